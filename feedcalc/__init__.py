@@ -1,0 +1,1 @@
+"""Real chemistry for liquid mineral feed from wood ash."""

@@ -1,0 +1,82 @@
+"""Numbers from outside, each with where it came from.
+
+Rules of this room:
+
+* A table is a CSV file with a ``source`` column (an id in ``sources.toml``) and a ``status`` column.
+* ``status`` says how the number reached us: ``seen`` (read in the source or an excerpt of it), ``memory``
+  (recalled, text not seen), ``calc`` (computed from rows named in the note), ``judgement`` (our own estimate,
+  shown wide), ``practice`` (a trade rule: common practice, no source), ``definition`` (exact by definition).
+* Lines that start with ``#`` are comments. Numbers are written with a decimal point.
+* Nothing here is filled from the package's own output.
+"""
+
+from __future__ import annotations
+
+import csv
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+from feedcalc.errors import PublishedDataError
+from feedcalc.estimates import Estimate
+
+STATUSES = {
+    "seen": "read in the source or an excerpt of it",
+    "memory": "from memory, the text was not seen",
+    "calc": "computed from other published values",
+    "judgement": "our own judgement, shown as a wide range",
+    "practice": "common practice, no source",
+    "definition": "exact by definition",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One citation: where it was published, its DOI, its licence, and faults found in it."""
+
+    id: str
+    citation: str
+    doi: str
+    licence: str
+    errata: str
+
+
+@cache
+def sources() -> Mapping[str, Source]:
+    """Every source by its id, from ``sources.toml``. Raises `PublishedDataError` on an entry without a citation."""
+    found: dict[str, Source] = {}
+    for key, entry in tomllib.loads(_text("sources.toml")).items():
+        if not entry.get("citation"):
+            raise PublishedDataError(f"sources.toml: {key} has no citation")
+        found[key] = Source(
+            key, entry["citation"], entry.get("doi", ""), entry.get("licence", ""), entry.get("errata", "")
+        )
+    return found
+
+
+@cache
+def table(name: str) -> tuple[Mapping[str, str], ...]:
+    """The rows of ``name.csv`` as text by column. Raises `PublishedDataError` where a row lacks a known source or status."""
+    lines = [line for line in _text(f"{name}.csv").splitlines() if line.strip() and not line.startswith("#")]
+    rows: list[Mapping[str, str]] = []
+    for number, row in enumerate(csv.DictReader(lines), start=2):
+        if None in row or None in row.values():
+            raise PublishedDataError(f"{name}.csv, row {number}: wrong number of columns")
+        cells = {column: cell.strip() for column, cell in row.items()}
+        if cells.get("source") not in sources():
+            raise PublishedDataError(f"{name}.csv, row {number}: unknown source {cells.get('source')!r}")
+        if cells.get("status") not in STATUSES:
+            raise PublishedDataError(f"{name}.csv, row {number}: unknown status {cells.get('status')!r}")
+        rows.append(cells)
+    return tuple(rows)
+
+
+def estimate(row: Mapping[str, str]) -> Estimate:
+    """The ``low``, ``typical`` and ``high`` columns of a row."""
+    return Estimate(float(row["low"]), float(row["typical"]), float(row["high"]))
+
+
+def _text(file_name: str) -> str:
+    return (resources.files(__package__) / file_name).read_text(encoding="utf-8")
