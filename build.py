@@ -163,7 +163,7 @@ def check_everything() -> None:
 def main(arguments: list[str]) -> None:
     """Carry out ``build.py`` with the words that follow it."""
     if arguments not in ([], ["test"]):
-        raise BuildFailed("say `python3 build.py` to build, or `python3 build.py test` to check everything too.")
+        raise BuildFailed("say `python3 build.py` to build, `python3 build.py test` to check everything too.")
     make_environment()
     install_locked("packages", ROOT / "requirements.lock")
     pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")
