@@ -2,8 +2,8 @@
 
 Rules of this room:
 
-* Our own reader takes the number, an allow-list takes the unit, and only then does pint convert between two names
-  that this file chose. pint never sees typed text.
+* Our own reader takes the number, an allow-list takes the unit, and only then does pint convert between two
+  names that this file chose. pint never sees typed text.
 * A number that can be read in two ways is asked back, never guessed. Where the locale or the customs of the
   country settle it, the reading is told back in ``Quantity.echo``.
 * Whatever is given, the only exception a reader raises is `InputError`.
@@ -49,10 +49,11 @@ class Quantity:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What can be measured: its base unit, the units accepted with one example of how each is typed, and its bounds.
+    """What can be measured: its base unit, the units accepted and how they are typed, and its bounds.
 
-    ``units`` maps the name of a unit to its spellings. ``over`` names two kinds where any unit of the first
-    over any unit of the second is accepted as well. ``lowest`` and ``highest`` are in the base unit, inclusive.
+    ``accepted`` tells a person what can be typed, with examples. ``units`` maps the name of a unit to its
+    spellings. ``over`` names two kinds where any unit of the first over any unit of the second is taken as
+    well. ``lowest`` and ``highest`` are in the base unit, inclusive.
     """
 
     name: str
@@ -218,7 +219,9 @@ _DEGREES_OF_HARDNESS = {
     "°e": "°e|°eh|°clark|clark|deg clark|clark degrees|degrees clark|english degrees",
     "gpg": "gpg|grains/us gal|grain/us gal|grains/gal (us)|grains/us gallon|grains/gallon (us)",
 }
-_AS_CALCIUM_CARBONATE = "mg/l as caco3|mg/l caco3|mg caco3/l|mg/l (caco3)|mg/l (as caco3)|mg/l|ppm|ppm caco3|ppm as caco3|g/m3|g/m³"
+_AS_CALCIUM_CARBONATE = (
+    "mg/l as caco3|mg/l caco3|mg caco3/l|mg/l (caco3)|mg/l (as caco3)|mg/l|ppm|ppm caco3|ppm as caco3|g/m3"
+)
 
 
 def _kinds(*kinds: Kind) -> Mapping[str, Kind]:
@@ -242,7 +245,7 @@ KINDS: Mapping[str, Kind] = _kinds(
         _spelt(
             {
                 "m^2": "m2|m²|sq m|sqm|square metre|square metres|square meter|square meters",
-                "cm^2": "cm2|cm²|sq cm|square centimetre|square centimetres|square centimeter|square centimeters",
+                "cm^2": "cm2|sq cm|square centimetre|square centimetres|square centimeter|square centimeters",
                 "in^2": "in2|in²|sq in|square inch|square inches",
                 "ft^2": "ft2|ft²|sq ft|sqft|square foot|square feet",
                 "yd^2": "yd2|yd²|sq yd|square yard|square yards",
@@ -320,7 +323,7 @@ KINDS: Mapping[str, Kind] = _kinds(
         _spelt(
             {
                 "mg/L as CaCO3": _AS_CALCIUM_CARBONATE,
-                "mg/L as HCO3": "mg/l hco3|mg/l as hco3|mg hco3/l|mg/l hco3-|mg/l (hco3)|ppm hco3|mg/l bicarbonate",
+                "mg/L as HCO3": "mg/l hco3|mg/l as hco3|mg hco3/l|mg/l hco3-|ppm hco3|mg/l bicarbonate",
                 "meq/L": "meq/l|mval/l|mmol/l|mmol/l hco3|mmol/l hco3-|mmol hco3/l|mmol/l bicarbonate",
                 **_DEGREES_OF_HARDNESS,
                 "°dKH": "°dkh|dkh|°kh|kh",
@@ -400,7 +403,7 @@ def read_number(text: object, field: str, locale: str = "en-GB") -> float:
     """The number in ``text``, or in a JSON number, with nothing before or behind it.
 
     Decimal comma and point, grouping by spaces, apostrophes, commas or points, fractions (``1 1/2``, ``½``),
-    exponents and the digits of any one script are read. Raises `InputError` for whatever is not one clear number.
+    exponents and the digits of any one script are read. Raises `InputError` for what is not one clear number.
 
     >>> read_number("1 1/2", "ash.amount")
     1.5
@@ -431,8 +434,8 @@ def read_quantity(
     ``given`` is text such as ``1 1/2 cups``; a JSON number is taken only where the kind has no unit.
     ``minimum`` and ``maximum`` are in the base unit, inclusive; they can't be used with ``mass_or_volume``.
     ``customs`` (``us``, ``metric`` or ``uk``) says what a bare cup, pint, gallon or spoon means.
-    Raises `InputError` for anything that is not one clear quantity within the bounds, and `ValueError` where the
-    caller names a kind or customs that do not exist.
+    Raises `InputError` for anything that is not one clear quantity within the bounds, and `ValueError` where
+    the caller names a kind or customs that do not exist.
 
     >>> read_quantity("2 gal (UK)", "volume", "water.amount").value
     9.09218
@@ -494,10 +497,11 @@ def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
 
 
 def write_number(value: float, figures: int = 2, locale: str = "en-GB", *, trim: bool = False) -> str:
-    """``value`` to ``figures`` significant figures, with the decimal mark of the locale and thin-space grouping.
+    """``value`` to ``figures`` significant figures, with the decimal mark of the locale.
 
-    Digits before the decimal mark are grouped from five on. ``trim`` drops zeros behind the decimal mark, for
-    values that are exact. Raises `ValueError` for a value that is not finite or for fewer than one figure.
+    From five digits on, those before the decimal mark are grouped by a narrow space. ``trim`` drops zeros
+    behind the decimal mark, for values that are exact. What is smaller than 1e-30 is written as 0.
+    Raises `ValueError` for a value that is not finite or for fewer than one figure.
 
     >>> write_number(2.0, 2), write_number(1234.5, 2), write_number(0.0123, 2, "de-DE")
     ('2.0', '1200', '0,012')
@@ -540,7 +544,7 @@ def write_quantity(
 
 
 def converted(value: float, unit: str, to_unit: str) -> float:
-    """``value`` of ``unit`` in ``to_unit``; both are names in the ``units`` of some `Kind`, or one such over another.
+    """``value`` of ``unit`` in ``to_unit``: names in the ``units`` of some `Kind`, or one such over another.
 
     Raises `ValueError` where a name is unknown or the two measure different things.
 
@@ -575,7 +579,7 @@ def _pint_name(unit: str) -> str:
 
 @cache
 def _registry() -> Any:
-    """The trimmed registry, from the text of ``units.txt``: works from a zip, writes nothing, keeps no cache folder."""
+    """The trimmed registry, from the text of ``units.txt``: works from a zip and writes nothing."""
     import pint
 
     lines = (resources.files("feedcalc") / "units.txt").read_text(encoding="utf-8").splitlines()
@@ -695,7 +699,7 @@ def _spellings(kind: str) -> Mapping[str, str]:
 
 @lru_cache(maxsize=2048)
 def _unit_key(typed: str) -> str:
-    """One form for all ways to type a unit: case, dots, spaces, superscripts and the word ``per`` do not matter."""
+    """One form for all ways to type a unit: case, dots, spaces, superscripts and ``per`` do not matter."""
     text = typed.replace("\u00ba", "°").replace("\u02da", "°").replace("\u2033", '"').replace("\u2032", "'")
     text = text.replace("\u201d", '"').replace("\u201c", '"').replace("\u2019", "'")
     text = unicodedata.normalize("NFKC", text).casefold().replace("\u03bc", "u").replace(MINUS, "-")
@@ -778,7 +782,7 @@ def _without_grouping(digits: str, given: object, field: str, locale: str, accep
             decimal = digits.replace(mark, own_mark)
             problem = f"The mark in {digits} could group thousands or stand before decimals."
             raise _refusal(field, given, problem, f"{whole} or {decimal}, whichever is meant")
-    whole, decimals = (digits.rsplit(mark, 1) + [""])[:2] if mark else (digits, "")
+    whole, decimals = digits.rsplit(mark, 1) if mark else (digits, "")
     separators = set(re.findall(r"[^\d]", whole))
     if len(separators) > 1 or not re.fullmatch(r"\d*", decimals):
         raise _refusal(field, given, "There is more than one number here.", accepted)
@@ -794,7 +798,7 @@ def _without_grouping(digits: str, given: object, field: str, locale: str, accep
 
 
 def _with_plain_digits(text: str, given: object, field: str, accepted: str) -> str:
-    """``text`` with digits of any one script as 0 to 9 and vulgar fractions typed out, up to the first letter."""
+    """``text`` with digits of any script as 0 to 9 and vulgar fractions typed out, up to its first letter."""
     found: list[str] = []
     scripts: set[int] = set()
     for position, character in enumerate(text):

@@ -41,7 +41,8 @@ def viscosity_pascal_second(temperature_kelvin: float) -> float:
     """Dynamic viscosity of water at 0.1 MPa, Pa s, by the IAPWS supplementary release SR6-08.
 
     mu = 1e-6 * sum of a_i (T / 300 K)^b_i. Stated for 253.15 to 383.15 K, used here from 0 to 100 degC, where
-    it follows the full formulation (IAPWS R12-08) within 0.01 %. Raises `ValueError` outside 273.15 to 373.15 K.
+    it follows the full formulation (IAPWS R12-08) within 0.01 %.
+    Raises `ValueError` outside 273.15 to 373.15 K.
 
     >>> round(viscosity_pascal_second(293.15) * 1000, 4)
     1.0016
