@@ -32,8 +32,8 @@ class Settling:
     """How one size of grain sinks.
 
     ``velocity_m_per_s`` is that in the crowd, ``reynolds`` and ``peclet`` are those of the grain alone, and
-    ``hindered_share`` is the factor the crowd puts on it. ``stokes_holds`` says whether Stokes' law alone would
-    do, ``too_fine`` whether Brownian movement and warm currents can keep the grain up for longer than told.
+    ``hindered_share`` is the factor the crowd puts on it. ``stokes_holds``: Stokes' law alone would do.
+    ``too_fine``: Brownian movement and warm currents can keep the grain up for longer than told.
     """
 
     diameter_m: float
@@ -125,9 +125,9 @@ def grain_reynolds(
 
 
 def grain_peclet(diameter_m: float, velocity_m_per_s: float, temperature_kelvin: float) -> float:
-    """Péclet number of a grain, sinking against Brownian movement: v a / D with D = kT / (6 pi mu a), radius a.
+    """Péclet number of a grain, sinking against Brownian movement: v a / D with D = kT / (6 pi mu a).
 
-    After Brzinski and Durian 2018, where the radius is from memory.
+    a is the radius: so in Brzinski and Durian 2018, from memory.
     """
     radius = diameter_m / 2.0
     drag = 6.0 * math.pi * viscosity_pascal_second(temperature_kelvin) * radius
@@ -231,7 +231,8 @@ def cleared_diameter_m(
 ) -> float:
     """Smallest grain, in metres, that has left ``depth_m`` after ``hours``.
 
-    The inverse of `clearing_time_hours`. Sought between 10 nanometres and 1 mm; the nearer end is returned for what lies beyond.
+    The inverse of `clearing_time_hours`. Sought between 10 nanometres and 1 mm; the nearer end is
+    returned for what lies beyond.
     Raises `ValueError` for a depth or time that isn't above zero and as `settling` does.
 
     >>> round(cleared_diameter_m(0.25, 24, 2650, 288.15) * 1e6, 2)  # micrometres, a bucket after a day

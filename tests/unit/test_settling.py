@@ -1,0 +1,115 @@
+"""Where the settling laws hold, what they refuse, and what a bucket of ash shows."""
+
+from __future__ import annotations
+
+import pytest
+
+from feedcalc.physics import settling
+from feedcalc.physics.water import density_kg_per_m3, viscosity_pascal_second
+
+SHED = 288.15  # 15 degC
+
+
+@pytest.mark.parametrize("kelvin", [273.1, 373.2, float("nan"), -1])
+@pytest.mark.parametrize("property_of", [density_kg_per_m3, viscosity_pascal_second])
+def test_water_that_is_ice_or_steam_has_no_figure(property_of, kelvin):
+    with pytest.raises(ValueError, match="hold from"):
+        property_of(kelvin)
+
+
+def test_water_is_densest_near_four_degrees():
+    assert max(range(41), key=lambda celsius: density_kg_per_m3(celsius + 273.15)) == 4
+
+
+@pytest.mark.parametrize(
+    ("diameter", "particle", "liquid"),
+    [(0, 2650, None), (-1e-6, 2650, None), (1e-6, 900, None), (1e-6, 1100, 1100), (float("nan"), 2650, None)],
+)
+def test_a_grain_that_floats_or_has_no_size_does_not_sink(diameter, particle, liquid):
+    with pytest.raises(ValueError, match="doesn't sink"):
+        settling.settling_velocity_stokes(diameter, particle, SHED, liquid)
+
+
+def test_stokes_holds_for_silt_and_no_longer_for_sand():
+    sizes = settling.grain_sizes_m()
+    assert settling.settling(sizes["silt_usda"], 2650, SHED).stokes_holds
+    assert not settling.settling(sizes["sand"] / 4, 2650, SHED).stokes_holds
+
+
+def test_grains_finer_than_a_micrometre_are_marked_as_beyond_the_law():
+    assert settling.settling(0.5e-6, 2650, SHED).too_fine
+    assert not settling.settling(2e-6, 2650, SHED).too_fine
+
+
+def test_pebbles_are_beyond_the_drag_law():
+    with pytest.raises(ValueError, match="Reynolds number above 800"):
+        settling.settling(5e-3, 2650, SHED)
+
+
+@pytest.mark.parametrize("fraction", [-0.01, 0.41, float("nan")])
+def test_a_bed_of_grains_is_no_suspension(fraction):
+    with pytest.raises(ValueError, match="grains may fill"):
+        settling.hindered_share(fraction, 1e-5, 10)
+
+
+def test_grains_that_clear_slowly_are_hindered_by_the_brownian_branch():
+    """Brzinski and Durian 2018: exponent 5.6 below a Peclet number of 1e8, 4.48 above."""
+    clay = settling.settling(2e-6, 2650, SHED)
+    assert settling.hindered_share(0.1, clay.reynolds, clay.peclet) == pytest.approx(0.9**5.6)
+    assert settling.hindered_share(0.1, 1e-3, 1e9) == pytest.approx(0.9**4.48)
+
+
+def test_denser_liquor_slows_the_grains():
+    in_water = settling.settling_velocity_stokes(5e-6, 2500, SHED)
+    in_liquor = settling.settling_velocity_stokes(5e-6, 2500, SHED, 1050)
+    assert in_liquor / in_water == pytest.approx((2500 - 1050) / (2500 - density_kg_per_m3(SHED)))
+
+
+def test_a_day_in_a_bucket_clears_everything_down_to_clay():
+    """Common practice, no source: 24 h. A 25 cm pour at 15 degC is then free of all silt, and clay stays."""
+    cleared = settling.cleared_diameter_m(0.25, 24, 2500, SHED)
+    sizes = settling.grain_sizes_m()
+    assert cleared <= sizes["clay"] * 1.05
+    assert cleared > sizes["clay"] / 2
+
+
+def test_what_lies_beyond_the_sought_sizes_gives_the_nearer_end():
+    assert settling.cleared_diameter_m(0.3, 1e7, 2650, SHED) == settling.FINEST_SOUGHT_M
+    assert settling.cleared_diameter_m(10.0, 1e-4, 2650, SHED) == pytest.approx(settling.COARSEST_SOUGHT_M)
+
+
+@pytest.mark.parametrize(("depth", "hours"), [(0, 24), (-0.1, 24), (0.3, 0), (0.3, -1)])
+def test_a_bucket_without_depth_or_time_clears_nothing(depth, hours):
+    with pytest.raises(ValueError, match="above zero"):
+        settling.cleared_diameter_m(depth, hours, 2650, SHED)
+
+
+def test_no_depth_is_clear_at_once_and_a_negative_one_is_an_error():
+    assert settling.clearing_time_hours(0.0, 2e-6, 2650, SHED) == 0.0
+    with pytest.raises(ValueError, match="below zero"):
+        settling.clearing_time_hours(-0.1, 2e-6, 2650, SHED)
+
+
+def test_traces_start_at_the_surface_and_end_at_the_pour():
+    fine, coarse = settling.clearing_traces([2e-6, 20e-6], 0.2, [0, 1, 6, 48], 2650, SHED)
+    assert fine.clear_depth_m[0] == coarse.clear_depth_m[0] == 0.0
+    assert coarse.clear_depth_m[1] == fine.clear_depth_m[-1] == 0.2
+    assert fine.clear_depth_m[2] == pytest.approx(
+        0.2 * 6 / settling.clearing_time_hours(0.2, 2e-6, 2650, SHED)
+    )
+
+
+@pytest.mark.parametrize(("depth", "hours"), [(0.0, [1]), (0.2, [-1])])
+def test_traces_refuse_a_depth_or_hour_that_cannot_be(depth, hours):
+    with pytest.raises(ValueError, match="depth must be above zero"):
+        settling.clearing_traces([2e-6], depth, hours, 2650, SHED)
+
+
+def test_sieve_openings_fall_as_their_numbers_rise():
+    openings = [
+        (int(name.split("_")[1]), metres)
+        for name, metres in settling.grain_sizes_m().items()
+        if name.startswith("sieve_")
+    ]
+    metres_by_number = [metres for _, metres in sorted(openings)]
+    assert metres_by_number == sorted(metres_by_number, reverse=True)
