@@ -1,0 +1,138 @@
+"""Activity coefficients and the activity of water.
+
+Rules of this module:
+
+* Charged species follow the extended Debye-Huckel law with a linear term (Truesdell and Jones 1974) where the table gives an
+  ion size, else Davies 1962: log10 gamma = -A z^2 sqrt(I) / (1 + B a sqrt(I)) + b I. Davies is the same form with B a = 1 and
+  b = 0.3 A z^2. Uncharged species: log10 gamma = 0.1 I.
+* The slopes A and B come from the density and dielectric constant of water at the temperature.
+* Good to an ionic strength of about 0.5 mol/kg, of use to about 1. Beyond that figures are only indicative, and the result says so.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache, lru_cache
+
+from feedcalc import published
+from feedcalc.chemistry.constants import LN10, Species
+from feedcalc.physics.water import density_kg_per_m3
+
+TRUSTED_IONIC_STRENGTH = 0.5
+HIGHEST_IONIC_STRENGTH = 1.0
+STANDARD_PRESSURE_BAR = 1.01325  # one atmosphere, exact by definition
+
+
+@cache
+def water_constant(name: str) -> float:
+    """A value of ``published/chem_water.csv`` by its name."""
+    for row in published.table("chem_water"):
+        if row["name"] == name:
+            return float(row["value"])
+    raise KeyError(name)
+
+
+@lru_cache(maxsize=1024)
+def dielectric_constant(temperature_kelvin: float, pressure_bar: float = STANDARD_PRESSURE_BAR) -> float:
+    """Static dielectric constant of water, by Bradley and Pitzer 1979, equation in ``published/chem_water.csv``.
+
+    Stated for 0 to 350 degC, up to 1 kbar.
+
+    >>> round(dielectric_constant(298.15), 2)
+    78.38
+    """
+    kelvin = temperature_kelvin
+    u1, u2, u3, u4, u5, u6, u7, u8, u9 = (water_constant(f"u{index}") for index in range(1, 10))
+    at_kilobar = u1 * math.exp(u2 * kelvin + u3 * kelvin * kelvin)
+    slope = u4 + u5 / (u6 + kelvin)
+    offset = u7 + u8 / kelvin + u9 * kelvin
+    return at_kilobar + slope * math.log((offset + pressure_bar) / (offset + 1000.0))
+
+
+@lru_cache(maxsize=1024)
+def debye_huckel_slopes(temperature_kelvin: float) -> tuple[float, float]:
+    """A in (kg/mol)^0.5 for log10, and B in (kg/mol)^0.5 per angstrom, at a temperature in kelvin and 1 atm.
+
+    With the Bjerrum length q = e^2 / (4 pi eps0 eps k T): B = sqrt(8 pi N q rho), A = B q / (2 ln 10).
+
+    >>> [round(slope, 4) for slope in debye_huckel_slopes(298.15)]
+    [0.51, 0.3285]
+    """
+    charge = water_constant("elementary_charge")
+    bjerrum_metre = (
+        charge
+        * charge
+        / (
+            4.0
+            * math.pi
+            * water_constant("vacuum_permittivity")
+            * dielectric_constant(temperature_kelvin)
+            * water_constant("boltzmann")
+            * temperature_kelvin
+        )
+    )
+    density = density_kg_per_m3(temperature_kelvin)
+    per_metre = math.sqrt(8.0 * math.pi * water_constant("avogadro") * bjerrum_metre * density)
+    return per_metre * bjerrum_metre / (2.0 * LN10), per_metre * 1e-10
+
+
+def volume_slope(temperature_kelvin: float) -> float:
+    """Debye-Huckel slope of partial molar volumes at 1 atm, cm3/mol (kg/mol)^0.5, as used by Redlich and Meyer 1964.
+
+    Av = B q R T (d ln eps / dp - compressibility / 3), with B and q of `debye_huckel_slopes`; the compressibility of water by
+    Kell 1975.
+
+    >>> round(volume_slope(298.15), 2)
+    1.87
+    """
+    slope, size_slope = debye_huckel_slopes(temperature_kelvin)
+    per_metre = size_slope * 1e10
+    bjerrum_metre = 2.0 * LN10 * slope / per_metre
+    dielectric = dielectric_constant(temperature_kelvin)
+    pascal = 1e5
+    change = _dielectric_slope_per_bar(temperature_kelvin) / dielectric / pascal
+    squeeze = _compressibility_per_bar(temperature_kelvin) / pascal
+    gas_constant = water_constant("boltzmann") * water_constant("avogadro")
+    cubic_metre = per_metre * bjerrum_metre * gas_constant * temperature_kelvin * (change - squeeze / 3.0)
+    return cubic_metre * 1e6
+
+
+def born_function(temperature_kelvin: float) -> float:
+    """Pressure dependence of the Born term, (d eps / dp) / eps^2 in 1/bar, in the unit of the tables' ``w`` (1e5)."""
+    dielectric = dielectric_constant(temperature_kelvin)
+    return _dielectric_slope_per_bar(temperature_kelvin) / dielectric**2 * 1e5
+
+
+def _dielectric_slope_per_bar(kelvin: float) -> float:
+    step = 1.0
+    return (
+        dielectric_constant(kelvin, STANDARD_PRESSURE_BAR + step)
+        - dielectric_constant(kelvin, STANDARD_PRESSURE_BAR - step)
+    ) / (2.0 * step)
+
+
+def _compressibility_per_bar(kelvin: float) -> float:
+    celsius = kelvin - 273.15
+    polynomial = 0.0
+    for index in range(5, -1, -1):
+        polynomial = polynomial * celsius + water_constant(f"squeeze{index}")
+    return polynomial / (1.0 + water_constant("squeeze_denominator") * celsius) * 1e-6
+
+
+ActivityLaw = tuple[float, float, float]
+
+
+def activity_law(species: Species, temperature_kelvin: float) -> ActivityLaw:
+    """The three numbers (d, c, b) with which ln gamma = -d sqrt(I) / (1 + c sqrt(I)) + b I for this species."""
+    slope, size_slope = debye_huckel_slopes(temperature_kelvin)
+    if species.charge == 0:
+        return 0.0, 0.0, water_constant("uncharged_slope") * LN10
+    leading = slope * species.charge**2 * LN10
+    if species.ion_size_angstrom is None:
+        return leading, 1.0, water_constant("davies_slope") * leading
+    return leading, size_slope * species.ion_size_angstrom, (species.linear_term or 0.0) * LN10
+
+
+def ln_activity_of_water(sum_of_molalities: float) -> float:
+    """ln of the activity of water: 1 - 0.017 times the sum of molalities, held above 0.1 beyond the model's range."""
+    return math.log(max(0.1, 1.0 - water_constant("water_activity_slope") * sum_of_molalities))

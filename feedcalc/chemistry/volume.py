@@ -1,0 +1,88 @@
+"""Volume of a solution from the volumes of its water and its ions.
+
+Rules of this module:
+
+* One kilogram of water has the volume of pure water; each dissolved mole adds its partial molar volume, which depends on temperature
+  and ionic strength (Redlich and Rosenfeld's form, with the coefficients of Appelo, Parkhurst and Post 2014).
+* Conventional volumes: that of H+ is zero, so only charge-balanced sums mean something; the solutions here are balanced.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from functools import cache, lru_cache
+
+from feedcalc import published
+from feedcalc.chemistry.activity import (
+    STANDARD_PRESSURE_BAR,
+    born_function,
+    debye_huckel_slopes,
+    volume_slope,
+)
+from feedcalc.chemistry.constants import constant_set
+from feedcalc.physics.water import density_kg_per_m3
+
+_CALORIE_PER_BAR_CM3 = 41.84  # cal/bar in cm3, by the definition of the calorie (4.184 J)
+_SINGULAR_KELVIN = 228.0  # constants of the HKF equation of state for aqueous ions
+_SINGULAR_BAR = 2600.0
+
+
+def solution_litres(molality: Mapping[str, float], ionic_strength: float, temperature_kelvin: float) -> float:
+    """Litres of solution that hold one kilogram of water and ``molality`` (mol per kg water) of each species.
+
+    >>> round(solution_litres({"K+": 0.1, "Cl-": 0.1}, 0.1, 298.15), 4)
+    1.0057
+    """
+    root = math.sqrt(ionic_strength)
+    cubic_cm = 0.0
+    for name, base, charge_term, size, at_strength, power in _volumes(temperature_kelvin):
+        amount = molality.get(name, 0.0)
+        if amount > 1e-9:
+            volume = base
+            if root:
+                volume += charge_term * root / (1.0 + size * root) + at_strength * ionic_strength**power
+            cubic_cm += amount * volume
+    return 1000.0 / density_kg_per_m3(temperature_kelvin) + cubic_cm / 1000.0
+
+
+@lru_cache(maxsize=256)
+def _volumes(kelvin: float) -> tuple[tuple[str, float, float, float, float, float], ...]:
+    """By species: volume at infinite dilution, and the three numbers and the power of its dependence on ionic strength."""
+    above = kelvin - _SINGULAR_KELVIN
+    pressed = _SINGULAR_BAR + STANDARD_PRESSURE_BAR
+    _, size_slope = debye_huckel_slopes(kelvin)
+    rows = []
+    for name, charge, (a1, a2, a3, a4, w, a0, i1, i2, i3, i4) in _coefficients():
+        base = _CALORIE_PER_BAR_CM3 * (
+            0.1 * a1
+            + 100.0 * a2 / pressed
+            + a3 / above
+            + 1e4 * a4 / (pressed * above)
+            - w * born_function(kelvin)
+        )
+        rows.append(
+            (
+                name,
+                base,
+                0.5 * charge * charge * volume_slope(kelvin),
+                size_slope * a0,
+                i1 + i2 / above + i3 * above,
+                i4,
+            )
+        )
+    return tuple(rows)
+
+
+@cache
+def _coefficients() -> tuple[tuple[str, int, tuple[float, ...]], ...]:
+    charges = {
+        species.name: species.charge
+        for name in ("database", "chosen")
+        for species in constant_set(name).species
+    }
+    columns = ("a1", "a2", "a3", "a4", "w", "a0", "i1", "i2", "i3", "i4")
+    return tuple(
+        (row["species"], charges[row["species"]], tuple(float(row[column]) for column in columns))
+        for row in published.table("chem_volume")
+    )
