@@ -104,6 +104,7 @@ _WRITTEN = {
     "cm^2": "cm²",
     "m^3": "m³",
     "uS/cm": "µS/cm",
+    "g/L w/v": "g/L",
     "um": "µm",
     "us_cup": "US cup",
     "metric_cup": "metric cup",
@@ -144,7 +145,7 @@ _IN_PINT = {
     "yd^2": "yard**2",
     "ft^3": "foot**3",
     "% w/v": "percent_in_volume",
-    "strength g/L": "gram_in_litre",
+    "g/L w/v": "gram_in_litre",
 }
 
 
@@ -355,7 +356,7 @@ KINDS: Mapping[str, Kind] = _kinds(
                 "1": "",
                 "%": "%|percent|per cent|pct|% w/w|wt%|wt %|% by weight|g/100g|g/100 g|% acidity|% acid",
                 "% w/v": "% w/v|% (w/v)|g/100ml|g/100 ml|% m/v",
-                "strength g/L": "g/l",
+                "g/L w/v": "g/l",
             }
         ),
         highest=1.0,
@@ -613,7 +614,7 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
         echo = f"{write_quantity(value, 'g', 6, locale, trim=True)} (ounce by weight)"
     elif told_back or number.told_back:
         echo = write_quantity(number.value, unit, 12, locale, trim=True)
-    return Quantity(value, kind.base_unit, kind.name, _shown(given), echo)
+    return Quantity(value, kind.base_unit, kind.name, str(given).strip(), echo)
 
 
 def _require_within(

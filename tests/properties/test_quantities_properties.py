@@ -28,7 +28,7 @@ WRITABLE = [
     (kind.name, unit)
     for kind in KINDS.values()
     for unit in kind.units
-    if not unit.startswith("?") and unit not in ("strength g/L",)
+    if not unit.startswith("?")
 ] + [
     ("concentration", "mg/us_gal"),
     ("density", "g/us_cup"),
