@@ -167,6 +167,8 @@ def main(arguments: list[str]) -> None:
     make_environment()
     install_locked("packages", ROOT / "requirements.lock")
     pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")
+    if (ROOT / "feedcalc" / "engine.py").exists():
+        run_step("the page", [PYTHON, "-m", "building"], cwd=ROOT / "site")
     if (ROOT / "feedcalc" / "command_line.py").exists():
         subprocess.run([PROGRAMS / "feedcalc", "sheet"], cwd=ROOT, check=False)
     if arguments == ["test"]:

@@ -1,0 +1,144 @@
+"""Two deliveries from one source: dist/feedcalc.html, one file, and dist/site/, installable.
+
+Rules: page.html.j2 is the only template of the page. It is given
+
+* ``policy``, ``styles``, ``engine``: markup to place in the head (policy first) and at the end of the body;
+  ``engine`` holds the payload, then engine_client.js, offline.js and page.js, in this order;
+* ``installable``: True for the site (``<html data-installable>``, link to the manifest);
+* ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
+* ``licences``: names and licence texts of what the page carries; ``version``: of feedcalc.
+
+Scripts and styles are inline and named by hash in the policy, so no other inline script, style element or
+attribute works. Names of the site's files carry their own hash, but for those that must keep their name.
+"""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import hashlib
+import json
+import shutil
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from building.ingredients import SITE, licences
+
+SCRIPTS = ("engine_client.js", "offline.js", "page.js")
+STYLES = ("styles.css",)
+ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What both deliveries are made of: the worker's program, its payload, the demo."""
+
+    program: str
+    payload: bytes
+    request: dict[str, Any]
+    reply: dict[str, Any]
+
+
+def assemble(parts: Parts, target: Path) -> None:
+    """Write both deliveries into the folder ``target``."""
+    target.mkdir(parents=True, exist_ok=True)
+    (target / "feedcalc.html").write_text(_page(parts, _embedded(parts), installable=False), encoding="utf-8")
+    site = target / "site"
+    shutil.rmtree(site, ignore_errors=True)
+    site.mkdir()
+    _write_site(parts, site)
+
+
+def _write_site(parts: Parts, site: Path) -> None:
+    program, payload = parts.program.encode(), parts.payload
+    addresses = {
+        f"program.{_digest(program)[:16]}.js": program,
+        f"payload.{_digest(payload)[:16]}.bin": payload,
+    }
+    files: dict[str, bytes] = dict(addresses)
+    elements = Markup("").join(
+        Markup('<script type="text/plain" id="{}" data-address="{}" data-bytes="{}"></script>\n').format(
+            identity, name, len(content)
+        )
+        for identity, (name, content) in zip(
+            ("engine-program", "engine-payload"), addresses.items(), strict=True
+        )
+    )
+    files["index.html"] = _page(parts, elements, installable=True).encode()
+    files["manifest.webmanifest"] = (SITE / "manifest.webmanifest").read_bytes()
+    files |= {name: (SITE / name).read_bytes() for name in ICONS}
+    digests = {name: _digest(content) for name, content in sorted(files.items())}
+    version = _digest(json.dumps(digests).encode())[:16]
+    worker = Environment(undefined=StrictUndefined, autoescape=False).from_string(
+        (SITE / "service_worker.js").read_text(encoding="utf-8")
+    )
+    files["service_worker.js"] = worker.render(version=version, files=json.dumps(digests, indent=2)).encode()
+    files |= {name: (SITE / name).read_bytes() for name in ("retire.html", "retire.js")}
+    for name, content in files.items():
+        (site / name).write_bytes(content)
+
+
+def _embedded(parts: Parts) -> Markup:
+    program = gzip.compress(parts.program.encode(), 9, mtime=0)
+    return Markup('<script type="text/plain" id="{}">{}</script>\n').format(
+        "engine-program", base64.b64encode(program).decode()
+    ) + Markup('<script type="text/plain" id="{}">{}</script>\n').format(
+        "engine-payload", base64.b64encode(parts.payload).decode()
+    )
+
+
+def _page(parts: Parts, elements: Markup, *, installable: bool) -> str:
+    scripts = [(SITE / name).read_text(encoding="utf-8") for name in SCRIPTS]
+    styles = [(SITE / name).read_text(encoding="utf-8") for name in STYLES]
+    template = Environment(
+        loader=FileSystemLoader(SITE),
+        undefined=StrictUndefined,
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    ).get_template("page.html.j2")
+    return template.render(
+        policy=_policy(scripts, styles, installable=installable),
+        styles=Markup("").join(Markup(f"<style>{text}</style>\n") for text in styles),
+        engine=elements + Markup("").join(Markup(f"<script>{text}</script>\n") for text in scripts),
+        installable=installable,
+        request=parts.request,
+        reply=_with_markup(parts.reply),
+        licences=licences(),
+        version=metadata.version("feedcalc"),
+    )
+
+
+def _with_markup(reply: dict[str, Any]) -> dict[str, Any]:
+    """The reply with what the package's own templates rendered marked as markup."""
+    return reply | {"html": {name: Markup(text) for name, text in reply.get("html", {}).items()}}
+
+
+def _policy(scripts: list[str], styles: list[str], *, installable: bool) -> Markup:
+    rules = [
+        "default-src 'none'",
+        f"script-src {' '.join(map(_source, scripts))} 'wasm-unsafe-eval'",
+        f"style-src {' '.join(map(_source, styles))}",
+        f"worker-src blob:{' ' + _SELF if installable else ''}",
+        f"img-src data: blob:{' ' + _SELF if installable else ''}",
+        *((f"connect-src {_SELF}", f"manifest-src {_SELF}") if installable else ()),
+        "base-uri 'none'",
+        "form-action 'none'",
+    ]
+    return Markup('<meta http-equiv="Content-Security-Policy" content="{}">').format(Markup("; ".join(rules)))
+
+
+_SELF = "'self'"
+
+
+def _source(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()

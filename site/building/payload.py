@@ -1,0 +1,90 @@
+"""What the worker starts from: the runtime's program as one classic script, and the compressed payload.
+
+Rules: Node runs bake.mjs, which makes the image; here it is only packed. Every replacement in the runtime's
+program must hit exactly once, so that another release of it can't slip through half adapted.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from pathlib import Path
+
+import zstandard
+
+from building.ingredients import NODE_MODULES, SITE, IngredientMissing, copy_packages
+
+RUNTIME = NODE_MODULES / "pyodide"
+LEVEL = 22
+
+
+def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]:
+    """Make ``work/image``: compiled library and packages, and the snapshot. Replies to ``requests``."""
+    copy_packages(work / "packages")
+    job = work / "job.json"
+    job.write_text(
+        json.dumps(
+            {
+                "runtime": f"{RUNTIME}/",
+                "site": str(SITE),
+                "packages": str(work / "packages"),
+                "work": str(work),
+                "requests": requests,
+            }
+        ),
+        encoding="utf-8",
+    )
+    # Named relative to the working folder, since the snapshot keeps the program's arguments.
+    done = subprocess.run(
+        [node, "bake.mjs", job], cwd=SITE / "building", capture_output=True, text=True, check=False
+    )
+    if done.returncode:
+        raise IngredientMissing(
+            f"Python could not be prepared for the page.\n{done.stdout}{done.stderr}"[-3000:]
+        )
+    replies: list[str] = json.loads((work / "replies.json").read_text(encoding="utf-8"))
+    return replies
+
+
+def payload(image: bytes) -> bytes:
+    """The WebAssembly module and ``image`` as two zstd frames, the first with its length before it."""
+    module = _compressed((RUNTIME / "pyodide.asm.wasm").read_bytes())
+    return len(module).to_bytes(4, "little") + module + _compressed(image)
+
+
+def _compressed(content: bytes) -> bytes:
+    # A window over all of the content: the heap repeats what the library's files hold megabytes before.
+    parameters = zstandard.ZstdCompressionParameters.from_level(LEVEL, window_log=26, enable_ldm=True)
+    return zstandard.ZstdCompressor(compression_params=parameters).compress(content)
+
+
+def program() -> str:
+    """The worker's whole program."""
+    start = _replaced(
+        (RUNTIME / "pyodide.mjs").read_text(encoding="utf-8"),
+        ("export{dt as loadPyodide,U as version};", "globalThis.loadPyodide=dt;"),
+        ("//# sourceMappingURL=pyodide.mjs.map", ""),
+    )
+    machine = (RUNTIME / "pyodide.asm.mjs").read_text(encoding="utf-8")
+    machine = machine.replace("import.meta.url", '"https://runtime.invalid/pyodide.asm.mjs"')
+    machine = _replaced(machine, ("export default _createPyodideModule;", ""))
+    information = json.loads((RUNTIME / "pyodide-lock.json").read_text(encoding="utf-8"))["info"]
+    return "\n".join(
+        (
+            'self.importScripts = () => { throw new Error("not here"); };',
+            (NODE_MODULES / "fzstd" / "umd" / "index.js").read_text(encoding="utf-8"),
+            (SITE / "static_data.js").read_text(encoding="utf-8"),
+            f"(() => {{{start}}})();",
+            machine,
+            f"const RUNTIME_INFO = {json.dumps(information)};",
+            (SITE / "worker.js").read_text(encoding="utf-8"),
+        )
+    )
+
+
+def _replaced(text: str, *changes: tuple[str, str]) -> str:
+    for old, new in changes:
+        if text.count(old) != 1:
+            raise IngredientMissing(f"this release of the runtime is not the one we know: {old!r}")
+        text = text.replace(old, new)
+    return text

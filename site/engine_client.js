@@ -1,0 +1,171 @@
+// The page's side of the worker: starts it, asks it, ends it when it hangs. No arithmetic, no words for people.
+//
+//   feedcalcEngine.startEngine({ onStage, onReady, onFailed, patience, snapshot })
+//       onStage({ name, done, total })    name: "fetching" | "unpacking" | "starting"; bytes dealt with and in all
+//       onReady({ how, milliseconds })    how: "snapshot" | "plain"; comes again after every restart
+//       onFailed({ message })             Python can't start, here or now; restart() may be tried
+//       patience                          milliseconds to wait for one answer before Python is restarted (15 000)
+//       snapshot                          false starts Python plainly: slower, same answers
+//   feedcalcEngine.ask(request, { line })  promise of the reply object of `feedcalc.engine.calculate`
+//       Of all asked on one line ("sheet" unless named) only the newest counts: an older one that has no answer
+//       yet is rejected with an error named "Superseded". Others: "TimedOut" (Python hung and is being
+//       restarted), "Failed" (Python can't be had). May be asked before the engine is ready: it waits.
+//   feedcalcEngine.restart()              end the worker and start another; what waits is asked again
+//
+// <html data-engine> says "starting", "ready" or "failed". The payload and the program of the worker stand in the
+// elements #engine-payload and #engine-program, as text (one file) or as an address to fetch (site).
+
+"use strict";
+
+const feedcalcEngine = (() => {
+  const named = (name, message) => Object.assign(new Error(message), { name });
+  const waiting = new Map(); // line -> {id, text, resolve, reject}, the newest of each line
+  let settings = {};
+  let worker = null;
+  let ready = false;
+  let busy = null; // what the worker is at: {id, line, timer}
+  let lastId = 0;
+  let startedAt = 0;
+  let generation = 0; // counts workers, so that a late message of an ended one is known
+
+  const mark = (state) => { document.documentElement.dataset.engine = state; };
+
+  function startEngine(given = {}) {
+    settings = { onStage() {}, onReady() {}, onFailed() {}, patience: 15000, snapshot: true, ...given };
+    return launch();
+  }
+
+  async function launch() {
+    endWorker();
+    const mine = ++generation;
+    startedAt = performance.now();
+    mark("starting");
+    try {
+      const [program, payload] = await Promise.all([programOfWorker(), payloadOfWorker()]);
+      if (mine !== generation) return;
+      const address = URL.createObjectURL(new Blob([program], { type: "text/javascript" }));
+      worker = new Worker(address);
+      worker.onmessage = ({ data }) => { if (mine === generation) heard(data); };
+      worker.onerror = (event) => {
+        event.preventDefault();
+        if (mine === generation) crashed(event.message || "the worker stopped");
+      };
+      const start = { payload, snapshot: settings.snapshot };
+      worker.postMessage({ start }, typeof payload === "string" ? [] : [payload]);
+    } catch (error) {
+      if (mine === generation) fail(String(error?.message ?? error));
+    }
+  }
+
+  function endWorker() {
+    worker?.terminate();
+    worker = null;
+    ready = false;
+    if (busy) clearTimeout(busy.timer);
+    busy = null;
+  }
+
+  function heard(message) {
+    if (message.stage) {
+      settings.onStage({ name: message.stage, done: message.done, total: message.total });
+    } else if (message.ready) {
+      ready = true;
+      mark("ready");
+      settings.onReady({ how: message.ready, milliseconds: performance.now() - startedAt });
+      sendNext();
+    } else if (message.id !== undefined) {
+      answered(message);
+    } else {
+      fail(message.failed);
+    }
+  }
+
+  function ask(request, { line = "sheet" } = {}) {
+    return new Promise((resolve, reject) => {
+      waiting.get(line)?.reject(named("Superseded", "a newer request took its place"));
+      waiting.set(line, { id: ++lastId, text: JSON.stringify(request), resolve, reject });
+      if (document.documentElement.dataset.engine === "failed") settle(line, lastId)?.reject(named("Failed", "no engine"));
+      else sendNext();
+    });
+  }
+
+  function sendNext() {
+    if (!ready || busy) return;
+    for (const [line, { id, text }] of waiting) {
+      busy = { id, line, timer: setTimeout(hung, settings.patience) };
+      worker.postMessage({ id, request: text });
+      return;
+    }
+  }
+
+  /** Take the entry with this id off its line, if it is still the newest there. */
+  function settle(line, id) {
+    const entry = waiting.get(line);
+    if (entry?.id !== id) return null;
+    waiting.delete(line);
+    return entry;
+  }
+
+  function answered({ id, reply, failed }) {
+    clearTimeout(busy.timer);
+    const entry = settle(busy.line, id);
+    busy = null;
+    if (reply !== undefined) entry?.resolve(JSON.parse(reply));
+    else entry?.reject(named("Failed", failed));
+    sendNext();
+  }
+
+  function hung() {
+    settle(busy.line, busy.id)?.reject(named("TimedOut", "no answer in time"));
+    launch();
+  }
+
+  function crashed(message) {
+    if (!ready) return fail(message);
+    if (busy) settle(busy.line, busy.id)?.reject(named("Failed", message));
+    return launch();
+  }
+
+  function fail(message) {
+    endWorker();
+    mark("failed");
+    for (const [line, { id }] of [...waiting]) settle(line, id).reject(named("Failed", message));
+    settings.onFailed({ message });
+  }
+
+  async function programOfWorker() {
+    const element = document.getElementById("engine-program");
+    if (element.dataset.address) return new TextDecoder().decode(await fetched(element, null));
+    const packed = Uint8Array.from(atob(element.textContent), (character) => character.charCodeAt(0));
+    const stream = new DecompressionStream("gzip");
+    const writer = stream.writable.getWriter();
+    writer.write(packed);
+    writer.close();
+    return new Response(stream.readable).text();
+  }
+
+  async function payloadOfWorker() {
+    const element = document.getElementById("engine-payload");
+    return element.dataset.address ? fetched(element, "fetching") : element.textContent;
+  }
+
+  /** The bytes behind the address an element names, telling of progress as they come. */
+  async function fetched(element, stage) {
+    const response = await fetch(element.dataset.address);
+    if (!response.ok) throw new Error(`${element.dataset.address}: ${response.status}`);
+    const total = Number(element.dataset.bytes);
+    const bytes = new Uint8Array(total);
+    const reader = response.body.getReader();
+    let done = 0;
+    for (let part = await reader.read(); !part.done; part = await reader.read()) {
+      if (done + part.value.length > total) throw new Error(`${element.dataset.address}: too long`);
+      bytes.set(part.value, done);
+      done += part.value.length;
+      if (stage) settings.onStage({ name: stage, done, total });
+    }
+    if (done !== total) throw new Error(`${element.dataset.address}: ${done} of ${total} bytes`);
+    return bytes.buffer;
+  }
+
+  return { startEngine, ask, restart: launch };
+})();

@@ -1,0 +1,123 @@
+// Runs Python: the only thread that does. A classic worker made from a Blob, because that is the one kind that
+// opens from file:// in every browser tried. The build puts fzstd, static_data.js and the runtime before this
+// text, and a stand-in for importScripts, which the runtime looks at, before those.
+//
+// Messages in:   {start: {payload: base64 text or ArrayBuffer, snapshot: boolean}}
+//                {id, request: JSON text}
+// Messages out:  {stage: "unpacking" | "starting", done, total}   bytes of payload dealt with
+//                {ready: "snapshot" | "plain"}
+//                {failed: text}
+//                {id, reply: JSON text}   or   {id, failed: text}
+//
+// The payload: length of the first frame as uint32, a zstd frame of pyodide.asm.wasm, a zstd frame of the image
+// that bake.mjs packs: uint32 length of an index in JSON, the index, library, packages, pages of the snapshot.
+
+"use strict";
+
+const RUNTIME = "https://runtime.invalid/"; // never asked for: both files the runtime fetches are at hand
+const SITE_PACKAGES = "/lib/python3.14/site-packages";
+let python = null;
+let calculate = null;
+
+self.onmessage = async ({ data }) => {
+  if (data.start) {
+    try {
+      self.postMessage({ ready: await start(data.start) });
+    } catch (error) {
+      self.postMessage({ failed: String(error?.message ?? error).slice(-2000) });
+    }
+    return;
+  }
+  try {
+    self.postMessage({ id: data.id, reply: calculate(data.request) });
+  } catch (error) {
+    self.postMessage({ id: data.id, failed: String(error?.message ?? error).slice(-2000) });
+  }
+};
+
+/** Start Python and say how: from the snapshot, or plainly where that was not wanted or did not work. */
+async function start({ payload, snapshot }) {
+  const bytes = typeof payload === "string" ? bytesOfBase64(payload) : new Uint8Array(payload);
+  const total = bytes.length;
+  const firstFrame = new DataView(bytes.buffer, bytes.byteOffset).getUint32(0, true);
+  self.postMessage({ stage: "unpacking", done: 0, total });
+  const wasm = fzstd.decompress(bytes.subarray(4, 4 + firstFrame));
+  const compiled = WebAssembly.compile(wasm); // goes on in the background meanwhile
+  self.postMessage({ stage: "unpacking", done: 4 + firstFrame, total });
+  const image = unpack(fzstd.decompress(bytes.subarray(4 + firstFrame)), wasm, snapshot);
+  self.postMessage({ stage: "starting", done: total, total });
+  serveFromMemory(compiled, image.library);
+  if (image.snapshot) {
+    try {
+      await startPython(image, image.snapshot);
+      return "snapshot";
+    } catch (error) {
+      console.warn("The snapshot could not be used, starting plainly:", error);
+    }
+  }
+  await startPython(image, null);
+  return "plain";
+}
+
+function bytesOfBase64(text) {
+  if (Uint8Array.fromBase64) return Uint8Array.fromBase64(text);
+  const binary = atob(text);
+  const bytes = new Uint8Array(binary.length);
+  for (let i = 0; i < bytes.length; i++) bytes[i] = binary.charCodeAt(i);
+  return bytes;
+}
+
+/** The parts of an image, each in memory of its own so that the image itself can go. */
+function unpack(image, wasm, withSnapshot) {
+  let at = 4 + new DataView(image.buffer, image.byteOffset).getUint32(0, true);
+  const index = JSON.parse(new TextDecoder().decode(image.subarray(4, at)));
+  const next = (length) => image.slice(at, (at += length));
+  const library = next(index.library);
+  const packages = index.packages.map(([name, length]) => [name, next(length)]);
+  if (!withSnapshot) return { library, packages, snapshot: null };
+  const { length, heapAt, page, pages } = index.snapshot;
+  const snapshot = new Uint8Array(length);
+  for (const [first, count] of pages) {
+    const size = Math.min(count * page, length - first * page);
+    snapshot.set(image.subarray(at, at + size), first * page);
+    at += size;
+  }
+  xorStaticData(snapshot.subarray(heapAt), wasm);
+  return { library, packages, snapshot };
+}
+
+/** Answer the runtime's two requests for files from memory; refuse any other. */
+function serveFromMemory(compiled, library) {
+  self.fetch = async (address) => {
+    const name = String(address?.url ?? address);
+    if (name === RUNTIME + "python_stdlib.zip") return new Response(library);
+    if (name === RUNTIME + "pyodide.asm.wasm") return new Response(null);
+    throw new Error(`nothing is fetched here, not even ${name}`);
+  };
+  WebAssembly.instantiateStreaming = async (response, imports) => {
+    const module = await compiled;
+    return { module, instance: await WebAssembly.instantiate(module, imports) };
+  };
+}
+
+async function startPython({ packages }, snapshot) {
+  python = await loadPyodide({
+    indexURL: RUNTIME,
+    packageBaseUrl: RUNTIME,
+    createPyodideModule: _createPyodideModule,
+    lockFileContents: { info: RUNTIME_INFO, packages: {} },
+    env: { HOME: "/home/pyodide", PYTHONHASHSEED: "0" },
+    fsInit: async (FS) => {
+      for (const [name, content] of packages) {
+        const path = `${SITE_PACKAGES}/${name}`;
+        FS.mkdirTree(path.slice(0, path.lastIndexOf("/")));
+        FS.writeFile(path, content, { canOwn: true });
+      }
+    },
+    ...(snapshot && { _loadSnapshot: snapshot }),
+  });
+  // A snapshot brings back the random state and the time zone of the machine that made it.
+  python._module._tzset();
+  python.runPython("import random\nrandom.seed()");
+  calculate = python.pyimport("feedcalc.engine").calculate;
+}
