@@ -113,3 +113,18 @@ def test_sieve_openings_fall_as_their_numbers_rise():
     ]
     metres_by_number = [metres for _, metres in sorted(openings)]
     assert metres_by_number == sorted(metres_by_number, reverse=True)
+
+
+def test_the_peclet_number_sets_sinking_against_known_brownian_movement():
+    """A sphere of 1 micrometre in water at 25 degC diffuses at 0.49 square micrometres a second (textbook
+    value after Einstein 1905, from memory).
+    """
+    velocity, radius = 1e-6, 0.5e-6
+    diffusion = velocity * radius / settling.grain_peclet(2 * radius, velocity, 298.15)
+    assert diffusion == pytest.approx(0.49e-12, rel=0.01)
+
+
+def test_an_hour_at_a_millimetre_a_second_is_3_6_metres():
+    trace = settling.clearing_traces([40e-6], 100.0, [1], 2650, SHED)[0]
+    velocity = settling.settling(40e-6, 2650, SHED).velocity_m_per_s
+    assert trace.clear_depth_m[0] / velocity == pytest.approx(3600)
