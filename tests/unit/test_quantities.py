@@ -191,6 +191,11 @@ def test_what_is_not_one_clear_number_is_refused_with_its_reason(text, problem):
     assert (caught.value.problem, caught.value.accepted) == (problem, ONE_NUMBER)
 
 
+def test_the_longest_text_and_the_largest_number_are_still_read():
+    assert read_number("0" * 99 + "7", "x") == 7
+    assert read_number("1e15", "x") == 1e15
+
+
 def test_a_refusal_tells_back_what_was_given_short_and_clean():
     with pytest.raises(InputError) as caught:
         read_number("\x07" * 40 + "9" * 55, "x")
@@ -311,6 +316,9 @@ def test_ash_may_be_weighed_or_measured_out(text, kind, unit):
         ("107 g/cup", "density", "en-US", "us", f"107{FIXED}g/US cup"),
         ("50 g/L", "strength", "en-GB", "uk", f"5{FIXED}% (taking 1 L to weigh 1 kg)"),
         ("5 L", "volume", "en-GB", "uk", ""),
+        ("5 Metres", "length", "en-GB", "uk", ""),
+        ("5 Min", "time", "en-GB", "uk", ""),
+        ("4 cups", "volume", "en-AU", "metric", f"1{FIXED}L (metric cup)"),
     ],
 )
 def test_a_reading_that_could_be_another_is_told_back(text, kind, locale, customs, echo):
@@ -352,6 +360,7 @@ def test_a_reading_that_could_be_another_is_told_back(text, kind, locale, custom
         ),
         ("15", "ph", "This is more than 14.", "a pH from 0 to 14 such as 6.5"),
         ("5", "strength", "This is more than 1.", "a strength such as 5 % or 50 g/L"),
+        ("1.5", "fraction", "This is more than 1.", "a share from 0 to 1 such as 0.25, or 25 %"),
         ("2.5", "count", "This is not a whole number.", "a whole number such as 2"),
         (
             "2000 g/kg",
@@ -434,6 +443,9 @@ def test_bounds_on_ash_by_weight_or_volume_have_no_one_unit():
         ("1:2,5", 2.5),
         ("1:0", 0),
         ("½:5", 10),
+        ("2:2", 1),
+        ("1:0.5", 0.5),
+        ("1:10000", 10000),
     ],
 )
 def test_a_dilution_is_parts_of_water_to_one_of_liquor(text, parts):
@@ -453,7 +465,8 @@ def test_a_dilution_is_parts_of_water_to_one_of_liquor(text, parts):
         ("1:", "This is not two numbers."),
         ("1:2:3", "This is not two numbers."),
         ("1:3 L", 'The unit "L" is not known here.'),
-        ("1:1000000", "This is more than 10000 parts of water."),
+        ("2:1.5", "Liquor comes first, and this would be more liquor than water."),
+        ("2:20002", "This is more than 10000 parts of water."),
         (None, "Nothing was given."),
         (True, "This is not text."),
     ],
@@ -484,7 +497,11 @@ def test_a_dilution_that_could_be_meant_the_other_way_is_asked_back(given, probl
         (0, 3, "en-GB", "0"),
         (-0.0, 3, "en-GB", "0"),
         (0.00001234, 2, "en-GB", "0.000012"),
+        (0.0000012, 2, "en-GB", "0.0000012"),
         (1e-9, 2, "en-GB", "1.0e-9"),
+        (-1e-9, 2, "de-DE", "\u22121,0e-9"),
+        (1e15, 1, "en-GB", NARROW.join(["1", "000", "000", "000", "000", "000"])),
+        (1e16, 1, "en-GB", "1e16"),
         (1e-40, 2, "en-GB", "0"),
     ],
 )
