@@ -1,0 +1,171 @@
+"""A real browser for the page's tests: with the network off and every stray request or console error a failure.
+
+The page's policy forbids evaluation of text, so nothing here waits with ``wait_for_function``: `wait_until` asks
+again and again instead.
+"""
+
+from __future__ import annotations
+
+import functools
+import http.server
+import shutil
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserContext, Page
+
+from tests.browser.installed_browser import installed_browser
+
+DIST = Path(__file__).resolve().parents[2] / "dist"
+QUIET = [
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-quic",
+    "--disable-sync",
+    "--no-first-run",
+    "--no-sandbox",  # Chromium refuses to run as root otherwise
+]
+
+# Lets a test change the worker's program before it starts, hear what it says, and run Python in it.
+SPY = """
+window.heard = [];
+window.workers = [];
+window.programEdits = window.programEdits ?? [];
+const PlainBlob = Blob, PlainWorker = Worker;
+const listen = `self.addEventListener("message", (event) => {
+  if (!event.data.python) return;
+  event.stopImmediatePropagation();
+  event.ports[0].postMessage(python.runPython(event.data.python));
+});`;
+window.Blob = function (parts, options) {
+  const edited = parts.map((part) => options?.type !== "text/javascript" ? part
+    : listen + window.programEdits.reduce((text, [old, replacement]) => {
+      if (!text.includes(old)) throw new Error("not in the program: " + old);
+      return text.replace(old, () => replacement);
+    }, part));
+  return new PlainBlob(edited, options);
+};
+window.Worker = function (address) {
+  const worker = new PlainWorker(address);
+  worker.addEventListener("message", ({ data }) => window.heard.push(data));
+  window.workers.push(worker);
+  return worker;
+};
+window.runPython = (code) => new Promise((resolve) => {
+  const { port1, port2 } = new MessageChannel();
+  port1.onmessage = ({ data }) => resolve(data);
+  window.workers.at(-1).postMessage({ python: code }, [port2]);
+});
+"""
+
+
+def wait_until(claim: Callable[[], Any], seconds: float = 30, what: str = "") -> Any:
+    """The first true value of ``claim``; fails after ``seconds``."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if value := claim():
+            return value
+        time.sleep(0.02)
+    raise AssertionError(f"not within {seconds} s: {what or claim}")
+
+
+def wait_for_engine(page: Page, state: str = "ready") -> None:
+    """Wait until ``<html data-engine>`` says ``state``."""
+    wait_until(
+        lambda: page.evaluate("document.documentElement?.dataset.engine") == state, what=f"engine {state}"
+    )
+
+
+def ask(page: Page, request: dict[str, Any]) -> Any:
+    """The reply of the page's engine to ``request``."""
+    return page.evaluate("request => feedcalcEngine.ask(request, { line: 'test' })", request)
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
+    return {**browser_type_launch_args, "executable_path": installed_browser(), "args": QUIET}
+
+
+@pytest.fixture(scope="session")
+def dist() -> Path:
+    """The folder of both deliveries."""
+    assert (DIST / "feedcalc.html").exists(), "build the page first: python3 build.py"
+    return DIST
+
+
+@pytest.fixture(scope="session")
+def one_file(dist: Path) -> str:
+    """Address of the one file."""
+    return (dist / "feedcalc.html").as_uri()
+
+
+@pytest.fixture
+def watched_page(page: Page, context: BrowserContext) -> Iterator[Page]:
+    """A page with the network off; a request that leaves it, or an error in its console, fails the test."""
+    faults: list[str] = []
+    page.on("request", lambda request: _is_local(request.url) or faults.append(f"request to {request.url[:200]}"))
+    page.on("console", lambda said: said.type == "error" and faults.append(f"console: {said.text[:500]}"))
+    page.on("pageerror", lambda error: faults.append(f"error: {error}"))
+    context.set_offline(True)
+    yield page
+    assert not faults
+
+
+def _is_local(address: str) -> bool:
+    return address.startswith(("file:", "data:", "blob:"))
+
+
+@pytest.fixture
+def ready_page(watched_page: Page, one_file: str) -> Page:
+    """The one file, opened as by double-click, with Python awake."""
+    watched_page.goto(one_file)
+    wait_for_engine(watched_page)
+    return watched_page
+
+
+class _QuietHandler(http.server.SimpleHTTPRequestHandler):
+    def log_message(self, *arguments: object) -> None:
+        pass
+
+    def end_headers(self) -> None:
+        self.send_header("Cache-Control", "no-store")
+        super().end_headers()
+
+
+class SiteServer:
+    """A static host on the loopback range that can be shut and opened again at the same address."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._server: http.server.ThreadingHTTPServer | None = None
+        self._port = 0
+        self.open()
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self._port}/"
+
+    def open(self) -> None:
+        handler = functools.partial(_QuietHandler, directory=str(self.folder))
+        self._server = http.server.ThreadingHTTPServer(("127.0.0.1", self._port), handler)
+        self._port = self._server.server_address[1]
+        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+
+    def shut(self) -> None:
+        if self._server:
+            self._server.shutdown()
+            self._server.server_close()
+            self._server = None
+
+
+@pytest.fixture
+def site_server(dist: Path, tmp_path: Path) -> Iterator[SiteServer]:
+    """The installable site, from a copy that a test may change."""
+    shutil.copytree(dist / "site", tmp_path / "site")
+    server = SiteServer(tmp_path / "site")
+    yield server
+    server.shut()

@@ -1,0 +1,159 @@
+"""Python in the browser: it starts from the snapshot, or plainly; what it answers; what happens when it breaks."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from feedcalc.engine import calculate
+from tests.browser.conftest import SPY, ask, wait_for_engine, wait_until
+
+REQUESTS: list[dict[str, Any]] = [
+    {"schema": 1},
+    {"schema": 1, "cans": [{"size": "9 L", "count": 2}], "dilution": "1:10"},
+    {"schema": 1, "ash": {"amount": "2,5 kg"}, "water": {"amount": "½ bucket"}, "unknown": 1},
+]
+SABOTAGE_OF_SNAPSHOT = ["API.restoreSnapshot=function(t){", 'API.restoreSnapshot=function(t){throw new Error("no");']
+
+
+def opened(page: Page, address: str, *edits: list[str], state: str = "ready") -> Page:
+    page.add_init_script(f"window.programEdits = {json.dumps(edits)};{SPY}")
+    page.goto(address)
+    wait_for_engine(page, state)
+    return page
+
+
+def how_it_started(page: Page) -> str:
+    return str(page.evaluate("heard.find((message) => message.ready).ready"))
+
+
+def close(one: Any, other: Any) -> bool:
+    """Equal, numbers to the last few bits: the two builds of CPython bring their own mathematical functions."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(close(one[key], other[key]) for key in one)
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(close, one, other))
+    if isinstance(one, float) or isinstance(other, float):
+        return bool(one == pytest.approx(other, rel=1e-9, abs=1e-12))
+    return bool(one == other)
+
+
+def without_markup(reply: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in reply.items() if key != "html"}
+
+
+def test_opens_by_double_click_with_no_network(ready_page: Page) -> None:
+    assert ask(ready_page, {"schema": 1})["ok"] is True
+
+
+def test_starts_from_the_snapshot(watched_page: Page, one_file: str) -> None:
+    assert how_it_started(opened(watched_page, one_file)) == "snapshot"
+
+
+def test_starts_plainly_where_the_snapshot_is_refused(watched_page: Page, one_file: str) -> None:
+    page = opened(watched_page, one_file, SABOTAGE_OF_SNAPSHOT)
+    assert how_it_started(page) == "plain"
+    assert close(without_markup(ask(page, REQUESTS[1])), without_markup(json.loads(calculate(json.dumps(REQUESTS[1])))))
+
+
+@pytest.mark.parametrize("request_", REQUESTS, ids=["demo", "cans", "faults"])
+def test_page_and_command_line_agree(ready_page: Page, request_: dict[str, Any]) -> None:
+    here = json.loads(calculate(json.dumps(request_)))
+    assert close(without_markup(ask(ready_page, request_)), without_markup(here))
+
+
+def test_chance_is_chance_after_a_restore(watched_page: Page, one_file: str) -> None:
+    draw = "import os, random, uuid\nf'{random.random()} {os.urandom(8).hex()} {uuid.uuid4()}'"
+    page = opened(watched_page, one_file)
+    first = page.evaluate("code => runPython(code)", draw).split()
+    page.reload()
+    wait_for_engine(page)
+    second = page.evaluate("code => runPython(code)", draw).split()
+    assert all(one != other for one, other in zip(first, second, strict=True))
+    assert int(first[1], 16) != 0
+
+
+def test_clock_is_right_after_a_restore(watched_page: Page, one_file: str) -> None:
+    page = opened(watched_page, one_file)
+    read = "import datetime\ndatetime.datetime.now(datetime.UTC).isoformat()"
+    there = datetime.datetime.fromisoformat(page.evaluate("code => runPython(code)", read))
+    assert abs(there - datetime.datetime.now(datetime.UTC)) < datetime.timedelta(seconds=30)
+
+
+@pytest.mark.browser_context_args(timezone_id="Asia/Kolkata")
+def test_time_zone_is_that_of_the_browser_after_a_restore(watched_page: Page, one_file: str) -> None:
+    page = opened(watched_page, one_file)
+    read = "import datetime\nstr(datetime.datetime.now().astimezone().utcoffset())"
+    assert page.evaluate("code => runPython(code)", read) == "5:30:00"
+
+
+def test_hashing_works_on_what_was_made_before_and_after_a_restore(watched_page: Page, one_file: str) -> None:
+    page = opened(watched_page, one_file)
+    read = (
+        "import sys\n"
+        "name = ''.join(['feed', 'calc.', 'engine'])\n"  # a string made now, looked up in a table made then
+        "str([name in sys.modules, hash(name) == hash('feedcalc.engine'), len({name, 'feedcalc.engine'})])"
+    )
+    assert page.evaluate("code => runPython(code)", read) == "[True, True, 1]"
+
+
+def test_of_several_questions_only_the_newest_is_answered(ready_page: Page) -> None:
+    outcomes = ready_page.evaluate(
+        """() => Promise.all([1, 2, 3, 4].map((count) =>
+             feedcalcEngine.ask({ schema: 1, cans: [{ size: "9 L", count }] }, { line: "test" })
+               .then((reply) => reply.ok, (error) => error.name)))"""
+    )
+    assert outcomes == ["Superseded", "Superseded", "Superseded", True]
+
+
+HANG = ["reply: calculate(data.request)", 'reply: data.request.includes("hang") ? hang() : calculate(data.request)']
+HANGING = ["let python = null;", "let python = null; const hang = () => { for (;;); };"]
+
+
+def test_a_hang_is_ended_and_python_started_again(watched_page: Page, one_file: str) -> None:
+    page = opened(watched_page, one_file, HANG, HANGING)
+    page.evaluate("() => { feedcalcEngine.startEngine({ patience: 700 }); }")
+    wait_for_engine(page)
+    outcome = page.evaluate("feedcalcEngine.ask({ hang: 1 }, { line: 'test' }).catch((error) => error.name)")
+    assert outcome == "TimedOut"
+    wait_for_engine(page)
+    assert ask(page, {"schema": 1})["ok"] is True
+
+
+def test_a_worker_ended_mid_answer_is_replaced_and_the_newest_question_answered(
+    watched_page: Page, one_file: str
+) -> None:
+    page = opened(watched_page, one_file, HANG, HANGING)
+    page.evaluate(
+        """() => {
+          window.first = feedcalcEngine.ask({ hang: 1 }, { line: "test" }).catch((error) => error.name);
+          setTimeout(() => {
+            window.second = feedcalcEngine.ask({ schema: 1 }, { line: "test" });
+            feedcalcEngine.restart();
+          }, 100);
+        }"""
+    )
+    wait_until(lambda: page.evaluate("window.second !== undefined"))
+    assert page.evaluate("first") == "Superseded"
+    assert page.evaluate("second")["ok"] is True
+
+
+def test_says_failed_where_python_cannot_start_and_keeps_the_sheet(page: Page, one_file: str) -> None:
+    opened(page, one_file, ["async function start({", 'async function start() { throw new Error("refused"); }\nasync function unused({'], state="failed")
+    assert page.evaluate("feedcalcEngine.ask({ schema: 1 }).catch((error) => error.name)") == "Failed"
+    assert page.locator("main").inner_text().strip()
+
+
+def test_a_damaged_copy_is_noticed(page: Page, dist: Path, tmp_path: Path) -> None:
+    whole = (dist / "feedcalc.html").read_bytes()
+    middle = whole.index(b'id="engine-payload">') + 6_000_000
+    flipped = b"A" if whole[middle : middle + 1] != b"A" else b"B"
+    damaged = tmp_path / "damaged.html"
+    damaged.write_bytes(whole[:middle] + flipped + whole[middle + 1 :])
+    opened(page, damaged.as_uri(), state="failed")
+    assert "damaged" in page.evaluate("heard.find((message) => message.failed).failed")
