@@ -41,9 +41,11 @@ MOL_WATER_PER_KG = 1000.0 / WATER_GRAM_PER_MOL
 BALANCE_TOLERANCE = 1e-9
 LOWEST_KELVIN, HIGHEST_KELVIN = 273.15, 373.15
 
-_CONVERGED = 1e-11  # far below BALANCE_TOLERANCE, reached in one more step of a quadratic method
+_CONVERGED = 1e-10  # below BALANCE_TOLERANCE, so that rounding can not tip an answer over it
 _MOST_STEPS = 60
 _LONGEST_STEP = 6.0  # natural-log units
+_DRIEST = -6.0  # ln kg: less than a four-hundredth of the water is left
+_LARGEST_LN = 100.0
 _LOWEST_TOTAL = 1e-15  # mol/kg: below this an element is as good as absent
 _NEVER_WITH_AIR = ("portlandite",)
 
@@ -459,7 +461,7 @@ class _Search:
             return net
 
         low, high = -35.0, 2.0
-        for _ in range(12):
+        for _ in range(10):
             middle = 0.5 * (low + high)
             if net_charge(middle) > 0.0:
                 high = middle
@@ -472,8 +474,17 @@ class _Search:
         self.ionic_strength = self._strength_of_guess(rungs, shift)
         self.water_kg = 1.0
         self.ln_water = 0.0
-        self.active = [self._ln_saturation(m) > -0.01 for m in range(len(system.minerals))]
+        self.active = [self._cap_by_mineral(m) for m in range(len(system.minerals))]
         self.solids = [0.0] * len(system.minerals)
+
+    def _cap_by_mineral(self, mineral: int) -> bool:
+        """Whether the guess is saturated with a mineral; brings down its scarcest component where it is above."""
+        above = self._ln_saturation(mineral, self.x, self.ln_water)
+        if above > 0.1:
+            parts = [(k, v) for k, v in self.system.mineral_parts[mineral] if k != self.system.count - 1]
+            place, amount = min(parts, key=lambda part: self.totals[part[0]] / part[1])
+            self.x[place] -= above / amount
+        return above > -0.1
 
     def _strength_of_guess(self, rungs: list[list[tuple[float, float, int]]], shift: list[float]) -> float:
         """Ionic strength of the guess, ion pairs left out."""
@@ -510,155 +521,203 @@ class _Search:
         free[calcium] = dissolved
         free[carbon] = left * share
 
-    def _ln_saturation(self, mineral: int) -> float:
-        system = self.system
-        return (
-            sum(amount * self.x[place] for place, amount in system.mineral_parts[mineral])
-            + system.mineral_water[mineral] * self.ln_water
-            - self.mineral_ln_k[mineral]
-        )
+    def _ln_saturation(self, mineral: int, x: Sequence[float], ln_water: float) -> float:
+        gap = self.system.mineral_water[mineral] * ln_water - self.mineral_ln_k[mineral]
+        for k, v in self.system.mineral_parts[mineral]:
+            gap += v * x[k]
+        return gap
 
     def run(self, most_steps: int) -> bool:
-        """Take steps until every balance closes; whether it did. Raises `NoSolution` where the water is used up."""
+        """Newton steps on all unknowns at once until every balance closes; whether it did.
+
+        Unknowns in order: components and H+ (ln activity), ionic strength, ln of the water's mass, ln of its activity,
+        then one per mineral at hand. The minerals at hand change with each step, once steps are short.
+        """
         system = self.system
         count = system.count
-        size = count + 1
-        names_laws = system.laws
-        law_of, places, parts, products = system.law_of, system.places, system.parts, system.products
-        half_square, water_of = system.half_square, system.water
-        ln_k = self.ln_k
-        exp, log, sqrt = math.exp, math.log, math.sqrt
+        at_strength, at_water, at_activity, size = count, count + 1, count + 2, count + 3
         water_slope = water_constant("water_activity_slope")
-        x = [*self.x, 0.0]
-        strength, water_kg, ln_water = self.ionic_strength, self.water_kg, self.ln_water
-        solids, active = self.solids, self.active
-        solid_range = range(len(solids))
+        x, strength = list(self.x), self.ionic_strength
+        ln_kg, ln_water = math.log(self.water_kg), self.ln_water
+        solids, active = list(self.solids), list(self.active)
+        every_mineral = range(len(solids))
         for step in range(most_steps):
-            # Species, at the activity coefficients of this ionic strength.
-            root = sqrt(strength) if strength > 1e-14 else 1e-7
-            offsets, slopes = [], []
-            ln_kg = log(water_kg)
-            for d, c, b in names_laws:
-                below = 1.0 + c * root
-                offsets.append(ln_kg + d * root / below - b * strength)
-                slopes.append(b - 0.5 * d / (root * below * below))
-            hydrogen = x[count - 1]
-            moles = [
-                exp(k + x[i] + x[j] + n * hydrogen + w * ln_water + offsets[law])
-                for k, (i, j, n), w, law in zip(ln_k, places, water_of, law_of)
-            ]
-            # Water left, and its activity, for the next step.
-            next_moles = self.water_total - sum(map(float.__mul__, water_of, moles))
-            for m in solid_range:
-                next_moles -= system.mineral_water[m] * solids[m]
-            next_kg = next_moles / MOL_WATER_PER_KG
-            next_kg = next_kg if next_kg > 0.5 * water_kg else 0.5 * water_kg
-            sum_molality = sum(moles) / water_kg
-            activity = 1.0 - water_slope * sum_molality
-            next_ln_water = log(activity if activity > 0.1 else 0.1)
-            # Balances and their derivatives.
-            total_size = size + sum(active)
-            matrix = [[0.0] * (total_size + 1) for _ in range(total_size)]
-            balance = [-total for total in self.totals]
-            gross = [abs(total) for total in self.totals]
-            strength_row = matrix[count]
-            strength_sum = strength_slope = 0.0
-            for amount, own_parts, own_products, law, half in zip(
-                moles, parts, products, law_of, half_square
-            ):
-                slope = -amount * slopes[law]
-                for k, v in own_parts:
-                    term = v * amount
-                    balance[k] += term
-                    gross[k] += term if term > 0.0 else -term
-                    matrix[k][count] += v * slope
-                    if half:
-                        strength_row[k] += half * term
-                for k, l, v in own_products:
-                    matrix[k][l] += v * amount
-                if half:
-                    strength_sum += half * amount
-                    strength_slope += half * slope
-            for k in range(count):
-                row = matrix[k]
-                for l in range(k):
-                    row[l] = matrix[l][k]
+            water_kg = math.exp(ln_kg)
+            moles, slopes = self._moles(x, strength, ln_kg, ln_water)
+            at_hand = [m for m in every_mineral if active[m]]
+            matrix = [[0.0] * (size + len(at_hand) + 1) for _ in range(size + len(at_hand))]
+            dissolved, strength_sum, water_sum, fall_sum = self._fill(matrix, moles, slopes)
+            strength_row, water_row, activity_row = matrix[at_strength], matrix[at_water], matrix[at_activity]
+            # Gaps of the balances, and the terms of water and minerals in them.
+            balance = [amount - total for amount, total in zip(dissolved, self.totals, strict=True)]
+            sum_moles = sum(moles)
             strength_gap = strength_sum - water_kg * strength
-            if abs(strength_gap) < 0.5 * water_kg * strength:
-                strength_row[count] = strength_slope - water_kg
-            else:  # far off, where the slope of the activity coefficients misleads: take the sum as it is
-                for k in range(count):
-                    strength_row[k] = matrix[k][count] = 0.0
-                strength_row[count] = -water_kg
-            place = size
+            water_gap = water_sum - self.water_total + MOL_WATER_PER_KG * water_kg
+            activity = math.exp(ln_water)
+            activity_gap = activity - 1.0 + water_slope * sum_moles / water_kg
             worst_mineral = 0.0
-            for m in solid_range:
-                if active[m]:
-                    gap = system.mineral_water[m] * ln_water - self.mineral_ln_k[m]
-                    row = matrix[place]
-                    for k, v in system.mineral_parts[m]:
-                        row[k] = v
-                        matrix[k][place] = v
-                        gap += v * x[k]
-                        balance[k] += v * solids[m]
-                        gross[k] += abs(v * solids[m])
-                    row[total_size] = -gap
-                    worst_mineral = max(worst_mineral, abs(gap))
-                    place += 1
-            error = max(abs(gap) / (size_ or 1.0) for gap, size_ in zip(balance, gross))
+            for place, m in enumerate(at_hand, start=size):
+                row = matrix[place]
+                gap = self._ln_saturation(m, x, ln_water)
+                for k, v in system.mineral_parts[m]:
+                    row[k] = matrix[k][place] = v
+                    balance[k] += v * solids[m]
+                row[at_activity] = water_row[place] = system.mineral_water[m]
+                water_gap += system.mineral_water[m] * solids[m]
+                row[-1] = -gap
+                worst_mineral = max(worst_mineral, abs(gap))
+            error = self._relative_gap(balance, [matrix[k][k] for k in range(count)], solids, at_hand)
             if (
                 error < _CONVERGED
                 and worst_mineral < 1e-9
-                and abs(strength_gap) <= 1e-10 * strength * water_kg
-                and abs(next_kg - water_kg) <= 1e-11 * water_kg
-                and abs(next_ln_water - ln_water) <= 1e-11
+                and abs(strength_gap) <= 1e-9 * strength * water_kg
+                and abs(water_gap) <= 1e-9 * water_kg
+                and abs(activity_gap) <= 1e-9
             ):
-                self.x, self.ionic_strength = x[:count], strength
-                self.water_kg, self.ln_water = water_kg, ln_water
-                wanted = self._minerals_wanted(active, solids)
+                wanted = self._minerals_wanted(active, solids, x, ln_water)
                 if wanted == active:
+                    self.x, self.ionic_strength, self.water_kg, self.ln_water = (
+                        x,
+                        strength,
+                        water_kg,
+                        ln_water,
+                    )
                     self.solids, self.active, self.moles = solids, active, moles
-                    self.error, self.steps = error, step
+                    self.error, self.steps = error, self.steps + step
                     return True
                 active = wanted
-                solids = [amount if on else 0.0 for amount, on in zip(solids, active)]
+                solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
                 continue
             for k in range(count):
-                matrix[k][total_size] = -balance[k]
-            strength_row[total_size] = -strength_gap
+                row = matrix[k]
+                row[-1] = -balance[k]
+                row[at_water] = dissolved[k]
+                activity_row[k] = water_slope * dissolved[k] / water_kg
+            if abs(strength_gap) < 0.5 * water_kg * strength:
+                strength_row[at_strength] -= water_kg
+                strength_row[at_water] = strength_gap
+            else:  # far off, where the slope of the activity coefficients misleads: take the sum as it is
+                for row in matrix:
+                    row[at_strength] = 0.0
+                strength_row[:] = [0.0] * len(strength_row)
+                strength_row[at_strength] = -water_kg
+            strength_row[-1] = -strength_gap
+            water_row[at_water] = MOL_WATER_PER_KG * water_kg + water_sum
+            water_row[-1] = -water_gap
+            activity_row[at_strength] = water_slope * fall_sum / water_kg
+            activity_row[at_activity] = activity + water_slope * water_sum / water_kg
+            activity_row[-1] = -activity_gap
             change = _solution(matrix)
             if change is None:
                 return False
-            biggest = 0.0
+            longest = 0.0
             for k in range(count):
-                delta = change[k]
-                if delta > _LONGEST_STEP:
-                    delta = _LONGEST_STEP
-                elif delta < -_LONGEST_STEP:
-                    delta = -_LONGEST_STEP
-                if abs(delta) > biggest:
-                    biggest = abs(delta)
+                delta = min(max(change[k], -_LONGEST_STEP), _LONGEST_STEP)
+                longest = max(longest, abs(delta))
                 x[k] += delta
-            wanted_strength = strength + change[count]
-            strength = min(max(wanted_strength, 0.2 * strength), 5.0 * strength + 1e-7)
-            place = size
-            solids = list(solids)
-            for m in solid_range:
-                if active[m]:
-                    solids[m] += change[place]
-                    place += 1
-            water_kg, ln_water = next_kg, next_ln_water
-            if biggest < 1.0:
-                self.x, self.ln_water = x, ln_water
-                wanted = self._minerals_wanted(active, solids)
+            strength = min(max(strength + change[at_strength], 0.2 * strength), 5.0 * strength + 1e-7)
+            ln_kg = ln_kg + min(max(change[at_water], -0.7), 0.7)
+            ln_water = min(max(ln_water + change[at_activity], ln_water - 0.5, -3.0), 0.0)
+            if ln_kg < _DRIEST:
+                return False
+            for place, m in enumerate(at_hand, start=size):
+                solids[m] += change[place]
+            if longest < 1.0:
+                wanted = self._minerals_wanted(active, solids, x, ln_water)
                 if wanted != active:
                     active = wanted
-                    solids = [amount if on else 0.0 for amount, on in zip(solids, active)]
+                    solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
         return False
 
-    def _minerals_wanted(self, active: Sequence[bool], solids: Sequence[float]) -> list[bool]:
-        """Which minerals the present state calls for: those there with a positive amount, and those supersaturated."""
-        return [solids[m] > 0.0 if active[m] else self._ln_saturation(m) > 1e-9 for m in range(len(solids))]
+    def _moles(
+        self, x: Sequence[float], strength: float, ln_kg: float, ln_water: float
+    ) -> tuple[list[float], list[float]]:
+        """Moles of every species, and the slope of its ln activity coefficient with ionic strength."""
+        system = self.system
+        root = math.sqrt(strength) if strength > 1e-14 else 1e-7
+        offsets, slopes = [], []
+        for d, c, b in system.laws:
+            below = 1.0 + c * root
+            offsets.append(ln_kg + d * root / below - b * strength)
+            slopes.append(b - 0.5 * d / (root * below * below))
+        padded = [*x, 0.0]
+        hydrogen = x[-1]
+        exp, longest = math.exp, _LARGEST_LN
+        moles = []
+        for k, (i, j, n), w, law in zip(self.ln_k, system.places, system.water, system.law_of, strict=True):
+            power = k + padded[i] + padded[j] + n * hydrogen + w * ln_water + offsets[law]
+            moles.append(exp(power if power < longest else longest))
+        return moles, [slopes[law] for law in system.law_of]
+
+    def _fill(
+        self, matrix: list[list[float]], moles: Sequence[float], slopes: Sequence[float]
+    ) -> tuple[list[float], float, float, float]:
+        """Write the derivatives of the balances that come from the dissolved species.
+
+        Returns what is dissolved of each component, and the sums over the species of half the squared charge, of
+        bound water, and of what one unit of ionic strength would change.
+        """
+        system = self.system
+        count = system.count
+        dissolved = [0.0] * count
+        strength_row, water_row = matrix[count], matrix[count + 1]
+        strength_sum = strength_slope = water_sum = fall_sum = 0.0
+        for amount, parts, products, half, water, slope in zip(
+            moles, system.parts, system.products, system.half_square, system.water, slopes, strict=True
+        ):
+            fall = -amount * slope
+            fall_sum += fall
+            for k, v in parts:
+                dissolved[k] += v * amount
+                matrix[k][count] += v * fall
+                if half:
+                    strength_row[k] += half * v * amount
+                if water:
+                    water_row[k] += water * v * amount
+            for k, l, v in products:
+                matrix[k][l] += v * amount
+            if half:
+                strength_sum += half * amount
+                strength_slope += half * fall
+            if water:
+                wet = water * amount
+                water_sum += wet
+                water_row[count] += water * fall
+                water_row[count + 2] += water * wet
+                strength_row[count + 2] += half * wet
+        for k in range(count):
+            row = matrix[k]
+            row[count + 2] = water_row[k]
+            for l in range(k):
+                row[l] = matrix[l][k]
+        strength_row[count] = strength_slope
+        return dissolved, strength_sum, water_sum, fall_sum
+
+    def _relative_gap(
+        self,
+        balance: Sequence[float],
+        diagonal: Sequence[float],
+        solids: Sequence[float],
+        at_hand: Sequence[int],
+    ) -> float:
+        """The largest gap of a balance, relative to what it holds: total, dissolved and in minerals.
+
+        ``diagonal`` of the Jacobian stands for what is dissolved, because there no signs cancel.
+        """
+        held = [abs(total) + amount for total, amount in zip(self.totals, diagonal, strict=True)]
+        for m in at_hand:
+            for k, v in self.system.mineral_parts[m]:
+                held[k] += abs(v * solids[m])
+        return max(abs(gap) / (size or 1.0) for gap, size in zip(balance, held, strict=True))
+
+    def _minerals_wanted(
+        self, active: Sequence[bool], solids: Sequence[float], x: Sequence[float], ln_water: float
+    ) -> list[bool]:
+        """The minerals this state calls for: those there with a positive amount, and those supersaturated."""
+        return [
+            solids[m] > 0.0 if active[m] else self._ln_saturation(m, x, ln_water) > 1e-9
+            for m in range(len(solids))
+        ]
 
     def answer(self, allowed: Sequence[str]) -> Equilibrium:
         """The state as the caller sees it."""
