@@ -15,6 +15,7 @@ const feedcalcOffline = (() => {
   async function watch({ onReady = () => {}, onUpdate = () => {}, onUnavailable = () => {} } = {}) {
     if (!document.documentElement.hasAttribute("data-installable")) return onUnavailable("one file");
     if (!navigator.serviceWorker) return onUnavailable("not supported");
+    await engineHasStarted(); // storing a version fetches all of it, which would slow the start
     try {
       registration = await navigator.serviceWorker.register("service_worker.js", { updateViaCache: "none" });
     } catch {
@@ -30,6 +31,15 @@ const feedcalcOffline = (() => {
     follow(registration.installing);
     look();
     return check(onReady);
+  }
+
+  function engineHasStarted() {
+    const page = document.documentElement;
+    return new Promise((resolve) => {
+      const look = () => { if (page.dataset.engine !== "starting") resolve(); };
+      new MutationObserver(look).observe(page, { attributeFilter: ["data-engine"] });
+      look();
+    });
   }
 
   async function check(onReady) {

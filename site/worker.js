@@ -1,6 +1,6 @@
 // Runs Python: the only thread that does. A classic worker made from a Blob, because that is the one kind that
-// opens from file:// in every browser tried. The build puts fzstd, static_data.js and the runtime before this
-// text, and a stand-in for importScripts, which the runtime looks at, before those.
+// opens from file:// in every browser tried. The build puts the decoder of zstd, static_data.js and the
+// runtime before this text, and a stand-in for importScripts, which the runtime looks at, before those.
 //
 // Messages in:   {start: {payload: base64 text or ArrayBuffer, snapshot: boolean}}
 //                {id, request: JSON text}
@@ -41,12 +41,24 @@ async function start({ payload, snapshot }) {
   const total = bytes.length;
   const firstFrame = new DataView(bytes.buffer, bytes.byteOffset).getUint32(0, true);
   self.postMessage({ stage: "unpacking", done: 0, total });
-  const wasm = fzstd.decompress(bytes.subarray(4, 4 + firstFrame));
+  self.fetch = fromMemory({});
+  const zstd = new ZSTDDecoder();
+  await zstd.init();
+  const decoded = (frame) => { // a frame carries a checksum; where it is wrong the decoder returns nothing
+    const content = zstd.decode(frame);
+    if (!content.length) throw new Error("this copy of the page is damaged: fetch or copy it anew");
+    return content;
+  };
+  const wasm = decoded(bytes.subarray(4, 4 + firstFrame));
   const compiled = WebAssembly.compile(wasm); // goes on in the background meanwhile
   self.postMessage({ stage: "unpacking", done: 4 + firstFrame, total });
-  const image = unpack(fzstd.decompress(bytes.subarray(4 + firstFrame)), wasm, snapshot);
+  const image = unpack(decoded(bytes.subarray(4 + firstFrame)), wasm, snapshot);
   self.postMessage({ stage: "starting", done: total, total });
-  serveFromMemory(compiled, image.library);
+  self.fetch = fromMemory({ "pyodide.asm.wasm": null, "python_stdlib.zip": image.library });
+  WebAssembly.instantiateStreaming = async (response, imports) => {
+    const module = await compiled;
+    return { module, instance: await WebAssembly.instantiate(module, imports) };
+  };
   if (image.snapshot) {
     try {
       await startPython(image, image.snapshot);
@@ -86,17 +98,14 @@ function unpack(image, wasm, withSnapshot) {
   return { library, packages, snapshot };
 }
 
-/** Answer the runtime's two requests for files from memory; refuse any other. */
-function serveFromMemory(compiled, library) {
-  self.fetch = async (address) => {
-    const name = String(address?.url ?? address);
-    if (name === RUNTIME + "python_stdlib.zip") return new Response(library);
-    if (name === RUNTIME + "pyodide.asm.wasm") return new Response(null);
-    throw new Error(`nothing is fetched here, not even ${name}`);
-  };
-  WebAssembly.instantiateStreaming = async (response, imports) => {
-    const module = await compiled;
-    return { module, instance: await WebAssembly.instantiate(module, imports) };
+/** A stand-in for fetch: data: addresses and the runtime's own files are at hand, anything else is refused. */
+function fromMemory(files) {
+  return async (address) => {
+    const wanted = String(address?.url ?? address);
+    if (wanted.startsWith("data:")) return new Response(bytesOfBase64(wanted.slice(wanted.indexOf(",") + 1)));
+    const name = wanted.startsWith(RUNTIME) ? wanted.slice(RUNTIME.length) : "";
+    if (!Object.hasOwn(files, name)) throw new Error(`nothing is fetched here, not even ${wanted}`);
+    return new Response(files[name]);
   };
 }
 

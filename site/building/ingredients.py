@@ -116,7 +116,7 @@ def licences() -> str:
             if ".dist-info" in str(file) and any(word in file.name.upper() for word in ("LICEN", "COPYING"))
         ]
         parts.append((f"{distribution} {metadata.version(distribution)}", "\n".join(texts)))
-    parts.append(("fzstd 0.1.1", (NODE_MODULES / "fzstd" / "LICENSE").read_text(encoding="utf-8")))
+    parts.append(("zstddec 0.3.4", (NODE_MODULES / "zstddec" / "LICENSE").read_text(encoding="utf-8")))
     parts.append(
         (
             "pyodide 314.0.7 with CPython 3.14",

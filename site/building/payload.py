@@ -54,7 +54,9 @@ def payload(image: bytes) -> bytes:
 
 def _compressed(content: bytes) -> bytes:
     # A window over all of the content: the heap repeats what the library's files hold megabytes before.
-    parameters = zstandard.ZstdCompressionParameters.from_level(LEVEL, window_log=26, enable_ldm=True)
+    parameters = zstandard.ZstdCompressionParameters.from_level(
+        LEVEL, window_log=26, enable_ldm=True, write_checksum=True
+    )
     return zstandard.ZstdCompressor(compression_params=parameters).compress(content)
 
 
@@ -68,11 +70,12 @@ def program() -> str:
     machine = (RUNTIME / "pyodide.asm.mjs").read_text(encoding="utf-8")
     machine = machine.replace("import.meta.url", '"https://runtime.invalid/pyodide.asm.mjs"')
     machine = _replaced(machine, ("export default _createPyodideModule;", ""))
+    decoder = (NODE_MODULES / "zstddec" / "dist" / "zstddec.mjs").read_text(encoding="utf-8")
     information = json.loads((RUNTIME / "pyodide-lock.json").read_text(encoding="utf-8"))["info"]
     return "\n".join(
         (
             'self.importScripts = () => { throw new Error("not here"); };',
-            (NODE_MODULES / "fzstd" / "umd" / "index.js").read_text(encoding="utf-8"),
+            _replaced(decoder, ("export { ZSTDDecoder };", "")),
             (SITE / "static_data.js").read_text(encoding="utf-8"),
             f"(() => {{{start}}})();",
             machine,

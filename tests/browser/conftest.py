@@ -1,7 +1,7 @@
-"""A real browser for the page's tests: with the network off and every stray request or console error a failure.
+"""A real browser for the page's tests: the network off, every stray request or console error a failure.
 
-The page's policy forbids evaluation of text, so nothing here waits with ``wait_for_function``: `wait_until` asks
-again and again instead.
+The page's policy forbids evaluation of text, so nothing here waits with ``wait_for_function``: `wait_until`
+asks again and again instead.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ def one_file(dist: Path) -> str:
 def watched_page(page: Page, context: BrowserContext) -> Iterator[Page]:
     """A page with the network off; a request that leaves it, or an error in its console, fails the test."""
     faults: list[str] = []
-    page.on("request", lambda request: _is_local(request.url) or faults.append(f"request to {request.url[:200]}"))
+    page.on("request", lambda asked: _is_local(asked.url) or faults.append(f"request: {asked.url[:200]}"))
     page.on("console", lambda said: said.type == "error" and faults.append(f"console: {said.text[:500]}"))
     page.on("pageerror", lambda error: faults.append(f"error: {error}"))
     context.set_offline(True)
@@ -136,12 +136,17 @@ class _QuietHandler(http.server.SimpleHTTPRequestHandler):
         super().end_headers()
 
 
+class _QuietServer(http.server.ThreadingHTTPServer):
+    def handle_error(self, request: object, client_address: object) -> None:
+        pass  # a browser that was closed in the middle of an answer
+
+
 class SiteServer:
     """A static host on the loopback range that can be shut and opened again at the same address."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self._server: http.server.ThreadingHTTPServer | None = None
+        self._server: _QuietServer | None = None
         self._port = 0
         self.open()
 
@@ -151,7 +156,7 @@ class SiteServer:
 
     def open(self) -> None:
         handler = functools.partial(_QuietHandler, directory=str(self.folder))
-        self._server = http.server.ThreadingHTTPServer(("127.0.0.1", self._port), handler)
+        self._server = _QuietServer(("127.0.0.1", self._port), handler)
         self._port = self._server.server_address[1]
         threading.Thread(target=self._server.serve_forever, daemon=True).start()
 

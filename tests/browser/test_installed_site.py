@@ -15,7 +15,8 @@ WATCH = """() => new Promise((resolve) => feedcalcOffline.watch({
   onReady: ({ version }) => resolve(version), onUnavailable: resolve }))"""
 STORED = """async () => {
   const names = await caches.keys();
-  return { names, files: (await Promise.all(names.map(async (name) => (await (await caches.open(name)).keys()).length))) };
+  const count = async (name) => (await (await caches.open(name)).keys()).length;
+  return { names, files: await Promise.all(names.map(count)) };
 }"""
 
 
@@ -36,7 +37,10 @@ def files_named_by(folder: Path) -> dict[str, str]:
 def publish_another_version(folder: Path) -> None:
     """What a new build does: other contents, their digests and another version in the service worker."""
     page = folder / "index.html"
-    page.write_text(re.sub(r"<title>.*?</title>", "<title>another version</title>", page.read_text(), count=1))
+    old_text = page.read_text(encoding="utf-8")
+    page.write_text(
+        re.sub(r"<title>.*?</title>", "<title>another version</title>", old_text), encoding="utf-8"
+    )
     worker = folder / "service_worker.js"
     old = files_named_by(folder)["index.html"]
     new = hashlib.sha256(page.read_bytes()).hexdigest()

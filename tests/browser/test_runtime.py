@@ -1,4 +1,4 @@
-"""Python in the browser: it starts from the snapshot, or plainly; what it answers; what happens when it breaks."""
+"""Python in the browser: how it starts, what it answers, what happens when it breaks."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from feedcalc.engine import calculate
 from playwright.sync_api import Page
 
-from feedcalc.engine import calculate
 from tests.browser.conftest import SPY, ask, wait_for_engine, wait_until
 
 REQUESTS: list[dict[str, Any]] = [
@@ -18,7 +18,12 @@ REQUESTS: list[dict[str, Any]] = [
     {"schema": 1, "cans": [{"size": "9 L", "count": 2}], "dilution": "1:10"},
     {"schema": 1, "ash": {"amount": "2,5 kg"}, "water": {"amount": "½ bucket"}, "unknown": 1},
 ]
-SABOTAGE_OF_SNAPSHOT = ["API.restoreSnapshot=function(t){", 'API.restoreSnapshot=function(t){throw new Error("no");']
+RESTORE = "API.restoreSnapshot=function(t){"
+SABOTAGE_OF_SNAPSHOT = [RESTORE, RESTORE + 'throw new Error("no");']
+NO_START = [
+    "async function start({",
+    'async function start() { throw new Error("refused"); }\nasync function unused({',
+]
 
 
 def opened(page: Page, address: str, *edits: list[str], state: str = "ready") -> Page:
@@ -33,7 +38,7 @@ def how_it_started(page: Page) -> str:
 
 
 def close(one: Any, other: Any) -> bool:
-    """Equal, numbers to the last few bits: the two builds of CPython bring their own mathematical functions."""
+    """Equal, numbers to the last few bits: each build of CPython has its own mathematical functions."""
     if isinstance(one, dict) and isinstance(other, dict):
         return one.keys() == other.keys() and all(close(one[key], other[key]) for key in one)
     if isinstance(one, list) and isinstance(other, list):
@@ -47,6 +52,11 @@ def without_markup(reply: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in reply.items() if key != "html"}
 
 
+def here_and_now(request: dict[str, Any]) -> dict[str, Any]:
+    """The reply of this Python, which the command line prints."""
+    return dict(json.loads(calculate(json.dumps(request))))
+
+
 def test_opens_by_double_click_with_no_network(ready_page: Page) -> None:
     assert ask(ready_page, {"schema": 1})["ok"] is True
 
@@ -58,13 +68,12 @@ def test_starts_from_the_snapshot(watched_page: Page, one_file: str) -> None:
 def test_starts_plainly_where_the_snapshot_is_refused(watched_page: Page, one_file: str) -> None:
     page = opened(watched_page, one_file, SABOTAGE_OF_SNAPSHOT)
     assert how_it_started(page) == "plain"
-    assert close(without_markup(ask(page, REQUESTS[1])), without_markup(json.loads(calculate(json.dumps(REQUESTS[1])))))
+    assert close(without_markup(ask(page, REQUESTS[1])), without_markup(here_and_now(REQUESTS[1])))
 
 
 @pytest.mark.parametrize("request_", REQUESTS, ids=["demo", "cans", "faults"])
 def test_page_and_command_line_agree(ready_page: Page, request_: dict[str, Any]) -> None:
-    here = json.loads(calculate(json.dumps(request_)))
-    assert close(without_markup(ask(ready_page, request_)), without_markup(here))
+    assert close(without_markup(ask(ready_page, request_)), without_markup(here_and_now(request_)))
 
 
 def test_chance_is_chance_after_a_restore(watched_page: Page, one_file: str) -> None:
@@ -111,7 +120,10 @@ def test_of_several_questions_only_the_newest_is_answered(ready_page: Page) -> N
     assert outcomes == ["Superseded", "Superseded", "Superseded", True]
 
 
-HANG = ["reply: calculate(data.request)", 'reply: data.request.includes("hang") ? hang() : calculate(data.request)']
+HANG = [
+    "reply: calculate(data.request)",
+    'reply: data.request.includes("hang") ? hang() : calculate(data.request)',
+]
 HANGING = ["let python = null;", "let python = null; const hang = () => { for (;;); };"]
 
 
@@ -144,7 +156,7 @@ def test_a_worker_ended_mid_answer_is_replaced_and_the_newest_question_answered(
 
 
 def test_says_failed_where_python_cannot_start_and_keeps_the_sheet(page: Page, one_file: str) -> None:
-    opened(page, one_file, ["async function start({", 'async function start() { throw new Error("refused"); }\nasync function unused({'], state="failed")
+    opened(page, one_file, NO_START, state="failed")
     assert page.evaluate("feedcalcEngine.ask({ schema: 1 }).catch((error) => error.name)") == "Failed"
     assert page.locator("main").inner_text().strip()
 

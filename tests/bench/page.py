@@ -1,0 +1,104 @@
+"""How soon the page is ready, beside a bare start of the same runtime in the same browser in the same run.
+
+Rules: everything is served from this machine; each start is in a fresh browser context (nothing cached), in
+turn, so that a busy moment falls on all alike. Medians in milliseconds since navigation, but for
+
+* ``first_answer_ms``: the sheet rendered at build time is on screen (first contentful paint, one file);
+* ``first_computed_ms``: an answer computed here and now, asked for as soon as that could be done (one file);
+* ``keystroke_ms``: from asking about a changed amount of water to the reply, with Python awake.
+"""
+
+from __future__ import annotations
+
+import statistics
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from tests.browser.conftest import DIST, QUIET, SiteServer, wait_until
+from tests.browser.installed_browser import installed_browser
+
+RUNTIME = DIST.parent / "site" / "node_modules" / "pyodide"
+RUNS = 9
+
+BARE_PAGE = """<!DOCTYPE html><script>
+new Worker("worker.mjs", { type: "module" }).onmessage = () => { window.readyAt = performance.now(); };
+</script>"""
+BARE_WORKER = """import { loadPyodide } from "./runtime/pyodide.mjs";
+await loadPyodide();
+postMessage("ready");"""
+WHEN_READY = """new MutationObserver(() => {
+  if (document.documentElement?.dataset.engine === "ready") window.readyAt ??= performance.now();
+}).observe(document, { subtree: true, childList: true, attributeFilter: ["data-engine"] });"""
+FIRST_PAINT = "performance.getEntriesByName('first-contentful-paint')[0]?.startTime"
+ASK_NOW = "feedcalcEngine.ask({ schema: 1 }, { line: 'bench' }).then(() => performance.now())"
+KEYSTROKES = """async (count) => {
+  const times = [];
+  for (let i = 0; i < count; i++) {
+    const before = performance.now();
+    await feedcalcEngine.ask({ schema: 1, cans: [{ size: `${7 + i / 10} L`, count: 2 }] }, { line: "bench" });
+    times.push(performance.now() - before);
+  }
+  return times;
+}"""
+
+
+def page() -> dict[str, float]:
+    """Medians over `RUNS` starts of each kind, and the size of the one file in bytes."""
+    one_file = DIST / "feedcalc.html"
+    times: dict[str, list[float]] = {}
+
+    def note(name: str, *milliseconds: float) -> None:
+        times.setdefault(name, []).extend(milliseconds)
+
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        bare, site = SiteServer(_bare_site(Path(folder))), SiteServer(DIST / "site")
+        browser = playwright.chromium.launch(executable_path=installed_browser(), args=QUIET)
+        for _ in range(RUNS):
+            _visit(browser, bare.address, lambda there: note("bare_start_ms", _ready_at(there)))
+            _visit(browser, site.address, lambda there: note("served_start_ms", _ready_at(there)))
+            _visit(browser, one_file.as_uri(), lambda there: note("one_file_start_ms", _ready_at(there)))
+            _visit(
+                browser, one_file.as_uri(), lambda there: note("first_computed_ms", there.evaluate(ASK_NOW))
+            )
+            _visit(browser, one_file.as_uri(), lambda there: note("first_answer_ms", _first_paint(there)))
+        _visit(
+            browser, one_file.as_uri(), lambda there: note("keystroke_ms", *there.evaluate(KEYSTROKES, 20))
+        )
+        browser.close()
+        bare.shut()
+        site.shut()
+    medians = {name: round(statistics.median(measured), 1) for name, measured in times.items()}
+    return {
+        **medians,
+        "served_ratio": round(medians["served_start_ms"] / medians["bare_start_ms"], 3),
+        "one_file_ratio": round(medians["one_file_start_ms"] / medians["bare_start_ms"], 3),
+        "one_file_bytes": one_file.stat().st_size,
+        "site_bytes": sum(path.stat().st_size for path in (DIST / "site").iterdir()),
+    }
+
+
+def _bare_site(folder: Path) -> Path:
+    (folder / "index.html").write_text(BARE_PAGE)
+    (folder / "worker.mjs").write_text(BARE_WORKER)
+    (folder / "runtime").symlink_to(RUNTIME)
+    return folder
+
+
+def _visit(browser: Browser, address: str, measure: Callable[[Page], None]) -> None:
+    context = browser.new_context()
+    there = context.new_page()
+    there.add_init_script(WHEN_READY)
+    there.goto(address)
+    measure(there)
+    context.close()
+
+
+def _ready_at(there: Page) -> float:
+    return float(wait_until(lambda: there.evaluate("window.readyAt"), 60, "Python is ready"))
+
+
+def _first_paint(there: Page) -> float:
+    return float(wait_until(lambda: there.evaluate(FIRST_PAINT), 60, "something is on screen"))
