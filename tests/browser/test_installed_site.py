@@ -13,6 +13,15 @@ from tests.browser.conftest import SiteServer, ask, wait_for_engine, wait_until
 
 WATCH = """() => new Promise((resolve) => feedcalcOffline.watch({
   onReady: ({ version }) => resolve(version), onUnavailable: resolve }))"""
+FATE = """async () => {
+  const registration = await navigator.serviceWorker.register("service_worker.js");
+  const worker = registration.installing ?? registration.waiting ?? registration.active;
+  return new Promise((resolve) => {
+    const look = () => { if (["activated", "redundant"].includes(worker.state)) resolve(worker.state); };
+    worker.addEventListener("statechange", look);
+    look();
+  });
+}"""
 STORED = """async () => {
   const names = await caches.keys();
   const count = async (name) => (await (await caches.open(name)).keys()).length;
@@ -73,11 +82,7 @@ def test_is_not_ready_offline_where_a_byte_is_wrong(page: Page, site_server: Sit
     icon.write_bytes(icon.read_bytes() + b" ")
     page.goto(site_server.address)
     wait_for_engine(page)
-    state = """async () => {
-      const registration = await navigator.serviceWorker.getRegistration();
-      return !registration || (!registration.installing && !registration.waiting && !registration.active);
-    }"""
-    wait_until(lambda: page.evaluate(state), what="the service worker gives up")
+    assert page.evaluate(FATE) == "redundant"
     assert page.evaluate("caches.keys()") == []
 
 
