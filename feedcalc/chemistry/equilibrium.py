@@ -43,6 +43,10 @@ LOWEST_KELVIN, HIGHEST_KELVIN = 273.15, 373.15
 
 _CONVERGED = 1e-10  # below BALANCE_TOLERANCE, so that rounding can not tip an answer over it
 _MOST_STEPS = 60
+_WALK_STEPS = 150
+_SHRINKS = 22  # of 0.3 each: to about a million-millionth
+_NEUTRAL_LN_H = -16.0
+_STRONGEST = 10.0  # mol/kg, beyond which the activity model says nothing
 _LONGEST_STEP = 6.0  # natural-log units
 _DRIEST = -6.0  # ln kg: less than a four-hundredth of the water is left
 _LARGEST_LN = 100.0
@@ -224,7 +228,9 @@ def equilibrate(
     if not (nearby is not None and search.start_from(nearby) and search.run(_MOST_STEPS)):
         search.start_from_totals()
         if not search.run(_MOST_STEPS):
-            raise NoSolution("The chemistry found no balance for this mixture.")
+            search.walk(_WALK_STEPS)
+            if not search.run(_MOST_STEPS):
+                raise NoSolution(search.reason())
     return search.answer(allowed)
 
 
@@ -629,6 +635,75 @@ class _Search:
                     solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
         return False
 
+    def walk(self, most_steps: int) -> None:
+        """Come near the answer from anywhere, slowly: for guesses from which Newton's steps run astray.
+
+        An interior-point walk on the convex problem: every mineral has an amount and a distance from saturation, both
+        kept positive while their product shrinks. Ionic strength, water and its activity follow half-way each step.
+        """
+        system, count = self.system, self.system.count
+        minerals = range(len(self.solids))
+        x = [math.log(total) - 2.0 for total in self.totals[:-1]]
+        x.append(_NEUTRAL_LN_H)
+        strength, ln_kg, ln_water = 0.1, 0.0, 0.0
+        slack = [max(1.0, -self._ln_saturation(m, x, ln_water)) for m in minerals]
+        targets = [
+            0.1 * min(self.totals[k] / v for k, v in parts if k != count - 1)
+            for parts in system.mineral_parts
+        ]
+        solids = [target / gap for target, gap in zip(targets, slack, strict=True)]
+        shrunk = 0
+        water_slope = water_constant("water_activity_slope")
+        for _ in range(most_steps):
+            moles, slopes = self._moles(x, strength, ln_kg, ln_water)
+            matrix = [[0.0] * (count + 4) for _ in range(count + 3)]
+            dissolved, strength_sum, water_sum, _ = self._fill(matrix, moles, slopes)
+            matrix = [[*row[:count], 0.0] for row in matrix[:count]]
+            right = [total - amount for total, amount in zip(self.totals, dissolved, strict=True)]
+            for m in minerals:
+                stiffness = solids[m] / slack[m]
+                gap = self._ln_saturation(m, x, ln_water) + slack[m]
+                push = targets[m] / slack[m] + stiffness * gap
+                for k, v in system.mineral_parts[m]:
+                    right[k] -= v * push
+                    for l, w in system.mineral_parts[m]:
+                        matrix[k][l] += stiffness * v * w
+            for k in range(count):
+                matrix[k][k] *= 1.0 + 1e-12
+                matrix[k][-1] = right[k]
+            change = _solution(matrix)
+            if change is None:
+                return
+            share = min(1.0, 3.0 / max(1e-30, max(abs(delta) for delta in change)))
+            moves = []
+            for m in minerals:
+                gap = self._ln_saturation(m, x, ln_water) + slack[m]
+                closing = -gap - sum(v * change[k] for k, v in system.mineral_parts[m])
+                growing = targets[m] / slack[m] - solids[m] - solids[m] / slack[m] * closing
+                moves.append((closing, growing))
+                for now, move in ((slack[m], closing), (solids[m], growing)):
+                    if move < 0.0:
+                        share = min(share, 0.9 * now / -move)
+            x = [now + share * delta for now, delta in zip(x, change, strict=True)]
+            for m, (closing, growing) in enumerate(moves):
+                slack[m] += share * closing
+                solids[m] += share * growing
+            kg = math.exp(ln_kg)
+            strength = math.sqrt(strength * min(max(strength_sum / kg, 1e-9), _STRONGEST))
+            left = self.water_total - water_sum
+            left -= sum(system.mineral_water[m] * solids[m] for m in minerals)
+            ln_kg = 0.5 * (ln_kg + math.log(max(left / MOL_WATER_PER_KG, 0.01)))
+            ln_water = 0.5 * (ln_water + math.log(max(0.1, 1.0 - water_slope * sum(moles) / kg)))
+            if share > 0.5:
+                if shrunk == _SHRINKS:
+                    break
+                shrunk += 1
+                targets = [0.3 * target for target in targets]
+        self.x, self.ionic_strength, self.water_kg, self.ln_water = x, strength, math.exp(ln_kg), ln_water
+        self.active = [slack[m] < 1e-3 for m in minerals]
+        self.solids = [amount if on else 0.0 for amount, on in zip(solids, self.active, strict=True)]
+        self.steps += most_steps
+
     def _moles(
         self, x: Sequence[float], strength: float, ln_kg: float, ln_water: float
     ) -> tuple[list[float], list[float]]:
@@ -718,6 +793,15 @@ class _Search:
             solids[m] > 0.0 if active[m] else self._ln_saturation(m, x, ln_water) > 1e-9
             for m in range(len(solids))
         ]
+
+    def reason(self) -> str:
+        """Why there is no balance, as far as the state shows."""
+        if self.water_kg < 0.05:
+            return "There is not enough water: what was put in would bind nearly all of it."
+        return (
+            "No balance was found: this mixture is too concentrated for the activity model, which holds for waters "
+            "and weak solutions."
+        )
 
     def answer(self, allowed: Sequence[str]) -> Equilibrium:
         """The state as the caller sees it."""
