@@ -16,7 +16,7 @@ from functools import cache, lru_cache
 
 from feedcalc import published
 from feedcalc.chemistry.constants import LN10, Species
-from feedcalc.physics.water import density_kg_per_m3
+from feedcalc.physics.water import ZERO_CELSIUS_KELVIN, density_kg_per_m3
 
 TRUSTED_IONIC_STRENGTH = 0.5
 HIGHEST_IONIC_STRENGTH = 1.0
@@ -112,7 +112,7 @@ def _dielectric_slope_per_bar(kelvin: float) -> float:
 
 
 def _compressibility_per_bar(kelvin: float) -> float:
-    celsius = kelvin - 273.15
+    celsius = kelvin - ZERO_CELSIUS_KELVIN
     polynomial = 0.0
     for index in range(5, -1, -1):
         polynomial = polynomial * celsius + water_constant(f"squeeze{index}")

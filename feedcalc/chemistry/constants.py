@@ -77,6 +77,7 @@ class ConstantSet:
     minerals: Mapping[str, Reaction]
     gases: Mapping[str, Reaction]
     elements: Mapping[str, Element]
+    water_gram_per_mol: float
 
     def log_k_of_species(self, temperature_kelvin: float) -> tuple[float, ...]:
         """log10 K of formation of every species, in the order of ``species``."""
@@ -117,7 +118,9 @@ def constant_set(name: str = "chosen") -> ConstantSet:
         row["gas"]: _composed(row["dissolves_to"], species, row, dissolving=True)
         for row in _rows("chem_gases", name)
     }
-    return ConstantSet(name, tuple(species.values()), minerals, gases, _elements())
+    return ConstantSet(
+        name, tuple(species.values()), minerals, gases, _elements(), _formula_mass("H2O", _atomic_masses())
+    )
 
 
 @lru_cache(maxsize=1024)
@@ -147,6 +150,10 @@ def _elements() -> Mapping[str, Element]:
         )
         for row in published.table("chem_elements")
     }
+
+
+def _atomic_masses() -> Mapping[str, float]:
+    return {row["symbol"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
 
 
 def _formula_mass(formula: str, masses: Mapping[str, float]) -> float:

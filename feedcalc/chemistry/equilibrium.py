@@ -33,13 +33,12 @@ from feedcalc.chemistry.conductivity import conductivity_millisiemens_per_cm
 from feedcalc.chemistry.constants import HYDROGEN_ION, LN10, WATER, ConstantSet, Reaction, constant_set
 from feedcalc.chemistry.volume import solution_litres
 from feedcalc.errors import NoSolution
+from feedcalc.physics.water import HIGHEST_KELVIN, LOWEST_KELVIN, ZERO_CELSIUS_KELVIN
 
 ELEMENTS: tuple[str, ...] = tuple(constant_set().elements)
 MINERALS: tuple[str, ...] = tuple(constant_set().minerals)
-WATER_GRAM_PER_MOL = 18.015
-MOL_WATER_PER_KG = 1000.0 / WATER_GRAM_PER_MOL
+MOL_WATER_PER_KG = 1000.0 / constant_set().water_gram_per_mol
 BALANCE_TOLERANCE = 1e-9
-LOWEST_KELVIN, HIGHEST_KELVIN = 273.15, 373.15
 
 _CONVERGED = 1e-10  # below BALANCE_TOLERANCE, so that rounding can not tip an answer over it
 _MOST_STEPS = 60
@@ -211,7 +210,7 @@ def equilibrate(
     allowed = _checked_minerals(minerals, chosen)
     if not LOWEST_KELVIN <= temperature_kelvin <= HIGHEST_KELVIN:
         raise NoSolution(
-            f"The chemistry holds for liquid water from 0 to 100 °C, not at {temperature_kelvin - 273.15:g} °C."
+            f"The chemistry holds for liquid water from 0 to 100 °C, not at {temperature_kelvin - ZERO_CELSIUS_KELVIN:g} °C."
         )
     if carbon_dioxide_atm is not None and not 0.0 < carbon_dioxide_atm <= 1.0:
         raise ValueError(

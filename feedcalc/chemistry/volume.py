@@ -19,13 +19,12 @@ from feedcalc.chemistry.activity import (
     born_function,
     debye_huckel_slopes,
     volume_slope,
+    water_constant,
 )
 from feedcalc.chemistry.constants import constant_set
 from feedcalc.physics.water import density_kg_per_m3
 
 _CALORIE_PER_BAR_CM3 = 41.84  # cal/bar in cm3, by the definition of the calorie (4.184 J)
-_SINGULAR_KELVIN = 228.0  # constants of the HKF equation of state for aqueous ions
-_SINGULAR_BAR = 2600.0
 
 
 def solution_litres(molality: Mapping[str, float], ionic_strength: float, temperature_kelvin: float) -> float:
@@ -49,8 +48,8 @@ def solution_litres(molality: Mapping[str, float], ionic_strength: float, temper
 @lru_cache(maxsize=256)
 def _volumes(kelvin: float) -> tuple[tuple[str, float, float, float, float, float], ...]:
     """By species: volume at infinite dilution, and the three numbers and the power of its dependence on ionic strength."""
-    above = kelvin - _SINGULAR_KELVIN
-    pressed = _SINGULAR_BAR + STANDARD_PRESSURE_BAR
+    above = kelvin - water_constant("singular_kelvin")
+    pressed = water_constant("singular_bar") + STANDARD_PRESSURE_BAR
     _, size_slope = debye_huckel_slopes(kelvin)
     rows = []
     for name, charge, (a1, a2, a3, a4, w, a0, i1, i2, i3, i4) in _coefficients():

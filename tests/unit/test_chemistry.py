@@ -1,0 +1,108 @@
+"""What a grower's chemist expects of single answers."""
+
+from __future__ import annotations
+
+import pytest
+
+from feedcalc.chemistry import equilibrate
+from feedcalc.errors import NoSolution
+
+KELVIN = 298.15
+MINERALS = ("calcite", "portlandite", "brucite", "gypsum")
+AGED = {"potassium": 0.05, "calcium": 0.1, "magnesium": 0.02, "carbon": 0.125, "sulfur": 0.004}
+FRESH = {**AGED, "carbon": 0.06}
+
+
+def test_pure_water_is_neutral():
+    assert equilibrate({}, KELVIN).ph == pytest.approx(7.0, abs=0.01)
+
+
+def test_burnt_lime_turns_potash_caustic_and_ageing_takes_that_away():
+    assert equilibrate(FRESH, KELVIN, MINERALS).ph > 12.3
+    aged = equilibrate(AGED, KELVIN, MINERALS)
+    assert 10.0 < aged.ph < 12.0
+    aired = equilibrate(AGED, KELVIN, MINERALS, carbon_dioxide_atm=4.2e-4)
+    assert aired.ph < 10.0
+
+
+def test_carbonate_keeps_calcium_out_of_the_liquor():
+    aged = equilibrate(AGED, KELVIN, MINERALS)
+    assert aged.milligrams_per_litre("calcium") < 1.0
+    assert aged.milligrams_per_litre("potassium") == pytest.approx(0.05 * 39.098e3, rel=0.02)
+
+
+def test_undissolved_lime_binds_water_and_holds_its_solubility():
+    result = equilibrate({"calcium": 10.0}, KELVIN, ["portlandite"])
+    assert result.formed["portlandite"] == pytest.approx(10.0, abs=0.03)
+    assert result.water_kg == pytest.approx(1.0 - 10.0 * 0.018015, abs=0.001)
+    assert result.dissolved["calcium"] / result.water_kg == pytest.approx(0.0203, abs=0.0008)
+
+
+def test_more_lime_than_the_water_can_slake_is_refused_with_the_reason():
+    with pytest.raises(NoSolution, match="not enough water"):
+        equilibrate({"calcium": 70.0}, KELVIN, ["portlandite"])
+
+
+def test_lime_never_stands_beside_open_air():
+    result = equilibrate({"calcium": 0.1}, KELVIN, ["calcite", "portlandite"], carbon_dioxide_atm=4.2e-4)
+    assert result.formed["portlandite"] == 0.0
+    assert result.formed["calcite"] == pytest.approx(0.1, abs=0.001)
+
+
+def test_every_named_mineral_is_reported_even_where_absent():
+    assert equilibrate({"potassium": 0.01}, KELVIN, MINERALS).formed == dict.fromkeys(MINERALS, 0.0)
+
+
+def test_open_water_reports_the_pressure_it_was_given():
+    result = equilibrate({"potassium": 0.02}, KELVIN, (), 4.2e-4)
+    assert result.carbon_dioxide_atm == pytest.approx(4.2e-4, rel=1e-6)
+
+
+def test_alkalinity_is_what_strong_acid_takes_back():
+    """Adding hydrochloric acid equal to the alkalinity leaves the carbon dioxide endpoint, near pH 4.5."""
+    liquor = {"potassium": 0.02, "carbon": 0.012, "phosphorus": 0.0005}
+    alkalinity = equilibrate(liquor, KELVIN).alkalinity
+    titrated = equilibrate({**liquor, "chloride": alkalinity}, KELVIN)
+    assert titrated.alkalinity == pytest.approx(0.0, abs=1e-4)
+    assert 4.0 < titrated.ph < 5.0
+
+
+def test_a_strong_brine_is_flagged_not_refused():
+    result = equilibrate({"potassium": 1.5, "carbon": 0.75}, KELVIN)
+    assert not result.within_range
+    assert "too strong" in result.notes[0]
+    assert equilibrate({"potassium": 0.1, "carbon": 0.05}, KELVIN).notes == ()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (({"unobtainium": 1.0}, KELVIN), "unknown element"),
+        (({"calcium": -1.0}, KELVIN), "at least 0"),
+        (({"calcium": float("nan")}, KELVIN), "finite"),
+        (({}, KELVIN, ["granite"]), "unknown mineral"),
+        (({}, KELVIN, (), 2.0), "pressure"),
+    ],
+)
+def test_a_programmer_error_is_a_value_error(arguments, words):
+    with pytest.raises(ValueError, match=words):
+        equilibrate(*arguments)
+
+
+@pytest.mark.parametrize("kelvin", [260.0, 400.0])
+def test_ice_and_steam_are_refused(kelvin):
+    with pytest.raises(NoSolution, match="liquid water"):
+        equilibrate({}, kelvin)
+
+
+def test_the_search_is_capped():
+    """The most twisted mixtures end, with an answer or a refusal, within the three stages' steps."""
+    for totals in (
+        {"magnesium": 3.7, "silicon": 3.9, "phosphorus": 1.6, "carbon": 1e-7, "calcium": 1e-11},
+        {"sulfur": 8.7, "carbon": 8e-8, "calcium": 3.7e-5},
+        {"potassium": 10.0, "carbon": 1e-12, "phosphorus": 10.0},
+    ):
+        try:
+            assert equilibrate(totals, KELVIN, MINERALS).steps <= 300
+        except NoSolution as refusal:
+            assert "concentrated" in str(refusal)
