@@ -1,0 +1,184 @@
+"""Where the search for an equilibrium starts when there is no neighbour to start from.
+
+Rules of this module:
+
+* pH by bisection on the charge balance of bare ions and their acids, ion pairs left out, at a rough ionic strength.
+* Calcite, lime and brucite cap their ions while doing so, because they decide the pH of ash; any other mineral the guess
+  is saturated with then takes its scarcest component down to saturation.
+* Nothing here decides the answer, only how many steps it takes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from feedcalc.chemistry.constants import HYDROGEN_ION
+from feedcalc.chemistry.solver import CARBONATE, Search
+
+_HALVINGS = 10
+_LOWEST_LN_H, _HIGHEST_LN_H = -35.0, 2.0
+_ROUGHEST_STRENGTH = 0.7
+_SAFE_LN = 50.0
+
+Rung = tuple[float, float, int]  # ln of molality per activity of the bare ion, hydrogen ions, charge
+
+
+def start_from_totals(search: Search) -> None:
+    """Set the state of ``search`` from its totals alone."""
+    guess = _Guess(search)
+    ln_h = guess.ln_h()
+    system = search.system
+    search.x = [
+        math.log(max(free, 1e-30)) - own[0][0] for free, own in zip(guess.free, guess.rungs, strict=True)
+    ]
+    search.x.append(ln_h)
+    search.ionic_strength = guess.strength_at(search.x)
+    search.water_kg, search.ln_water = 1.0, 0.0
+    search.active = [_capped(search, m) for m in range(len(system.minerals))]
+    search.solids = [0.0] * len(system.minerals)
+
+
+class _Guess:
+    """The simple water: bare ions, their acids, and the three minerals that decide pH."""
+
+    def __init__(self, search: Search) -> None:
+        system = search.system
+        self.totals = search.totals
+        self.last = system.count - 1
+        self.is_open = system.is_open
+        strength = self._rough_strength(search)
+        root = math.sqrt(strength)
+        by_law = [b * strength - d * root / (1.0 + c * root) for d, c, b in system.laws]
+        ln_gamma = [by_law[law] for law in system.law_of]
+        ln_free = [k - g for k, g in zip(search.ln_k, ln_gamma, strict=True)]
+        self.rungs: list[list[Rung]] = [
+            [(ln_free[i], system.hydrogen[i], system.charge[i]) for i in ladder]
+            for ladder in system.ladders
+        ]
+        self.hydroxide = ln_free[system.position["OH-"]]
+        self.proton = ln_free[system.position[HYDROGEN_ION]]
+        self.from_air: list[Rung] = [
+            (ln_free[i], system.hydrogen[i], system.charge[i])
+            for name, i in system.position.items()
+            if self.is_open and name in (CARBONATE, "HCO3-")
+        ]
+        # Ions with acids of their own must be shared out at each pH; the others have one charge throughout.
+        self.sharing = [place for place, own in enumerate(self.rungs) if len(own) > 1]
+        self.free = list(self.totals[: self.last])
+        self.calcium = system.index.get("Ca+2")
+        self.magnesium = system.index.get("Mg+2")
+        self.carbon = None if self.is_open else system.index.get(CARBONATE)
+        ln_k = dict(zip(system.minerals, search.mineral_ln_k, strict=True))
+        ln_double = 0.0 if self.calcium is None else ln_gamma[system.position["Ca+2"]]
+        self.brucite, self.lime = (
+            ln_k[name] - ln_double if name in ln_k else None for name in ("brucite", "portlandite")
+        )
+        self.calcite = ln_k.get("calcite")
+        if self.calcite is not None:
+            self.calcite -= ln_double if self.is_open else 2.0 * ln_double
+        self.fixed_charge = sum(
+            own[0][2] * self.totals[place]
+            for place, own in enumerate(self.rungs)
+            if len(own) == 1 and place not in (self.calcium, self.magnesium)
+        )
+
+    def ln_h(self) -> float:
+        """ln of the hydrogen ion activity where charges balance; leaves the free amounts there in ``free``."""
+        low, high = _LOWEST_LN_H, _HIGHEST_LN_H
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            if self._net_charge(middle) > 0.0:
+                high = middle
+            else:
+                low = middle
+        middle = 0.5 * (low + high)
+        self._net_charge(middle)
+        return middle
+
+    def strength_at(self, x: Sequence[float]) -> float:
+        """Ionic strength of the guess, at most 3 mol/kg."""
+        ln_h = x[-1]
+        strength = 0.5 * (math.exp(ln_h + self.proton) + math.exp(self.hydroxide - ln_h))
+        for place, own in enumerate(self.rungs):
+            strength += 0.5 * sum(z * z * _exp(k + n * ln_h + x[place]) for k, n, z in own)
+        strength += 0.5 * sum(z * z * _exp(k + n * ln_h) for k, n, z in self.from_air)
+        return min(strength, 3.0)
+
+    def _rough_strength(self, search: Search) -> float:
+        index = search.system.index
+        singles = sum(self.totals[index[name]] for name in ("K+", "Na+", "Cl-", "NH4+") if name in index)
+        sulfate = self.totals[index["SO4-2"]] if "SO4-2" in index else 0.0
+        return min(_ROUGHEST_STRENGTH, 1e-7 + 0.5 * singles + 2.0 * sulfate)
+
+    def _net_charge(self, ln_h: float) -> float:
+        totals, free, exp = self.totals, self.free, math.exp
+        net = self.fixed_charge + exp(ln_h + self.proton) - exp(self.hydroxide - ln_h)
+        charge_of = {}
+        for place in self.sharing:
+            own = self.rungs[place]
+            weights = [exp(k + n * ln_h) for k, n, _ in own]
+            whole = sum(weights)
+            free[place] = totals[place] * weights[0] / whole
+            charge_of[place] = sum(z * w for w, (_, _, z) in zip(weights, own, strict=True)) / weights[0]
+        if self.magnesium is not None:
+            free[self.magnesium] = totals[self.magnesium]
+            if self.brucite is not None:
+                free[self.magnesium] = min(free[self.magnesium], _exp(self.brucite + 2.0 * ln_h))
+            net += 2.0 * free[self.magnesium]
+        if self.calcium is not None:
+            self._share_calcium(ln_h)
+            net += 2.0 * free[self.calcium]
+        for place, charge in charge_of.items():
+            net += charge * free[place]
+        for k, n, z in self.from_air:
+            net += z * _exp(k + n * ln_h)
+        return net
+
+    def _share_calcium(self, ln_h: float) -> None:
+        """Cap calcium by lime and calcite; calcite takes equal amounts of calcium and carbon, lime being a store."""
+        assert self.calcium is not None
+        free, store = self.free, self.totals[self.calcium]
+        dissolved = store
+        if self.lime is not None:
+            dissolved = min(dissolved, _exp(self.lime + 2.0 * ln_h))
+        free[self.calcium] = dissolved
+        if self.calcite is None:
+            return
+        if self.is_open:
+            free[self.calcium] = min(dissolved, _exp(self.calcite + 2.0 * ln_h))
+            return
+        if self.carbon is None:
+            return
+        inorganic = self.totals[self.carbon]
+        share = free[self.carbon] / inorganic  # of dissolved carbon that is bare carbonate
+        product = _exp(self.calcite) / share
+        if dissolved < store and store - inorganic + product / dissolved > dissolved:
+            left = min(inorganic, product / dissolved)
+        elif store * inorganic <= product:
+            dissolved, left = store, inorganic
+        else:
+            excess = store - inorganic
+            half_root = 0.5 * math.sqrt(excess * excess + 4.0 * product)
+            if excess > 0.0:
+                dissolved = half_root + 0.5 * excess
+                left = product / dissolved
+            else:
+                left = half_root - 0.5 * excess
+                dissolved = product / left
+        free[self.calcium] = dissolved
+        free[self.carbon] = left * share
+
+
+def _capped(search: Search, mineral: int) -> bool:
+    """Whether the guess is saturated with a mineral; brings down its scarcest component where it is above."""
+    above = search.ln_saturation(mineral, search.x, search.ln_water)
+    if above > 0.1:
+        parts = [part for part in search.system.mineral_parts[mineral] if part[0] != search.system.count - 1]
+        place, amount = min(parts, key=lambda part: search.totals[part[0]] / part[1])
+        search.x[place] -= above / amount
+    return above > -0.1
+
+
+def _exp(power: float) -> float:
+    return math.exp(min(power, _SAFE_LN))
