@@ -129,6 +129,17 @@ def install_system_package(name: str) -> bool:
     return True
 
 
+def provide_node() -> None:
+    """Node.js and its npm client, to build the page: the machine's, else those a PyPI package carries."""
+    try:
+        version = subprocess.run(["node", "--version"], capture_output=True, text=True).stdout
+        enough = int(version.removeprefix("v").split(".")[0]) >= 18
+    except (OSError, ValueError):
+        enough = False
+    if not enough or not shutil.which("npm"):
+        install_locked("Node.js, to build the page", ROOT / "requirements-node.lock")
+
+
 def provide_browser() -> None:
     """A Chromium for the tests: one that is here, else the system's, else the test tool's own."""
     finder: list[str | Path] = [PYTHON, ROOT / "tests" / "browser" / "installed_browser.py"]
@@ -168,6 +179,7 @@ def main(arguments: list[str]) -> None:
     install_locked("packages", ROOT / "requirements.lock")
     pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")
     if (ROOT / "feedcalc" / "engine.py").exists():
+        provide_node()
         run_step("the page", [PYTHON, "-m", "building"], cwd=ROOT / "site")
     if (ROOT / "feedcalc" / "command_line.py").exists():
         subprocess.run([PROGRAMS / "feedcalc", "sheet"], cwd=ROOT, check=False)

@@ -41,7 +41,9 @@ const feedcalcEngine = (() => {
     startedAt = performance.now();
     mark("starting");
     try {
-      const [program, payload] = await Promise.all([programOfWorker(), payloadOfWorker()]);
+      const coming = payloadOfWorker();
+      coming.catch(() => {}); // heard below; the program may fail before
+      const program = await programOfWorker();
       if (mine !== generation) return;
       const address = URL.createObjectURL(new Blob([program], { type: "text/javascript" }));
       worker = new Worker(address);
@@ -50,6 +52,8 @@ const feedcalcEngine = (() => {
         event.preventDefault();
         if (mine === generation) crashed(event.message || "the worker stopped");
       };
+      const payload = await coming;
+      if (mine !== generation) return;
       const start = { payload, snapshot: settings.snapshot };
       worker.postMessage({ start }, typeof payload === "string" ? [] : [payload]);
     } catch (error) {
@@ -145,6 +149,9 @@ const feedcalcEngine = (() => {
   }
 
   async function payloadOfWorker() {
+    if (document.readyState === "loading") { // the payload comes last, and the worker wakes while it is read
+      await new Promise((resolve) => document.addEventListener("DOMContentLoaded", resolve, { once: true }));
+    }
     const element = document.getElementById("engine-payload");
     return element.dataset.address ? fetched(element, "fetching") : element.textContent;
   }

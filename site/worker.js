@@ -1,5 +1,5 @@
 // Runs Python: the only thread that does. A classic worker made from a Blob, because that is the one kind that
-// opens from file:// in every browser tried. The build puts the decoder of zstd, static_data.js and the
+// opens from file:// in every browser tried. The build puts the decoder of zstd, memory_image.js and the
 // runtime before this text, and a stand-in for importScripts, which the runtime looks at, before those.
 //
 // Messages in:   {start: {payload: base64 text or ArrayBuffer, snapshot: boolean}}
@@ -110,10 +110,15 @@ function fromMemory(files) {
 }
 
 async function startPython({ packages }, snapshot) {
+  let trampoline = 0;
   python = await loadPyodide({
     indexURL: RUNTIME,
     packageBaseUrl: RUNTIME,
-    createPyodideModule: _createPyodideModule,
+    createPyodideModule: async (settings) => {
+      const module = await _createPyodideModule(settings);
+      trampoline = module.HEAP32[placeOfTrampoline(module)];
+      return module;
+    },
     lockFileContents: { info: RUNTIME_INFO, packages: {} },
     env: { HOME: "/home/pyodide", PYTHONHASHSEED: "0" },
     fsInit: async (FS) => {
@@ -125,7 +130,8 @@ async function startPython({ packages }, snapshot) {
     },
     ...(snapshot && { _loadSnapshot: snapshot }),
   });
-  // A snapshot brings back the random state and the time zone of the machine that made it.
+  // A snapshot brings back abilities, time zone and random state of the machine that made it.
+  python._module.HEAP32[placeOfTrampoline(python._module)] = trampoline;
   python._module._tzset();
   python.runPython("import random\nrandom.seed()");
   calculate = python.pyimport("feedcalc.engine").calculate;

@@ -2,8 +2,9 @@
 
 Rules: page.html.j2 is the only template of the page. It is given
 
-* ``policy``, ``styles``, ``engine``: markup to place in the head (policy first) and at the end of the body;
-  ``engine`` holds the payload, then engine_client.js, offline.js and page.js, in this order;
+* ``policy``, ``styles``, ``engine``: markup for the head (policy first), the head, the end of the body;
+* ``policy``, ``styles``, ``engine``: markup for the head (policy first), the head, and the end of the body;
+  run while the payload is still being read, so they find all of the page but that;
 * ``installable``: True for the site (``<html data-installable>``, link to the manifest);
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
 * ``licences``: names and licence texts of what the page carries; ``version``: of feedcalc.
@@ -47,52 +48,48 @@ class Parts:
 def assemble(parts: Parts, target: Path) -> None:
     """Write both deliveries into the folder ``target``."""
     target.mkdir(parents=True, exist_ok=True)
-    (target / "feedcalc.html").write_text(_page(parts, _embedded(parts), installable=False), encoding="utf-8")
+    program = _element("engine-program", base64.b64encode(gzip.compress(parts.program.encode(), 9, mtime=0)))
+    payload = _element("engine-payload", base64.b64encode(parts.payload))
+    (target / "feedcalc.html").write_bytes(_page(parts, program, payload, installable=False))
     site = target / "site"
     shutil.rmtree(site, ignore_errors=True)
     site.mkdir()
-    _write_site(parts, site)
-
-
-def _write_site(parts: Parts, site: Path) -> None:
-    program, payload = parts.program.encode(), parts.payload
-    addresses = {
-        f"program.{_digest(program)[:16]}.js": program,
-        f"payload.{_digest(payload)[:16]}.bin": payload,
-    }
-    files: dict[str, bytes] = dict(addresses)
-    elements = Markup("").join(
-        Markup('<script type="text/plain" id="{}" data-address="{}" data-bytes="{}"></script>\n').format(
-            identity, name, len(content)
-        )
-        for identity, (name, content) in zip(
-            ("engine-program", "engine-payload"), addresses.items(), strict=True
-        )
-    )
-    files["index.html"] = _page(parts, elements, installable=True).encode()
-    files["manifest.webmanifest"] = (SITE / "manifest.webmanifest").read_bytes()
-    files |= {name: (SITE / name).read_bytes() for name in ICONS}
-    digests = {name: _digest(content) for name, content in sorted(files.items())}
-    version = _digest(json.dumps(digests).encode())[:16]
-    worker = Environment(undefined=StrictUndefined, autoescape=False).from_string(
-        (SITE / "service_worker.js").read_text(encoding="utf-8")
-    )
-    files["service_worker.js"] = worker.render(version=version, files=json.dumps(digests, indent=2)).encode()
-    files |= {name: (SITE / name).read_bytes() for name in ("retire.html", "retire.js")}
-    for name, content in files.items():
+    for name, content in _files_of_site(parts).items():
         (site / name).write_bytes(content)
 
 
-def _embedded(parts: Parts) -> Markup:
-    program = gzip.compress(parts.program.encode(), 9, mtime=0)
-    return Markup('<script type="text/plain" id="{}">{}</script>\n').format(
-        "engine-program", base64.b64encode(program).decode()
-    ) + Markup('<script type="text/plain" id="{}">{}</script>\n').format(
-        "engine-payload", base64.b64encode(parts.payload).decode()
+def _files_of_site(parts: Parts) -> dict[str, bytes]:
+    program, payload = parts.program.encode(), parts.payload
+    program_name, payload_name = f"program.{_digest(program)[:16]}.js", f"payload.{_digest(payload)[:16]}.bin"
+    page = _page(
+        parts,
+        _element("engine-program", b"", program_name, len(program)),
+        _element("engine-payload", b"", payload_name, len(payload)),
+        installable=True,
     )
+    kept = {name: (SITE / name).read_bytes() for name in ("manifest.webmanifest", *ICONS)}
+    kept |= {"index.html": page, program_name: program, payload_name: payload}
+    digests = {name: _digest(content) for name, content in sorted(kept.items())}
+    service_worker = Environment(undefined=StrictUndefined, autoescape=False).from_string(
+        (SITE / "service_worker.js").read_text(encoding="utf-8")
+    )
+    version = _digest(json.dumps(digests).encode())[:16]
+    return {
+        **kept,
+        "service_worker.js": service_worker.render(
+            version=version, files=json.dumps(digests, indent=2)
+        ).encode(),
+        **{name: (SITE / name).read_bytes() for name in ("retire.html", "retire.js")},
+    }
 
 
-def _page(parts: Parts, elements: Markup, *, installable: bool) -> str:
+def _element(identity: str, text: bytes, address: str = "", size: int = 0) -> Markup:
+    """A data element of the page: with its content, or with the address and size of a file that has it."""
+    where = Markup(' data-address="{}" data-bytes="{}"').format(address, size) if address else ""
+    return Markup('<script type="text/plain" id="{}"{}>{}</script>\n').format(identity, where, text.decode())
+
+
+def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) -> bytes:
     scripts = [(SITE / name).read_text(encoding="utf-8") for name in SCRIPTS]
     styles = [(SITE / name).read_text(encoding="utf-8") for name in STYLES]
     template = Environment(
@@ -102,16 +99,17 @@ def _page(parts: Parts, elements: Markup, *, installable: bool) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     ).get_template("page.html.j2")
-    return template.render(
+    text = template.render(
         policy=_policy(scripts, styles, installable=installable),
         styles=Markup("").join(Markup(f"<style>{text}</style>\n") for text in styles),
-        engine=elements + Markup("").join(Markup(f"<script>{text}</script>\n") for text in scripts),
+        engine=program + Markup("").join(Markup(f"<script>{text}</script>\n") for text in scripts) + payload,
         installable=installable,
         request=parts.request,
         reply=_with_markup(parts.reply),
         licences=licences(),
         version=metadata.version("feedcalc"),
     )
+    return text.encode()
 
 
 def _with_markup(reply: dict[str, Any]) -> dict[str, Any]:

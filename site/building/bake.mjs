@@ -21,6 +21,11 @@ function holdStill() {
   performance.now = () => 0;
   globalThis.crypto.getRandomValues = (array) => array.fill(0);
   process.env.TZ = "UTC";
+  Object.defineProperty(process, "version", { value: "v0" });
+  // What later releases of Node.js have and earlier ones lack, and the runtime looks at.
+  delete globalThis.navigator;
+  delete WebAssembly.Suspending;
+  delete WebAssembly.promising;
 }
 
 function filesBelow(folder, prefix = "") {
@@ -60,6 +65,7 @@ async function snapshot(loadPyodide, packageFiles) {
   const replies = python.runPython(`warm_up(${JSON.stringify(JSON.stringify(job.requests))})`, { globals: scope });
   scope.destroy();
   python.runPython("import gc; gc.collect()");
+  python._module.HEAP32[globalThis.placeOfTrampoline(python._module)] = 0;
   clearStack(python._module);
   return { replies, image: python.makeMemorySnapshot() };
 }
@@ -88,7 +94,6 @@ function runsOfFullPages(image) { // [first page, number of pages] of every stre
 
 function pack(library, packageFiles, image) {
   const wasm = fs.readFileSync(path.join(job.runtime, "pyodide.asm.wasm"));
-  vm.runInThisContext(fs.readFileSync(path.join(job.site, "static_data.js"), "utf8"));
   const heapAt = new Uint32Array(image.buffer, image.byteOffset, 2)[1];
   const stored = image.slice();
   globalThis.xorStaticData(stored.subarray(heapAt), wasm);
@@ -108,6 +113,7 @@ function pack(library, packageFiles, image) {
 
 try {
   holdStill();
+  vm.runInThisContext(fs.readFileSync(path.join(job.site, "memory_image.js"), "utf8"));
   const { loadPyodide } = await import(pathToFileURL(path.join(job.runtime, "pyodide.mjs")));
   await compile(loadPyodide);
   const packageFiles = filesBelow(path.join(job.work, "compiled"));

@@ -76,7 +76,7 @@ def program() -> str:
         (
             'self.importScripts = () => { throw new Error("not here"); };',
             _replaced(decoder, ("export { ZSTDDecoder };", "")),
-            (SITE / "static_data.js").read_text(encoding="utf-8"),
+            (SITE / "memory_image.js").read_text(encoding="utf-8"),
             f"(() => {{{start}}})();",
             machine,
             f"const RUNTIME_INFO = {json.dumps(information)};",

@@ -88,7 +88,7 @@ def test_words_that_mean_nothing_are_refused() -> None:
         build.main(["tset"])
 
 
-@pytest.mark.parametrize("name", ["requirements.lock", "requirements-test.lock"])
+@pytest.mark.parametrize("name", ["requirements.lock", "requirements-node.lock", "requirements-test.lock"])
 def test_every_locked_package_has_one_version_and_a_hash(name: str) -> None:
     text = (ROOT / name).read_text()
     assert "://" not in text

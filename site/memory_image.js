@@ -1,4 +1,4 @@
-// The part of a memory image that WebAssembly's own data section fills, taken out or put back.
+// What must be known of a memory image both where it is made and where it is used again.
 //
 // Rules: runs at build time and in the worker, so it is a plain script. XOR undoes itself: the build takes out
 // of the image what the wasm file already holds, the worker puts it back.
@@ -32,4 +32,13 @@ function xorStaticData(image, wasm) {
       at += length;
     }
   }
+}
+
+/**
+ * Where in `module.HEAP32` the interpreter keeps the table index of a function that the browser at hand may or may
+ * not be able to have. An image must hold 0 there, which always works; whoever restores it puts the index back
+ * that this browser's own start had left, which is faster.
+ */
+function placeOfTrampoline(module) {
+  return (module.__PyRuntime + module.HEAP32[module.__PyEM_EMSCRIPTEN_TRAMPOLINE_OFFSET >>> 2]) >>> 2;
 }

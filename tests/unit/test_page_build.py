@@ -1,0 +1,70 @@
+"""The page's build: the same bytes from the same sources, and nothing in the page that asks for anything."""
+
+from __future__ import annotations
+
+import json
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+import zstandard
+from building import __main__ as building
+from building import ingredients, payload
+
+DIST = ingredients.ROOT / "dist"
+
+
+def test_the_image_is_the_same_when_made_again_elsewhere(tmp_path: Path) -> None:
+    kept = next((DIST / "site").glob("payload.*.bin")).read_bytes()
+    first_frame = int.from_bytes(kept[:4], "little")
+    requests = [building.demo_request(), *building.other_warm_up_requests()]
+    payload.bake(ingredients.provide_node(), tmp_path, requests)
+    assert zstandard.decompress(kept[4 + first_frame :]) == (tmp_path / "image").read_bytes()
+
+
+def test_another_release_of_the_runtime_is_not_adapted_blindly(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("pyodide.mjs", "pyodide.asm.mjs", "pyodide-lock.json"):
+        content = (payload.RUNTIME / name).read_text(encoding="utf-8")
+        (tmp_path / name).write_text(content.replace("export{dt as loadPyodide", "export{xy as loadPyodide"))
+    monkeypatch.setattr(payload, "RUNTIME", tmp_path)
+    with pytest.raises(
+        ingredients.IngredientMissing, match="this release of the runtime is not the one we know"
+    ):
+        payload.program()
+
+
+class _Addresses(HTMLParser):
+    """Every address that elements of a page would fetch."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
+        names = {"src", "srcset", "poster", "data", "background"} | (
+            {"href"} if tag in ("link", "image") else set()
+        )
+        self.found += [value for name, value in attributes if name in names and value]
+
+
+def test_the_one_file_names_nothing_outside_itself() -> None:
+    parser = _Addresses()
+    parser.feed((DIST / "feedcalc.html").read_text(encoding="utf-8"))
+    assert [address for address in parser.found if not address.startswith("data:")] == []
+
+
+def test_the_page_carries_the_licences_of_all_it_is_made_of() -> None:
+    text = ingredients.licences()
+    lock = json.loads((ingredients.SITE / "package-lock.json").read_text())
+    for package in ("pyodide", "zstddec"):
+        assert f"{package} {lock['packages'][f'node_modules/{package}']['version']}" in text
+    for words in (
+        "Copyright 2007 Pallets",
+        "Copyright 2010 Pallets",
+        "segno",
+        "Hernan E. Grecco",
+        "MIT License",
+    ):
+        assert words in text
