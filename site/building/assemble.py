@@ -3,8 +3,8 @@
 Rules: page.html.j2 is the only template of the page. It is given
 
 * ``policy``, ``styles``, ``engine``: markup for the head (policy first), the head, the end of the body;
-* ``policy``, ``styles``, ``engine``: markup for the head (policy first), the head, and the end of the body;
-  run while the payload is still being read, so they find all of the page but that;
+  ``engine`` holds the worker's program, engine_client.js, offline.js and page.js, then the payload: the
+  scripts run while the payload is still being read, so they find all of the page but that;
 * ``installable``: True for the site (``<html data-installable>``, link to the manifest);
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
 * ``licences``: names and licence texts of what the page carries; ``version``: of feedcalc.

@@ -12,7 +12,8 @@ INJECTED = {
                     "beforeend", '<img src="data:," onerror="window.ran = 1">')""",
     "script": """{ const script = document.createElement("script"); script.textContent = "window.ran = 1";
                  document.body.append(script); }""",
-    "evaluation": """setTimeout(() => { try { new Function("window.ran = 1")(); } catch { /* refused */ } })""",
+    "evaluation": """setTimeout(() => {
+                     try { new Function("window.ran = 1")(); } catch { /* refused */ } })""",
     "address": """{ const link = document.createElement("a"); link.href = "javascript:window.ran=1";
                   document.body.append(link); link.click(); }""",
 }
