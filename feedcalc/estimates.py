@@ -5,8 +5,13 @@ Low and high are meant as a 5 % and a 95 % bound unless the table they come from
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import random
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+
+# What is left out at each end of a range: low and high are a 5 % and a 95 % bound.
+TAIL = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,21 +40,22 @@ class Estimate:
         return Estimate(self.low * factor, self.typical * factor, self.high * factor)
 
     def quantile(self, share: float) -> float:
-        """The value below which ``share`` (0 to 1) of a triangular distribution with these corners lies.
+        """The value below which ``share`` (0 to 1) of the plausible values lie.
 
-        The triangle (low, mode, high) is the usual shape where only three figures are known.
-        Formula: the inverse of its distribution function, as in any statistics handbook.
+        ``low`` and ``high`` stand at 5 % and 95 %; between them lies a triangle with its peak at ``typical``, and what
+        lies beyond an end counts at that end, so that no draw leaves what was published. Formula: the inverse
+        of the triangular distribution function, as in any statistics handbook.
 
-        >>> Estimate(0.0, 1.0, 2.0).quantile(0.5)
-        1.0
+        >>> Estimate(0.0, 1.0, 2.0).quantile(0.5), Estimate(0.0, 1.0, 2.0).quantile(0.05)
+        (1.0, 0.0)
         """
         width = self.high - self.low
         if width == 0.0:
             return self.typical
-        peak_share = (self.typical - self.low) / width
-        if share <= peak_share:
-            return float(self.low + (share * width * (self.typical - self.low)) ** 0.5)
-        return float(self.high - ((1.0 - share) * width * (self.high - self.typical)) ** 0.5)
+        within = min(max((share - TAIL) / (1.0 - 2.0 * TAIL), 0.0), 1.0)
+        if within * width <= self.typical - self.low:
+            return float(self.low + (within * width * (self.typical - self.low)) ** 0.5)
+        return float(self.high - ((1.0 - within) * width * (self.high - self.typical)) ** 0.5)
 
 
 def estimate_of(samples: Sequence[float], typical: float) -> Estimate:
@@ -58,9 +64,8 @@ def estimate_of(samples: Sequence[float], typical: float) -> Estimate:
     Percentiles by linear interpolation between order statistics.
     """
     ordered = sorted(samples)
-    return Estimate(
-        min(percentile(ordered, 0.05), typical), typical, max(percentile(ordered, 0.95), typical)
-    )
+    low, high = percentile(ordered, TAIL), percentile(ordered, 1.0 - TAIL)
+    return Estimate(min(low, typical), typical, max(high, typical))
 
 
 def percentile(ordered: Sequence[float], share: float) -> float:
@@ -75,6 +80,17 @@ def percentile(ordered: Sequence[float], share: float) -> float:
     return ordered[below] + (ordered[above] - ordered[below]) * (position - below)
 
 
-def map_estimate(estimate: Estimate, rising: Callable[[float], float]) -> Estimate:
-    """Apply a function that never falls to all three values."""
-    return Estimate(rising(estimate.low), rising(estimate.typical), rising(estimate.high))
+def stratified_shares(names: Sequence[str], count: int, seed: int) -> list[dict[str, float]]:
+    """``count`` draws that cover every unknown evenly: a Latin hypercube, the same for the same seed.
+
+    Each draw gives every name a share between 0 and 1, to be used with `Estimate.quantile`. For every name
+    each of the ``count`` equal strata holds exactly one draw, taken at its middle.
+    Method: McKay, Beckman and Conover, Technometrics 21 (1979) 239-245.
+    """
+    order = random.Random(seed)
+    columns = {}
+    for name in names:
+        strata = list(range(count))
+        order.shuffle(strata)
+        columns[name] = [(stratum + 0.5) / count for stratum in strata]
+    return [{name: columns[name][index] for name in names} for index in range(count)]

@@ -1,0 +1,344 @@
+"""One request worked through: the plan on typical figures, then the same plan for every ash it could be.
+
+Rules of this room:
+
+* The plan (what to weigh, measure, pour) is made once, on typical figures, and rounded to what a shed can measure.
+* The spread comes from running the whole chemistry again on a fixed, stratified sample of ashes; what a grower
+  weighed or a laboratory measured does not vary.
+* An answer holds numbers only; words, rounding for the eye and languages belong to the report.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from feedcalc import batch as batches
+from feedcalc import published
+from feedcalc.ash import Ash, AshSample, ash_of
+from feedcalc.batch import Batch, Vessel
+from feedcalc.chemistry import equilibrate
+from feedcalc.delivery import Delivered, delivered_by
+from feedcalc.dilution import Feed, FeedLimit, feed_at, ladder_rungs, limits_for, parts_to_meet
+from feedcalc.errors import InputError, InputErrors
+from feedcalc.estimates import Estimate, estimate_of, stratified_shares
+from feedcalc.request import Can, Request
+from feedcalc.steeping import Liquor, Steep, standing_in_air, steep
+from feedcalc.water_supply import Water, water_of_report
+
+SAMPLES = 40
+STAGES = ("seedling", "young", "established")
+# Which row of feed_practice.csv says how much a plant of the stage is given at once.
+PLANT_VOLUMES = {"seedling": "seedling_volume", "young": "pot_small_volume", "established": "plant_volume"}
+# Past this a dilution is no advice any more.
+WEAKEST_SENSIBLE_PARTS = 200.0
+NO_DILUTION_DOES = (
+    "No dilution with this water meets the published limits for this stage, because the water itself is already "
+    "there. Use rainwater."
+)
+_LITRES_PER = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What the grower is told to do: the same for every ash it might turn out to be.
+
+    ``ash_grams`` where the ash is weighed, else None and ``ash_millilitres`` holds what is measured out;
+    ``measure_parts`` says how, in cups and spoons. ``liquor_per_can`` and ``water_per_can`` in litres, a pair for
+    each size of can.
+    """
+
+    ash_grams: float | None
+    ash_millilitres: float
+    measure_parts: tuple[tuple[float, str], ...]
+    water_litres: float
+    parts_water: float
+    cans: tuple[Can, ...]
+    liquor_per_can: tuple[float, ...]
+    water_per_can: tuple[float, ...]
+
+    def grams_for(self, sample: AshSample) -> float:
+        """Grams of ash that go in if the ash is ``sample``."""
+        return self.ash_grams if self.ash_grams is not None else self.ash_millilitres * sample.density
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What the plan gives if the ash is one given sample."""
+
+    sample: AshSample
+    batch: Batch
+    settle_hours: float
+    cleared_metres: float
+    steep: Steep
+    in_air: Liquor | None
+    ladder: tuple[Feed, ...]
+    own: Feed
+    per_can: Delivered
+    per_plant: Delivered
+    per_square_metre: Delivered
+    recommended: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A request worked through: plan, typical outcome, and the outcomes of the sample (empty where not asked for)."""
+
+    request: Request
+    ash: Ash
+    water: Water
+    dilution_water: Water
+    vessel: Vessel
+    plan: Plan
+    typical: Outcome
+    others: tuple[Outcome, ...]
+    limits: Mapping[str, tuple[FeedLimit, ...]]
+    assumed: Mapping[str, str]
+    warnings: tuple[str, ...]
+
+    def spread(self, of: Callable[[Outcome], float]) -> Estimate:
+        """A figure of the outcome with the bounds that hold the middle 90 % of the sample."""
+        typical = of(self.typical)
+        if not self.others:
+            return Estimate.exactly(typical)
+        return estimate_of([of(outcome) for outcome in self.others], typical)
+
+
+def practice(id: str) -> Estimate:
+    """A row of ``feed_practice.csv``, volumes in litres."""
+    row = next(row for row in published.table("feed_practice") if row["id"] == id)
+    return published.estimate(row).scaled(_LITRES_PER.get(row["unit"], 1.0))
+
+
+def answer_to(request: Request) -> Answer:
+    """Work a request through.
+
+    Raises `InputErrors` where what was asked contradicts itself, `NoSolution` where the chemistry has no answer.
+    """
+    ash = ash_of(request.word("ash.kind"), request.word("ash.state"), request.group("ash.analysis"), request.number("ash.density"))
+    water = water_of_report(request.word("water.kind"), request.group("water.analysis"))
+    dilution_water = _dilution_water(request, water)
+    vessel = Vessel(request.known("vessel.depth"), request.known("vessel.capacity"))
+    working = _Working(request, ash, water, dilution_water, vessel)
+    plan = working.planned()
+    typical = working.outcome(plan, ash.typical(), None)
+    others = []
+    if request.word("ranges") == "on":
+        for shares in stratified_shares(sorted(ash.unknowns), SAMPLES, round(request.known("seed"))):
+            others.append(working.outcome(plan, ash.sample_at(shares), typical))
+    return Answer(
+        request,
+        ash,
+        water,
+        dilution_water,
+        vessel,
+        plan,
+        typical,
+        tuple(others),
+        working.limits,
+        {**request.assumed, **working.assumed},
+        tuple(working.warnings),
+    )
+
+
+def _dilution_water(request: Request, water: Water) -> Water:
+    report = request.group("dilution_water.analysis")
+    kind = request.word("dilution_water.kind")
+    if not report and not kind:
+        return water
+    return water_of_report(kind or request.word("water.kind"), report)
+
+
+class _Working:
+    """What stays the same through one answer, and what is noticed on the way."""
+
+    def __init__(self, request: Request, ash: Ash, water: Water, dilution_water: Water, vessel: Vessel) -> None:
+        self.request = request
+        self.ash = ash
+        self.water = water
+        self.dilution_water = dilution_water
+        self.vessel = vessel
+        self.kelvin = request.known("water.temperature") + 273.15
+        self.hours = request.known("steep.time")
+        self.limits = {stage: limits_for(stage) for stage in STAGES}
+        self.dilution_conductivity = equilibrate(dilution_water.totals, 298.15).conductivity
+        self.assumed: dict[str, str] = {}
+        self.warnings: list[str] = [*water.doubts]
+        if dilution_water is not water:
+            self.warnings += dilution_water.doubts
+
+    # -- the plan ---------------------------------------------------------------------------------------------
+
+    def planned(self) -> Plan:
+        """The plan on typical figures, rounded; where the dilution is ours to choose, chosen for the rounded batch."""
+        request = self.request
+        cans = self._cans()
+        parts = request.dilution_parts
+        if parts is None:
+            parts = self._parts_by_limits(self._usual_strength())
+        for _ in range(4):
+            plan = self._planned_at(parts, cans)
+            sample = self.ash.typical()
+            again = self._parts_by_limits(plan.grams_for(sample) / plan.water_litres)
+            if request.dilution_parts is not None or again == parts:
+                break
+            parts = max(again, parts)
+        if request.dilution_parts is None:
+            stage = request.word("stage")
+            self.assumed["dilution"] = f"1:{parts:g}, from published limits for the stage ({stage})"
+        self._check_cans_fill(plan)
+        return plan
+
+    def _planned_at(self, parts: float, cans: tuple[Can, ...]) -> Plan:
+        request, sample = self.request, self.ash.typical()
+        ash_reading = request.readings.get("ash.amount")
+        water_litres = request.number("water.amount")
+        liquor_per_can = tuple(batches.jugged(can.litres / (1 + parts)) for can in cans)
+        wanted = sum(portion * can.count for portion, can in zip(liquor_per_can, cans, strict=True))
+        measured: tuple[tuple[float, str], ...] = ()
+        if ash_reading is not None:
+            grams = ash_reading.value if ash_reading.kind == "mass" else ash_reading.value * 1000 * sample.density
+            if water_litres is None:
+                water_litres = batches.poured(
+                    self._water_around(grams, wanted) if request.cans else grams / self._usual_strength()
+                )
+        else:
+            if water_litres is None and request.cans:
+                strength = self._usual_strength()
+                water_litres = batches.poured(batches.water_for_liquor(wanted, strength, self.vessel, sample))
+            elif water_litres is None:
+                water_litres = practice("full_strength_cup").typical
+            grams, measured = self._rounded_ash(self._usual_strength() * water_litres)
+            self.assumed["ash.amount"] = f"{grams:.0f} g: one US cup to 5 L of water"
+        if "water.amount" not in request.readings:
+            self.assumed["water.amount"] = f"{water_litres:g} L: " + (
+                "what the cans want" if request.cans else "5 L to one US cup of ash"
+            )
+        weighed = ash_reading.kind == "mass" if ash_reading is not None else request.word("ash.measure") == "scales"
+        return Plan(
+            grams if weighed else None,
+            grams / sample.density,
+            measured,
+            water_litres,
+            parts,
+            cans,
+            liquor_per_can,
+            tuple(round(can.litres - portion, 10) for can, portion in zip(cans, liquor_per_can, strict=True)),
+        )
+
+    def _usual_strength(self) -> float:
+        """Grams of ash per litre of water by common practice: a US cup to five litres."""
+        return batches.measures("us")["cup"] * self.ash.typical().density / practice("full_strength_cup").typical
+
+    def _rounded_ash(self, grams: float) -> tuple[float, tuple[tuple[float, str], ...]]:
+        """Grams as the grower can measure them out, and in which cups and spoons where there are no scales."""
+        if self.request.word("ash.measure") == "scales":
+            return batches.weighed(grams), ()
+        density = self.ash.typical().density
+        millilitres, measured = batches.measured_out(grams / density, self.request.customs)
+        return millilitres * density, measured
+
+    def _water_around(self, grams: float, wanted: float) -> float:
+        """Litres of water that leave ``wanted`` litres of liquor above this much ash."""
+        water_litres = wanted
+        for _ in range(60):
+            made = batches.batch_of(grams, water_litres, self.vessel, self.ash.typical()).liquor_litres
+            if abs(made - wanted) <= 1e-6 * wanted:
+                break
+            water_litres = max(water_litres + wanted - made, wanted)
+        return water_litres
+
+    def _cans(self) -> tuple[Can, ...]:
+        if self.request.cans:
+            return self.request.cans
+        self.assumed["cans"] = "9 L, as many as the liquor fills"
+        return (Can(9.0, 1),)
+
+    def _parts_by_limits(self, strength: float) -> float:
+        """Parts of water that the published limits for the stage call for at ``strength``; the weakest rung if none would do."""
+        if self.request.dilution_parts is not None:
+            return self.request.dilution_parts
+        liquor = self._steep(self.ash.typical(), strength).liquor
+        parts = self._recommended(liquor)[self.request.word("stage")]
+        if parts <= WEAKEST_SENSIBLE_PARTS:
+            return parts
+        self.warnings = [warning for warning in self.warnings if warning != NO_DILUTION_DOES] + [NO_DILUTION_DOES]
+        return max(ladder_rungs())
+
+    def _recommended(self, liquor: Liquor) -> dict[str, float]:
+        """Parts of water that bring this liquor within every limit, by stage; infinite where no dilution would."""
+        return {
+            stage: max(parts_to_meet(limit, liquor, self.dilution_water, self.dilution_conductivity) for limit in limits)
+            for stage, limits in self.limits.items()
+        }
+
+    def _check_cans_fill(self, plan: Plan) -> None:
+        request = self.request
+        if not request.cans:
+            return
+        sample = self.ash.typical()
+        made = batches.batch_of(plan.grams_for(sample), plan.water_litres, self.vessel, sample).liquor_litres
+        wanted = sum(portion * can.count for portion, can in zip(plan.liquor_per_can, plan.cans, strict=True))
+        if made >= wanted * (1 - 1e-6):
+            return
+        if made < wanted * (1 - batches.rules()["shortfall_allowed"]):
+            problem = (
+                f"This much ash and water gives about {made:.1f} L of clear liquor, but the cans at 1:{plan.parts_water:g} "
+                f"need {wanted:.1f} L."
+            )
+            field = "water.amount" if "water.amount" in request.readings else "ash.amount"
+            reading = request.readings.get(field)
+            accepted = "more water, fewer cans, or a weaker dilution; or leave out the ash and water and let the cans decide"
+            raise InputErrors([InputError(field, reading.text if reading else "", problem, accepted)])
+        self.warnings.append(
+            f"The liquor ({made:.1f} L) falls a little short of what the cans want ({wanted:.1f} L): "
+            f"the last can will be short, or weaker."
+        )
+
+    # -- one outcome ------------------------------------------------------------------------------------------
+
+    def _steep(self, sample: AshSample, grams_per_litre: float, near: Outcome | None = None) -> Steep:
+        per_kilogram = grams_per_litre / batches.water_kilograms(1.0, self.kelvin)
+        nearby = near.steep.liquor.equilibrium if near else None
+        return steep(sample, per_kilogram, self.water, self.kelvin, self.hours, nearby)
+
+    def outcome(self, plan: Plan, sample: AshSample, near: Outcome | None) -> Outcome:
+        """The plan carried out with one ash."""
+        batch = batches.batch_of(plan.grams_for(sample), plan.water_litres, self.vessel, sample)
+        settle_hours = batches.settle_hours(batch, sample, self.kelvin)
+        cleared = batches.cleared_diameter(batch, sample, self.kelvin, self.hours)
+        steeped = self._steep(sample, batch.strength, near)
+        in_air = None
+        if self.request.word("steep.air") == "open":
+            in_air = standing_in_air(steeped.liquor, self.kelvin, batches.rules()["outdoor_carbon_dioxide"])
+        rungs = sorted({*ladder_rungs(), plan.parts_water})
+        ladder = tuple(
+            feed_at(
+                steeped.liquor,
+                parts,
+                self.dilution_water,
+                self.kelvin,
+                near.ladder[index].liquor.equilibrium if near else None,
+            )
+            for index, parts in enumerate(rungs)
+        )
+        own = ladder[rungs.index(plan.parts_water)]
+        feed_litres = sum(can.litres * can.count for can in plan.cans)
+        if not self.request.cans:
+            feed_litres = batch.liquor_litres * (1 + plan.parts_water)
+        area = self.request.number("soil.area")
+        per_area = feed_litres / area if area else practice("ground_volume").typical
+        return Outcome(
+            sample,
+            batch,
+            settle_hours,
+            cleared,
+            steeped,
+            in_air,
+            ladder,
+            own,
+            delivered_by(own.liquor, plan.cans[0].litres),
+            delivered_by(own.liquor, practice(PLANT_VOLUMES[self.request.word("stage")]).typical),
+            delivered_by(own.liquor, per_area),
+            self._recommended(steeped.liquor),
+        )

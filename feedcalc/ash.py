@@ -1,0 +1,167 @@
+"""The ash a grower has: what it holds, how much of that water can reach, and how alkaline it makes the water.
+
+Rules of this room:
+
+* An `Ash` knows every figure only as low, typical and high. An `AshSample` is one ash that could be behind it;
+  chemistry runs on samples, so that what belongs together (a dense cup is more of everything) stays together.
+* A laboratory analysis replaces a composition figure by an exact one.
+* Water-soluble potassium and sodium sit in the ash as carbonate, sulfate and chloride (Gorecka and others 2006):
+  the carbonate is what charge leaves over. Calcium is oxide or hydroxide (`free lime`), carbonate, or inert.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+from feedcalc import published
+from feedcalc.estimates import Estimate
+
+ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
+
+
+@lru_cache
+def molar_masses() -> Mapping[str, float]:
+    """Grams per mol by element name (``element_masses.csv``)."""
+    return {row["element"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
+
+
+@dataclass(frozen=True, slots=True)
+class AshSample:
+    """One ash that could be the grower's, every figure a single number.
+
+    ``grams_per_kilogram`` of dry ash by element; ``reachable`` the share of each element that water can reach
+    within a day or so; ``free_lime`` the share of calcium that is oxide or hydroxide; ``density`` loose, g/mL;
+    ``fast_share`` the share of reachable salts that dissolves at ``fast_rate`` (per minute), the rest at
+    ``slow_rate`` (per hour); ``particle_density`` in kg/m3; ``sediment`` in mL of settled sludge per gram of ash;
+    ``guard_layer`` in metres, the liquor left above the sludge.
+    """
+
+    grams_per_kilogram: Mapping[str, float]
+    reachable: Mapping[str, float]
+    free_lime: float
+    density: float
+    fast_share: float
+    fast_rate: float
+    slow_rate: float
+    particle_density: float
+    sediment: float
+    guard_layer: float
+
+    def reachable_mol_per_kilogram(self) -> dict[str, float]:
+        """Mol of each element per kilogram of ash that water can reach, as oxides and acids, carbon included.
+
+        Carbon is the CO2 of the alkali carbonates, plus that of the calcium that is not free lime.
+        """
+        mol = {
+            element: self.grams_per_kilogram[element] / molar_masses()[element] * self.reachable[element]
+            for element in ELEMENTS
+        }
+        alkali_carbonate = (mol["potassium"] + mol["sodium"] - 2 * mol["sulfur"] - mol["chloride"]) / 2
+        free_lime = self.grams_per_kilogram["calcium"] / molar_masses()["calcium"] * self.free_lime
+        lime_carbonate = max(mol["calcium"] - free_lime, 0.0)
+        # Where sulfate and chloride outweigh the alkalis, the surplus is held by calcium in place of carbonate.
+        mol["carbon"] = max(alkali_carbonate + lime_carbonate, 0.0)
+        return mol
+
+    def lime_value(self) -> float:
+        """Grams of CaCO3 that neutralise as much acid as one gram of this ash (its CCE as a share).
+
+        Bases (Ca, Mg, K, Na) less acids (S, Cl), in equivalents, of what acid in soil can reach: the inert
+        calcium is left out. Phosphate would take off another 1 to 3 % and is neglected.
+        """
+        mol = {element: self.grams_per_kilogram[element] / molar_masses()[element] for element in ELEMENTS}
+        equivalents = (
+            2 * mol["calcium"] * self.reachable["calcium"]
+            + 2 * mol["magnesium"] * self.reachable["magnesium"]
+            + (mol["potassium"] * self.reachable["potassium"] + mol["sodium"] * self.reachable["sodium"])
+            - 2 * mol["sulfur"]
+            - mol["chloride"]
+        )
+        return max(equivalents, 0.0) / 1000 * calcium_carbonate_grams_per_mol() / 2
+
+
+@lru_cache
+def calcium_carbonate_grams_per_mol() -> float:
+    """Molar mass of CaCO3.
+
+    >>> round(calcium_carbonate_grams_per_mol(), 2)
+    100.09
+    """
+    mass = molar_masses()
+    return mass["calcium"] + mass["carbon"] + 3 * mass["oxygen"]
+
+
+@dataclass(frozen=True, slots=True)
+class Ash:
+    """What is known of the grower's ash: ``unknowns`` holds an `Estimate` by name, `AshSample` draws from them."""
+
+    label: str
+    state: str
+    unknowns: Mapping[str, Estimate]
+    analysed: tuple[str, ...]
+
+    def sample_at(self, shares: Mapping[str, float]) -> AshSample:
+        """The ash in which each unknown stands at its given share (0 to 1), see `Estimate.quantile`."""
+        return self._sample({name: known.quantile(shares[name]) for name, known in self.unknowns.items()})
+
+    def typical(self) -> AshSample:
+        """The ash in which every unknown has its typical value."""
+        return self._sample({name: known.typical for name, known in self.unknowns.items()})
+
+    def _sample(self, value: Mapping[str, float]) -> AshSample:
+        return AshSample(
+            {element: value[f"content.{element}"] for element in ELEMENTS},
+            {element: value[f"reachable.{element}"] for element in ELEMENTS},
+            value["free_lime"],
+            value["density"],
+            value["fast_share"],
+            value["fast_rate"],
+            value["slow_rate"],
+            value["particle_density"],
+            value["sediment"],
+            value["guard_layer"] / 100,
+        )
+
+
+def ash_of(
+    kind: str, state: str, analysis: Mapping[str, float] | None = None, density: float | None = None
+) -> Ash:
+    """The ash of a kind and state, with what a laboratory (g/kg by element) or a weighed measure (g/mL) made sure.
+
+    Raises KeyError for a kind or state that is in no table.
+    """
+    analysis = analysis or {}
+    unknowns: dict[str, Estimate] = {}
+    for element in ELEMENTS:
+        known = analysis.get(element)
+        row = _row("ash_composition", kind=kind, element=element)
+        unknowns[f"content.{element}"] = Estimate.exactly(known) if known is not None else published.estimate(row)
+        if element != "calcium":
+            unknowns[f"reachable.{element}"] = published.estimate(_row("ash_soluble", kind=kind, element=element))
+    inert = published.estimate(_row("ash_state", state=state, quantity="inert_share", element="calcium"))
+    unknowns["reachable.calcium"] = Estimate(1 - inert.high, 1 - inert.typical, 1 - inert.low)
+    free_lime = _row("ash_state", state=state, quantity="free_lime_share", element="calcium")
+    unknowns["free_lime"] = published.estimate(free_lime)
+    loose = published.estimate(_row("ash_density", kind=kind, condition="loose"))
+    unknowns["density"] = Estimate.exactly(density) if density is not None else loose
+    for quantity in ("fast_share", "fast_rate", "slow_rate"):
+        unknowns[quantity] = published.estimate(_row("ash_dissolution", quantity=quantity))
+    unknowns["particle_density"] = published.estimate(_row("ash_settling", quantity="particle_density"))
+    unknowns["sediment"] = published.estimate(_row("ash_settling", quantity="sediment_volume"))
+    unknowns["guard_layer"] = published.estimate(_row("ash_settling", quantity="guard_layer"))
+    label = _row("ash_kinds", kind=kind)["label"]
+    return Ash(label, state, unknowns, tuple(analysis))
+
+
+def _row(table: str, **wanted: str) -> Mapping[str, str]:
+    """The row that fits; a row that says ``any`` fits every kind, one that names the kind goes before it."""
+    fitting = [
+        row
+        for row in published.table(table)
+        if all(row[column] == value or (column == "kind" and row[column] == "any") for column, value in wanted.items())
+    ]
+    if not fitting:
+        raise KeyError(f"{table}: no row for {wanted}")
+    return min(fitting, key=lambda row: row.get("kind") == "any")

@@ -1,0 +1,209 @@
+"""From cans back to ash and water, or from ash and water forwards: what to weigh, pour, wait for and leave.
+
+Rules of this room:
+
+* The bucket counts as straight-sided: its area is capacity over inside height.
+* What settles takes up several times its own volume and holds liquor; above it a guard layer is left unpoured.
+* A batch is first computed, then rounded to measures a shed has, then computed again from the rounded measures,
+  so that the sheet and its numbers agree.
+* Practice says a day in a bucket; the time given here is for grains of a stated size by Stokes' law.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from math import ceil, floor
+
+from feedcalc import published
+from feedcalc.ash import AshSample
+from feedcalc.physics import settling, water
+
+
+@lru_cache
+def rules() -> Mapping[str, float]:
+    """The rules of thumb of ``batch_rules.csv`` by name, in the unit the table states."""
+    return {row["quantity"]: float(row["value"]) for row in published.table("batch_rules")}
+
+
+@lru_cache
+def measures(customs: str) -> Mapping[str, float]:
+    """Millilitres of a level cup, tablespoon and teaspoon in a country's customs (us, metric, uk)."""
+    return {row["measure"]: float(row["millilitres"]) for row in published.table("measures") if row["customs"] == customs}
+
+
+@dataclass(frozen=True, slots=True)
+class Vessel:
+    """A bucket by its inside height in metres and what it holds in litres, brim full."""
+
+    height: float
+    capacity: float
+
+    @property
+    def area(self) -> float:
+        """Square metres of surface."""
+        return self.capacity / 1000 / self.height
+
+    @property
+    def usable(self) -> float:
+        """Litres that can be stirred without slopping."""
+        headroom = next(row for row in published.table("ash_settling") if row["quantity"] == "headroom_share")
+        return self.capacity * (1.0 - float(headroom["typical"]))
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One batch, for all goes together unless a name says ``each``.
+
+    Grams of ash, litres of water, of mixture, of sludge (with the liquor it holds), of guard layer and of liquor
+    that pours off. Heights in metres above the bottom in each go: ``surface``, ``pour_line``, ``sludge_top``.
+    """
+
+    ash_grams: float
+    water_litres: float
+    mixture_litres: float
+    sludge_litres: float
+    guard_litres: float
+    liquor_litres: float
+    goes: int
+    surface: float
+    pour_line: float
+    sludge_top: float
+
+    @property
+    def clear_depth(self) -> float:
+        """Metres from the surface down to the pour-off line: what grains have to fall through."""
+        return self.surface - self.pour_line
+
+    @property
+    def strength(self) -> float:
+        """Grams of ash per litre of water."""
+        return self.ash_grams / self.water_litres
+
+
+def batch_of(ash_grams: float, water_litres: float, vessel: Vessel, sample: AshSample) -> Batch:
+    """The batch that ``ash_grams`` in ``water_litres`` makes, in as many equal goes as the vessel needs."""
+    mixture = water_litres + ash_grams / sample.particle_density
+    goes = max(1, ceil(mixture / vessel.usable - 1e-9))
+    sludge = min(ash_grams * sample.sediment / 1000, mixture)
+    litres_per_metre = vessel.area * 1000
+    surface = mixture / goes / litres_per_metre
+    sludge_top = sludge / goes / litres_per_metre
+    guard = min(sample.guard_layer, rules()["guard_share_at_most"] * (surface - sludge_top))
+    guard_litres = guard * litres_per_metre * goes
+    return Batch(
+        ash_grams,
+        water_litres,
+        mixture,
+        sludge,
+        guard_litres,
+        mixture - sludge - guard_litres,
+        goes,
+        surface,
+        sludge_top + guard,
+        sludge_top,
+    )
+
+
+def water_for_liquor(liquor_litres: float, grams_per_litre: float, vessel: Vessel, sample: AshSample) -> float:
+    """Litres of water that, at ``grams_per_litre`` of ash, let ``liquor_litres`` be poured off.
+
+    Raises ValueError where so thick a slurry would leave no clear liquor.
+
+    The share that pours off is constant between one number of goes and the next, so a few repetitions settle it.
+    """
+    water_litres = liquor_litres
+    for _ in range(60):
+        liquor = batch_of(water_litres * grams_per_litre, water_litres, vessel, sample).liquor_litres
+        if liquor <= 1e-3 * water_litres:
+            raise ValueError("this much ash leaves no clear liquor")
+        if abs(liquor - liquor_litres) <= 1e-6 * liquor_litres:
+            break
+        water_litres *= liquor_litres / liquor
+    return water_litres
+
+
+def settle_hours(batch: Batch, sample: AshSample, temperature_kelvin: float, diameter: float | None = None) -> float:
+    """Hours until grains of ``diameter`` (metres; the clay limit unless given) have left the depth that is poured off.
+
+    Stokes' law with the crowding of the slurry taken into account (Richardson and Zaki), see `physics.settling`.
+    """
+    if batch.clear_depth <= 0:
+        return 0.0
+    return settling.clearing_time_hours(
+        batch.clear_depth,
+        diameter if diameter is not None else rules()["clear_diameter"],
+        sample.particle_density,
+        temperature_kelvin,
+        volume_fraction=solids_share(batch, sample),
+    )
+
+
+def solids_share(batch: Batch, sample: AshSample) -> float:
+    """Volume of solid ash in the stirred mixture as a share of it."""
+    return batch.ash_grams / sample.particle_density / batch.mixture_litres
+
+
+def cleared_diameter(batch: Batch, sample: AshSample, temperature_kelvin: float, hours: float) -> float:
+    """Diameter in metres of the smallest grains that have left the poured depth after ``hours``."""
+    return settling.cleared_diameter_m(
+        batch.clear_depth, hours, sample.particle_density, temperature_kelvin, volume_fraction=solids_share(batch, sample)
+    )
+
+
+def water_kilograms(litres: float, temperature_kelvin: float) -> float:
+    """Mass of ``litres`` of fresh water."""
+    return litres * water.density_kg_per_m3(temperature_kelvin) / 1000
+
+
+def weighed(grams: float) -> float:
+    """Grams as a kitchen scale or a spring balance can weigh them: to 1, 5, 10 or 50 g.
+
+    >>> weighed(106.5), weighed(23.4), weighed(1234.0)
+    (105.0, 23.0, 1230.0)
+    """
+    step = 1 if grams < 50 else 5 if grams < 500 else 10 if grams < 2000 else 50
+    return max(float(step * floor(grams / step + 0.5)), min(grams, 1.0))
+
+
+def measured_out(millilitres: float, customs: str) -> tuple[float, tuple[tuple[float, str], ...]]:
+    """A volume in level cups and spoons: what it comes to in mL, and how many of each measure.
+
+    Quarter cups from one cup up, tablespoons below, teaspoons below two tablespoons.
+
+    >>> measured_out(240.0, "us")[1]
+    ((1.0, 'cup'),)
+    """
+    cup, tablespoon, teaspoon = (measures(customs)[name] for name in ("cup", "tablespoon", "teaspoon"))
+    if millilitres >= 0.95 * cup:
+        step = 0.25 if millilitres < 10 * cup else 0.5 if millilitres < 40 * cup else 1.0
+        amount, name, unit = step * floor(millilitres / cup / step + 0.5), "cup", cup
+    elif millilitres >= 2 * tablespoon:
+        quarters = floor(millilitres / (cup / 4) + 1e-9)
+        spoons = floor((millilitres - quarters * cup / 4) / tablespoon + 0.5)
+        parts = tuple(part for part in ((quarters / 4, "cup"), (float(spoons), "tablespoon")) if part[0] > 0)
+        return quarters * cup / 4 + spoons * tablespoon, parts
+    else:
+        amount, name, unit = max(0.5 * floor(millilitres / teaspoon / 0.5 + 0.5), 0.5), "teaspoon", teaspoon
+    return amount * unit, ((amount, name),)
+
+
+def poured(litres: float) -> float:
+    """Litres of water as a marked jug or bucket shows them, rounded up so that the cans still fill.
+
+    >>> poured(4.93), poured(1.02), poured(33.2)
+    (5.0, 1.05, 33.5)
+    """
+    step = 0.05 if litres < 2 else 0.1 if litres < 20 else 0.5 if litres < 100 else 1.0
+    return round(ceil(litres / step - 1e-9) * step, 10)
+
+
+def jugged(litres: float) -> float:
+    """Litres of liquor for one can as a measuring jug shows them, to the nearest 10, 50 or 100 mL.
+
+    >>> jugged(0.6923), jugged(2.251)
+    (0.7, 2.25)
+    """
+    step = 0.01 if litres < 0.5 else 0.05 if litres < 5 else 0.1
+    return max(round(floor(litres / step + 0.5) * step, 10), min(litres, 0.01))

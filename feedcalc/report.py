@@ -1,0 +1,255 @@
+"""The figures of an answer under the fixed names and units of the contract, version 1.
+
+Every figure is ``{"value", "unit", "low", "high"}``; ``low`` and ``high`` hold the middle 90 % of the ashes the
+grower's could be, and equal ``value`` where nothing is unsure. Six significant digits are kept for machines;
+what a person reads is rounded further by the sheet. Names may be added here, never renamed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from feedcalc import published
+from feedcalc.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
+from feedcalc.ash import ELEMENTS
+from feedcalc.chemistry import Equilibrium
+from feedcalc.delivery import Delivered
+from feedcalc.dilution import Feed
+from feedcalc.estimates import Estimate
+from feedcalc.steeping import Liquor
+
+Figure = dict[str, Any]
+
+# Names and units of what is told of any solution, in the order a sheet shows them.
+SOLUTION_FIGURES: tuple[tuple[str, str, Callable[[Liquor], float]], ...] = (
+    ("ph", "1", lambda liquor: liquor.equilibrium.ph),
+    ("ec", "mS/cm", lambda liquor: liquor.equilibrium.conductivity),
+    ("potassium", "mg/L", lambda liquor: liquor.milligrams_per_litre("potassium")),
+    ("calcium", "mg/L", lambda liquor: liquor.milligrams_per_litre("calcium")),
+    ("magnesium", "mg/L", lambda liquor: liquor.milligrams_per_litre("magnesium")),
+    ("sodium", "mg/L", lambda liquor: liquor.milligrams_per_litre("sodium")),
+    ("sulfur", "mg/L", lambda liquor: liquor.milligrams_per_litre("sulfur")),
+    ("chloride", "mg/L", lambda liquor: liquor.milligrams_per_litre("chloride")),
+    ("phosphorus", "mg/L", lambda liquor: liquor.milligrams_per_litre("phosphorus")),
+    ("alkalinity", "mg/L CaCO3", lambda liquor: liquor.alkalinity),
+    ("ionic_strength", "mol/kg", lambda liquor: liquor.equilibrium.ionic_strength),
+)
+
+
+def figure(estimate: Estimate, unit: str) -> Figure:
+    """A figure of the contract, kept to six significant digits.
+
+    >>> figure(Estimate(1.0, 2.0, 3.0), "g")
+    {'value': 2.0, 'unit': 'g', 'low': 1.0, 'high': 3.0}
+    """
+    return {
+        "value": _six_digits(estimate.typical),
+        "unit": unit,
+        "low": _six_digits(estimate.low),
+        "high": _six_digits(estimate.high),
+    }
+
+
+def _six_digits(value: float) -> float:
+    return float(f"{value:.6g}")
+
+
+def values_of(answer: Answer) -> dict[str, Any]:
+    """``values`` of the reply to a batch request."""
+    values = {
+        "liquor": _solution(answer, lambda outcome: outcome.steep.liquor),
+        "batch": _batch(answer),
+        "ladder": [_rung(answer, index, rung) for index, rung in enumerate(answer.typical.ladder)],
+        "delivered": {
+            "per_can": _delivered(answer, lambda outcome: outcome.per_can),
+            "per_plant": _delivered(answer, lambda outcome: outcome.per_plant),
+            "per_square_metre": _delivered(answer, lambda outcome: outcome.per_square_metre),
+        },
+        "sludge": _sludge(answer),
+        "settling": {
+            "cleared_diameter": figure(answer.spread(lambda outcome: outcome.cleared_metres * 1e6), "um"),
+            "dissolved_share": figure(answer.spread(lambda outcome: outcome.steep.dissolved_share), "1"),
+        },
+        "recommended": {stage: _recommended(answer, stage) for stage in STAGES},
+    }
+    if answer.typical.in_air is not None:
+        values["liquor_in_air"] = _solution(answer, lambda outcome: _in_air(outcome))
+    return values
+
+
+def values_of_solution(equilibrium: Equilibrium) -> dict[str, Any]:
+    """``values`` of the reply to a request for chemistry alone."""
+    liquor = Liquor(equilibrium)
+    solution: dict[str, Any] = {
+        name: figure(Estimate.exactly(of(liquor)), unit) for name, unit, of in SOLUTION_FIGURES
+    }
+    solution["minerals"] = {
+        mineral: figure(Estimate.exactly(mol * 1000), "mmol/kg") for mineral, mol in equilibrium.formed.items()
+    }
+    return {"solution": solution}
+
+
+def _in_air(outcome: Outcome) -> Liquor:
+    assert outcome.in_air is not None
+    return outcome.in_air
+
+
+def _solution(answer: Answer, liquor_of: Callable[[Outcome], Liquor]) -> dict[str, Figure]:
+    return {
+        name: figure(answer.spread(lambda outcome, of=of: of(liquor_of(outcome))), unit)  # type: ignore[misc]
+        for name, unit, of in SOLUTION_FIGURES
+    }
+
+
+def _batch(answer: Answer) -> dict[str, Any]:
+    plan = answer.plan
+    weighed = plan.ash_grams is not None
+    mass = answer.spread(lambda outcome: outcome.batch.ash_grams)
+    volume = answer.spread(lambda outcome: outcome.batch.ash_grams / outcome.sample.density)
+    exact = Estimate.exactly
+    return {
+        "ash_mass": figure(exact(mass.typical) if weighed else mass, "g"),
+        "ash_volume": figure(volume if weighed else exact(plan.ash_millilitres), "mL"),
+        "water_volume": figure(exact(plan.water_litres), "L"),
+        "liquor_volume": figure(answer.spread(lambda outcome: outcome.batch.liquor_litres), "L"),
+        "sludge_volume": figure(answer.spread(lambda outcome: outcome.batch.sludge_litres), "L"),
+        "guard_volume": figure(answer.spread(lambda outcome: outcome.batch.guard_litres), "L"),
+        "settle_time": figure(answer.spread(lambda outcome: outcome.settle_hours), "h"),
+        "liquor_per_can": figure(exact(plan.liquor_per_can[0]), "L"),
+        "water_per_can": figure(exact(plan.water_per_can[0]), "L"),
+        "goes": figure(exact(float(answer.typical.batch.goes)), "1"),
+        "cans_filled": figure(answer.spread(lambda outcome: outcome.batch.liquor_litres / plan.liquor_per_can[0]), "1"),
+        "parts_water": figure(exact(plan.parts_water), "1"),
+        "cans": [
+            {
+                "size": figure(exact(can.litres), "L"),
+                "count": figure(exact(float(can.count)), "1"),
+                "liquor": figure(exact(liquor), "L"),
+                "water": figure(exact(water), "L"),
+            }
+            for can, liquor, water in zip(plan.cans, plan.liquor_per_can, plan.water_per_can, strict=True)
+        ],
+    }
+
+
+def _rung(answer: Answer, index: int, rung: Feed) -> dict[str, Any]:
+    can = answer.plan.cans[0].litres
+    row: dict[str, Any] = {
+        "parts_liquor": figure(Estimate.exactly(1.0), "1"),
+        "parts_water": figure(Estimate.exactly(rung.parts_water), "1"),
+        **_solution(answer, lambda outcome: outcome.ladder[index].liquor),
+        "lime_haze": figure(answer.spread(lambda outcome: outcome.ladder[index].lime_haze), "mg/L"),
+        "liquor_per_can": figure(Estimate.exactly(can / (1 + rung.parts_water)), "L"),
+        "water_per_can": figure(Estimate.exactly(can * rung.parts_water / (1 + rung.parts_water)), "L"),
+        "chosen": rung.parts_water == answer.plan.parts_water,
+        "within_limits_for": [stage for stage in STAGES if _within(answer, rung, stage)],
+    }
+    return row
+
+
+def _within(answer: Answer, rung: Feed, stage: str) -> bool:
+    told = {"alkalinity": rung.liquor.alkalinity, "ec": rung.liquor.equilibrium.conductivity}
+    return all(told[limit.quantity] <= limit.high for limit in answer.limits[stage])
+
+
+def _delivered(answer: Answer, delivered: Callable[[Outcome], Delivered]) -> dict[str, Figure]:
+    return {
+        "volume": figure(answer.spread(lambda outcome: delivered(outcome).litres), "L"),
+        "potassium": figure(answer.spread(lambda outcome: delivered(outcome).potassium), "mg"),
+        "calcium": figure(answer.spread(lambda outcome: delivered(outcome).calcium), "mg"),
+        "magnesium": figure(answer.spread(lambda outcome: delivered(outcome).magnesium), "mg"),
+        "lime_value": figure(answer.spread(lambda outcome: delivered(outcome).lime_value), "g CaCO3"),
+    }
+
+
+def _sludge(answer: Answer) -> dict[str, Figure]:
+    """What the whole sludge of the batch holds: solids, and the liquor that stays between and above the grains."""
+
+    def held(outcome: Outcome, element: str) -> float:
+        solids = outcome.steep.sludge.grams_per_gram[element] * outcome.batch.ash_grams
+        return solids + outcome.steep.liquor.milligrams_per_litre(element) / 1000 * _left_behind(outcome)
+
+    def lime(outcome: Outcome) -> float:
+        solids = outcome.steep.sludge.lime_value * outcome.batch.ash_grams
+        return solids + outcome.steep.liquor.alkalinity / 1000 * _left_behind(outcome)
+
+    told = {
+        element: figure(answer.spread(lambda outcome, element=element: held(outcome, element)), "g")  # type: ignore[misc]
+        for element in ELEMENTS
+    }
+    told["lime_value"] = figure(answer.spread(lime), "g CaCO3")
+    told["lime_share"] = figure(
+        answer.spread(lambda outcome: _share(lime(outcome), outcome.sample.lime_value() * outcome.batch.ash_grams)), "1"
+    )
+    return told
+
+
+def _left_behind(outcome: Outcome) -> float:
+    """Litres of liquor that are not poured off: in the guard layer and between the grains of the sludge."""
+    grains = outcome.batch.ash_grams / outcome.sample.particle_density
+    return max(outcome.batch.mixture_litres - outcome.batch.liquor_litres - grains, 0.0)
+
+
+def _share(part: float, whole: float) -> float:
+    return min(part / whole, 1.0) if whole > 0 else 0.0
+
+
+def _recommended(answer: Answer, stage: str) -> dict[str, Any] | None:
+    """Parts of water for a stage by the published limits, beside what practice says; null where no dilution would do."""
+    if answer.typical.recommended[stage] > WEAKEST_SENSIBLE_PARTS:
+        return None
+    parts = answer.spread(lambda outcome: min(outcome.recommended[stage], WEAKEST_SENSIBLE_PARTS))
+    limits = answer.limits[stage]
+    return {
+        "parts_water": figure(parts, "1"),
+        "limits": [
+            {"quantity": limit.quantity, "at_most": limit.high, "unit": limit.unit, "source": limit.row["source"], "status": limit.row["status"]}
+            for limit in limits
+        ],
+    }
+
+
+# The tables that stand behind a batch answer, for the list of its sources.
+TABLES_BEHIND_A_BATCH = (
+    "ash_composition",
+    "ash_soluble",
+    "ash_state",
+    "ash_density",
+    "ash_dissolution",
+    "ash_settling",
+    "water_kinds",
+    "feed_limits",
+    "feed_practice",
+    "cautions",
+    "hazard_classes",
+    "element_masses",
+)
+
+
+def sources_behind(tables: tuple[str, ...]) -> list[dict[str, str]]:
+    """The citations behind the rows of some tables, each once, in the order of their ids."""
+    ids = {row["source"] for name in tables for row in published.table(name)}
+    return [
+        {"id": source.id, "citation": source.citation, "doi": source.doi, "errata": source.errata}
+        for source in (published.sources()[id] for id in sorted(ids))
+    ]
+
+
+def flat_figures(values: Mapping[str, Any], start: str = "") -> dict[str, Figure]:
+    """Every figure of ``values`` by its dotted path, list places counted from 0.
+
+    >>> flat_figures({"a": {"b": {"value": 1.0, "unit": "g", "low": 1.0, "high": 1.0}}})["a.b"]["unit"]
+    'g'
+    """
+    found: dict[str, Figure] = {}
+    for key, value in values.items():
+        path = f"{start}{key}"
+        if isinstance(value, list):
+            value = {str(index): row for index, row in enumerate(value) if isinstance(row, dict)}
+        if isinstance(value, dict):
+            if value.keys() >= {"value", "unit", "low", "high"}:
+                found[path] = value
+            else:
+                found.update(flat_figures(value, path + "."))
+    return found

@@ -1,0 +1,448 @@
+"""A validated request: what a person typed, read once, with every fault named at once.
+
+Rules of this room:
+
+* `FIELDS` is the one list of what may be asked: path, how it is read, default, bounds, meaning.
+* A key that is not in it is an error, so that a misspelt field never passes silently.
+* A default is text such as a person could have typed; it is read by the same reader and told back.
+* Nothing is computed here: a `Request` holds numbers in the base unit of their kind, and words.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from feedcalc import published
+from feedcalc.errors import InputError, InputErrors
+from feedcalc.quantities import Quantity, read_dilution, read_number, read_quantity
+
+SCHEMA = 1
+LONGEST_REQUEST = 200_000
+LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
+CUSTOMS = ("us", "metric", "uk")
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One thing that may be asked: where it stands, how it is read, what is assumed without it."""
+
+    path: str
+    kind: str
+    meaning: str
+    default: str | None = None
+    choices: tuple[str, ...] = ()
+    minimum: float | None = None
+    maximum: float | None = None
+
+
+ASH_ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
+WATER_IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate")
+
+
+def _names(table: str, column: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(row[column] for row in published.table(table)))
+
+
+def _water_fields(path: str, whose: str) -> tuple[Field, ...]:
+    return (
+        Field(f"{path}.analysis.hardness", "hardness", f"total hardness of {whose}", maximum=3000),
+        Field(f"{path}.analysis.alkalinity", "alkalinity", f"alkalinity of {whose}", maximum=3000),
+        *(Field(f"{path}.analysis.{ion}", "concentration", f"{ion} in {whose}", maximum=20000) for ion in WATER_IONS),
+        Field(f"{path}.analysis.ph", "ph", f"pH of {whose}", minimum=3, maximum=11),
+        Field(f"{path}.analysis.ec", "conductivity", f"conductivity of {whose}", maximum=100),
+    )
+
+
+FIELDS: tuple[Field, ...] = (
+    Field("ash.kind", "ash", "what was burnt", "mixed", _names("ash_kinds", "kind")),
+    Field("ash.state", "choice", "how the ash was kept", "fresh", ("fresh", "aged")),
+    Field("ash.amount", "mass_or_volume", "how much ash goes in"),
+    Field("ash.measure", "choice", "how the ash is measured out", "cups", ("cups", "scales")),
+    Field("ash.density", "density", "weight of a level measure of the ash", minimum=0.1, maximum=1.5),
+    *(
+        Field(f"ash.analysis.{element}", "mass_fraction", f"{element} in the dry ash", maximum=600)
+        for element in ASH_ELEMENTS
+    ),
+    Field("water.kind", "choice", "the water the ash steeps in", "rain", _names("water_kinds", "kind")),
+    Field("water.amount", "volume", "how much water the ash steeps in", minimum=0.01, maximum=1e6),
+    Field("water.temperature", "temperature", "temperature of the steep", "15 degC", minimum=0, maximum=45),
+    *_water_fields("water", "the steeping water"),
+    Field("dilution_water.kind", "choice", "the water the liquor is diluted with", None, _names("water_kinds", "kind")),
+    *_water_fields("dilution_water", "the diluting water"),
+    Field("steep.time", "time", "how long it steeps and settles", "24 h", minimum=0.01, maximum=24 * 60),
+    Field("steep.air", "choice", "whether the bucket stands covered or open", "covered", ("covered", "open")),
+    Field("vessel.depth", "length", "inside height of the bucket", "30 cm", minimum=0.03, maximum=3),
+    Field("vessel.capacity", "volume", "what the bucket holds, brim full", "12 L", minimum=0.05, maximum=1e5),
+    Field("use", "choice", "how the feed is given", "drench", ("drench", "foliar")),
+    Field("stage", "choice", "how grown the plants are", "established", ("seedling", "young", "established")),
+    Field("plant", "text", "which plant"),
+    Field("soil.ph", "ph", "pH of the soil", minimum=2.5, maximum=11),
+    Field("soil.texture", "choice", "texture of the soil", None, ("sand", "loam", "clay", "peat")),
+    Field("soil.area", "area", "area that gets the feed", minimum=0.001, maximum=1e8),
+    Field("acid.kind", "choice", "acid used to bring the pH down", None, ("vinegar", "citric acid")),
+    Field("acid.strength", "strength", "strength of the acid", minimum=0.001, maximum=1),
+    Field("acid.target_ph", "ph", "pH the feed should reach", minimum=4, maximum=11),
+    Field("measured.ec", "conductivity", "conductivity read with a meter", maximum=200),
+    Field("measured.ph", "ph", "pH read with a meter or strip", minimum=0, maximum=14),
+    Field("measured.temperature", "temperature", "temperature of that reading", minimum=0, maximum=60),
+    Field("ranges", "choice", "whether the ranges are worked out too", "on", ("on", "off")),
+    Field("seed", "count", "start of the fixed sample that the ranges rest on", "1", maximum=1e9),
+    Field("now", "moment", "when the steep begins"),
+)
+_BY_PATH = {field.path: field for field in FIELDS}
+_SPECIAL = {"schema", "locale", "customs", "cans", "dilution", "solution"}
+_GROUPS = {path.rsplit(".", depth)[0] for path in _BY_PATH for depth in (1, 2) if path.count(".") >= depth}
+SOLUTION_ELEMENTS = ("potassium", "sodium", "calcium", "magnesium", "carbon", "sulfur", "chloride", "phosphorus")
+
+
+@dataclass(frozen=True, slots=True)
+class Can:
+    """A size of watering can or bottle in litres, and how many there are."""
+
+    litres: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class SolutionRequest:
+    """Chemistry alone: mol per kilogram of water, minerals that may form, degC, CO2 pressure in atm or closed."""
+
+    totals: Mapping[str, float]
+    minerals: tuple[str, ...]
+    temperature_celsius: float
+    carbon_dioxide_atm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """Everything asked, by path, in base units; ``assumed`` tells which of it nobody typed.
+
+    ``numbers`` and ``words`` hold only what is known. ``readings`` holds amounts as read, for telling back.
+    """
+
+    numbers: Mapping[str, float]
+    words: Mapping[str, str]
+    readings: Mapping[str, Quantity]
+    cans: tuple[Can, ...]
+    dilution_parts: float | None
+    solution: SolutionRequest | None
+    moment: datetime | None
+    locale: str
+    customs: str
+    assumed: Mapping[str, str]
+
+    def number(self, path: str) -> float | None:
+        """The number at ``path`` in its kind's base unit, or None where nobody gave it and there is no default."""
+        return self.numbers.get(path)
+
+    def known(self, path: str) -> float:
+        """The number at a path that has a default."""
+        return self.numbers[path]
+
+    def word(self, path: str) -> str:
+        """The word at a path, empty where there is none."""
+        return self.words.get(path, "")
+
+    def group(self, path: str) -> dict[str, float]:
+        """The numbers below ``path`` by their last name, such as the rows of a laboratory report."""
+        start = path + "."
+        return {name[len(start) :]: value for name, value in self.numbers.items() if name.startswith(start)}
+
+
+def read_request(request_json: str) -> Request:
+    """The request in ``request_json``, or `InputErrors` with every faulty field."""
+    return _Reading(_document(request_json)).request()
+
+
+def _document(request_json: str) -> dict[str, Any]:
+    def refuse(problem: str) -> InputErrors:
+        snippet = str(request_json)[:60]
+        return InputErrors([InputError("request", snippet, problem, 'a JSON object such as {"schema": 1}')])
+
+    if not isinstance(request_json, str):
+        raise refuse("This is not text.")
+    if len(request_json) > LONGEST_REQUEST:
+        raise refuse(f"This is longer than {LONGEST_REQUEST} characters.")
+    try:
+        document = json.loads(request_json, object_pairs_hook=_object_without_repeats)
+    except (ValueError, RecursionError) as error:
+        place = f" (line {error.lineno}, column {error.colno})" if isinstance(error, json.JSONDecodeError) else ""
+        reason = str(error) if isinstance(error, _RepeatedKey) else f"This is not JSON{place}."
+        raise refuse(reason) from None
+    if not isinstance(document, dict):
+        raise refuse("This is JSON, but not an object.")
+    return document
+
+
+class _RepeatedKey(ValueError):
+    pass
+
+
+def _object_without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    document = dict(pairs)
+    if len(document) < len(pairs):
+        repeated = next(key for index, (key, _) in enumerate(pairs) if key in dict(pairs[:index]))
+        raise _RepeatedKey(f"The key {repeated[:40]!r} stands twice.")
+    return document
+
+
+class _Reading:
+    """One pass over one document, gathering values and faults."""
+
+    def __init__(self, document: dict[str, Any]) -> None:
+        self.errors: list[InputError] = []
+        self.assumed: dict[str, str] = {}
+        self.numbers: dict[str, float] = {}
+        self.words: dict[str, str] = {}
+        self.readings: dict[str, Quantity] = {}
+        self.moment: datetime | None = None
+        self.document = document
+        self.locale = self._choice("locale", document.get("locale"), LOCALES, "en-GB")
+        usual = {"en-US": "us", "en-GB": "uk"}.get(self.locale, "metric")
+        self.customs = self._choice("customs", document.get("customs"), CUSTOMS, usual)
+
+    def request(self) -> Request:
+        schema = self.document.get("schema")
+        if schema != SCHEMA or isinstance(schema, bool):
+            self._fault("schema", schema, "This version of the request is not known.", "1")
+        given = self._flattened(self.document, "")
+        for field in FIELDS:
+            self._read(field, given.pop(field.path, None))
+        for path, value in given.items():
+            self._fault(path, _shown(value), "There is no such field.", _neighbours(path))
+        cans = self._cans(self.document.get("cans"))
+        dilution = self._dilution(self.document.get("dilution"))
+        solution = self._solution(self.document.get("solution"))
+        self._acid_is_whole()
+        if self.errors:
+            raise InputErrors(self.errors)
+        return Request(
+            self.numbers,
+            self.words,
+            self.readings,
+            cans,
+            dilution,
+            solution,
+            self.moment,
+            self.locale,
+            self.customs,
+            self.assumed,
+        )
+
+    def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:
+        found: dict[str, Any] = {}
+        for key, value in document.items():
+            path = f"{start}{key}"
+            if path in _SPECIAL:
+                continue
+            if path in _GROUPS and isinstance(value, dict):
+                found.update(self._flattened(value, path + "."))
+            elif path in _GROUPS and value is not None:
+                self._fault(path, _shown(value), "This is not an object.", f"an object with {_neighbours(path + '.x')}")
+            elif value is not None or (path not in _BY_PATH and path not in _GROUPS):
+                found[path] = value
+        return found
+
+    def _read(self, field: Field, given: Any) -> None:
+        if isinstance(given, str) and not given.strip():
+            given = None
+        if given is None:
+            if field.default is None:
+                return
+            given = field.default
+            self.assumed[field.path] = given
+        try:
+            self._keep(field, given)
+        except InputError as error:
+            self.errors.append(error)
+
+    def _keep(self, field: Field, given: Any) -> None:
+        path = field.path
+        if field.kind == "choice":
+            word = self._choice(path, given, field.choices, None)
+            if word:
+                self.words[path] = word
+        elif field.kind == "ash":
+            self.words[path] = _ash_kind(path, given, field.choices)
+        elif field.kind == "text":
+            self.words[path] = _plain_text(path, given)
+        elif field.kind == "moment":
+            self.moment = _moment(path, given)
+        else:
+            quantity = read_quantity(
+                given, field.kind, path, self.locale, self.customs, minimum=field.minimum, maximum=field.maximum
+            )
+            self.numbers[path] = quantity.value
+            self.readings[path] = quantity
+
+    def _choice(self, path: str, given: Any, choices: tuple[str, ...], default: str | None) -> str:
+        if given is None or given == "":
+            if default is not None:
+                self.assumed[path] = default
+            return default or ""
+        wanted = given.strip().casefold() if isinstance(given, str) else None
+        for choice in choices:
+            if wanted == choice.casefold():
+                return choice
+        self._fault(path, _shown(given), "This is not one of the choices.", "one of " + ", ".join(choices))
+        return default or ""
+
+    def _cans(self, given: Any) -> tuple[Can, ...]:
+        if given is None:
+            return ()
+        if not isinstance(given, list) or len(given) > 20:
+            self._fault("cans", _shown(given), "This is not a list of cans.", 'a list such as [{"size": "9 L", "count": 2}]')
+            return ()
+        cans = []
+        for index, row in enumerate(given):
+            path = f"cans.{index}"
+            if not isinstance(row, dict) or set(row) - {"size", "count"}:
+                self._fault(path, _shown(row), "This is not a can.", '{"size": "9 L", "count": 2}')
+                continue
+            if row.get("size") in (None, "") and row.get("count") in (None, ""):
+                continue
+            try:
+                size = read_quantity(
+                    row.get("size"), "volume", f"{path}.size", self.locale, self.customs, minimum=0.01, maximum=1e4
+                )
+            except InputError as error:
+                self.errors.append(error)
+                continue
+            try:
+                count = read_quantity(row.get("count", 1), "count", f"{path}.count", self.locale, minimum=1, maximum=1000)
+            except InputError as error:
+                self.errors.append(error)
+                continue
+            self.readings[f"{path}.size"] = size
+            cans.append(Can(size.value, round(count.value)))
+        return tuple(cans)
+
+    def _dilution(self, given: Any) -> float | None:
+        if given is None or given == "":
+            return None
+        try:
+            parts = read_dilution(given, "dilution", self.locale)
+        except InputError as error:
+            self.errors.append(error)
+            return None
+        if not 0 <= parts <= 1000:
+            self._fault("dilution", _shown(given), "This is out of range.", "1:0 (undiluted) to 1:1000")
+            return None
+        return parts
+
+    def _solution(self, given: Any) -> SolutionRequest | None:
+        if given is None:
+            return None
+        if not isinstance(given, dict) or set(given) - {"totals", "minerals", "temperature", "carbon_dioxide"}:
+            self._fault(
+                "solution", _shown(given), "This is not a solution.", "an object with totals, minerals, temperature, carbon_dioxide"
+            )
+            return None
+        totals = self._totals(given.get("totals") or {})
+        minerals = self._minerals(given.get("minerals") or [])
+        temperature, pressure = 25.0, None
+        try:
+            temperature = read_quantity(
+                given.get("temperature") or "25 degC", "temperature", "solution.temperature", self.locale, minimum=0, maximum=100
+            ).value
+        except InputError as error:
+            self.errors.append(error)
+        try:
+            if given.get("carbon_dioxide") is not None:
+                pressure = _carbon_dioxide_atm(given["carbon_dioxide"], self.locale)
+        except InputError as error:
+            self.errors.append(error)
+        return SolutionRequest(totals, minerals, temperature, pressure)
+
+    def _totals(self, given: Any) -> dict[str, float]:
+        if not isinstance(given, dict):
+            self._fault("solution.totals", _shown(given), "This is not an object.", "mmol by element")
+            return {}
+        totals = {}
+        for element, amount in given.items():
+            path = f"solution.totals.{element}"
+            try:
+                if element not in SOLUTION_ELEMENTS:
+                    raise InputError(path, _shown(amount), "There is no such element.", "one of " + ", ".join(SOLUTION_ELEMENTS))
+                millimoles = read_number(amount, path, self.locale)
+                if not 0 <= millimoles <= 20_000:
+                    raise InputError(path, _shown(amount), "This is out of range.", "0 to 20000 mmol per kg of water")
+                totals[element] = millimoles / 1000
+            except InputError as error:
+                self.errors.append(error)
+        return totals
+
+    def _minerals(self, given: Any) -> tuple[str, ...]:
+        known = _names("chem_minerals", "mineral")
+        if not isinstance(given, list) or any(mineral not in known for mineral in given):
+            self._fault("solution.minerals", _shown(given), "This is not a list of known minerals.", "any of " + ", ".join(known))
+            return ()
+        return tuple(dict.fromkeys(given))
+
+    def _acid_is_whole(self) -> None:
+        if any(path in self.numbers or path in self.words for path in ("acid.kind", "acid.strength", "acid.target_ph")):
+            for path, example in (("acid.kind", "vinegar or citric acid"), ("acid.target_ph", "a pH such as 7")):
+                if path not in self.numbers and path not in self.words and not any(e.field == path for e in self.errors):
+                    self._fault(path, "", "The acid needs this too.", example)
+
+    def _fault(self, field: str, given: Any, problem: str, accepted: str) -> None:
+        self.errors.append(InputError(field, given, problem, accepted))
+
+
+def _shown(value: Any) -> str:
+    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= 80 else text[:79] + "…"
+
+
+def _neighbours(path: str) -> str:
+    """The names that would be accepted where an unknown one stands."""
+    start = path.rsplit(".", 1)[0] + "." if "." in path else ""
+    names = {known[len(start) :].split(".")[0] for known in _BY_PATH if known.startswith(start)}
+    if not start:
+        names |= _SPECIAL
+    return "one of " + ", ".join(sorted(names)) if names else "nothing here"
+
+
+def _plain_text(path: str, given: Any) -> str:
+    if not isinstance(given, str) or len(given) > 200 or any(ord(character) < 32 for character in given):
+        raise InputError(path, _shown(given), "This is not one line of text.", "at most 200 characters on one line")
+    return given.strip()
+
+
+def _moment(path: str, given: Any) -> datetime:
+    try:
+        moment = datetime.fromisoformat(given) if isinstance(given, str) else None
+    except ValueError:
+        moment = None
+    if moment is None or not 1970 <= moment.year <= 2200:
+        raise InputError(path, _shown(given), "This is not a date and time.", "one such as 2026-05-01T09:00")
+    return moment
+
+
+def _ash_kind(path: str, given: Any, kinds: tuple[str, ...]) -> str:
+    """The kind of ash, or an `InputError` with the reason where what was burnt must never be used."""
+    words = " ".join(re.findall(r"[^\W_]+", given.casefold())) if isinstance(given, str) else ""
+    if words in kinds:
+        return words
+    for row in published.table("ash_refusals"):
+        named = (row["id"].replace("_", " "), *row["words"].split("|"))
+        if any(f" {word.strip().casefold()} " in f" {words} " for word in named):
+            raise InputError(path, _shown(given), f"Never use this ash: {row['reason']}", "ash of clean, untreated wood: " + ", ".join(kinds))
+    raise InputError(path, _shown(given), "This is not a known ash.", "one of " + ", ".join(kinds))
+
+
+def _carbon_dioxide_atm(given: Any, locale: str) -> float:
+    path = "solution.carbon_dioxide"
+    accepted = "null for closed, or the share of CO2 in the air such as 420 ppm"
+    found = re.fullmatch(r"\s*(.+?)\s*(ppm|%)\s*", given) if isinstance(given, str) else None
+    if found is None:
+        raise InputError(path, _shown(given), "This is not a share of the air.", accepted)
+    share = read_number(found.group(1), path, locale) / (1e6 if found.group(2) == "ppm" else 100)
+    if not 0 < share <= 1:
+        raise InputError(path, _shown(given), "This is out of range.", accepted)
+    return share

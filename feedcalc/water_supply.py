@@ -1,0 +1,224 @@
+"""The water a grower has, as element totals that the chemistry understands.
+
+Rules of this room:
+
+* A preset is a row of ``water_kinds.csv``; an own report replaces it, and only what the report leaves out that
+  can't be derived is taken as nil or from the preset, and told.
+* The ions must balance in charge. What is missing is made good openly, as sodium or as chloride, and the amount
+  is told; a report that is out by more than `DOUBTFUL_IMBALANCE` of its ions gets a caution.
+* Carbon comes from alkalinity and pH together: the amount of CO2 that gives the stated pH is found with the same
+  chemistry that is used afterwards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+from feedcalc import published
+from feedcalc.chemistry import equilibrate
+
+# A water analysis counts as good within 5 % and doubtful past 10 % of the sum of its ions:
+# "Standard Methods for the Examination of Water and Wastewater", method 1030 E (from memory).
+DOUBTFUL_IMBALANCE = 0.10
+DOUBTFUL_CONDUCTIVITY = 0.30
+_REFERENCE_KELVIN = 298.15
+
+
+@dataclass(frozen=True, slots=True)
+class Ion:
+    """A water report's name for an ion, the element it brings, its charge and molar mass in g/mol."""
+
+    name: str
+    element: str
+    charge: int
+    grams_per_mol: float
+
+
+@dataclass(frozen=True, slots=True)
+class Water:
+    """Element totals in mol per kilogram of water (as oxides and acids), and what was noticed about the report.
+
+    ``alkalinity`` in mg/L as CaCO3 as stated; ``balanced_with`` tells what was added and how much, in mg/L.
+    """
+
+    label: str
+    totals: Mapping[str, float]
+    hardness: float
+    alkalinity: float
+    ph: float
+    balanced_with: str
+    doubts: tuple[str, ...]
+
+
+@lru_cache
+def ions() -> tuple[Ion, ...]:
+    """The ions of a water report, with charge and mass from the published tables."""
+    mass = {row["element"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
+    return (
+        Ion("calcium", "calcium", 2, mass["calcium"]),
+        Ion("magnesium", "magnesium", 2, mass["magnesium"]),
+        Ion("sodium", "sodium", 1, mass["sodium"]),
+        Ion("potassium", "potassium", 1, mass["potassium"]),
+        Ion("chloride", "chloride", -1, mass["chloride"]),
+        Ion("sulfate", "sulfur", -2, mass["sulfur"] + 4 * mass["oxygen"]),
+    )
+
+
+@lru_cache
+def grams_of_calcium_carbonate_per_equivalent() -> float:
+    """Half a mol of CaCO3 in grams: what alkalinity and hardness are counted in.
+
+    >>> round(grams_of_calcium_carbonate_per_equivalent(), 2)
+    50.04
+    """
+    mass = {row["element"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
+    return (mass["calcium"] + mass["carbon"] + 3 * mass["oxygen"]) / 2
+
+
+def water_of_kind(kind: str) -> Water:
+    """The preset ``kind`` of ``water_kinds.csv``. Raises KeyError for a kind that is not in the table."""
+    return water_of_report(kind, {})
+
+
+def water_of_report(kind: str, report: Mapping[str, float]) -> Water:
+    """Water by its report, the preset ``kind`` filling what a report can't do without.
+
+    ``report`` may hold hardness and alkalinity (mg/L as CaCO3), calcium, magnesium, sodium, potassium, chloride,
+    sulfate (mg/L), ph, and ec (mS/cm at 25 degC, only checked against). An empty report gives the preset itself.
+    """
+    return _water(kind, tuple(sorted(report.items())))
+
+
+@lru_cache(maxsize=64)
+def _water(kind: str, report_items: tuple[tuple[str, float], ...]) -> Water:
+    preset_row = {row["kind"]: row for row in published.table("water_kinds")}[kind]
+    names = ("hardness", "alkalinity", "ph", *(ion.name for ion in ions()))
+    preset = {name: float(preset_row[name]) for name in names}
+    report = dict(report_items)
+    doubts: list[str] = []
+    if report:
+        milligrams, label = _completed(preset, report, doubts), "your own water report"
+    else:
+        milligrams, label = preset, preset_row["label"]
+    milliequivalents = {ion.name: milligrams[ion.name] / ion.grams_per_mol * ion.charge for ion in ions()}
+    alkalinity = milligrams["alkalinity"] / grams_of_calcium_carbonate_per_equivalent()
+    balanced_with = _balanced(milliequivalents, alkalinity, doubts if report else [])
+    totals = {ion.element: milliequivalents[ion.name] / ion.charge / 1000 for ion in ions()}
+    totals["carbon"] = _carbon_for_ph(totals, alkalinity / 1000, milligrams["ph"])
+    water = Water(
+        label, totals, _hardness(milligrams), milligrams["alkalinity"], milligrams["ph"], balanced_with, tuple(doubts)
+    )
+    if "ec" in report:
+        water = _checked_against_conductivity(water, report["ec"])
+    return water
+
+
+def _hardness(milligrams: Mapping[str, float]) -> float:
+    """Calcium and magnesium together, in mg/L as CaCO3."""
+    return sum(
+        milligrams[ion.name] / ion.grams_per_mol * ion.charge * grams_of_calcium_carbonate_per_equivalent()
+        for ion in ions()
+        if ion.name in ("calcium", "magnesium")
+    )
+
+
+def _completed(preset: Mapping[str, float], report: Mapping[str, float], doubts: list[str]) -> dict[str, float]:
+    """The report with what it leaves out: hardness shared as in the preset, alkalinity from charge or preset."""
+    full = {ion.name: report.get(ion.name, 0.0) for ion in ions()}
+    known_hardness = _hardness(full)
+    hardness = report.get("hardness")
+    if hardness is None and "calcium" not in report and "magnesium" not in report:
+        hardness = preset["hardness"] if "alkalinity" not in report else report["alkalinity"]
+    if hardness is not None:
+        if "calcium" in report and "magnesium" in report:
+            if abs(hardness - known_hardness) > 0.15 * max(hardness, known_hardness, 10.0):
+                doubts.append(
+                    f"Hardness of {hardness:.0f} mg/L does not fit calcium and magnesium, which make "
+                    f"{known_hardness:.0f} mg/L as CaCO3; calcium and magnesium were used."
+                )
+        elif known_hardness > hardness * 1.15 + 5:
+            doubts.append(
+                f"Calcium or magnesium alone make {known_hardness:.0f} mg/L as CaCO3, more than the hardness of "
+                f"{hardness:.0f} mg/L; the larger was used."
+            )
+        else:
+            _share_hardness(full, report, preset, max(hardness - known_hardness, 0.0))
+    full["ph"] = report.get("ph", preset["ph"])
+    full["alkalinity"] = report.get("alkalinity", -1.0)
+    if full["alkalinity"] < 0:
+        charge = sum(full[ion.name] / ion.grams_per_mol * ion.charge for ion in ions())
+        full["alkalinity"] = max(charge, 0.0) * grams_of_calcium_carbonate_per_equivalent()
+    return full
+
+
+def _share_hardness(
+    full: dict[str, float], report: Mapping[str, float], preset: Mapping[str, float], missing: float
+) -> None:
+    """Put the hardness no ion accounts for on calcium and magnesium, in the preset's proportion where both are unknown."""
+    equivalents = {ion.name: preset[ion.name] / ion.grams_per_mol * ion.charge for ion in ions()}
+    both = equivalents["calcium"] + equivalents["magnesium"]
+    magnesium_share = equivalents["magnesium"] / both if both > 0 else 0.0
+    if "calcium" in report:
+        magnesium_share = 1.0
+    elif "magnesium" in report:
+        magnesium_share = 0.0
+    for ion in ions():
+        share = {"calcium": 1.0 - magnesium_share, "magnesium": magnesium_share}.get(ion.name, 0.0)
+        full[ion.name] += missing * share / grams_of_calcium_carbonate_per_equivalent() * ion.grams_per_mol / ion.charge
+
+
+def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: list[str]) -> str:
+    """Make cations equal anions by adding sodium or chloride; returns what was added, and doubts a poor report."""
+    cations = sum(value for value in milliequivalents.values() if value > 0)
+    anions = alkalinity - sum(value for value in milliequivalents.values() if value < 0)
+    surplus = cations - anions
+    if cations + anions == 0.0 or abs(surplus) < 1e-9:
+        return ""
+    if abs(surplus) / (cations + anions) > DOUBTFUL_IMBALANCE:
+        doubts.append(
+            f"The report can't be right as it stands: its positive and negative ions differ by "
+            f"{abs(surplus) / (cations + anions) * 100:.0f} % of their sum, where 5 % is usual; "
+            f"something is missing or misread."
+        )
+    ion = next(ion for ion in ions() if ion.name == ("chloride" if surplus > 0 else "sodium"))
+    milliequivalents[ion.name] += abs(surplus) * (-1 if surplus > 0 else 1)
+    return f"{abs(surplus) * ion.grams_per_mol:.1f} mg/L {ion.name}"
+
+
+def _carbon_for_ph(totals: Mapping[str, float], alkalinity: float, ph: float) -> float:
+    """Mol of CO2 per kilogram with which the water has the stated pH (25 degC), by bisection.
+
+    pH falls steadily as CO2 is added, so the bracket always holds; water that could not be so alkaline
+    even without CO2 gets none.
+    """
+
+    def ph_with(carbon: float) -> float:
+        return equilibrate({**totals, "carbon": carbon}, _REFERENCE_KELVIN).ph
+
+    low, high = 0.0, 4.0 * alkalinity + 1e-2
+    if ph_with(low) <= ph:
+        return low
+    for _ in range(50):
+        middle = (low + high) / 2
+        if ph_with(middle) > ph:
+            low = middle
+        else:
+            high = middle
+        if high - low < 1e-7 * high:
+            break
+    return (low + high) / 2
+
+
+def _checked_against_conductivity(water: Water, stated: float) -> Water:
+    computed = equilibrate(water.totals, _REFERENCE_KELVIN).conductivity
+    if abs(computed - stated) <= DOUBTFUL_CONDUCTIVITY * max(computed, stated, 0.05):
+        return water
+    doubt = (
+        f"The ions of the report conduct about {computed:.2f} mS/cm, but it states {stated:.2f} mS/cm: "
+        f"an ion is missing, or a unit is wrong."
+    )
+    return Water(
+        water.label, water.totals, water.hardness, water.alkalinity, water.ph, water.balanced_with, (*water.doubts, doubt)
+    )
