@@ -53,8 +53,7 @@ class _Guess:
         ln_gamma = [by_law[law] for law in system.law_of]
         ln_free = [k - g for k, g in zip(search.ln_k, ln_gamma, strict=True)]
         self.rungs: list[list[Rung]] = [
-            [(ln_free[i], system.hydrogen[i], system.charge[i]) for i in ladder]
-            for ladder in system.ladders
+            [(ln_free[i], system.hydrogen[i], system.charge[i]) for i in ladder] for ladder in system.ladders
         ]
         self.hydroxide = ln_free[system.position["OH-"]]
         self.proton = ln_free[system.position[HYDROGEN_ION]]

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
+from operator import mul
 
 from feedcalc.chemistry.activity import ActivityLaw, activity_law, water_constant
 from feedcalc.chemistry.constants import HYDROGEN_ION, LN10, WATER, ConstantSet, constant_set
@@ -80,6 +81,7 @@ class System:
         self.water = [water for _, water in formulas]
         self.parts = [tuple(parts.items()) for parts, _ in formulas]
         self.hydrogen = [parts.get(self.count - 1, 0.0) for parts, _ in formulas]
+        self.gross_hydrogen = [abs(amount) for amount in self.hydrogen]
         self.places = [self._places(parts) for parts, _ in formulas]
         self.sums = [
             self._sums(parts, charge, water)
@@ -222,31 +224,24 @@ class Search:
             activity = math.exp(ln_water)
             moles, falls = self._moles(x, strength, ln_kg, ln_water)
             at_hand = [m for m, on in enumerate(active) if on]
-            sums, slopes, matrix = self._linearised(moles, falls, len(at_hand))
-            strength_row, water_row, activity_row = matrix[at_strength], matrix[at_water], matrix[at_activity]
+            sums = self._sums(moles)
             strength_gap = sums[at_strength] - water_kg * strength
             water_gap = sums[at_water] - self.water_total + MOL_WATER_PER_KG * water_kg
             activity_gap = activity - 1.0 + water_slope * sum(moles) / water_kg
             balance = [amount - total for amount, total in zip(sums, self.totals, strict=False)]
-            # On the diagonal no signs cancel, so it stands for what is dissolved.
-            held = [abs(total) + matrix[k][k] for k, total in enumerate(self.totals)]
-            worst_mineral = 0.0
-            for place, m in enumerate(at_hand, start=size):
-                row = matrix[place]
-                gap = self.ln_saturation(m, x, ln_water)
+            held = [abs(total) + abs(amount) for total, amount in zip(self.totals, sums, strict=False)]
+            held[-1] += sum(map(mul, system.gross_hydrogen, moles))  # their signs may cancel
+            above = [self.ln_saturation(m, x, ln_water) for m in at_hand]
+            for m in at_hand:
                 amount = solids[m]
                 for k, v in mineral_parts[m]:
-                    row[k] = matrix[k][place] = v
                     balance[k] += v * amount
                     held[k] += abs(v * amount)
-                row[at_activity] = water_row[place] = mineral_water[m]
                 water_gap += mineral_water[m] * amount
-                row[-1] = -gap
-                worst_mineral = max(worst_mineral, abs(gap))
             error = max(abs(gap) / (whole or 1.0) for gap, whole in zip(balance, held, strict=True))
             if (
                 error < _CONVERGED
-                and worst_mineral < 1e-9
+                and all(abs(gap) < 1e-9 for gap in above)
                 and abs(strength_gap) <= 1e-9 * strength * water_kg
                 and abs(water_gap) <= 1e-9 * water_kg
                 and abs(activity_gap) <= 1e-9
@@ -261,6 +256,14 @@ class Search:
                 active = wanted
                 solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
                 continue
+            slopes, matrix = self._jacobian(moles, falls, len(at_hand))
+            strength_row, water_row, activity_row = matrix[at_strength], matrix[at_water], matrix[at_activity]
+            for place, (m, gap) in enumerate(zip(at_hand, above, strict=True), start=size):
+                row = matrix[place]
+                for k, v in mineral_parts[m]:
+                    row[k] = matrix[k][place] = v
+                row[at_activity] = water_row[place] = mineral_water[m]
+                row[-1] = -gap
             near = abs(strength_gap) < 0.5 * water_kg * strength
             for k in range(count):
                 row = matrix[k]
@@ -327,7 +330,8 @@ class Search:
         water_slope = water_constant("water_activity_slope")
         for _ in range(most_steps):
             moles, falls = self._moles(x, strength, ln_kg, ln_water)
-            sums, _, jacobian = self._linearised(moles, falls, 0)
+            sums = self._sums(moles)
+            _, jacobian = self._jacobian(moles, falls, 0)
             matrix = [[*row[:count], 0.0] for row in jacobian[:count]]
             right = [total - amount for total, amount in zip(self.totals, sums, strict=False)]
             for m in minerals:
@@ -399,20 +403,27 @@ class Search:
         moles = [exp(power) for power in powers]
         return moles, [amount * slopes[law] for amount, law in zip(moles, system.law_of, strict=True)]
 
-    def _linearised(
+    def _sums(self, moles: Sequence[float]) -> list[float]:
+        """What the species hold of each component, of half their squared charge, and of water."""
+        sums = [0.0] * self.system.size
+        for amount, own in zip(moles, self.system.sums, strict=True):
+            for k, v in own:
+                sums[k] += v * amount
+        return sums
+
+    def _jacobian(
         self, moles: Sequence[float], falls: Sequence[float], more: int
-    ) -> tuple[list[float], list[float], list[list[float]]]:
-        """Sums of what the species hold, those sums' change with ionic strength, and the Jacobian of the components.
+    ) -> tuple[list[float], list[list[float]]]:
+        """How the sums change with ionic strength, and with the ln activities of the components and of water.
 
         The Jacobian has ``more`` rows and columns for minerals and a last column for the right-hand side, all zero.
         """
         system = self.system
         count, size = system.count, system.size
-        sums, slopes = [0.0] * size, [0.0] * size
+        slopes = [0.0] * size
         cells = [0.0] * (size * size)
         for amount, fall, own_sums, own_cells in zip(moles, falls, system.sums, system.cells, strict=True):
             for k, v in own_sums:
-                sums[k] += v * amount
                 slopes[k] += v * fall
             for cell, v in own_cells:
                 cells[cell] += v * amount
@@ -423,7 +434,7 @@ class Search:
             for other in range(k):
                 row[other] = matrix[other][k]
         matrix += [[0.0] * (size + more + 1) for _ in range(more)]
-        return sums, slopes, matrix
+        return slopes, matrix
 
     def _minerals_wanted(
         self, active: Sequence[bool], solids: Sequence[float], x: Sequence[float], ln_water: float
