@@ -27,6 +27,9 @@ OXIDES = {
     "chloride": ("HCl", 1.0),
     "phosphorus": ("H3PO4", 1.0),
     "silicon": ("SiO2", 1.0),
+    "ammonia": ("Amm", 1.0),
+    "acetate": ("HAcetate", 1.0),
+    "citrate": ("H3Citrate", 1.0),
 }
 ELEMENTS = {
     "potassium": "K",
@@ -38,7 +41,24 @@ ELEMENTS = {
     "chloride": "Cl",
     "phosphorus": "P",
     "silicon": "Si",
+    "ammonia": "Amm",
+    "acetate": "Acetate",
+    "citrate": "Citrate",
 }
+# Nitrogen without redox, and the organic acids, are components of their own here.
+MASTERS = """SOLUTION_MASTER_SPECIES
+Amm AmmH+ 0.0 Amm 17.031
+Acetate Acetate- 1.0 Acetate 59.045
+Citrate Citrate-3 2.0 Citrate 189.102
+SOLUTION_SPECIES
+Acetate- = Acetate-
+-log_k 0
+Citrate-3 = Citrate-3
+-log_k 0
+AmmH+ = AmmH+
+-log_k 0
+-gamma 2.5 0"""
+RENAMED = {"NH4": "AmmH", "NH3": "Amm", "CH3COO": "Acetate", "C6H5O7": "Citrate"}
 
 
 @dataclass(frozen=True)
@@ -59,7 +79,7 @@ class ReferenceResult:
 def engine(constants: str = "database") -> PhreeqPython:
     """A PHREEQC with the missing phases defined, and hydroxide pairs that conduct (the database lets them not)."""
     phreeqc = PhreeqPython(database="phreeqc.dat")
-    lines = ["PHASES"]
+    lines = [MASTERS, "PHASES"]
     for row in published.table("chem_minerals"):
         lines += [row["mineral"], f"{row['formula']} = {_right_side(row)}", *_constant_lines(row)]
     species = published.table("chem_species")
@@ -70,8 +90,9 @@ def engine(constants: str = "database") -> PhreeqPython:
         departs = row["used_by"] == "chosen" or (
             row["used_by"] == "database" and row["species"] not in departures
         )
+        own = row["formed_from"] and any(name in row["species"] for name in RENAMED)
         hydroxide_pair = row["species"] in ("CaOH+", "MgOH+") and row["used_by"] in ("all", constants)
-        if hydroxide_pair or (departs and constants == "chosen"):
+        if own or hydroxide_pair or (departs and constants == "chosen"):
             lines.append(f"{_left_side(row)} = {_with_products(row)}")
             lines += (
                 ["-log_k -20", "-delta_h 0"]
@@ -83,7 +104,7 @@ def engine(constants: str = "database") -> PhreeqPython:
             if hydroxide_pair:
                 lines.append(f"-dw {diffusion[row['species']]}e-9")
     lines.append("END")
-    phreeqc.ip.run_string("\n".join(lines))
+    phreeqc.ip.run_string(_renamed("\n".join(lines)))
     return phreeqc
 
 
@@ -134,6 +155,12 @@ def input_text(
     lines += [f"{10 * (i + 1)} PUNCH {what}" for i, what in enumerate(punch)]
     lines.append("END")
     return "\n".join(lines)
+
+
+def _renamed(text: str) -> str:
+    for ours, theirs in RENAMED.items():
+        text = text.replace(ours, theirs)
+    return text
 
 
 def _viscosity(kelvin: float) -> float:

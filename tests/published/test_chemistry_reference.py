@@ -114,7 +114,53 @@ def drawn_cases(count: int = 320, seed: int = 20240) -> list[Case]:
     return cases
 
 
-@pytest.mark.parametrize("case", [*ash_grid(), *drawn_cases()], ids=lambda case: case.name)
+def wider_cases() -> list[Case]:
+    """What neutralising and mixing bring in: organic acids, ammonia, silica, and the minerals that go with them."""
+    mixtures = {
+        "ammonium carbonate": ({"ammonia": 0.1, "carbon": 0.05}, ()),
+        "half-neutralised vinegar": ({"acetate": 0.1, "potassium": 0.05}, ()),
+        "liquor with vinegar": (
+            {"potassium": 0.05, "carbon": 0.03, "acetate": 0.03, "calcium": 0.001},
+            ("calcite",),
+        ),
+        "liquor with citric acid": (
+            {
+                "citrate": 0.02,
+                "potassium": 0.08,
+                "calcium": 0.01,
+                "magnesium": 0.005,
+                "carbon": 0.03,
+                "sodium": 0.01,
+            },
+            ("calcite",),
+        ),
+        "magnesium carbonate": (
+            {"potassium": 0.05, "magnesium": 0.05, "carbon": 0.06},
+            ("nesquehonite", "brucite"),
+        ),
+        "magnesium carbonates": (
+            {"potassium": 0.05, "magnesium": 0.05, "carbon": 0.06},
+            ("nesquehonite", "brucite", "artinite", "hydromagnesite"),
+        ),
+        "young phosphate": (
+            {"potassium": 0.05, "calcium": 0.05, "carbon": 0.03, "phosphorus": 0.01},
+            ("calcite", "amorphous_calcium_phosphate", "portlandite"),
+        ),
+        "struvite": (
+            {"ammonia": 0.05, "magnesium": 0.03, "phosphorus": 0.03, "potassium": 0.02, "silicon": 0.01},
+            ("struvite", "brucite", "amorphous_silica"),
+        ),
+        "brushite": ({"calcium": 0.02, "phosphorus": 0.03, "acetate": 0.01}, ("brushite",)),
+        "syngenite": ({"potassium": 0.6, "calcium": 0.1, "sulfur": 0.4}, ("syngenite", "gypsum")),
+    }
+    return [
+        Case(f"{name}, {celsius:g} degC", totals, celsius, minerals, None, "chosen")
+        for name, (totals, minerals) in mixtures.items()
+        for celsius in (8.0, 25.0)
+    ]
+
+
+@pytest.mark.parametrize("case", [*ash_grid(), *drawn_cases(), *wider_cases()], ids=lambda case: case.name)
 def test_agrees_with_phreeqc(case, deviations):
     kelvin = case.celsius + 273.15
     ours = equilibrate(case.totals, kelvin, case.minerals, case.carbon_dioxide_atm, constants=case.constants)
@@ -131,16 +177,22 @@ def test_agrees_with_phreeqc(case, deviations):
 
     deviations.record("PHREEQC", "pH (absolute)", abs(ours.ph - reference.ph), 0.01, case.name)
     assert ours.ph == pytest.approx(reference.ph, abs=0.01)
-    check("alkalinity", ours.alkalinity, reference.alkalinity, 0.005)
-    check(
-        "conductivity, caustic" if caustic else "conductivity",
-        ours.conductivity,
-        reference.conductivity,
-        0.08 if caustic else 0.05,
-    )
-    check("volume", ours.litres, reference.litres, 0.0005)
+    check("alkalinity", ours.alkalinity, reference.alkalinity, 0.005, 1e-6)
+    organic = "acetate" in case.totals or "citrate" in case.totals or "ammonia" in case.totals
+    if not organic:  # whose ions the database gives neither conductivity nor volume
+        check("volume", ours.litres, reference.litres, 0.0005)
+    if ours.within_range and not organic:
+        check(
+            "conductivity, caustic" if caustic else "conductivity",
+            ours.conductivity,
+            reference.conductivity,
+            0.08 if caustic else 0.05,
+        )
     check("water left", ours.water_kg, reference.water_kg, 0.0001)
     for element, absolute in (
+        ("ammonia", 0.0),
+        ("acetate", 0.0),
+        ("citrate", 0.0),
         ("potassium", 0.0),
         ("sodium", 0.0),
         ("calcium", 0.05e-3 / 40.08),
