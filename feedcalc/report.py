@@ -226,6 +226,15 @@ TABLES_BEHIND_A_BATCH = (
     "element_masses",
 )
 
+TABLES_BEHIND_CHEMISTRY = (
+    "chem_elements",
+    "chem_species",
+    "chem_minerals",
+    "chem_gases",
+    "chem_volume",
+    "chem_conductivity",
+)
+
 
 def sources_behind(tables: tuple[str, ...]) -> list[dict[str, str]]:
     """The citations behind the rows of some tables, each once, in the order of their ids."""

@@ -1,0 +1,187 @@
+"""The command line: reads options or a file into a request, asks the engine, shows the reply.
+
+Rules of this room: no arithmetic and no rounding; words and numbers come from the engine. Exit codes: 0 for an
+answer, 1 where the request was refused (every fault is named on standard error), 2 for a wrong use of the command.
+On a terminal the sheet is set with rich; into a pipe or file goes the same text without colour.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+import webbrowser
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TextIO
+
+import click
+from rich.console import Console
+from rich.markdown import Markdown
+
+from feedcalc.engine import calculate, calculate_markdown, demo_request
+
+# Option, path in the request, what it says.
+OPTIONS: tuple[tuple[str, str, str], ...] = (
+    ("--ash", "ash.amount", "How much ash: '1 cup', '250 mL', '100 g'. Left out: as much as the cans want."),
+    ("--kind", "ash.kind", "What was burnt: mixed, hardwood, softwood, bark."),
+    ("--state", "ash.state", "fresh (kept dry since the fire) or aged (damp or open for weeks)."),
+    ("--measure", "ash.measure", "cups or scales: how the ash is measured out."),
+    ("--water", "water.amount", "How much water it steeps in: '5 L', '1 gal (UK)'."),
+    ("--water-kind", "water.kind", "rain, soft, medium, hard, very_hard, softened."),
+    ("--temperature", "water.temperature", "Temperature of the steep: '12 degC'."),
+    ("--dilute-with", "dilution_water.kind", "Water to dilute with, where it is another one."),
+    ("--time", "steep.time", "How long it stands: '24 h'."),
+    ("--bucket", "vessel.capacity", "What the bucket holds, brim full: '12 L'."),
+    ("--depth", "vessel.depth", "Inside height of the bucket: '30 cm'."),
+    ("--dilution", "dilution", "Liquor to water: '1:10'. Left out: by published limits for the stage."),
+    ("--stage", "stage", "seedling, young or established."),
+    ("--use", "use", "drench or foliar."),
+    ("--area", "soil.area", "Area that gets the feed: '4 m2'."),
+    ("--start", "now", "When the steep begins: 2026-05-01T09:00."),
+    ("--locale", "locale", "How numbers are typed and written: en-GB, en-US, de-DE ..."),
+    ("--customs", "customs", "Whose cups and gallons: us, metric, uk."),
+)
+
+EPILOG = """\b
+Examples:
+  feedcalc sheet                                   the demo: two 9 L cans
+  feedcalc sheet --can "2 x 9 L" --kind hardwood --state aged
+  feedcalc sheet --ash "1 cup" --water "1 gal (US)" --customs us
+  feedcalc ladder --ash "100 g" --water "5 L" --dilute-with hard
+  feedcalc sheet --from batch.json --json > reply.json
+
+Ash liquor is caustic: goggles and gloves on, and never in a food bottle. Local rules come first."""
+
+
+@click.group(epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="feedcalc")
+def main() -> None:
+    """Liquid mineral feed from wood ash: what to weigh, pour, wait for and dilute, and what each can delivers.
+
+    Without options each verb answers for the demo scenario.
+    """
+
+
+def _batch_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a verb the options that make up a request."""
+    command = click.option("--json", "as_json", is_flag=True, help="Write the whole reply as JSON.")(command)
+    command = click.option(
+        "--from", "source", type=click.File(encoding="utf-8"), help="A request as JSON; '-' for standard input. Options go before it."
+    )(command)
+    command = click.option("--can", "cans", multiple=True, help="A can to fill: '9 L' or '2 x 9 L'. May stand several times.")(command)
+    for flag, path, words in reversed(OPTIONS):
+        command = click.option(flag, path.replace(".", "__"), help=words)(command)
+    return command
+
+
+def _verb(name: str, part: str, words: str) -> None:
+    @main.command(name, help=words, epilog=EPILOG)
+    @_batch_options
+    def verb(**options: Any) -> None:
+        _show(part, options)
+
+
+_verb("sheet", "sheet", "The whole batch sheet: steps, liquor, dilution, delivery, cautions.")
+_verb("settle", "settle", "How long until the liquor is clear, and how much pours off.")
+_verb("ladder", "ladder", "Every dilution from 1:1 to 1:20 and yours, and which plants it suits.")
+_verb("delivery", "delivery", "What a can, a plant and a square metre receive.")
+
+
+@main.command("calculate")
+@click.argument("source", type=click.File(encoding="utf-8"), default="-", metavar="[FILE]")
+def calculate_verb(source: TextIO) -> None:
+    """Read a request as JSON from FILE or standard input, write the reply as JSON.
+
+    \b
+    Example:
+      echo '{"schema": 1, "cans": [{"size": "9 L", "count": 2}]}' | feedcalc calculate
+    """
+    reply = calculate(_text_of(source))
+    click.echo(reply)
+    if not json.loads(reply)["ok"]:
+        sys.exit(1)
+
+
+@main.command("page")
+@click.option("--where", is_flag=True, help="Only say where the page is.")
+def page_verb(where: bool) -> None:
+    """Open the page, which needs no network, in the browser."""
+    page = Path(__file__).resolve().parent.parent / "dist" / "feedcalc.html"
+    if not page.is_file():
+        raise click.ClickException("The page has not been built yet. Run: python3 build.py")
+    click.echo(page if where else f"Opening {page}")
+    if not where and not webbrowser.open(page.as_uri()):
+        raise click.ClickException("No browser could be started. Open that file yourself.")
+
+
+def _show(part: str, options: dict[str, Any]) -> None:
+    request = _request(options)
+    if options["as_json"]:
+        text = calculate(request)
+        click.echo(text)
+        if not json.loads(text)["ok"]:
+            sys.exit(1)
+        return
+    reply, words = calculate_markdown(request, part)
+    if not reply["ok"]:
+        _refuse(reply["errors"])
+    if sys.stdout.isatty():
+        Console().print(Markdown(words))
+    else:
+        click.echo(words, nl=False)
+
+
+def _request(options: dict[str, Any]) -> str:
+    """The request that the options and the file make together, options going before the file."""
+    given = {path: options[path.replace(".", "__")] for _, path, _ in OPTIONS}
+    given = {path: text for path, text in given.items() if text is not None}
+    if options["source"] is None and not given and not options["cans"]:
+        return demo_request()
+    document: Any = {"schema": 1}
+    if options["source"] is not None:
+        text = _text_of(options["source"])
+        if not given and not options["cans"]:
+            return text
+        try:
+            document = json.loads(text)
+        except (ValueError, RecursionError):
+            return text
+        if not isinstance(document, dict):
+            return text
+    for path, value in given.items():
+        *groups, name = path.split(".")
+        place = document
+        for group in groups:
+            inner = place.get(group)
+            if not isinstance(inner, dict):
+                inner = place[group] = {}
+            place = inner
+        place[name] = value
+    if options["cans"]:
+        document["cans"] = [_can(text) for text in options["cans"]]
+    return json.dumps(document)
+
+
+def _can(text: str) -> dict[str, Any]:
+    """``2 x 9 L`` as a row of the request's cans.
+
+    >>> _can("2 x 9 L"), _can("1,5 L")
+    ({'size': '9 L', 'count': '2'}, {'size': '1,5 L', 'count': 1})
+    """
+    found = re.fullmatch(r"\s*(\d+)\s*[x×*]\s*(.+?)\s*", text)
+    return {"size": found.group(2), "count": found.group(1)} if found else {"size": text, "count": 1}
+
+
+def _text_of(source: TextIO) -> str:
+    try:
+        return source.read()
+    except UnicodeDecodeError:
+        raise click.UsageError(f"{source.name} is not a text file in UTF-8.") from None
+
+
+def _refuse(errors: list[dict[str, str]]) -> None:
+    for error in errors:
+        given = f" You gave: {error['given']!r}." if error["given"] else ""
+        click.echo(f"{error['field']}: {error['problem']}{given} Accepted: {error['accepted']}.", err=True)
+    sys.exit(1)

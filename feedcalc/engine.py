@@ -1,0 +1,114 @@
+"""The one door: a request as JSON in, a reply as JSON out (contract version 1).
+
+The command line and the page call this same door, so they cannot disagree. No exception leaves it for anything a
+person can type: a refusal is a reply with ``"ok": false`` and every faulty field.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from feedcalc import report
+from feedcalc.answer import answer_to
+from feedcalc.chemistry import equilibrate
+from feedcalc.errors import InputErrors, NoSolution
+from feedcalc.render import markdown, page_parts
+from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, read_request
+from feedcalc.sheet import Sheet, sheet_of
+
+_MEANINGS = {field.path: field.meaning for field in FIELDS} | {
+    "cans": "the cans",
+    "dilution": "liquor to water",
+    "customs": "what a cup is",
+}
+
+
+def calculate(request_json: str) -> str:
+    """The reply to a request, both as JSON text.
+
+    >>> reply = json.loads(calculate('{"schema": 1, "solution": {"totals": {"potassium": 10, "carbon": 5}}}'))
+    >>> reply["ok"], round(reply["values"]["solution"]["ph"]["value"], 1)
+    (True, 10.9)
+    >>> json.loads(calculate('{"schema": 1, "water": {"amount": "five"}}'))["errors"][0]["field"]
+    'water.amount'
+    """
+    return json.dumps(_reply(request_json, with_html=True), ensure_ascii=False, allow_nan=False)
+
+
+def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], str]:
+    """The reply without its HTML, and one part of the sheet as Markdown (empty where the reply is a refusal)."""
+    reply, sheet = _replied(request_json)
+    return reply, markdown(part, sheet) if sheet else ""
+
+
+@cache
+def demo_request() -> str:
+    """Our own scenario: two nine-litre cans for a bed of tomatoes, from the ash of an oak-fed stove."""
+    return (resources.files("feedcalc") / "demo.json").read_text(encoding="utf-8")
+
+
+def _reply(request_json: str, with_html: bool) -> dict[str, Any]:
+    reply, sheet = _replied(request_json)
+    if sheet and with_html:
+        reply["html"] = page_parts(sheet)
+    return reply
+
+
+def _replied(request_json: str) -> tuple[dict[str, Any], Sheet | None]:
+    try:
+        request = read_request(request_json)
+        if request.solution is not None:
+            return _solution_reply(request.solution, request), None
+        return _batch_reply(request)
+    except InputErrors as refusal:
+        return _refused([error.as_dict() for error in refusal.errors]), None
+    except NoSolution as reason:
+        accepted = "less extreme amounts"
+        return _refused([{"field": "request", "given": "", "problem": str(reason), "accepted": accepted}]), None
+    except Exception as fault:
+        # A fault of ours must reach a grower as a plain refusal, never as a figure and never as a traceback.
+        problem = f"feedcalc failed on this ({type(fault).__name__}); no figure was computed."
+        return _refused([{"field": "feedcalc", "given": "", "problem": problem, "accepted": "a report of this request to us"}]), None
+
+
+def _refused(errors: list[dict[str, str]]) -> dict[str, Any]:
+    return {"schema": SCHEMA, "ok": False, "errors": errors}
+
+
+def _solution_reply(asked: SolutionRequest, request: Request) -> dict[str, Any]:
+    equilibrium = equilibrate(
+        asked.totals, asked.temperature_celsius + 273.15, asked.minerals, asked.carbon_dioxide_atm
+    )
+    return {
+        "schema": SCHEMA,
+        "ok": True,
+        "values": report.values_of_solution(equilibrium),
+        "assumed": {"locale": request.locale},
+        "cautions": [],
+        "warnings": list(equilibrium.notes),
+        "sources": report.sources_behind(report.TABLES_BEHIND_CHEMISTRY),
+        "html": {},
+    }
+
+
+def _batch_reply(request: Request) -> tuple[dict[str, Any], Sheet]:
+    answer = answer_to(request)
+    values = report.values_of(answer)
+    sheet = sheet_of(answer, values, _MEANINGS)
+    reply = {
+        "schema": SCHEMA,
+        "ok": True,
+        "values": values,
+        "assumed": dict(answer.assumed),
+        "read_as": {path: reading.echo for path, reading in request.readings.items() if reading.echo},
+        "cautions": [
+            {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status} for c in sheet.cautions
+        ],
+        "warnings": list(answer.warnings),
+        "sources": report.sources_behind(report.TABLES_BEHIND_A_BATCH),
+        "html": {},
+    }
+    return reply, sheet

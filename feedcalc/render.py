@@ -1,0 +1,73 @@
+"""Sheets put into templates: Markdown for terminals, parts of a page for browsers. The same words at build time,
+in the browser and on the command line, because it is the same templates.
+
+Text from people is only ever text: HTML templates escape everything, Markdown templates get it fenced by `plain`.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from importlib import resources
+from typing import Any
+
+import jinja2
+
+from feedcalc.quantities import write_number
+from feedcalc.sheet import Sheet, status_words
+
+# The parts of a page, in reading order: name in the reply's ``html``, template.
+PAGE_PARTS = ("sheet", "ladder", "delivery", "trust")
+MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery")
+
+
+def page_parts(sheet: Sheet) -> dict[str, str]:
+    """The HTML of every part of the page, by name."""
+    context = _context(sheet)
+    return {name: _templates().get_template(f"{name}.html.j2").render(context) for name in PAGE_PARTS}
+
+
+def markdown(part: str, sheet: Sheet) -> str:
+    """One part (see `MARKDOWN_PARTS`) as Markdown that also reads well as plain text."""
+    text = _templates().get_template(f"{part}.md.j2").render(**_context(sheet))
+    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+
+
+def plain(text: str) -> str:
+    """Text of a person's made harmless in Markdown: signs that would format or draw are escaped.
+
+    >>> plain("a *b* | c")
+    'a \\\\*b\\\\* \\\\| c'
+    """
+    return re.sub(r"([\\`*_{}\[\]<>#|])", r"\\\1", text)
+
+
+def _context(sheet: Sheet) -> dict[str, Any]:
+    """What every template sees: the sheet, its figures, and numbers written as the grower's country writes them."""
+    return {
+        "sheet": sheet,
+        "f": sheet.figures,
+        "number": lambda value: write_number(value, 2, sheet.locale, trim=True),
+        "centimetres": lambda metres: f"{write_number(metres * 100, 2, sheet.locale, trim=True)}\u00a0cm",
+        "percent": lambda share: f"{write_number(share * 100, 2, sheet.locale, trim=True)}\u00a0%",
+    }
+
+
+@cache
+def _templates() -> jinja2.Environment:
+    folder = resources.files("feedcalc") / "templates"
+
+    def load(name: str) -> str | None:
+        file = folder / name
+        return file.read_text(encoding="utf-8") if file.is_file() else None
+
+    environment = jinja2.Environment(
+        loader=jinja2.FunctionLoader(load),
+        autoescape=lambda name: bool(name and name.endswith(".html.j2")),
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["plain"] = plain
+    environment.filters["status_words"] = status_words
+    return environment

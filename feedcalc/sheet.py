@@ -1,0 +1,275 @@
+"""The figures of an answer as a person reads them: rounded, with their range in words, and what to do when.
+
+Rules of this room:
+
+* Two significant figures for what is only roughly known, a pH to one decimal, a measured-out amount as measured.
+* A figure keeps the path and the number of the contract beside its words, so that a page can mark it.
+* Sentences stand in the templates; here stand amounts, times, choices and conditions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from feedcalc import published
+from feedcalc.answer import STAGES, Answer, practice
+from feedcalc.cautions import Caution, Hazard, cautions_for, hazard_at
+from feedcalc.dilution import FeedLimit
+from feedcalc.physics import settling
+from feedcalc.quantities import write_number, write_quantity
+from feedcalc.report import Figure, flat_figures
+
+# Smaller than this in its unit, a figure is told as `under` it.
+SMALLEST_TOLD = {"mg/L": 0.1, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
+_WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "1": ""}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A figure in words: its path and number in the contract, the number with its unit, and the likely range.
+
+    ``range`` is empty where nothing is unsure; ``unit`` is what ``text`` ends with.
+    """
+
+    path: str
+    value: float
+    text: str
+    range: str
+    unit: str
+
+    @property
+    def full(self) -> str:
+        """Number and range together, such as ``870 mg/L (likely 320 to 2100)``."""
+        return f"{self.text} (likely {self.range})" if self.range else self.text
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """A field nobody filled in, and what was taken for it."""
+
+    field: str
+    meaning: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class StageAdvice:
+    """How far to dilute for a stage: parts by the published limits (None where none would do), the limits, and habit."""
+
+    stage: str
+    parts: Shown | None
+    limits: tuple[FeedLimit, ...]
+    practice_parts: str
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """How deep the liquor is clear of grains of one size, hour by hour: points of (hours, metres)."""
+
+    micrometres: float
+    points: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Everything the templates of a batch need; ``figures`` by path, ``ladder`` a mapping of names for each rung."""
+
+    locale: str
+    figures: Mapping[str, Shown]
+    ash_label: str
+    ash_state: str
+    ash_words: str
+    ash_weighed: bool
+    water_label: str
+    dilution_water_label: str
+    balanced_with: str
+    stage: str
+    use: str
+    ladder: tuple[Mapping[str, Any], ...]
+    own_path: str
+    cans: tuple[Mapping[str, Shown], ...]
+    cans_asked: bool
+    advice: tuple[StageAdvice, ...]
+    assumed: tuple[Assumption, ...]
+    cautions: tuple[Caution, ...]
+    hazard: Hazard
+    feed_hazard: Hazard
+    calcium_is_scarce: bool
+    may_be_caustic: bool
+    haze_matters: bool
+    steep_long_enough: bool
+    starts: datetime | None
+    settled: datetime | None
+    ready: datetime | None
+    use_by: datetime | None
+    keeps_days: int
+    traces: tuple[Trace, ...]
+    heights: Mapping[str, float]
+    goes: int
+    warnings: tuple[str, ...]
+
+    def at(self, where: str) -> tuple[Caution, ...]:
+        """The cautions that belong to a step."""
+        return tuple(caution for caution in self.cautions if caution.where == where)
+
+    def time(self, moment: datetime | None) -> str:
+        """Day and clock time, empty where nobody said when the steep begins."""
+        return f"{moment:%a} {moment.day} {moment:%b}, {moment:%H:%M}" if moment else ""
+
+
+def shown(path: str, figure: Figure, locale: str) -> Shown:
+    """A figure of the contract in words.
+
+    >>> shown("liquor.ph", {"value": 12.16, "unit": "1", "low": 11.52, "high": 12.6}, "en-GB").full
+    '12.2 (likely 11.5 to 12.6)'
+    """
+    value, unit = figure["value"], figure["unit"]
+    sure = figure["low"] == figure["high"]
+    name = path.rsplit(".", 1)[-1]
+    if unit == "mg" and value >= 1000:
+        unit, scale = "g", 0.001
+    else:
+        scale = 1.0
+
+    def number(amount: float) -> str:
+        amount *= scale
+        smallest = SMALLEST_TOLD.get(unit, 0.0)
+        if amount < smallest:
+            return f"under {write_number(smallest, 1, locale)}"
+        if name == "ph":
+            return write_number(amount, 3 if amount >= 9.95 else 2, locale)
+        if name in ("parts_water", "goes", "count"):
+            return write_number(amount, 4, locale, trim=True) if sure else write_number(amount, 2, locale, trim=True)
+        if sure:
+            return write_number(amount, 4, locale, trim=True)
+        return write_number(amount, 2, locale)
+
+    written = _WRITTEN_UNIT.get(unit, unit)
+    text = number(value)
+    spelt = write_quantity(1.0, written, 1, locale).split("\u00a0")[-1] if written else ""
+    low, high = number(figure["low"]), number(figure["high"])
+    return Shown(path, value, f"{text}\u00a0{spelt}" if spelt else text, "" if sure or low == high else f"{low} to {high}", spelt)
+
+
+def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, str]) -> Sheet:
+    """The sheet of an answer; ``meanings`` says in words what each field of the request is."""
+    request, typical, plan = answer.request, answer.typical, answer.plan
+    locale = request.locale
+    figures = {path: shown(path, figure, locale) for path, figure in flat_figures(values).items()}
+    hazard, feed_hazard = hazard_at(values["liquor"]["ph"]["high"]), hazard_at(_own_rung(values)["ph"]["high"])
+    haze = typical.own.lime_haze
+    conditions = {hazard.name, request.word("use"), request.word("ash.state")}
+    if haze >= 1.0 or answer.dilution_water.hardness > 120:
+        conditions.add("hard_water")
+    if request.word("acid.kind"):
+        conditions.add("acid")
+    starts = request.moment
+    hours = request.known("steep.time")
+    keeps = practice("keeping_time").typical
+    return Sheet(
+        locale,
+        figures,
+        answer.ash.label,
+        answer.ash.state,
+        _ash_words(answer),
+        plan.ash_grams is not None,
+        answer.water.label,
+        answer.dilution_water.label,
+        answer.water.balanced_with,
+        request.word("stage"),
+        request.word("use"),
+        tuple(_rung(figures, index, row) for index, row in enumerate(values["ladder"])),
+        f"ladder.{next(index for index, row in enumerate(values['ladder']) if row['chosen'])}",
+        tuple(_under(figures, f"batch.cans.{index}") for index in range(len(plan.cans))),
+        bool(request.cans),
+        tuple(_advice(answer, figures, stage) for stage in STAGES),
+        tuple(Assumption(path, meanings.get(path, path), text) for path, text in answer.assumed.items() if path in meanings),
+        cautions_for(conditions),
+        hazard,
+        feed_hazard,
+        values["liquor"]["calcium"]["value"] < 0.05 * values["liquor"]["potassium"]["value"],
+        hazard.name == "corrosive",
+        haze >= 1.0,
+        hours >= typical.settle_hours,
+        starts,
+        starts + timedelta(hours=typical.settle_hours) if starts else None,
+        starts + timedelta(hours=hours) if starts else None,
+        starts + timedelta(hours=hours, days=keeps) if starts else None,
+        round(keeps),
+        _traces(answer),
+        {
+            "surface": typical.batch.surface,
+            "pour_line": typical.batch.pour_line,
+            "sludge_top": typical.batch.sludge_top,
+            "rim": answer.vessel.height,
+        },
+        typical.batch.goes,
+        answer.warnings,
+    )
+
+
+def _own_rung(values: Mapping[str, Any]) -> Mapping[str, Figure]:
+    own: Mapping[str, Figure] = next(row for row in values["ladder"] if row["chosen"])
+    return own
+
+
+def _under(figures: Mapping[str, Shown], start: str) -> dict[str, Shown]:
+    return {path[len(start) + 1 :]: figure for path, figure in figures.items() if path.startswith(start + ".")}
+
+
+def _rung(figures: Mapping[str, Shown], index: int, row: Mapping[str, Any]) -> dict[str, Any]:
+    return {**_under(figures, f"ladder.{index}"), "chosen": row["chosen"], "within_limits_for": row["within_limits_for"]}
+
+
+def _advice(answer: Answer, figures: Mapping[str, Shown], stage: str) -> StageAdvice:
+    habit = f"{practice('seedling_dilution').typical:g}" if stage == "seedling" else ""
+    return StageAdvice(stage, figures.get(f"recommended.{stage}.parts_water"), answer.limits[stage], habit)
+
+
+def _ash_words(answer: Answer) -> str:
+    """How much ash, in the measure it is taken by: as typed, as weighed, or in level cups and spoons."""
+    request, plan = answer.request, answer.plan
+    reading = request.readings.get("ash.amount")
+    if reading is not None:
+        return reading.text.strip()
+    if plan.ash_grams is not None:
+        return write_quantity(plan.ash_grams, "g", 4, request.locale, trim=True)
+    return _measure_words(plan.measure_parts, request.locale)
+
+
+_QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
+
+
+def _measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
+    words = []
+    for amount, name in parts:
+        whole, rest = int(amount), round(amount - int(amount), 6)
+        number = (str(whole) if whole else "") + _QUARTERS.get(rest, "") if rest in (0, *_QUARTERS) else write_number(amount, 3, locale)
+        words.append(f"{number} level {name}{'s' if amount > 1 else ''}")
+    return " and ".join(words)
+
+
+def _traces(answer: Answer) -> tuple[Trace, ...]:
+    """The settling picture: clear depth against time for a few sizes of grain, to the end of the wait or the settling."""
+    batch, sample = answer.typical.batch, answer.typical.sample
+    if batch.clear_depth <= 0:
+        return ()
+    longest = max(answer.request.known("steep.time"), answer.typical.settle_hours)
+    hours = [longest * step / 24 for step in range(25)]
+    sizes = [2e-6, 5e-6, 10e-6]
+    found = settling.clearing_traces(
+        sizes, batch.clear_depth, hours, sample.particle_density, answer.request.known("water.temperature") + 273.15
+    )
+    return tuple(Trace(trace.diameter_m * 1e6, tuple(zip(trace.hours, trace.clear_depth_m, strict=True))) for trace in found)
+
+
+def status_words(status: str) -> str:
+    """What a status of the published tables means in words.
+
+    >>> status_words("practice")
+    'common practice, no source'
+    """
+    return published.STATUSES[status]
