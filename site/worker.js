@@ -130,9 +130,8 @@ async function startPython({ packages }, snapshot) {
     },
     ...(snapshot && { _loadSnapshot: snapshot }),
   });
-  // A snapshot brings back abilities, time zone and random state of the machine that made it.
+  // A snapshot brings back the abilities and the random state of the machine that made it.
   python._module.HEAP32[placeOfTrampoline(python._module)] = trampoline;
-  python._module._tzset();
   python.runPython("import random\nrandom.seed()");
   calculate = python.pyimport("feedcalc.engine").calculate;
 }

@@ -18,14 +18,15 @@ ZIP_TIME = (1980, 1, 1, 0, 0, 0)
 # Of the standard library: programs, servers, test and build tools, and what needs a terminal, an operating
 # system or a database. Everything else stays, so that rare error paths find their imports.
 LEFT_OUT = frozenset({
-    "_aix_support", "_android_support", "_apple_support", "_ios_support", "_osx_support", "_pyrepl",
-    "antigravity", "bdb", "cProfile", "cmd", "code", "compileall", "ctypes", "curses", "dbm", "doctest",
-    "ensurepip", "filecmp", "fileinput", "ftplib", "getpass", "idlelib", "imaplib", "mailbox",
-    "modulefinder", "multiprocessing", "netrc", "nturl2path", "pdb", "pickletools", "plistlib",
-    "poplib", "profile", "pstats", "pty", "py_compile", "pyclbr", "pydoc", "pydoc_data", "rlcompleter",
-    "sched", "shelve", "smtplib", "socketserver", "sqlite3", "ssl", "tabnanny", "tarfile", "test",
-    "this", "timeit", "tkinter", "trace", "tracemalloc", "tty", "turtle", "turtledemo", "unittest",
-    "venv", "wave", "webbrowser", "wsgiref", "xmlrpc", "zipapp",
+    "_aix_support", "_android_support", "_apple_support", "_ios_support", "_osx_support", "_pydatetime",
+    "_pyio", "_pyrepl", "antigravity", "argparse", "bdb", "cProfile", "cmd", "code", "compileall",
+    "configparser", "ctypes", "curses", "dbm", "doctest", "ensurepip", "filecmp", "fileinput", "ftplib",
+    "getopt", "getpass", "idlelib", "imaplib", "mailbox", "modulefinder", "multiprocessing", "netrc",
+    "nturl2path", "optparse", "pdb", "pickletools", "plistlib", "poplib", "profile", "pstats", "pty",
+    "py_compile", "pyclbr", "pydoc", "pydoc_data", "rlcompleter", "sched", "shelve", "smtplib",
+    "socketserver", "sqlite3", "ssl", "tabnanny", "tarfile", "test", "this", "timeit", "tkinter",
+    "trace", "tracemalloc", "tty", "turtle", "turtledemo", "unittest", "venv", "wave", "webbrowser",
+    "wsgiref", "xmlrpc", "zipapp",
 })  # fmt: skip
 
 
