@@ -104,9 +104,9 @@ class Answer:
         return estimate_of([of(outcome) for outcome in self.others], typical)
 
 
-def practice(id: str) -> Estimate:
+def practice(row_id: str) -> Estimate:
     """A row of ``feed_practice.csv``, volumes in litres."""
-    row = next(row for row in published.table("feed_practice") if row["id"] == id)
+    row = next(row for row in published.table("feed_practice") if row["id"] == row_id)
     return published.estimate(row).scaled(_LITRES_PER.get(row["unit"], 1.0))
 
 
@@ -115,7 +115,12 @@ def answer_to(request: Request) -> Answer:
 
     Raises `InputErrors` where what was asked contradicts itself, `NoSolution` where the chemistry has no answer.
     """
-    ash = ash_of(request.word("ash.kind"), request.word("ash.state"), request.group("ash.analysis"), request.number("ash.density"))
+    ash = ash_of(
+        request.word("ash.kind"),
+        request.word("ash.state"),
+        request.group("ash.analysis"),
+        request.number("ash.density"),
+    )
     water = water_of_report(request.word("water.kind"), request.group("water.analysis"))
     dilution_water = _dilution_water(request, water)
     vessel = Vessel(request.known("vessel.depth"), request.known("vessel.capacity"))
@@ -149,6 +154,19 @@ def _dilution_water(request: Request, water: Water) -> Water:
     return water_of_report(kind or request.word("water.kind"), report)
 
 
+def _not_judged(request: Request) -> list[str]:
+    """What was told but does not move a figure, said openly."""
+    told = []
+    if request.group("measured"):
+        told.append("The meter reading is kept with the batch, but it does not narrow these ranges.")
+    if request.number("soil.ph") is not None or request.word("plant"):
+        told.append(
+            "Soil and plant are kept with the batch, but whether they can take ash is not judged here: "
+            "give none where the soil is at pH 7 or above, nor to lime-hating plants."
+        )
+    return told
+
+
 class _Working:
     """What stays the same through one answer, and what is noticed on the way."""
 
@@ -166,6 +184,7 @@ class _Working:
         self.warnings: list[str] = [*water.doubts]
         if dilution_water is not water:
             self.warnings += dilution_water.doubts
+        self.warnings += _not_judged(request)
 
     # -- the plan ---------------------------------------------------------------------------------------------
 
@@ -255,7 +274,7 @@ class _Working:
         return (Can(9.0, 1),)
 
     def _parts_by_limits(self, strength: float) -> float:
-        """Parts of water that the published limits for the stage call for at ``strength``; the weakest rung if none would do."""
+        """Parts of water that the limits for the stage call for at ``strength``; the weakest rung if none would do."""
         if self.request.dilution_parts is not None:
             return self.request.dilution_parts
         liquor = self._steep(self.ash.typical(), strength).liquor
@@ -268,7 +287,9 @@ class _Working:
     def _recommended(self, liquor: Liquor) -> dict[str, float]:
         """Parts of water that bring this liquor within every limit, by stage; infinite where no dilution would."""
         return {
-            stage: max(parts_to_meet(limit, liquor, self.dilution_water, self.dilution_conductivity) for limit in limits)
+            stage: max(
+                parts_to_meet(limit, liquor, self.dilution_water, self.dilution_conductivity) for limit in limits
+            )
             for stage, limits in self.limits.items()
         }
 
@@ -283,12 +304,14 @@ class _Working:
             return
         if made < wanted * (1 - batches.rules()["shortfall_allowed"]):
             problem = (
-                f"This much ash and water gives about {made:.1f} L of clear liquor, but the cans at 1:{plan.parts_water:g} "
-                f"need {wanted:.1f} L."
+                f"This much ash and water gives about {made:.1f} L of clear liquor, "
+                f"but the cans at 1:{plan.parts_water:g} need {wanted:.1f} L."
             )
             field = "water.amount" if "water.amount" in request.readings else "ash.amount"
             reading = request.readings.get(field)
-            accepted = "more water, fewer cans, or a weaker dilution; or leave out the ash and water and let the cans decide"
+            accepted = (
+                "more water, fewer cans, or a weaker dilution; or leave out the ash and water and let the cans decide"
+            )
             raise InputErrors([InputError(field, reading.text if reading else "", problem, accepted)])
         self.warnings.append(
             f"The liquor ({made:.1f} L) falls a little short of what the cans want ({wanted:.1f} L): "

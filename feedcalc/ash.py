@@ -125,9 +125,7 @@ class Ash:
         )
 
 
-def ash_of(
-    kind: str, state: str, analysis: Mapping[str, float] | None = None, density: float | None = None
-) -> Ash:
+def ash_of(kind: str, state: str, analysis: Mapping[str, float] | None = None, density: float | None = None) -> Ash:
     """The ash of a kind and state, with what a laboratory (g/kg by element) or a weighed measure (g/mL) made sure.
 
     Raises KeyError for a kind or state that is in no table.

@@ -20,6 +20,9 @@ from feedcalc import published
 from feedcalc.ash import AshSample
 from feedcalc.physics import settling, water
 
+# A measure this near to the volume wanted spares the grower the spoons: far below what a cup of ash is unsure by.
+CLOSE_ENOUGH = 0.06
+
 
 @lru_cache
 def rules() -> Mapping[str, float]:
@@ -30,7 +33,9 @@ def rules() -> Mapping[str, float]:
 @lru_cache
 def measures(customs: str) -> Mapping[str, float]:
     """Millilitres of a level cup, tablespoon and teaspoon in a country's customs (us, metric, uk)."""
-    return {row["measure"]: float(row["millilitres"]) for row in published.table("measures") if row["customs"] == customs}
+    return {
+        row["measure"]: float(row["millilitres"]) for row in published.table("measures") if row["customs"] == customs
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +153,11 @@ def solids_share(batch: Batch, sample: AshSample) -> float:
 def cleared_diameter(batch: Batch, sample: AshSample, temperature_kelvin: float, hours: float) -> float:
     """Diameter in metres of the smallest grains that have left the poured depth after ``hours``."""
     return settling.cleared_diameter_m(
-        batch.clear_depth, hours, sample.particle_density, temperature_kelvin, volume_fraction=solids_share(batch, sample)
+        batch.clear_depth,
+        hours,
+        sample.particle_density,
+        temperature_kelvin,
+        volume_fraction=solids_share(batch, sample),
     )
 
 
@@ -164,29 +173,34 @@ def weighed(grams: float) -> float:
     (105.0, 23.0, 1230.0)
     """
     step = 1 if grams < 50 else 5 if grams < 500 else 10 if grams < 2000 else 50
-    return max(float(step * floor(grams / step + 0.5)), min(grams, 1.0))
+    return max(_nearest(grams, step), min(grams, 1.0))
 
 
 def measured_out(millilitres: float, customs: str) -> tuple[float, tuple[tuple[float, str], ...]]:
     """A volume in level cups and spoons: what it comes to in mL, and how many of each measure.
 
-    Quarter cups from one cup up, tablespoons below, teaspoons below two tablespoons.
+    Quarter cups where they come within `CLOSE_ENOUGH` of the volume, else quarter cups and tablespoons;
+    tablespoons alone below a quarter cup, teaspoons below two tablespoons, half and whole cups for large volumes.
 
-    >>> measured_out(240.0, "us")[1]
-    ((1.0, 'cup'),)
+    >>> measured_out(240.0, "us")[1], measured_out(122.0, "metric")[1], measured_out(150.0, "metric")[1]
+    (((1.0, 'cup'),), ((0.5, 'cup'),), ((0.5, 'cup'), (2.0, 'tablespoon')))
     """
     cup, tablespoon, teaspoon = (measures(customs)[name] for name in ("cup", "tablespoon", "teaspoon"))
-    if millilitres >= 0.95 * cup:
-        step = 0.25 if millilitres < 10 * cup else 0.5 if millilitres < 40 * cup else 1.0
-        amount, name, unit = step * floor(millilitres / cup / step + 0.5), "cup", cup
-    elif millilitres >= 2 * tablespoon:
-        quarters = floor(millilitres / (cup / 4) + 1e-9)
-        spoons = floor((millilitres - quarters * cup / 4) / tablespoon + 0.5)
-        parts = tuple(part for part in ((quarters / 4, "cup"), (float(spoons), "tablespoon")) if part[0] > 0)
-        return quarters * cup / 4 + spoons * tablespoon, parts
-    else:
-        amount, name, unit = max(0.5 * floor(millilitres / teaspoon / 0.5 + 0.5), 0.5), "teaspoon", teaspoon
-    return amount * unit, ((amount, name),)
+    if millilitres < 2 * tablespoon:
+        spoons = max(_nearest(millilitres / teaspoon, 0.5), 0.5)
+        return spoons * teaspoon, ((spoons, "teaspoon"),)
+    step = 0.25 if millilitres < 10 * cup else 0.5 if millilitres < 40 * cup else 1.0
+    cups = _nearest(millilitres / cup, step)
+    if cups > 0 and abs(cups * cup - millilitres) <= CLOSE_ENOUGH * millilitres:
+        return cups * cup, ((cups, "cup"),)
+    cups = step * floor(millilitres / cup / step)
+    spoons = _nearest((millilitres - cups * cup) / tablespoon, 1.0)
+    parts = tuple((amount, name) for amount, name in ((cups, "cup"), (spoons, "tablespoon")) if amount > 0)
+    return cups * cup + spoons * tablespoon, parts
+
+
+def _nearest(amount: float, step: float) -> float:
+    return step * floor(amount / step + 0.5)
 
 
 def poured(litres: float) -> float:
@@ -206,4 +220,4 @@ def jugged(litres: float) -> float:
     (0.7, 2.25)
     """
     step = 0.01 if litres < 0.5 else 0.05 if litres < 5 else 0.1
-    return max(round(floor(litres / step + 0.5) * step, 10), min(litres, 0.01))
+    return max(round(_nearest(litres, step), 10), min(litres, 0.01))

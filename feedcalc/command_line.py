@@ -67,9 +67,14 @@ def _batch_options(command: Callable[..., None]) -> Callable[..., None]:
     """Give a verb the options that make up a request."""
     command = click.option("--json", "as_json", is_flag=True, help="Write the whole reply as JSON.")(command)
     command = click.option(
-        "--from", "source", type=click.File(encoding="utf-8"), help="A request as JSON; '-' for standard input. Options go before it."
+        "--from",
+        "source",
+        type=click.File(encoding="utf-8"),
+        help="A request as JSON; '-' for standard input. Options go before it.",
     )(command)
-    command = click.option("--can", "cans", multiple=True, help="A can to fill: '9 L' or '2 x 9 L'. May stand several times.")(command)
+    command = click.option(
+        "--can", "cans", multiple=True, help="A can to fill: '9 L' or '2 x 9 L'. May stand several times."
+    )(command)
     for flag, path, words in reversed(OPTIONS):
         command = click.option(flag, path.replace(".", "__"), help=words)(command)
     return command

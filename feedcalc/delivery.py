@@ -29,4 +29,4 @@ def delivered_by(feed: Liquor, litres: float) -> Delivered:
     The lime value of a feed is its alkalinity: mg/L as CaCO3 times litres.
     """
     milligrams = [feed.milligrams_per_litre(element) * litres for element in DELIVERED_ELEMENTS]
-    return Delivered(litres, *milligrams, feed.alkalinity * litres / 1000)
+    return Delivered(litres, milligrams[0], milligrams[1], milligrams[2], feed.alkalinity * litres / 1000)

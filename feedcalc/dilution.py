@@ -52,7 +52,8 @@ def feed_at(
     both = liquor_kilograms + water_kilograms
     dissolved = liquor.equilibrium.dissolved
     totals = {
-        element: (dissolved.get(element, 0.0) * liquor_kilograms + water.totals.get(element, 0.0) * water_kilograms) / both
+        element: (dissolved.get(element, 0.0) * liquor_kilograms + water.totals.get(element, 0.0) * water_kilograms)
+        / both
         for element in {*dissolved, *water.totals}
     }
     mixed = equilibrate(totals, temperature_kelvin, FEED_MINERALS, nearby=nearby)
@@ -90,7 +91,7 @@ def limits_for(stage: str) -> tuple[FeedLimit, ...]:
 
 
 def parts_to_meet(limit: FeedLimit, liquor: Liquor, water: Water, water_conductivity: float) -> float:
-    """Parts of water to one of liquor that bring the feed down to the upper end of ``limit``, rounded up to a whole part.
+    """Whole parts of water to one of liquor that bring the feed down to the upper end of ``limit``.
 
     Alkalinity and conductivity are taken to mix in proportion to volume, which errs to the weak side where lime
     falls out. Infinite where the diluting water alone is at or past the limit.

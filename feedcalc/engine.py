@@ -71,7 +71,9 @@ def _replied(request_json: str) -> tuple[dict[str, Any], Sheet | None]:
     except Exception as fault:
         # A fault of ours must reach a grower as a plain refusal, never as a figure and never as a traceback.
         problem = f"feedcalc failed on this ({type(fault).__name__}); no figure was computed."
-        return _refused([{"field": "feedcalc", "given": "", "problem": problem, "accepted": "a report of this request to us"}]), None
+        return _refused(
+            [{"field": "feedcalc", "given": "", "problem": problem, "accepted": "a report of this request to us"}]
+        ), None
 
 
 def _refused(errors: list[dict[str, str]]) -> dict[str, Any]:
@@ -105,7 +107,8 @@ def _batch_reply(request: Request) -> tuple[dict[str, Any], Sheet]:
         "assumed": dict(answer.assumed),
         "read_as": {path: reading.echo for path, reading in request.readings.items() if reading.echo},
         "cautions": [
-            {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status} for c in sheet.cautions
+            {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status}
+            for c in sheet.cautions
         ],
         "warnings": list(answer.warnings),
         "sources": report.sources_behind(report.TABLES_BEHIND_A_BATCH),

@@ -9,7 +9,6 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-
 # What is left out at each end of a range: low and high are a 5 % and a 95 % bound.
 TAIL = 0.05
 

@@ -13,13 +13,17 @@ from typing import Any
 from feedcalc import published
 from feedcalc.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
 from feedcalc.ash import ELEMENTS
+from feedcalc.batch import jugged
 from feedcalc.chemistry import Equilibrium
 from feedcalc.delivery import Delivered
 from feedcalc.dilution import Feed
 from feedcalc.estimates import Estimate
-from feedcalc.steeping import Liquor
+from feedcalc.steeping import Liquor, dissolved_share
 
 Figure = dict[str, Any]
+
+# Five minutes, a quarter of an hour, one, four, twelve and twenty-four hours.
+DISSOLVING_HOURS = (5 / 60, 0.25, 1.0, 4.0, 12.0, 24.0)
 
 # Names and units of what is told of any solution, in the order a sheet shows them.
 SOLUTION_FIGURES: tuple[tuple[str, str, Callable[[Liquor], float]], ...] = (
@@ -67,6 +71,7 @@ def values_of(answer: Answer) -> dict[str, Any]:
             "per_square_metre": _delivered(answer, lambda outcome: outcome.per_square_metre),
         },
         "sludge": _sludge(answer),
+        "steeping": {"dissolving": [_dissolving(answer, hours) for hours in DISSOLVING_HOURS]},
         "settling": {
             "cleared_diameter": figure(answer.spread(lambda outcome: outcome.cleared_metres * 1e6), "um"),
             "dissolved_share": figure(answer.spread(lambda outcome: outcome.steep.dissolved_share), "1"),
@@ -81,13 +86,17 @@ def values_of(answer: Answer) -> dict[str, Any]:
 def values_of_solution(equilibrium: Equilibrium) -> dict[str, Any]:
     """``values`` of the reply to a request for chemistry alone."""
     liquor = Liquor(equilibrium)
-    solution: dict[str, Any] = {
-        name: figure(Estimate.exactly(of(liquor)), unit) for name, unit, of in SOLUTION_FIGURES
-    }
+    solution: dict[str, Any] = {name: figure(Estimate.exactly(of(liquor)), unit) for name, unit, of in SOLUTION_FIGURES}
     solution["minerals"] = {
         mineral: figure(Estimate.exactly(mol * 1000), "mmol/kg") for mineral, mol in equilibrium.formed.items()
     }
     return {"solution": solution}
+
+
+def _dissolving(answer: Answer, hours: float) -> dict[str, Figure]:
+    """How much of the reachable potassium is out after some hours of a stirred steep."""
+    share = answer.spread(lambda outcome: dissolved_share(hours, outcome.sample))
+    return {"time": figure(Estimate.exactly(hours), "h"), "share": figure(share, "1")}
 
 
 def _in_air(outcome: Outcome) -> Liquor:
@@ -135,13 +144,14 @@ def _batch(answer: Answer) -> dict[str, Any]:
 
 def _rung(answer: Answer, index: int, rung: Feed) -> dict[str, Any]:
     can = answer.plan.cans[0].litres
+    liquor = jugged(can / (1 + rung.parts_water))
     row: dict[str, Any] = {
         "parts_liquor": figure(Estimate.exactly(1.0), "1"),
         "parts_water": figure(Estimate.exactly(rung.parts_water), "1"),
         **_solution(answer, lambda outcome: outcome.ladder[index].liquor),
         "lime_haze": figure(answer.spread(lambda outcome: outcome.ladder[index].lime_haze), "mg/L"),
-        "liquor_per_can": figure(Estimate.exactly(can / (1 + rung.parts_water)), "L"),
-        "water_per_can": figure(Estimate.exactly(can * rung.parts_water / (1 + rung.parts_water)), "L"),
+        "liquor_per_can": figure(Estimate.exactly(liquor), "L"),
+        "water_per_can": figure(Estimate.exactly(can - liquor), "L"),
         "chosen": rung.parts_water == answer.plan.parts_water,
         "within_limits_for": [stage for stage in STAGES if _within(answer, rung, stage)],
     }
@@ -196,7 +206,7 @@ def _share(part: float, whole: float) -> float:
 
 
 def _recommended(answer: Answer, stage: str) -> dict[str, Any] | None:
-    """Parts of water for a stage by the published limits, beside what practice says; null where no dilution would do."""
+    """Parts of water for a stage by the published limits; null where no dilution would do."""
     if answer.typical.recommended[stage] > WEAKEST_SENSIBLE_PARTS:
         return None
     parts = answer.spread(lambda outcome: min(outcome.recommended[stage], WEAKEST_SENSIBLE_PARTS))
@@ -204,7 +214,13 @@ def _recommended(answer: Answer, stage: str) -> dict[str, Any] | None:
     return {
         "parts_water": figure(parts, "1"),
         "limits": [
-            {"quantity": limit.quantity, "at_most": limit.high, "unit": limit.unit, "source": limit.row["source"], "status": limit.row["status"]}
+            {
+                "quantity": limit.quantity,
+                "at_most": limit.high,
+                "unit": limit.unit,
+                "source": limit.row["source"],
+                "status": limit.row["status"],
+            }
             for limit in limits
         ],
     }
@@ -241,7 +257,7 @@ def sources_behind(tables: tuple[str, ...]) -> list[dict[str, str]]:
     ids = {row["source"] for name in tables for row in published.table(name)}
     return [
         {"id": source.id, "citation": source.citation, "doi": source.doi, "errata": source.errata}
-        for source in (published.sources()[id] for id in sorted(ids))
+        for source in (published.sources()[source_id] for source_id in sorted(ids))
     ]
 
 

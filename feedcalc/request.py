@@ -296,7 +296,9 @@ class _Reading:
         if given is None:
             return ()
         if not isinstance(given, list) or len(given) > 20:
-            self._fault("cans", _shown(given), "This is not a list of cans.", 'a list such as [{"size": "9 L", "count": 2}]')
+            self._fault(
+                "cans", _shown(given), "This is not a list of cans.", 'a list such as [{"size": "9 L", "count": 2}]'
+            )
             return ()
         cans = []
         for index, row in enumerate(given):
@@ -314,7 +316,9 @@ class _Reading:
                 self.errors.append(error)
                 continue
             try:
-                count = read_quantity(row.get("count", 1), "count", f"{path}.count", self.locale, minimum=1, maximum=1000)
+                count = read_quantity(
+                    row.get("count", 1), "count", f"{path}.count", self.locale, minimum=1, maximum=1000
+                )
             except InputError as error:
                 self.errors.append(error)
                 continue
@@ -340,7 +344,10 @@ class _Reading:
             return None
         if not isinstance(given, dict) or set(given) - {"totals", "minerals", "temperature", "carbon_dioxide"}:
             self._fault(
-                "solution", _shown(given), "This is not a solution.", "an object with totals, minerals, temperature, carbon_dioxide"
+                "solution",
+                _shown(given),
+                "This is not a solution.",
+                "an object with totals, minerals, temperature, carbon_dioxide",
             )
             return None
         totals = self._totals(given.get("totals") or {})
@@ -348,7 +355,12 @@ class _Reading:
         temperature, pressure = 25.0, None
         try:
             temperature = read_quantity(
-                given.get("temperature") or "25 degC", "temperature", "solution.temperature", self.locale, minimum=0, maximum=100
+                given.get("temperature") or "25 degC",
+                "temperature",
+                "solution.temperature",
+                self.locale,
+                minimum=0,
+                maximum=100,
             ).value
         except InputError as error:
             self.errors.append(error)
@@ -368,7 +380,9 @@ class _Reading:
             path = f"solution.totals.{element}"
             try:
                 if element not in SOLUTION_ELEMENTS:
-                    raise InputError(path, _shown(amount), "There is no such element.", "one of " + ", ".join(SOLUTION_ELEMENTS))
+                    raise InputError(
+                        path, _shown(amount), "There is no such element.", "one of " + ", ".join(SOLUTION_ELEMENTS)
+                    )
                 millimoles = read_number(amount, path, self.locale)
                 if not 0 <= millimoles <= 20_000:
                     raise InputError(path, _shown(amount), "This is out of range.", "0 to 20000 mmol per kg of water")
@@ -380,14 +394,23 @@ class _Reading:
     def _minerals(self, given: Any) -> tuple[str, ...]:
         known = _names("chem_minerals", "mineral")
         if not isinstance(given, list) or any(mineral not in known for mineral in given):
-            self._fault("solution.minerals", _shown(given), "This is not a list of known minerals.", "any of " + ", ".join(known))
+            self._fault(
+                "solution.minerals",
+                _shown(given),
+                "This is not a list of known minerals.",
+                "any of " + ", ".join(known),
+            )
             return ()
         return tuple(dict.fromkeys(given))
 
     def _acid_is_whole(self) -> None:
         if any(path in self.numbers or path in self.words for path in ("acid.kind", "acid.strength", "acid.target_ph")):
             for path, example in (("acid.kind", "vinegar or citric acid"), ("acid.target_ph", "a pH such as 7")):
-                if path not in self.numbers and path not in self.words and not any(e.field == path for e in self.errors):
+                if (
+                    path not in self.numbers
+                    and path not in self.words
+                    and not any(e.field == path for e in self.errors)
+                ):
                     self._fault(path, "", "The acid needs this too.", example)
 
     def _fault(self, field: str, given: Any, problem: str, accepted: str) -> None:
@@ -432,7 +455,13 @@ def _ash_kind(path: str, given: Any, kinds: tuple[str, ...]) -> str:
     for row in published.table("ash_refusals"):
         named = (row["id"].replace("_", " "), *row["words"].split("|"))
         if any(f" {word.strip().casefold()} " in f" {words} " for word in named):
-            raise InputError(path, _shown(given), f"Never use this ash: {row['reason']}", "ash of clean, untreated wood: " + ", ".join(kinds))
+            problem = (
+                f"{row['label']}: never use this ash"
+                if row["verdict"] == "refused"
+                else f"{row['label']} is not covered"
+            )
+            reason = f"{problem}. {row['reason']}. {row['caution']}"
+            raise InputError(path, _shown(given), reason, "ash of clean, untreated wood: " + ", ".join(kinds))
     raise InputError(path, _shown(given), "This is not a known ash.", "one of " + ", ".join(kinds))
 
 

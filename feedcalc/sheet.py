@@ -24,6 +24,8 @@ from feedcalc.report import Figure, flat_figures
 
 # Smaller than this in its unit, a figure is told as `under` it.
 SMALLEST_TOLD = {"mg/L": 0.1, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
+# Assumptions about the machinery rather than the garden: in the reply, not on the sheet.
+UNTOLD = {"ranges", "seed"}
 _WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "1": ""}
 
 
@@ -57,7 +59,7 @@ class Assumption:
 
 @dataclass(frozen=True, slots=True)
 class StageAdvice:
-    """How far to dilute for a stage: parts by the published limits (None where none would do), the limits, and habit."""
+    """How far to dilute for a stage: parts by the limits (None where none would do), the limits, and habit."""
 
     stage: str
     parts: Shown | None
@@ -109,6 +111,7 @@ class Sheet:
     traces: tuple[Trace, ...]
     heights: Mapping[str, float]
     goes: int
+    limit_sources: tuple[tuple[str, str, str], ...]
     warnings: tuple[str, ...]
 
     def at(self, where: str) -> tuple[Caution, ...]:
@@ -144,14 +147,16 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
         if name in ("parts_water", "goes", "count"):
             return write_number(amount, 4, locale, trim=True) if sure else write_number(amount, 2, locale, trim=True)
         if sure:
-            return write_number(amount, 4, locale, trim=True)
+            return write_number(amount, 4 if amount >= 1000 else 3, locale, trim=True)
         return write_number(amount, 2, locale)
 
     written = _WRITTEN_UNIT.get(unit, unit)
     text = number(value)
     spelt = write_quantity(1.0, written, 1, locale).split("\u00a0")[-1] if written else ""
     low, high = number(figure["low"]), number(figure["high"])
-    return Shown(path, value, f"{text}\u00a0{spelt}" if spelt else text, "" if sure or low == high else f"{low} to {high}", spelt)
+    return Shown(
+        path, value, f"{text}\u00a0{spelt}" if spelt else text, "" if sure or low == high else f"{low} to {high}", spelt
+    )
 
 
 def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, str]) -> Sheet:
@@ -186,7 +191,11 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         tuple(_under(figures, f"batch.cans.{index}") for index in range(len(plan.cans))),
         bool(request.cans),
         tuple(_advice(answer, figures, stage) for stage in STAGES),
-        tuple(Assumption(path, meanings.get(path, path), text) for path, text in answer.assumed.items() if path in meanings),
+        tuple(
+            Assumption(path, meanings.get(path, path), text)
+            for path, text in answer.assumed.items()
+            if path in meanings and path not in UNTOLD
+        ),
         cautions_for(conditions),
         hazard,
         feed_hazard,
@@ -207,6 +216,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
             "rim": answer.vessel.height,
         },
         typical.batch.goes,
+        _limit_sources(answer),
         answer.warnings,
     )
 
@@ -221,7 +231,11 @@ def _under(figures: Mapping[str, Shown], start: str) -> dict[str, Shown]:
 
 
 def _rung(figures: Mapping[str, Shown], index: int, row: Mapping[str, Any]) -> dict[str, Any]:
-    return {**_under(figures, f"ladder.{index}"), "chosen": row["chosen"], "within_limits_for": row["within_limits_for"]}
+    return {
+        **_under(figures, f"ladder.{index}"),
+        "chosen": row["chosen"],
+        "within_limits_for": row["within_limits_for"],
+    }
 
 
 def _advice(answer: Answer, figures: Mapping[str, Shown], stage: str) -> StageAdvice:
@@ -240,6 +254,16 @@ def _ash_words(answer: Answer) -> str:
     return _measure_words(plan.measure_parts, request.locale)
 
 
+def _limit_sources(answer: Answer) -> tuple[tuple[str, str, str], ...]:
+    """Id, citation and status words of each limit that decides a dilution, once each."""
+    found = {}
+    for limits in answer.limits.values():
+        for limit in limits:
+            source = published.sources()[limit.row["source"]]
+            found[(source.id, limit.row["status"])] = (source.id, source.citation, status_words(limit.row["status"]))
+    return tuple(found.values())
+
+
 _QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 
 
@@ -247,7 +271,11 @@ def _measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
     words = []
     for amount, name in parts:
         whole, rest = int(amount), round(amount - int(amount), 6)
-        number = (str(whole) if whole else "") + _QUARTERS.get(rest, "") if rest in (0, *_QUARTERS) else write_number(amount, 3, locale)
+        number = (
+            (str(whole) if whole else "") + _QUARTERS.get(rest, "")
+            if rest in (0, *_QUARTERS)
+            else write_number(amount, 3, locale)
+        )
         words.append(f"{number} level {name}{'s' if amount > 1 else ''}")
     return " and ".join(words)
 
@@ -263,7 +291,9 @@ def _traces(answer: Answer) -> tuple[Trace, ...]:
     found = settling.clearing_traces(
         sizes, batch.clear_depth, hours, sample.particle_density, answer.request.known("water.temperature") + 273.15
     )
-    return tuple(Trace(trace.diameter_m * 1e6, tuple(zip(trace.hours, trace.clear_depth_m, strict=True))) for trace in found)
+    return tuple(
+        Trace(trace.diameter_m * 1e6, tuple(zip(trace.hours, trace.clear_depth_m, strict=True))) for trace in found
+    )
 
 
 def status_words(status: str) -> str:

@@ -115,7 +115,7 @@ def _given_up(sample: AshSample, share: float) -> dict[str, float]:
 
 def _sludge(sample: AshSample, water: Water, liquor: Liquor, grams_per_kilogram: float) -> Sludge:
     if grams_per_kilogram <= 0:
-        return Sludge({element: 0.0 for element in ELEMENTS}, 0.0)
+        return Sludge(dict.fromkeys(ELEMENTS, 0.0), 0.0)
     left = {}
     for element in ELEMENTS:
         from_ash = sample.grams_per_kilogram[element] / 1000

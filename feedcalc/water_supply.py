@@ -170,7 +170,8 @@ def _share_hardness(
 
 
 def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: list[str]) -> str:
-    """Make cations equal anions by adding sodium or chloride; returns what was added, and doubts a poor report."""
+    """Make cations equal anions by adding sodium or chloride; returns what was added where it is
+    half a milligram per litre or more, and doubts a poor report."""
     cations = sum(value for value in milliequivalents.values() if value > 0)
     anions = alkalinity - sum(value for value in milliequivalents.values() if value < 0)
     surplus = cations - anions
@@ -184,7 +185,8 @@ def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: lis
         )
     ion = next(ion for ion in ions() if ion.name == ("chloride" if surplus > 0 else "sodium"))
     milliequivalents[ion.name] += abs(surplus) * (-1 if surplus > 0 else 1)
-    return f"{abs(surplus) * ion.grams_per_mol:.1f} mg/L {ion.name}"
+    added = abs(surplus) * ion.grams_per_mol
+    return f"{added:.1f} mg/L {ion.name}" if added >= 0.5 else ""
 
 
 def _carbon_for_ph(totals: Mapping[str, float], alkalinity: float, ph: float) -> float:
@@ -220,5 +222,11 @@ def _checked_against_conductivity(water: Water, stated: float) -> Water:
         f"an ion is missing, or a unit is wrong."
     )
     return Water(
-        water.label, water.totals, water.hardness, water.alkalinity, water.ph, water.balanced_with, (*water.doubts, doubt)
+        water.label,
+        water.totals,
+        water.hardness,
+        water.alkalinity,
+        water.ph,
+        water.balanced_with,
+        (*water.doubts, doubt),
     )

@@ -58,7 +58,10 @@ def sources() -> Mapping[str, Source]:
 
 @cache
 def table(name: str) -> tuple[Mapping[str, str], ...]:
-    """The rows of ``name.csv`` as text by column. Raises `PublishedDataError` where a row lacks a known source or status."""
+    """The rows of ``name.csv`` as text by column.
+
+    Raises `PublishedDataError` where a row lacks a known source or status.
+    """
     lines = [line for line in _text(f"{name}.csv").splitlines() if line.strip() and not line.startswith("#")]
     rows: list[Mapping[str, str]] = []
     for number, row in enumerate(csv.DictReader(lines), start=2):
