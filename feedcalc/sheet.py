@@ -281,7 +281,7 @@ def _measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
 
 
 def _traces(answer: Answer) -> tuple[Trace, ...]:
-    """The settling picture: clear depth against time for a few sizes of grain, to the end of the wait or the settling."""
+    """The settling picture: clear depth against time for a few sizes of grain, to the end of the wait."""
     batch, sample = answer.typical.batch, answer.typical.sample
     if batch.clear_depth <= 0:
         return ()

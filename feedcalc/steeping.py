@@ -102,7 +102,7 @@ def steep(
 
 
 def _given_up(sample: AshSample, share: float) -> dict[str, float]:
-    """Mol per kilogram of ash that has met the water after a share of the salts dissolved; their carbonate with them."""
+    """Mol per kilogram of ash that has met the water once a share of the salts dissolved, their carbonate with them."""
     reachable = sample.reachable_mol_per_kilogram()
     given = {element: amount * (share if element in SALTS else 1.0) for element, amount in reachable.items()}
     held_charge = sum(

@@ -156,7 +156,7 @@ def _completed(preset: Mapping[str, float], report: Mapping[str, float], doubts:
 def _share_hardness(
     full: dict[str, float], report: Mapping[str, float], preset: Mapping[str, float], missing: float
 ) -> None:
-    """Put the hardness no ion accounts for on calcium and magnesium, in the preset's proportion where both are unknown."""
+    """Put the hardness no ion accounts for on calcium and magnesium, as in the preset where both are unknown."""
     equivalents = {ion.name: preset[ion.name] / ion.grams_per_mol * ion.charge for ion in ions()}
     both = equivalents["calcium"] + equivalents["magnesium"]
     magnesium_share = equivalents["magnesium"] / both if both > 0 else 0.0
