@@ -178,11 +178,10 @@ def main(arguments: list[str]) -> None:
     make_environment()
     install_locked("packages", ROOT / "requirements.lock")
     pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")
-    if (ROOT / "feedcalc" / "engine.py").exists():
-        provide_node()
-        run_step("the page", [PYTHON, "-m", "building"], cwd=ROOT / "site")
-    if (ROOT / "feedcalc" / "command_line.py").exists():
-        subprocess.run([PROGRAMS / "feedcalc", "sheet"], cwd=ROOT, check=False)
+    provide_node()
+    run_step("the page (dist/feedcalc.html, dist/site)", [PYTHON, "-m", "building"], cwd=ROOT / "site")
+    if subprocess.run([PROGRAMS / "feedcalc", "sheet"], cwd=ROOT).returncode:
+        raise BuildFailed("the demo batch sheet could not be worked out.")
     if arguments == ["test"]:
         install_locked("packages for the tests", ROOT / "requirements-test.lock")
         provide_browser()

@@ -14,6 +14,7 @@ from pathlib import Path
 from building import ingredients
 from building.assemble import Parts, assemble
 from building.payload import bake, payload, program
+from feedcalc import engine
 
 TARGET = ingredients.ROOT / "dist"
 WORK = ingredients.ROOT / "build" / "page"
@@ -59,12 +60,17 @@ def main() -> None:
 
 def demo_request() -> dict[str, object]:
     """The batch that the page shows before Python is awake."""
-    return {"schema": 1}
+    request: dict[str, object] = json.loads(engine.demo_request())
+    return request
 
 
 def other_warm_up_requests() -> list[dict[str, object]]:
-    """Requests that wake what the demo leaves asleep: an error, chemistry alone."""
-    return [{"schema": 1, "water": {"amount": "five buckets"}}]
+    """Requests that wake what the demo leaves asleep: a refusal, chemistry alone."""
+    totals = {"potassium": 10, "calcium": 5, "carbon": 10}
+    return [
+        {"schema": 1, "water": {"amount": "five buckets"}},
+        {"schema": 1, "solution": {"totals": totals, "minerals": ["calcite"]}},
+    ]
 
 
 def size_of(path: Path) -> int:

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from feedcalc.engine import calculate
 from playwright.sync_api import Page
 
+from feedcalc.engine import calculate
 from tests.browser.conftest import SPY, ask, wait_for_engine, wait_until
 
 REQUESTS: list[dict[str, Any]] = [
@@ -129,7 +129,7 @@ HANGING = ["let python = null;", "let python = null; const hang = () => { for (;
 
 def test_a_hang_is_ended_and_python_started_again(watched_page: Page, one_file: str) -> None:
     page = opened(watched_page, one_file, HANG, HANGING)
-    page.evaluate("() => { feedcalcEngine.startEngine({ patience: 700 }); }")
+    page.evaluate("() => { feedcalcEngine.startEngine({ patience: 3000 }); }")
     wait_for_engine(page)
     outcome = page.evaluate("feedcalcEngine.ask({ hang: 1 }, { line: 'test' }).catch((error) => error.name)")
     assert outcome == "TimedOut"

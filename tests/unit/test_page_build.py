@@ -15,6 +15,8 @@ DIST = ingredients.ROOT / "dist"
 
 
 def test_the_image_is_the_same_when_made_again_elsewhere(tmp_path: Path) -> None:
+    made_from = (DIST / ".made-from").read_text()
+    assert made_from == building.digest_of_sources(), "sources changed since: python3 build.py"
     kept = next((DIST / "site").glob("payload.*.bin")).read_bytes()
     first_frame = int.from_bytes(kept[:4], "little")
     requests = [building.demo_request(), *building.other_warm_up_requests()]
