@@ -200,7 +200,7 @@ def measured_out(millilitres: float, customs: str) -> tuple[float, tuple[tuple[f
 
 
 def _nearest(amount: float, step: float) -> float:
-    return step * floor(amount / step + 0.5)
+    return float(step * floor(amount / step + 0.5))
 
 
 def poured(litres: float) -> float:
