@@ -205,6 +205,7 @@ class _Working:
         if request.dilution_parts is None:
             stage = request.word("stage")
             self.assumed["dilution"] = f"1:{parts:g}, from published limits for the stage ({stage})"
+        self._check_liquor_is_left(plan)
         self._check_cans_fill(plan)
         return plan
 
@@ -292,6 +293,16 @@ class _Working:
             )
             for stage, limits in self.limits.items()
         }
+
+    def _check_liquor_is_left(self, plan: Plan) -> None:
+        sample = self.ash.typical()
+        made = batches.batch_of(plan.grams_for(sample), plan.water_litres, self.vessel, sample).liquor_litres
+        if made > 1e-3 * plan.water_litres:
+            return
+        reading = self.request.readings.get("ash.amount")
+        problem = "This much ash takes up all of the water: no clear liquor would be left to pour off."
+        accepted = "less ash, or more water; common practice is a US cup to 5 L"
+        raise InputErrors([InputError("ash.amount", reading.text if reading else "", problem, accepted)])
 
     def _check_cans_fill(self, plan: Plan) -> None:
         request = self.request

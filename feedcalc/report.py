@@ -13,7 +13,7 @@ from typing import Any
 from feedcalc import published
 from feedcalc.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
 from feedcalc.ash import ELEMENTS
-from feedcalc.batch import jugged
+from feedcalc.batch import jugged, water_kilograms
 from feedcalc.chemistry import Equilibrium
 from feedcalc.delivery import Delivered
 from feedcalc.dilution import Feed
@@ -196,9 +196,13 @@ def _sludge(answer: Answer) -> dict[str, Figure]:
 
 
 def _left_behind(outcome: Outcome) -> float:
-    """Litres of liquor that are not poured off: in the guard layer and between the grains of the sludge."""
-    grains = outcome.batch.ash_grams / outcome.sample.particle_density
-    return max(outcome.batch.mixture_litres - outcome.batch.liquor_litres - grains, 0.0)
+    """Litres of liquor that are not poured off: in the guard layer and between the grains of the sludge.
+
+    All the liquor the water made less what is poured, so that no gram of the ash goes uncounted.
+    """
+    equilibrium = outcome.steep.liquor.equilibrium
+    kilograms = water_kilograms(outcome.batch.water_litres, equilibrium.temperature_kelvin)
+    return max(equilibrium.litres * kilograms - outcome.batch.liquor_litres, 0.0)
 
 
 def _share(part: float, whole: float) -> float:
