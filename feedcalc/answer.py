@@ -197,15 +197,16 @@ class _Working:
             parts = self._parts_by_limits(self._usual_strength())
         for _ in range(4):
             plan = self._planned_at(parts, cans)
-            sample = self.ash.typical()
-            again = self._parts_by_limits(plan.grams_for(sample) / plan.water_litres)
+            self._check_liquor_is_left(plan)
+            strength = plan.grams_for(self.ash.typical()) / plan.water_litres
+            self._refuse_mud(strength)
+            again = self._parts_by_limits(strength)
             if request.dilution_parts is not None or again == parts:
                 break
             parts = max(again, parts)
         if request.dilution_parts is None:
             stage = request.word("stage")
             self.assumed["dilution"] = f"1:{parts:g}, from published limits for the stage ({stage})"
-        self._check_liquor_is_left(plan)
         self._check_cans_fill(plan)
         return plan
 
@@ -303,6 +304,14 @@ class _Working:
         problem = "This much ash takes up all of the water: no clear liquor would be left to pour off."
         accepted = "less ash, or more water; common practice is a US cup to 5 L"
         raise InputErrors([InputError("ash.amount", reading.text if reading else "", problem, accepted)])
+
+    def _refuse_mud(self, strength: float) -> None:
+        thickest = batches.rules()["thickest_slurry"]
+        if strength > thickest:
+            reading = self.request.readings.get("ash.amount")
+            problem = f"This is too much ash for the water: {strength:.0f} g to a litre settles to mud."
+            accepted = f"at most {thickest:g} g of ash to a litre of water; about 21 g is common practice"
+            raise InputErrors([InputError("ash.amount", reading.text if reading else "", problem, accepted)])
 
     def _check_cans_fill(self, plan: Plan) -> None:
         request = self.request

@@ -151,7 +151,7 @@ def solids_share(batch: Batch, sample: AshSample) -> float:
 
 
 def cleared_diameter(batch: Batch, sample: AshSample, temperature_kelvin: float, hours: float) -> float:
-    """Diameter in metres of the smallest grains that have left the poured depth after ``hours``; 0 where none is poured."""
+    """Diameter in metres of the smallest grains that have left the poured depth after ``hours``, 0 with no depth."""
     if batch.clear_depth <= 0:
         return 0.0
     return settling.cleared_diameter_m(
