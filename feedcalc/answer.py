@@ -197,7 +197,6 @@ class _Working:
             parts = self._parts_by_limits(self._usual_strength())
         for _ in range(4):
             plan = self._planned_at(parts, cans)
-            self._check_liquor_is_left(plan)
             strength = plan.grams_for(self.ash.typical()) / plan.water_litres
             self._refuse_mud(strength)
             again = self._parts_by_limits(strength)
@@ -295,17 +294,8 @@ class _Working:
             for stage, limits in self.limits.items()
         }
 
-    def _check_liquor_is_left(self, plan: Plan) -> None:
-        sample = self.ash.typical()
-        made = batches.batch_of(plan.grams_for(sample), plan.water_litres, self.vessel, sample).liquor_litres
-        if made > 1e-3 * plan.water_litres:
-            return
-        reading = self.request.readings.get("ash.amount")
-        problem = "This much ash takes up all of the water: no clear liquor would be left to pour off."
-        accepted = "less ash, or more water; common practice is a US cup to 5 L"
-        raise InputErrors([InputError("ash.amount", reading.text if reading else "", problem, accepted)])
-
     def _refuse_mud(self, strength: float) -> None:
+        """More ash than `thickest_slurry` would leave little or no clear liquor."""
         thickest = batches.rules()["thickest_slurry"]
         if strength > thickest:
             reading = self.request.readings.get("ash.amount")

@@ -277,6 +277,10 @@ class _Reading:
             quantity = read_quantity(
                 given, field.kind, path, self.locale, self.customs, minimum=field.minimum, maximum=field.maximum
             )
+            if path == "ash.amount" and quantity.value <= 0:
+                raise InputError(
+                    path, _shown(given), "There is no ash in this.", "an amount above nothing, such as 1 cup or 100 g"
+                )
             self.numbers[path] = quantity.value
             self.readings[path] = quantity
 
