@@ -40,9 +40,7 @@ class _Ion:
 
     def at(self, celsius: float) -> tuple[float, float]:
         """Molar conductivity at infinite dilution and its slope with sqrt(I), mS/cm per mol/L."""
-        fluidity = viscosity_pascal_second(REFERENCE_KELVIN) / viscosity_pascal_second(
-            celsius + ZERO_CELSIUS_KELVIN
-        )
+        fluidity = viscosity_pascal_second(REFERENCE_KELVIN) / viscosity_pascal_second(celsius + ZERO_CELSIUS_KELVIN)
         gain = _square(self.curve, celsius) / _square(self.curve, 25.0) if self.curve else fluidity
         relaxation = water_constant("relaxation_slope") * self.charge * self.limit * gain
         drag = water_constant("drag_slope") * self.charge**2 * fluidity
@@ -85,9 +83,7 @@ def _ions() -> tuple[_Ion, ...]:
     gas_constant = water_constant("boltzmann") * water_constant("avogadro")
     factor = faraday * faraday / (gas_constant * REFERENCE_KELVIN)
     charges = {
-        species.name: abs(species.charge)
-        for name in ("database", "chosen")
-        for species in constant_set(name).species
+        species.name: abs(species.charge) for name in ("database", "chosen") for species in constant_set(name).species
     }
     _, size_slope = debye_huckel_slopes(REFERENCE_KELVIN)
     ions = []

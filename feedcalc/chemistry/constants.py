@@ -115,8 +115,7 @@ def constant_set(name: str = "chosen") -> ConstantSet:
         for row in _rows("chem_minerals", name)
     }
     gases = {
-        row["gas"]: _composed(row["dissolves_to"], species, row, dissolving=True)
-        for row in _rows("chem_gases", name)
+        row["gas"]: _composed(row["dissolves_to"], species, row, dissolving=True) for row in _rows("chem_gases", name)
     }
     return ConstantSet(
         name, tuple(species.values()), minerals, gases, _elements(), _formula_mass("H2O", _atomic_masses())
@@ -157,14 +156,10 @@ def _atomic_masses() -> Mapping[str, float]:
 
 
 def _formula_mass(formula: str, masses: Mapping[str, float]) -> float:
-    return sum(
-        masses[symbol] * int(count or 1) for symbol, count in re.findall(r"([A-Z][a-z]?)(\d*)", formula)
-    )
+    return sum(masses[symbol] * int(count or 1) for symbol, count in re.findall(r"([A-Z][a-z]?)(\d*)", formula))
 
 
-def _composed(
-    text: str, species: Mapping[str, Species], row: Mapping[str, str], dissolving: bool = False
-) -> Reaction:
+def _composed(text: str, species: Mapping[str, Species], row: Mapping[str, str], dissolving: bool = False) -> Reaction:
     """The reaction of a row in components; what the text names beyond components brings its own constant along.
 
     A species forms from what the text names; a mineral or gas dissolves to it, so that those constants count the
@@ -178,16 +173,12 @@ def _composed(
             components[WATER] = components.get(WATER, 0.0) + amount
             continue
         if name not in species:
-            raise PublishedDataError(
-                f"chemistry tables: {text!r} names {name!r}, which is not defined above it"
-            )
+            raise PublishedDataError(f"chemistry tables: {text!r} names {name!r}, which is not defined above it")
         part = species[name].formation
         for component, share in part.components.items():
             components[component] = components.get(component, 0.0) + amount * share
         direction = -amount if dissolving else amount
-        coefficients = [
-            mine + direction * theirs for mine, theirs in zip(coefficients, part.coefficients, strict=True)
-        ]
+        coefficients = [mine + direction * theirs for mine, theirs in zip(coefficients, part.coefficients, strict=True)]
     return Reaction({name: amount for name, amount in components.items() if amount}, tuple(coefficients))
 
 

@@ -21,7 +21,7 @@ from feedcalc.chemistry.activity import HIGHEST_IONIC_STRENGTH, TRUSTED_IONIC_ST
 from feedcalc.chemistry.conductivity import conductivity_millisiemens_per_cm
 from feedcalc.chemistry.constants import HYDROGEN_ION, LN10, WATER, ConstantSet, Reaction, constant_set
 from feedcalc.chemistry.first_guess import start_from_totals
-from feedcalc.chemistry.solver import CARBONATE, Search, System, system_at
+from feedcalc.chemistry.solver import CARBONATE, Search, conditions_at
 from feedcalc.chemistry.volume import solution_litres
 from feedcalc.errors import NoSolution
 from feedcalc.physics.water import HIGHEST_KELVIN, LOWEST_KELVIN, ZERO_CELSIUS_KELVIN
@@ -92,9 +92,7 @@ class Equilibrium:
     @cached_property
     def conductivity(self) -> float:
         """Electrical conductivity at 25 degC, mS/cm; see `feedcalc.chemistry.conductivity`."""
-        return conductivity_millisiemens_per_cm(
-            self.molality, self.ionic_strength, self.water_kg / self.litres
-        )
+        return conductivity_millisiemens_per_cm(self.molality, self.ionic_strength, self.water_kg / self.litres)
 
     @cached_property
     def carbon_dioxide_atm(self) -> float:
@@ -126,9 +124,7 @@ class Equilibrium:
     def notes(self) -> tuple[str, ...]:
         """What limits the trust in these figures, in plain words; empty where nothing does."""
         if self.ionic_strength > HIGHEST_IONIC_STRENGTH:
-            return (
-                "This solution is too strong for the activity model: take the figures as a rough indication only.",
-            )
+            return ("This solution is too strong for the activity model: take the figures as a rough indication only.",)
         if self.ionic_strength > TRUSTED_IONIC_STRENGTH:
             return ("This solution is at the edge of what the activity model can do: expect larger errors.",)
         return ()
@@ -193,17 +189,13 @@ def equilibrate(
             f"The chemistry holds for liquid water from 0 to 100 °C, not at {temperature_kelvin - ZERO_CELSIUS_KELVIN:g} °C."
         )
     if carbon_dioxide_atm is not None and not 0.0 < carbon_dioxide_atm <= 1.0:
-        raise ValueError(
-            f"carbon dioxide pressure must be above 0 and at most 1 atm, got {carbon_dioxide_atm!r}"
-        )
+        raise ValueError(f"carbon dioxide pressure must be above 0 and at most 1 atm, got {carbon_dioxide_atm!r}")
     is_open = carbon_dioxide_atm is not None
     present = frozenset(
-        name
-        for name, amount in given.items()
-        if amount > _LOWEST_TOTAL and not (is_open and name == "carbon")
+        name for name, amount in given.items() if amount > _LOWEST_TOTAL and not (is_open and name == "carbon")
     )
-    system = system_at(constants, present, frozenset(allowed), is_open, temperature_kelvin)
-    search = Search(system, given, carbon_dioxide_atm)
+    conditions = conditions_at(constants, present, frozenset(allowed), is_open, temperature_kelvin)
+    search = Search(conditions, given, carbon_dioxide_atm)
     if not (nearby is not None and _start_from(search, nearby) and search.run()):
         start_from_totals(search)
         if not search.run():
@@ -256,10 +248,10 @@ def _answer(search: Search, given: Mapping[str, float], allowed: Collection[str]
     water_kg = search.water_kg
     molality = {name: amount / water_kg for name, amount in zip(system.names, search.moles, strict=True)}
     if system.is_open:
-        log_activity[CARBONATE] = _log_activity(system, CARBONATE, molality, search.ionic_strength)
+        log_activity[CARBONATE] = _log_activity(search, CARBONATE, molality)
     return Equilibrium(
         constants=system.chosen.name,
-        temperature_kelvin=system.kelvin,
+        temperature_kelvin=search.conditions.kelvin,
         totals=given,
         open_to_air=system.is_open,
         ph=-log_activity[HYDROGEN_ION],
@@ -273,7 +265,8 @@ def _answer(search: Search, given: Mapping[str, float], allowed: Collection[str]
     )
 
 
-def _log_activity(system: System, name: str, molality: Mapping[str, float], ionic_strength: float) -> float:
-    d, c, b = system.laws[system.law_of[system.position[name]]]
-    root = math.sqrt(ionic_strength)
-    return (math.log(molality[name]) + b * ionic_strength - d * root / (1.0 + c * root)) / LN10
+def _log_activity(search: Search, name: str, molality: Mapping[str, float]) -> float:
+    system, strength = search.system, search.ionic_strength
+    d, c, b = search.conditions.laws[system.law_of[system.position[name]]]
+    root = math.sqrt(strength)
+    return (math.log(molality[name]) + b * strength - d * root / (1.0 + c * root)) / LN10

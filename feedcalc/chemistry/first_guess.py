@@ -16,10 +16,12 @@ from collections.abc import Sequence
 from feedcalc.chemistry.constants import HYDROGEN_ION
 from feedcalc.chemistry.solver import CARBONATE, Search
 
-_HALVINGS = 10
+_HALVINGS = 7
 _LOWEST_LN_H, _HIGHEST_LN_H = -35.0, 2.0
 _ROUGHEST_STRENGTH = 0.7
 _SAFE_LN = 50.0
+_LONGEST_SHIFT = 3.0
+_STRONGEST = 3.0  # mol/kg
 
 Rung = tuple[float, float, int]  # ln of molality per activity of the bare ion, hydrogen ions, charge
 
@@ -28,15 +30,26 @@ def start_from_totals(search: Search) -> None:
     """Set the state of ``search`` from its totals alone."""
     guess = _Guess(search)
     ln_h = guess.ln_h()
-    system = search.system
-    search.x = [
-        math.log(max(free, 1e-30)) - own[0][0] for free, own in zip(guess.free, guess.rungs, strict=True)
-    ]
+    search.x = [math.log(max(free, 1e-30)) - own[0][0] for free, own in zip(guess.free, guess.rungs, strict=True)]
     search.x.append(ln_h)
-    search.ionic_strength = guess.strength_at(search.x)
     search.water_kg, search.ln_water = 1.0, 0.0
-    search.active = [_capped(search, m) for m in range(len(system.minerals))]
-    search.solids = [0.0] * len(system.minerals)
+    search.solids = [0.0] * len(search.system.minerals)
+    search.active = [_capped(search, m) for m in range(len(search.solids))]
+    _allow_for_pairs(search, guess.strength)
+
+
+def _allow_for_pairs(search: Search, strength: float) -> None:
+    """Bring components that no mineral holds down to their totals, ion pairs included, and take ionic strength from
+    the sum.
+    """
+    system = search.system
+    held = {k for m, on in enumerate(search.active) if on for k, _ in system.mineral_parts[m]}
+    moles, _ = search.moles_at(search.x, strength, 0.0, 0.0)
+    sums = search.sums_of(moles)
+    for k, total in enumerate(search.totals[:-1]):
+        if k not in held and sums[k] > 0.0:
+            search.x[k] += max(-_LONGEST_SHIFT, min(math.log(total / sums[k]), _LONGEST_SHIFT))
+    search.ionic_strength = min(max(sums[system.at_strength], 1e-8), _STRONGEST)
 
 
 class _Guess:
@@ -47,9 +60,9 @@ class _Guess:
         self.totals = search.totals
         self.last = system.count - 1
         self.is_open = system.is_open
-        strength = self._rough_strength(search)
-        root = math.sqrt(strength)
-        by_law = [b * strength - d * root / (1.0 + c * root) for d, c, b in system.laws]
+        self.strength = self._rough_strength(search)
+        root = math.sqrt(self.strength)
+        by_law = [b * self.strength - d * root / (1.0 + c * root) for d, c, b in search.conditions.laws]
         ln_gamma = [by_law[law] for law in system.law_of]
         ln_free = [k - g for k, g in zip(search.ln_k, ln_gamma, strict=True)]
         self.rungs: list[list[Rung]] = [
@@ -95,20 +108,10 @@ class _Guess:
         self._net_charge(middle)
         return middle
 
-    def strength_at(self, x: Sequence[float]) -> float:
-        """Ionic strength of the guess, at most 3 mol/kg."""
-        ln_h = x[-1]
-        strength = 0.5 * (math.exp(ln_h + self.proton) + math.exp(self.hydroxide - ln_h))
-        for place, own in enumerate(self.rungs):
-            strength += 0.5 * sum(z * z * _exp(k + n * ln_h + x[place]) for k, n, z in own)
-        strength += 0.5 * sum(z * z * _exp(k + n * ln_h) for k, n, z in self.from_air)
-        return min(strength, 3.0)
-
     def _rough_strength(self, search: Search) -> float:
         index = search.system.index
-        singles = sum(self.totals[index[name]] for name in ("K+", "Na+", "Cl-", "NH4+") if name in index)
-        sulfate = self.totals[index["SO4-2"]] if "SO4-2" in index else 0.0
-        return min(_ROUGHEST_STRENGTH, 1e-7 + 0.5 * singles + 2.0 * sulfate)
+        singles = [self.totals[index[name]] for name in ("K+", "Na+", "NH4+", "Cl-") if name in index]
+        return min(_ROUGHEST_STRENGTH, 1e-7 + sum(singles))
 
     def _net_charge(self, ln_h: float) -> float:
         totals, free, exp = self.totals, self.free, math.exp

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from operator import mul
 
@@ -35,26 +36,23 @@ _STRONGEST = 10.0  # mol/kg, beyond which the activity model says nothing
 _LONGEST_STEP = 6.0  # natural-log units
 _DRIEST = -6.0  # ln kg: less than a four-hundredth of the water is left
 _LARGEST_LN = 100.0
+_LEAST_PIVOT = 1e-300
+_LEAST_MINERAL_PIVOT = 1e-9  # of coefficients that are small whole numbers
 _NEVER_WITH_AIR = ("portlandite",)
 
 
+Plan = list[tuple[int, int, list[int], list[int]]]  # pivot row and column, rows and columns it changes
+
+
 class System:
-    """What does not depend on the amounts: unknowns, species, constants at one temperature.
+    """What depends on neither amounts nor temperature: unknowns, species, and how they make each other up.
 
     Index 0 to ``count`` - 2 are the components present, ``count`` - 1 is H+; then come ionic strength, water and the
     activity of water, ``size`` in all.
     """
 
-    def __init__(
-        self,
-        chosen: ConstantSet,
-        present: frozenset[str],
-        allowed: frozenset[str],
-        is_open: bool,
-        kelvin: float,
-    ) -> None:
+    def __init__(self, chosen: ConstantSet, present: frozenset[str], allowed: frozenset[str], is_open: bool) -> None:
         self.chosen = chosen
-        self.kelvin = kelvin
         self.is_open = is_open
         self.elements = tuple(element for name, element in chosen.elements.items() if name in present)
         self.components = (*(element.component for element in self.elements), HYDROGEN_ION)
@@ -63,59 +61,104 @@ class System:
         self.size = self.count + 3
         self.index = {name: position for position, name in enumerate(self.components)}
         known = {*self.components, WATER, *((CARBONATE,) if is_open else ())}
-        log_k = chosen.log_k_of_species(kelvin)
-        species = [
-            (one, log_k[position])
-            for position, one in enumerate(chosen.species)
-            if known.issuperset(one.formation.components)
+        self.kept = [
+            position for position, one in enumerate(chosen.species) if known.issuperset(one.formation.components)
         ]
-        self.names = tuple(one.name for one, _ in species)
+        species = [chosen.species[position] for position in self.kept]
+        self.names = tuple(one.name for one in species)
         self.position = {name: position for position, name in enumerate(self.names)}
-        self.ln_k = [LN10 * value for _, value in species]
-        self.carbon = [one.formation.components.get(CARBONATE, 0.0) for one, _ in species]
-        self.charge = [one.charge for one, _ in species]
-        laws: dict[ActivityLaw, int] = {}
-        self.law_of = [laws.setdefault(activity_law(one, kelvin), len(laws)) for one, _ in species]
-        self.laws = tuple(laws)
-        formulas = [self._folded(one.formation.components) for one, _ in species]
+        self.carbon = [one.formation.components.get(CARBONATE, 0.0) for one in species]
+        self.charge = [one.charge for one in species]
+        # Species that share an activity law share its evaluation.
+        likes: dict[tuple[int, float | None, float | None], int] = {}
+        self.law_of = [
+            likes.setdefault((abs(one.charge), one.ion_size_angstrom, one.linear_term), len(likes)) for one in species
+        ]
+        self.examples = [species[self.law_of.index(law)] for law in range(len(likes))]
+        formulas = [self._folded(one.formation.components) for one in species]
         self.water = [water for _, water in formulas]
-        self.parts = [tuple(parts.items()) for parts, _ in formulas]
         self.hydrogen = [parts.get(self.count - 1, 0.0) for parts, _ in formulas]
         self.gross_hydrogen = [abs(amount) for amount in self.hydrogen]
-        self.places = [self._places(parts) for parts, _ in formulas]
-        self.sums = [
-            self._sums(parts, charge, water)
-            for (parts, water), charge in zip(formulas, self.charge, strict=True)
+        self.recipes = [
+            (*self._places(parts), hydrogen, water, law)
+            for (parts, water), hydrogen, law in zip(formulas, self.hydrogen, self.law_of, strict=True)
         ]
-        self.cells = [
-            self._cells(parts, charge, water)
-            for (parts, water), charge in zip(formulas, self.charge, strict=True)
+        made = [(parts, charge, water) for (parts, water), charge in zip(formulas, self.charge, strict=True)]
+        self.sums = [self._sums(*one) for one in made]
+        self.cells = [self._cells(*one) for one in made]
+        self.ladders = [
+            [i for i, (parts, _) in enumerate(formulas) if self._is_acid_of(place, parts) and not self._is_air(i)]
+            for place in range(self.count - 1)
         ]
-        mineral_log_k = chosen.log_k_of_minerals(kelvin)
         self.minerals = tuple(
             name
             for name, reaction in chosen.minerals.items()
-            if name in allowed
-            and known.issuperset(reaction.components)
-            and not (is_open and name in _NEVER_WITH_AIR)
+            if name in allowed and known.issuperset(reaction.components) and not (is_open and name in _NEVER_WITH_AIR)
         )
-        self.mineral_ln_k = [LN10 * mineral_log_k[name] for name in self.minerals]
         self.mineral_carbon = [chosen.minerals[name].components.get(CARBONATE, 0.0) for name in self.minerals]
         folded = [self._folded(chosen.minerals[name].components) for name in self.minerals]
         self.mineral_parts = [tuple(parts.items()) for parts, _ in folded]
         self.mineral_water = [water for _, water in folded]
-        self.ladders = [self._ladder(place) for place in range(self.count - 1)]
-        self.gas_ln_k = LN10 * chosen.gases["carbon dioxide"].log_k(kelvin)
+        self._plans: dict[tuple[int, ...], Plan | None] = {}
 
-    def _ladder(self, place: int) -> list[int]:
-        """Species made of one component and hydrogen ions only."""
-        hydrogen = self.count - 1
-        return [
-            position
-            for position, parts in enumerate(self.parts)
-            if [(k, v) for k, v in parts if k != hydrogen] == [(place, 1.0)]
-            and not (self.is_open and self.carbon[position])
-        ]
+    def plan_for(self, at_hand: tuple[int, ...]) -> Plan | None:
+        """The order of elimination with these minerals at hand, remembered; None where they can't be told apart.
+
+        Each mineral's short row first takes one of its components away, and that component's balance the mineral; the
+        rest, whose block is positive definite, go by their diagonal.
+        """
+        if at_hand not in self._plans:
+            chosen = _one_each([[k for k, _ in self.mineral_parts[m]] for m in at_hand])
+            self._plans[at_hand] = None if chosen is None else self._plan(at_hand, chosen)
+        return self._plans[at_hand]
+
+    def _plan(self, at_hand: tuple[int, ...], chosen: Sequence[int]) -> Plan:
+        size = self.size
+        rows = self._pattern(at_hand)
+        order = []
+        for place, k in enumerate(chosen, start=size):
+            order += [(place, k), (k, place)]
+        order += [(k, k) for k in range(size) if k not in chosen]
+        waiting = set(range(len(rows)))
+        plan = []
+        for r, c in order:
+            waiting.remove(r)
+            others = sorted(rows[r] - {c})
+            touched = [k for k in sorted(waiting) if c in rows[k]]
+            for k in touched:
+                rows[k] = (rows[k] | rows[r]) - {c}
+            plan.append((r, c, touched, others))
+        return plan
+
+    def _pattern(self, at_hand: tuple[int, ...]) -> list[set[int]]:
+        """Which columns each row of the Jacobian may fill, the right-hand side included."""
+        size, count = self.size, self.count
+        components = set(range(count))
+        rows = [{k, self.at_strength, self.at_water} for k in range(count)]
+        rows.append(components | {self.at_strength, self.at_water, self.at_activity})
+        rows.append({self.at_strength, self.at_water, self.at_activity})
+        rows.append(components | {self.at_strength, self.at_activity})
+        for cells in self.cells:
+            for cell, _ in cells:
+                row, column = divmod(cell, size)
+                rows[row].add(column)
+                if row < count:
+                    rows[self.at_water if column == self.at_activity else column].add(row)
+        for column, m in enumerate(at_hand, start=size):
+            rows.append({k for k, _ in self.mineral_parts[m]} | {self.at_activity})
+            rows[self.at_water].add(column)
+            for k, _ in self.mineral_parts[m]:
+                rows[k].add(column)
+        for filled in rows:
+            filled.add(size + len(at_hand))
+        return rows
+
+    def _is_acid_of(self, place: int, parts: Mapping[int, float]) -> bool:
+        """Whether a species is made of one component and hydrogen ions only."""
+        return {k: v for k, v in parts.items() if k != self.count - 1} == {place: 1.0}
+
+    def _is_air(self, species: int) -> bool:
+        return self.is_open and self.carbon[species] > 0.0
 
     def _folded(self, components: Mapping[str, float]) -> tuple[dict[int, float], float]:
         """Amounts by index, and water; in open water CO3-- is CO2 of the air + H2O - 2 H+."""
@@ -136,9 +179,7 @@ class System:
 
     def _places(self, parts: Mapping[int, float]) -> tuple[int, int]:
         """The at most two components a species holds once each; ``count`` where it holds fewer."""
-        held = [
-            place for place, amount in parts.items() if place != self.count - 1 for _ in range(int(amount))
-        ]
+        held = [place for place, amount in parts.items() if place != self.count - 1 for _ in range(int(amount))]
         first, second = (*held, self.count, self.count)[:2]
         return first, second
 
@@ -167,27 +208,57 @@ class System:
         return tuple((row * self.size + column, value) for (row, column), value in cells.items())
 
 
-@lru_cache(maxsize=512)
-def system_at(
-    constants: str, present: frozenset[str], allowed: frozenset[str], is_open: bool, kelvin: float
-) -> System:
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """A system at one temperature: natural logarithms of its constants, and its activity laws."""
+
+    system: System
+    kelvin: float
+    ln_k: list[float]
+    mineral_ln_k: list[float]
+    gas_ln_k: float
+    laws: list[ActivityLaw]
+
+
+@lru_cache(maxsize=128)
+def system_of(constants: str, present: frozenset[str], allowed: frozenset[str], is_open: bool) -> System:
     """The system of these elements and minerals, remembered between calls."""
-    return System(constant_set(constants), present, allowed, is_open, kelvin)
+    return System(constant_set(constants), present, allowed, is_open)
+
+
+@lru_cache(maxsize=512)
+def conditions_at(
+    constants: str, present: frozenset[str], allowed: frozenset[str], is_open: bool, kelvin: float
+) -> Conditions:
+    """The system of these elements and minerals at a temperature, remembered between calls."""
+    system = system_of(constants, present, allowed, is_open)
+    chosen = system.chosen
+    log_k = chosen.log_k_of_species(kelvin)
+    mineral_log_k = chosen.log_k_of_minerals(kelvin)
+    return Conditions(
+        system,
+        kelvin,
+        [LN10 * log_k[position] for position in system.kept],
+        [LN10 * mineral_log_k[name] for name in system.minerals],
+        LN10 * chosen.gases["carbon dioxide"].log_k(kelvin),
+        [activity_law(one, kelvin) for one in system.examples],
+    )
 
 
 class Search:
     """One solve: the state of the unknowns, and the steps that improve it."""
 
-    def __init__(self, system: System, given: Mapping[str, float], carbon_dioxide_atm: float | None) -> None:
-        self.system = system
+    def __init__(self, conditions: Conditions, given: Mapping[str, float], carbon_dioxide_atm: float | None) -> None:
+        self.conditions = conditions
+        self.system = system = conditions.system
         elements = system.elements
         self.totals = [given[element.name] for element in elements]
         self.totals.append(sum(element.hydrogen * given[element.name] for element in elements))
         self.water_total = MOL_WATER_PER_KG + sum(element.water * given[element.name] for element in elements)
-        self.ln_k = system.ln_k
-        self.mineral_ln_k = system.mineral_ln_k
+        self.ln_k = conditions.ln_k
+        self.mineral_ln_k = conditions.mineral_ln_k
         if carbon_dioxide_atm is not None:
-            carbonate = math.log(carbon_dioxide_atm) + system.gas_ln_k
+            carbonate = math.log(carbon_dioxide_atm) + conditions.gas_ln_k
             self.ln_k = [k + c * carbonate for k, c in zip(self.ln_k, system.carbon, strict=True)]
             self.mineral_ln_k = [
                 k - c * carbonate for k, c in zip(self.mineral_ln_k, system.mineral_carbon, strict=True)
@@ -222,9 +293,9 @@ class Search:
         for step in range(most_steps):
             water_kg = math.exp(ln_kg)
             activity = math.exp(ln_water)
-            moles, falls = self._moles(x, strength, ln_kg, ln_water)
+            moles, falls = self.moles_at(x, strength, ln_kg, ln_water)
             at_hand = [m for m, on in enumerate(active) if on]
-            sums = self._sums(moles)
+            sums = self.sums_of(moles)
             strength_gap = sums[at_strength] - water_kg * strength
             water_gap = sums[at_water] - self.water_total + MOL_WATER_PER_KG * water_kg
             activity_gap = activity - 1.0 + water_slope * sum(moles) / water_kg
@@ -286,7 +357,7 @@ class Search:
             water_row[-1] = -water_gap
             activity_row[at_activity] = activity + water_slope * sums[at_water] / water_kg
             activity_row[-1] = -activity_gap
-            change = _solution(matrix)
+            change = _solved(matrix, system.plan_for(tuple(at_hand)))
             if change is None:
                 return False
             longest = 0.0
@@ -321,16 +392,13 @@ class Search:
         x.append(_NEUTRAL_LN_H)
         strength, ln_kg, ln_water = 0.1, 0.0, 0.0
         slack = [max(1.0, -self.ln_saturation(m, x, ln_water)) for m in minerals]
-        targets = [
-            0.1 * min(self.totals[k] / v for k, v in parts if k != count - 1)
-            for parts in system.mineral_parts
-        ]
+        targets = [0.1 * min(self.totals[k] / v for k, v in parts if k != count - 1) for parts in system.mineral_parts]
         solids = [target / gap for target, gap in zip(targets, slack, strict=True)]
         shrunk = 0
         water_slope = water_constant("water_activity_slope")
         for _ in range(most_steps):
-            moles, falls = self._moles(x, strength, ln_kg, ln_water)
-            sums = self._sums(moles)
+            moles, falls = self.moles_at(x, strength, ln_kg, ln_water)
+            sums = self.sums_of(moles)
             _, jacobian = self._jacobian(moles, falls, 0)
             matrix = [[*row[:count], 0.0] for row in jacobian[:count]]
             right = [total - amount for total, amount in zip(self.totals, sums, strict=False)]
@@ -345,7 +413,7 @@ class Search:
             for k in range(count):
                 matrix[k][k] *= 1.0 + 1e-12
                 matrix[k][-1] = right[k]
-            change = _solution(matrix)
+            change = _solved(matrix, None)
             if change is None:
                 return
             share = min(1.0, 3.0 / max(1e-30, max(abs(delta) for delta in change)))
@@ -378,32 +446,29 @@ class Search:
         self.solids = [amount if on else 0.0 for amount, on in zip(solids, self.active, strict=True)]
         self.steps += most_steps
 
-    def _moles(
+    def moles_at(
         self, x: Sequence[float], strength: float, ln_kg: float, ln_water: float
     ) -> tuple[list[float], list[float]]:
         """Moles of every species, and their change per unit of ionic strength."""
         system = self.system
         root = math.sqrt(strength) if strength > 1e-14 else 1e-7
         offsets, slopes = [], []
-        for d, c, b in system.laws:
+        for d, c, b in self.conditions.laws:
             below = 1.0 + c * root
             offsets.append(ln_kg + d * root / below - b * strength)
             slopes.append(0.5 * d / (root * below * below) - b)
         padded = [*x, 0.0]
         ln_h = x[-1]
-        exp = math.exp
         powers = [
             k + padded[i] + padded[j] + n * ln_h + w * ln_water + offsets[law]
-            for k, (i, j), n, w, law in zip(
-                self.ln_k, system.places, system.hydrogen, system.water, system.law_of, strict=True
-            )
+            for k, (i, j, n, w, law) in zip(self.ln_k, system.recipes, strict=True)
         ]
         if max(powers) > _LARGEST_LN:
             powers = [min(power, _LARGEST_LN) for power in powers]
-        moles = [exp(power) for power in powers]
-        return moles, [amount * slopes[law] for amount, law in zip(moles, system.law_of, strict=True)]
+        moles = list(map(math.exp, powers))
+        return moles, list(map(mul, moles, [slopes[law] for law in system.law_of]))
 
-    def _sums(self, moles: Sequence[float]) -> list[float]:
+    def sums_of(self, moles: Sequence[float]) -> list[float]:
         """What the species hold of each component, of half their squared charge, and of water."""
         sums = [0.0] * self.system.size
         for amount, own in zip(moles, self.system.sums, strict=True):
@@ -440,10 +505,7 @@ class Search:
         self, active: Sequence[bool], solids: Sequence[float], x: Sequence[float], ln_water: float
     ) -> list[bool]:
         """The minerals this state calls for: those there with a positive amount, and those supersaturated."""
-        return [
-            solids[m] > 0.0 if on else self.ln_saturation(m, x, ln_water) > 1e-9
-            for m, on in enumerate(active)
-        ]
+        return [solids[m] > 0.0 if on else self.ln_saturation(m, x, ln_water) > 1e-9 for m, on in enumerate(active)]
 
     def reason(self) -> str:
         """Why there is no balance, as far as the state shows."""
@@ -455,30 +517,81 @@ class Search:
         )
 
 
-def _solution(matrix: list[list[float]]) -> list[float] | None:
+def _one_each(choices: Sequence[Sequence[int]]) -> list[int] | None:
+    """A different member of each row of ``choices``, by augmenting paths; None where there is none.
+
+    >>> _one_each([[4, 6], [4]])
+    [6, 4]
+    """
+    owner: dict[int, int] = {}
+
+    def settle(row: int, tried: set[int]) -> bool:
+        for choice in choices[row]:
+            if choice not in tried:
+                tried.add(choice)
+                if choice not in owner or settle(owner[choice], tried):
+                    owner[choice] = row
+                    return True
+        return False
+
+    if not all(settle(row, set()) for row in range(len(choices))):
+        return None
+    chosen = {row: choice for choice, row in owner.items()}
+    return [chosen[row] for row in range(len(choices))]
+
+
+def _solved(matrix: list[list[float]], plan: Plan | None) -> list[float] | None:
     """Solve the linear equations whose rows carry their right-hand side last; None where they are singular.
 
-    Gaussian elimination in the given order: the leading block is positive definite and the minerals come last, so no
-    exchange of rows is needed. Zeros are skipped, because most components meet only a few others.
+    Gaussian elimination by the plan, which touches only what may be filled; without one, or where a mineral's pivot
+    vanishes, with exchange of rows.
     """
+    spare = [row[:] for row in matrix]
+    for r, c, touched, others in plan or ():
+        pivot_row = matrix[r]
+        pivot = pivot_row[c]
+        if abs(pivot) < (_LEAST_MINERAL_PIVOT if r != c else _LEAST_PIVOT):
+            plan = None
+            break
+        for k in touched:
+            row = matrix[k]
+            factor = row[c] / pivot
+            for column in others:
+                row[column] -= factor * pivot_row[column]
+    if plan is None:
+        matrix = spare
+        plan = _eliminated_with_exchange(matrix)
+        if plan is None:
+            return None
+    answer = [0.0] * len(matrix)
+    answer.append(-1.0)  # for the right-hand side
+    for r, c, _, others in reversed(plan):
+        pivot_row = matrix[r]
+        value = 0.0
+        for column in others:
+            value -= pivot_row[column] * answer[column]
+        answer[c] = value / pivot_row[c]
+    answer.pop()
+    return answer if all(map(math.isfinite, answer)) else None
+
+
+def _eliminated_with_exchange(matrix: list[list[float]]) -> Plan | None:
+    """Eliminate in place, taking for each column the row that is largest there for its size; the plan it came to."""
     size = len(matrix)
-    for k, pivot_row in enumerate(matrix):
-        pivot = pivot_row[k]
-        if pivot == 0.0:
+    waiting = set(range(size))
+    plan = []
+    for c in range(size):
+        shares = {k: abs(matrix[k][c]) / (max(map(abs, matrix[k][:size])) or 1.0) for k in waiting}
+        r = max(shares, key=lambda k: shares[k])
+        if shares[r] < _LEAST_MINERAL_PIVOT:
             return None
-        columns = [column for column in range(k + 1, size + 1) if pivot_row[column]]
-        for row in matrix[k + 1 :]:
-            if row[k]:
-                factor = row[k] / pivot
-                for column in columns:
-                    row[column] -= factor * pivot_row[column]
-    answer = [0.0] * size
-    for k in range(size - 1, -1, -1):
-        row = matrix[k]
-        value = row[size]
-        for column in range(k + 1, size):
-            value -= row[column] * answer[column]
-        answer[k] = value / row[k]
-        if not math.isfinite(answer[k]):
-            return None
-    return answer
+        waiting.remove(r)
+        others = [column for column in range(c + 1, size + 1) if matrix[r][column]]
+        plan.append((r, c, sorted(waiting), others))
+        for k in waiting:
+            factor = matrix[k][c] / matrix[r][c]
+            if factor:
+                matrix[k][c] = 0.0
+                for column in others:
+                    matrix[k][column] -= factor * matrix[r][column]
+    return plan

@@ -54,11 +54,7 @@ def _volumes(kelvin: float) -> tuple[tuple[str, float, float, float, float, floa
     rows = []
     for name, charge, (a1, a2, a3, a4, w, a0, i1, i2, i3, i4) in _coefficients():
         base = _CALORIE_PER_BAR_CM3 * (
-            0.1 * a1
-            + 100.0 * a2 / pressed
-            + a3 / above
-            + 1e4 * a4 / (pressed * above)
-            - w * born_function(kelvin)
+            0.1 * a1 + 100.0 * a2 / pressed + a3 / above + 1e4 * a4 / (pressed * above) - w * born_function(kelvin)
         )
         rows.append(
             (
@@ -76,9 +72,7 @@ def _volumes(kelvin: float) -> tuple[tuple[str, float, float, float, float, floa
 @cache
 def _coefficients() -> tuple[tuple[str, int, tuple[float, ...]], ...]:
     charges = {
-        species.name: species.charge
-        for name in ("database", "chosen")
-        for species in constant_set(name).species
+        species.name: species.charge for name in ("database", "chosen") for species in constant_set(name).species
     }
     columns = ("a1", "a2", "a3", "a4", "w", "a0", "i1", "i2", "i3", "i4")
     return tuple(
