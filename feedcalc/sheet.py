@@ -88,6 +88,7 @@ class Sheet:
     water_label: str
     dilution_water_label: str
     balanced_with: str
+    temperature: str
     stage: str
     use: str
     ladder: tuple[Mapping[str, Any], ...]
@@ -184,6 +185,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         answer.water.label,
         answer.dilution_water.label,
         answer.water.balanced_with,
+        write_quantity(request.known("water.temperature"), "degC", 3, locale, trim=True),
         request.word("stage"),
         request.word("use"),
         tuple(_rung(figures, index, row) for index, row in enumerate(values["ladder"])),
