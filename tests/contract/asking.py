@@ -1,0 +1,79 @@
+"""Asking the door the way a page or a program does: a request out, a reply back, figures by their path."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from feedcalc.engine import calculate
+
+Reply = dict[str, Any]
+
+# Two cans from a named, weighed ash: everything a grower with scales would say.
+WEIGHED = {
+    "ash": {"kind": "mixed", "state": "aged", "amount": "107 g"},
+    "water": {"kind": "rain", "amount": "5 L", "temperature": "20 degC"},
+    "dilution": "1:10",
+}
+
+
+def reply_to(*parts: Mapping[str, Any], ranges: str = "off", **more: Any) -> Reply:
+    """The reply to a request made of ``parts`` laid over each other; ranges are left out unless asked for."""
+    request: dict[str, Any] = {"schema": 1, "ranges": ranges}
+    for part in (*parts, more):
+        _lay_over(request, part)
+    return reply_to_text(json.dumps(request))
+
+
+def values_of(*parts: Mapping[str, Any], ranges: str = "off", **more: Any) -> dict[str, Any]:
+    """``values`` of an answered request."""
+    reply = reply_to(*parts, ranges=ranges, **more)
+    assert reply["ok"], reply["errors"]
+    values: dict[str, Any] = reply["values"]
+    return values
+
+
+def reply_to_text(text: str) -> Reply:
+    """The reply to a request as text, read as strictly as JSON allows (no NaN, no infinity)."""
+
+    def refuse(constant: str) -> None:
+        raise AssertionError(f"the reply holds {constant}, which is not JSON")
+
+    reply: Reply = json.loads(calculate(text), parse_constant=refuse)
+    return reply
+
+
+def faults(*parts: Mapping[str, Any], **more: Any) -> dict[str, dict[str, str]]:
+    """The errors of a refused request by field."""
+    reply = reply_to(*parts, **more)
+    assert not reply["ok"], "this should have been refused"
+    return {error["field"]: error for error in reply["errors"]}
+
+
+def every_figure(values: Any, path: str = "") -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every ``{"value", "unit", "low", "high"}`` below ``values`` with its dotted path."""
+    if isinstance(values, dict):
+        if "value" in values and "unit" in values:
+            yield path, values
+            return
+        for name, inner in values.items():
+            yield from every_figure(inner, f"{path}.{name}" if path else name)
+    elif isinstance(values, list):
+        for index, inner in enumerate(values):
+            yield from every_figure(inner, f"{path}.{index}")
+
+
+def rung(values: Mapping[str, Any], parts_water: float) -> dict[str, Any]:
+    """The row of the ladder at 1:``parts_water``."""
+    row: dict[str, Any] = next(row for row in values["ladder"] if row["parts_water"]["value"] == parts_water)
+    return row
+
+
+def _lay_over(below: dict[str, Any], above: Mapping[str, Any]) -> None:
+    for key, value in above.items():
+        if isinstance(value, Mapping) and isinstance(below.get(key), dict):
+            _lay_over(below[key], value)
+        else:
+            below[key] = copy.deepcopy(value)
