@@ -1,8 +1,9 @@
-"""What every test may use: a book of the worst deviation of each compared quantity, printed at the end of the run."""
+"""What every test may use: a book of the worst deviation of each compared quantity, printed at the end of
+the run.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import pytest
@@ -30,8 +31,8 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 @pytest.fixture(scope="session")
-def deviations(request: pytest.FixtureRequest) -> Iterator[DeviationBook]:
-    yield request.config.stash[BOOK]
+def deviations(request: pytest.FixtureRequest) -> DeviationBook:
+    return request.config.stash[BOOK]
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

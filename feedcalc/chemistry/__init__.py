@@ -1,4 +1,5 @@
-"""Water chemistry: what dissolves, what falls out, how alkaline and how salty it is. Knows no ash and no gardens.
+"""Water chemistry: what dissolves, what falls out, how alkaline and how salty it is. Knows no ash and no
+gardens.
 
 >>> liquor = equilibrate({"potassium": 0.05, "carbon": 0.025}, 288.15)
 >>> round(liquor.ph, 1)

@@ -2,11 +2,12 @@
 
 Rules of this module:
 
-* Charged species follow the extended Debye-Huckel law with a linear term (Truesdell and Jones 1974) where the table gives an
-  ion size, else Davies 1962: log10 gamma = -A z^2 sqrt(I) / (1 + B a sqrt(I)) + b I. Davies is the same form with B a = 1 and
-  b = 0.3 A z^2. Uncharged species: log10 gamma = 0.1 I.
+* Charged species follow the extended Debye-Huckel law with a linear term (Truesdell and Jones 1974) where
+  the table gives an ion size, else Davies 1962: log10 gamma = -A z^2 sqrt(I) / (1 + B a sqrt(I)) + b I.
+  Davies is the same form with B a = 1 and b = 0.3 A z^2. Uncharged species: log10 gamma = 0.1 I.
 * The slopes A and B come from the density and dielectric constant of water at the temperature.
-* Good to an ionic strength of about 0.5 mol/kg, of use to about 1. Beyond that figures are only indicative, and the result says so.
+* Good to an ionic strength of about 0.5 mol/kg, of use to about 1. Beyond that figures are only indicative,
+  and the result says so.
 """
 
 from __future__ import annotations
@@ -34,7 +35,8 @@ def water_constant(name: str) -> float:
 
 @lru_cache(maxsize=1024)
 def dielectric_constant(temperature_kelvin: float, pressure_bar: float = STANDARD_PRESSURE_BAR) -> float:
-    """Static dielectric constant of water, by Bradley and Pitzer 1979, equation in ``published/chem_water.csv``.
+    """Static dielectric constant of water, by Bradley and Pitzer 1979, equation in
+    ``published/chem_water.csv``.
 
     Stated for 0 to 350 degC, up to 1 kbar.
 
@@ -77,10 +79,11 @@ def debye_huckel_slopes(temperature_kelvin: float) -> tuple[float, float]:
 
 
 def volume_slope(temperature_kelvin: float) -> float:
-    """Debye-Huckel slope of partial molar volumes at 1 atm, cm3/mol (kg/mol)^0.5, as used by Redlich and Meyer 1964.
+    """Debye-Huckel slope of partial molar volumes at 1 atm, cm3/mol (kg/mol)^0.5, as used by Redlich and
+    Meyer 1964.
 
-    Av = B q R T (d ln eps / dp - compressibility / 3), with B and q of `debye_huckel_slopes`; the compressibility of water by
-    Kell 1975.
+    Av = B q R T (d ln eps / dp - compressibility / 3), with B and q of `debye_huckel_slopes`; the
+    compressibility of water by Kell 1975.
 
     >>> round(volume_slope(298.15), 2)
     1.87
@@ -98,7 +101,9 @@ def volume_slope(temperature_kelvin: float) -> float:
 
 
 def born_function(temperature_kelvin: float) -> float:
-    """Pressure dependence of the Born term, (d eps / dp) / eps^2 in 1/bar, in the unit of the tables' ``w`` (1e5)."""
+    """Pressure dependence of the Born term, (d eps / dp) / eps^2 in 1/bar, in the unit of the tables' ``w``
+    (1e5).
+    """
     dielectric = dielectric_constant(temperature_kelvin)
     return _dielectric_slope_per_bar(temperature_kelvin) / dielectric**2 * 1e5
 
@@ -123,7 +128,9 @@ ActivityLaw = tuple[float, float, float]
 
 
 def activity_law(species: Species, temperature_kelvin: float) -> ActivityLaw:
-    """The three numbers (d, c, b) with which ln gamma = -d sqrt(I) / (1 + c sqrt(I)) + b I for this species."""
+    """The three numbers (d, c, b) with which ln gamma = -d sqrt(I) / (1 + c sqrt(I)) + b I for this
+    species.
+    """
     slope, size_slope = debye_huckel_slopes(temperature_kelvin)
     if species.charge == 0:
         return 0.0, 0.0, water_constant("uncharged_slope") * LN10
@@ -134,5 +141,7 @@ def activity_law(species: Species, temperature_kelvin: float) -> ActivityLaw:
 
 
 def ln_activity_of_water(sum_of_molalities: float) -> float:
-    """ln of the activity of water: 1 - 0.017 times the sum of molalities, held above 0.1 beyond the model's range."""
+    """ln of the activity of water: 1 - 0.017 times the sum of molalities, held above 0.1 beyond the model's
+    range.
+    """
     return math.log(max(0.1, 1.0 - water_constant("water_activity_slope") * sum_of_molalities))

@@ -6,15 +6,17 @@ Rules of this module:
   diffusion coefficient.
 * Over temperature that limit follows the measured curve of McCleskey and others 2012, used as a ratio; ions
   without a curve follow the viscosity of water (Walden's rule).
-* With concentration each ion loses (B1 z limit + B2 z^2) sqrt(I) / (1 + B a sqrt(I)): Onsager's relaxation and
-  drag with the denominator of Robinson and Stokes, a the distance of closest approach. B2 follows viscosity.
+* With concentration each ion loses (B1 z limit + B2 z^2) sqrt(I) / (1 + B a sqrt(I)): Onsager's relaxation
+  and drag with the denominator of Robinson and Stokes, a the distance of closest approach. B2 follows
+  viscosity.
 * Amounts count per litre of solution.
 
-Why so: with one distance for ions of charge 1, one for those above and one for OH- this meets published KCl from 5
-to 40 degC, NaOH, KOH, HCl, NaCl, CaCl2, MgCl2, KHCO3 and Ca(OH)2 up to 0.1 mol/L within 1.5 %. The reference
-library's way (molality times a power of the activity coefficient) is as good on KCl, but 4 to 5 % low on hydroxides
-and leaves out CaOH+; McCleskey's own concentration terms are 3 % low on NaCl and up to 17 % on sulfates unless
-his unphysical ion-pair values go with them. No measured ash liquor was found to test against.
+Why so: with one distance for ions of charge 1, one for those above and one for OH- this meets published KCl
+from 5 to 40 degC, NaOH, KOH, HCl, NaCl, CaCl2, MgCl2, KHCO3 and Ca(OH)2 up to 0.1 mol/L within 1.5 %. The
+reference library's way (molality times a power of the activity coefficient) is as good on KCl, but 4 to 5 %
+low on hydroxides and leaves out CaOH+; McCleskey's own concentration terms are 3 % low on NaCl and up to 17
+% on sulfates unless his unphysical ion-pair values go with them. No measured ash liquor was found to test
+against.
 """
 
 from __future__ import annotations
@@ -55,9 +57,9 @@ def conductivity_millisiemens_per_cm(
 ) -> float:
     """Conductivity in mS/cm of ions at ``molality`` (mol per kg water) and ``ionic_strength`` (mol/kg).
 
-    ``kg_water_per_litre`` is what a litre of the solution holds. The ions conduct as at ``temperature_kelvin``,
-    whatever temperature they were speciated at. Meant for an ionic strength up to about 0.5 mol/kg, where it is
-    some 5 % uncertain. An ion never counts below zero.
+    ``kg_water_per_litre`` is what a litre of the solution holds. The ions conduct as at
+    ``temperature_kelvin``, whatever temperature they were speciated at. Meant for an ionic strength up to
+    about 0.5 mol/kg, where it is some 5 % uncertain. An ion never counts below zero.
 
     >>> round(conductivity_millisiemens_per_cm({"K+": 0.01, "Cl-": 0.01}, 0.01, 0.9967), 2)
     1.41

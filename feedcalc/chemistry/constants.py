@@ -1,13 +1,15 @@
-"""The constants of the chemistry: what dissolved species, minerals and gases there are, and how they depend on temperature.
+"""The constants of the chemistry: what dissolved species, minerals and gases there are, and how they depend
+on temperature.
 
 Rules of this module:
 
 * Every number comes from ``published/chem_*.csv``, where it stands beside its source.
-* A reaction is kept as amounts of components (hydrogen ion, water and one ion per element) and six coefficients of
-  log10 K(T) = a1 + a2 T + a3/T + a4 log10 T + a5/T^2 + a6 T^2. A constant at 25 degC with an enthalpy is the same form
-  with a1 and a3 alone (van 't Hoff), so reactions add up by adding coefficients.
-* Two sets exist. ``chosen`` is ours; ``database`` is the public database as it stands, kept so that the solver can be held
-  against the reference library on the very same constants. They differ only in rows that say why in the table.
+* A reaction is kept as amounts of components (hydrogen ion, water and one ion per element) and six
+  coefficients of log10 K(T) = a1 + a2 T + a3/T + a4 log10 T + a5/T^2 + a6 T^2. A constant at 25 degC with an
+  enthalpy is the same form with a1 and a3 alone (van 't Hoff), so reactions add up by adding coefficients.
+* Two sets exist. ``chosen`` is ours; ``database`` is the public database as it stands, kept so that the
+  solver can be held against the reference library on the very same constants. They differ only in rows that
+  say why in the table.
 """
 
 from __future__ import annotations
@@ -47,7 +49,9 @@ class Reaction:
 
 @dataclass(frozen=True, slots=True)
 class Species:
-    """A dissolved species. ``formation`` gives it from the components; the last two set its activity coefficient."""
+    """A dissolved species. ``formation`` gives it from the components; the last two set its activity
+    coefficient.
+    """
 
     name: str
     charge: int
@@ -58,7 +62,9 @@ class Species:
 
 @dataclass(frozen=True, slots=True)
 class Element:
-    """How a total is put in: its component, and the hydrogen ions and water that come with the neutral oxide or acid."""
+    """How a total is put in: its component, and the hydrogen ions and water that come with the neutral oxide
+    or acid.
+    """
 
     name: str
     component: str
@@ -70,7 +76,9 @@ class Element:
 
 @dataclass(frozen=True, slots=True)
 class ConstantSet:
-    """All species, minerals and gases of one set. ``minerals`` and ``gases`` hold the reactions that dissolve them."""
+    """All species, minerals and gases of one set. ``minerals`` and ``gases`` hold the reactions that
+    dissolve them.
+    """
 
     name: str
     species: tuple[Species, ...]
@@ -160,10 +168,11 @@ def _formula_mass(formula: str, masses: Mapping[str, float]) -> float:
 
 
 def _composed(text: str, species: Mapping[str, Species], row: Mapping[str, str], dissolving: bool = False) -> Reaction:
-    """The reaction of a row in components; what the text names beyond components brings its own constant along.
+    """The reaction of a row in components; what the text names beyond components brings its own constant
+    along.
 
-    A species forms from what the text names; a mineral or gas dissolves to it, so that those constants count the
-    other way round.
+    A species forms from what the text names; a mineral or gas dissolves to it, so that those constants count
+    the other way round.
     """
     components: dict[str, float] = {}
     coefficients = list(_own_coefficients(row))

@@ -2,12 +2,14 @@
 
 Rules of this module:
 
-* Totals go in as neutral oxides and acids, so pH follows from charge balance and nothing has to be said about it.
-* Only the minerals named may form; the answer is the one state in which every balance closes and none of them is
-  supersaturated. It does not depend on where the search starts.
-* Water open to air holds what carbon the air's carbon dioxide leaves in it. Lime (portlandite) and open air never
-  coexist and are not tried together.
-* The answer is accepted only when every balance closes to BALANCE_TOLERANCE relative; else `NoSolution` says why.
+* Totals go in as neutral oxides and acids, so pH follows from charge balance and nothing has to be said
+  about it.
+* Only the minerals named may form; the answer is the one state in which every balance closes and none of
+  them is supersaturated. It does not depend on where the search starts.
+* Water open to air holds what carbon the air's carbon dioxide leaves in it. Lime (portlandite) and open air
+  never coexist and are not tried together.
+* The answer is accepted only when every balance closes to BALANCE_TOLERANCE relative; else `NoSolution` says
+  why.
 """
 
 from __future__ import annotations
@@ -37,8 +39,8 @@ _LOWEST_TOTAL = 1e-15  # mol/kg: below this an element is as good as absent
 class Equilibrium:
     """What came of the totals. Amounts are per kilogram of water put in unless a name says otherwise.
 
-    ``balance_error`` is the largest relative gap of any balance (mass of each element, hydrogen ions); ``steps`` how many
-    steps of the solver it took.
+    ``balance_error`` is the largest relative gap of any balance (mass of each element, hydrogen ions);
+    ``steps`` how many steps of the solver it took.
     """
 
     constants: str
@@ -56,7 +58,9 @@ class Equilibrium:
 
     @cached_property
     def dissolved(self) -> Mapping[str, float]:
-        """Element to mol dissolved, whatever species it is in; in open water carbon is what the air leaves in it."""
+        """Element to mol dissolved, whatever species it is in; in open water carbon is what the air leaves
+        in it.
+        """
         chosen = constant_set(self.constants)
         amounts = dict.fromkeys((element.component for element in chosen.elements.values()), 0.0)
         for species in chosen.species:
@@ -69,10 +73,12 @@ class Equilibrium:
 
     @cached_property
     def alkalinity(self) -> float:
-        """Equivalents of strong acid per kg of water left that bring the solution to the carbon dioxide endpoint.
+        """Equivalents of strong acid per kg of water left that bring the solution to the carbon dioxide
+        endpoint.
 
-        Dickson 1981: proton acceptors less donors against the level CO2, H2PO4-, NH4+, H4SiO4, acetic acid, H2-citrate-:
-        [HCO3-] + 2[CO3--] + [OH-] - [H+] + [HPO4--] + 2[PO4---] + [NH3] + ... with every ion pair counted by what it releases.
+        Dickson 1981: proton acceptors less donors against the level CO2, H2PO4-, NH4+, H4SiO4, acetic acid,
+        H2-citrate-: [HCO3-] + 2[CO3--] + [OH-] - [H+] + [HPO4--] + 2[PO4---] + [NH3] + ... with every ion
+        pair counted by what it releases.
         """
         chosen = constant_set(self.constants)
         weight = {element.component: element.alkalinity for element in chosen.elements.values()}
@@ -96,7 +102,9 @@ class Equilibrium:
 
     @cached_property
     def carbon_dioxide_atm(self) -> float:
-        """Pressure of carbon dioxide, atm, with which the solution is at equilibrium; 0 where there is no carbon."""
+        """Pressure of carbon dioxide, atm, with which the solution is at equilibrium; 0 where there is no
+        carbon.
+        """
         return self._gas_pressure("carbon dioxide")
 
     @cached_property
@@ -106,7 +114,9 @@ class Equilibrium:
 
     @cached_property
     def saturation(self) -> Mapping[str, float]:
-        """Saturation index (log10 of ion product over constant) of every known mineral whose elements are present."""
+        """Saturation index (log10 of ion product over constant) of every known mineral whose elements are
+        present.
+        """
         chosen = constant_set(self.constants)
         log_k = chosen.log_k_of_minerals(self.temperature_kelvin)
         return {
@@ -130,7 +140,9 @@ class Equilibrium:
         return ()
 
     def milligrams_per_litre(self, element: str) -> float:
-        """Dissolved ``element`` in mg of the element per litre of solution (ammonia as nitrogen). `KeyError` if unknown."""
+        """Dissolved ``element`` in mg of the element per litre of solution (ammonia as nitrogen). `KeyError`
+        if unknown.
+        """
         gram_per_mol = constant_set(self.constants).elements[element].gram_per_mol
         return self.dissolved[element] * gram_per_mol * 1000.0 / self.litres
 
@@ -165,17 +177,19 @@ def equilibrate(
     nearby: Equilibrium | None = None,
     constants: str = "chosen",
 ) -> Equilibrium:
-    """The equilibrium of ``totals`` (mol per kilogram of pure water, as neutral oxides and acids) at a temperature.
+    """The equilibrium of ``totals`` (mol per kilogram of pure water, as neutral oxides and acids) at a
+    temperature.
 
-    ``totals``: element to mol of K2O/2, Na2O/2, CaO, MgO, CO2, H2SO4, HCl, H3PO4, NH3, SiO2 ..., dissolved or not; missing is 0.
-    ``minerals``: the only ones that may form. ``carbon_dioxide_atm``: None for closed water, else the pressure of carbon dioxide
-    in the air above it (1 atm in all; the carbon of ``totals`` is then overruled by the air). ``nearby``: an answer for
-    similar totals, to start from; it saves time and does not change the answer. ``constants``: see
-    `feedcalc.chemistry.constants`.
+    ``totals``: element to mol of K2O/2, Na2O/2, CaO, MgO, CO2, H2SO4, HCl, H3PO4, NH3, SiO2 ..., dissolved
+    or not; missing is 0. ``minerals``: the only ones that may form. ``carbon_dioxide_atm``: None for closed
+    water, else the pressure of carbon dioxide in the air above it (1 atm in all; the carbon of ``totals`` is
+    then overruled by the air). ``nearby``: an answer for similar totals, to start from; it saves time and
+    does not change the answer. ``constants``: see `feedcalc.chemistry.constants`.
 
-    Valid from 0 to 100 degC (most constants were measured up to about 50) and to an ionic strength of about 0.5 mol/kg.
-    Raises `NoSolution` with a plain reason where there is no balanced answer (too hot or cold for water, more oxide than the
-    water can slake), and `ValueError` for unknown names or amounts that are not finite and non-negative.
+    Valid from 0 to 100 degC (most constants were measured up to about 50) and to an ionic strength of about
+    0.5 mol/kg. Raises `NoSolution` with a plain reason where there is no balanced answer (too hot or cold
+    for water, more oxide than the water can slake), and `ValueError` for unknown names or amounts that are
+    not finite and non-negative.
 
     >>> lime_water = equilibrate({"calcium": 10.0}, 298.15, minerals=["portlandite"])
     >>> round(lime_water.ph, 1), round(lime_water.formed["portlandite"], 1)
@@ -186,7 +200,8 @@ def equilibrate(
     allowed = _checked_minerals(minerals, chosen)
     if not LOWEST_KELVIN <= temperature_kelvin <= HIGHEST_KELVIN:
         raise NoSolution(
-            f"The chemistry holds for liquid water from 0 to 100 °C, not at {temperature_kelvin - ZERO_CELSIUS_KELVIN:g} °C."
+            "The chemistry holds for liquid water from 0 to 100 °C, "
+            f"not at {temperature_kelvin - ZERO_CELSIUS_KELVIN:g} °C."
         )
     if carbon_dioxide_atm is not None and not 0.0 < carbon_dioxide_atm <= 1.0:
         raise ValueError(f"carbon dioxide pressure must be above 0 and at most 1 atm, got {carbon_dioxide_atm!r}")

@@ -2,16 +2,16 @@
 
 Rules of this module:
 
-* pH by bisection on the charge balance of bare ions and their acids, ion pairs left out, at a rough ionic strength.
-* Calcite, lime and brucite cap their ions while doing so, because they decide the pH of ash; any other mineral the guess
-  is saturated with then takes its scarcest component down to saturation.
+* pH by bisection on the charge balance of bare ions and their acids, ion pairs left out, at a rough ionic
+  strength.
+* Calcite, lime and brucite cap their ions while doing so, because they decide the pH of ash; any other
+  mineral the guess is saturated with then takes its scarcest component down to saturation.
 * Nothing here decides the answer, only how many steps it takes.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from feedcalc.chemistry.constants import HYDROGEN_ION
 from feedcalc.chemistry.solver import CARBONATE, Search
@@ -39,8 +39,8 @@ def start_from_totals(search: Search) -> None:
 
 
 def _allow_for_pairs(search: Search, strength: float) -> None:
-    """Bring components that no mineral holds down to their totals, ion pairs included, and take ionic strength from
-    the sum.
+    """Bring components that no mineral holds down to their totals, ion pairs included, and take ionic
+    strength from the sum.
     """
     system = search.system
     held = {k for m, on in enumerate(search.active) if on for k, _ in system.mineral_parts[m]}
@@ -96,7 +96,9 @@ class _Guess:
         )
 
     def ln_h(self) -> float:
-        """ln of the hydrogen ion activity where charges balance; leaves the free amounts there in ``free``."""
+        """ln of the hydrogen ion activity where charges balance; leaves the free amounts there in
+        ``free``.
+        """
         low, high = _LOWEST_LN_H, _HIGHEST_LN_H
         for _ in range(_HALVINGS):
             middle = 0.5 * (low + high)
@@ -138,7 +140,9 @@ class _Guess:
         return net
 
     def _share_calcium(self, ln_h: float) -> None:
-        """Cap calcium by lime and calcite; calcite takes equal amounts of calcium and carbon, lime being a store."""
+        """Cap calcium by lime and calcite; calcite takes equal amounts of calcium and carbon, lime being a
+        store.
+        """
         assert self.calcium is not None
         free, store = self.free, self.totals[self.calcium]
         dissolved = store

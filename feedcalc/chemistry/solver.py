@@ -2,14 +2,17 @@
 
 Rules of this module:
 
-* Unknowns are the natural logarithms of the activities of the components present (one ion per element, and H+), ionic
-  strength, the logarithms of the mass of water and of its activity, and the moles of each mineral at hand. Each step
-  solves the linearised balances of all of them at once with an exact Jacobian.
-* The balance of hydrogen ions against water stands in for that of charge, because it has no large terms to cancel.
-* For fixed activity coefficients the problem is convex, with the minerals as multipliers of "no named mineral is
-  supersaturated". A mineral is taken up when it is supersaturated and dropped when its amount would be negative.
+* Unknowns are the natural logarithms of the activities of the components present (one ion per element, and
+  H+), ionic strength, the logarithms of the mass of water and of its activity, and the moles of each mineral
+  at hand. Each step solves the linearised balances of all of them at once with an exact Jacobian.
+* The balance of hydrogen ions against water stands in for that of charge, because it has no large terms to
+  cancel.
+* For fixed activity coefficients the problem is convex, with the minerals as multipliers of "no named
+  mineral is supersaturated". A mineral is taken up when it is supersaturated and dropped when its amount
+  would be negative.
 * Where Newton's steps run astray, an interior-point walk on the convex problem comes near first.
-* Water open to air: the carbonate activity follows from pressure and pH, so carbon is folded into H+ and water.
+* Water open to air: the carbonate activity follows from pressure and pH, so carbon is folded into H+ and
+  water.
 * The numbers of steps are capped, so that a search always ends.
 """
 
@@ -47,8 +50,8 @@ Plan = list[tuple[int, int, list[int], list[int]]]  # pivot row and column, rows
 class System:
     """What depends on neither amounts nor temperature: unknowns, species, and how they make each other up.
 
-    Index 0 to ``count`` - 2 are the components present, ``count`` - 1 is H+; then come ionic strength, water and the
-    activity of water, ``size`` in all.
+    Index 0 to ``count`` - 2 are the components present, ``count`` - 1 is H+; then come ionic strength, water
+    and the activity of water, ``size`` in all.
     """
 
     def __init__(self, chosen: ConstantSet, present: frozenset[str], allowed: frozenset[str], is_open: bool) -> None:
@@ -102,10 +105,11 @@ class System:
         self._plans: dict[tuple[int, ...], Plan | None] = {}
 
     def plan_for(self, at_hand: tuple[int, ...]) -> Plan | None:
-        """The order of elimination with these minerals at hand, remembered; None where they can't be told apart.
+        """The order of elimination with these minerals at hand, remembered; None where they can't be told
+        apart.
 
-        Each mineral's short row first takes one of its components away, and that component's balance the mineral; the
-        rest, whose block is positive definite, go by their diagonal.
+        Each mineral's short row first takes one of its components away, and that component's balance the
+        mineral; the rest, whose block is positive definite, go by their diagonal.
         """
         if at_hand not in self._plans:
             chosen = _one_each([[k for k, _ in self.mineral_parts[m]] for m in at_hand])
@@ -193,8 +197,8 @@ class System:
         return tuple(sums.items())
 
     def _cells(self, parts: Mapping[int, float], charge: int, water: float) -> tuple[tuple[int, float], ...]:
-        """What a mole adds to each cell of the Jacobian (row * size + column): the upper triangle of the components,
-        the row of ionic strength, and the column of the activity of water.
+        """What a mole adds to each cell of the Jacobian (row * size + column): the upper triangle of the
+        components, the row of ionic strength, and the column of the activity of water.
         """
         cells = {(k, other): v * w for k, v in parts.items() for other, w in parts.items() if k <= other}
         half = 0.5 * charge * charge
@@ -383,8 +387,9 @@ class Search:
     def walk(self, most_steps: int = WALK_STEPS) -> None:
         """Come near the answer from anywhere, slowly: for guesses from which Newton's steps run astray.
 
-        An interior-point walk on the convex problem: every mineral has an amount and a distance from saturation, both
-        kept positive while their product shrinks. Ionic strength, water and its activity follow half-way each step.
+        An interior-point walk on the convex problem: every mineral has an amount and a distance from
+        saturation, both kept positive while their product shrinks. Ionic strength, water and its activity
+        follow half-way each step.
         """
         system, count = self.system, self.system.count
         minerals = range(len(self.solids))
@@ -479,9 +484,11 @@ class Search:
     def _jacobian(
         self, moles: Sequence[float], falls: Sequence[float], more: int
     ) -> tuple[list[float], list[list[float]]]:
-        """How the sums change with ionic strength, and with the ln activities of the components and of water.
+        """How the sums change with ionic strength, and with the ln activities of the components and of
+        water.
 
-        The Jacobian has ``more`` rows and columns for minerals and a last column for the right-hand side, all zero.
+        The Jacobian has ``more`` rows and columns for minerals and a last column for the right-hand side,
+        all zero.
         """
         system = self.system
         count, size = system.count, system.size
@@ -543,8 +550,8 @@ def _one_each(choices: Sequence[Sequence[int]]) -> list[int] | None:
 def _solved(matrix: list[list[float]], plan: Plan | None) -> list[float] | None:
     """Solve the linear equations whose rows carry their right-hand side last; None where they are singular.
 
-    Gaussian elimination by the plan, which touches only what may be filled; without one, or where a mineral's pivot
-    vanishes, with exchange of rows.
+    Gaussian elimination by the plan, which touches only what may be filled; without one, or where a
+    mineral's pivot vanishes, with exchange of rows.
     """
     spare = [row[:] for row in matrix]
     for r, c, touched, others in plan or ():
@@ -576,7 +583,9 @@ def _solved(matrix: list[list[float]], plan: Plan | None) -> list[float] | None:
 
 
 def _eliminated_with_exchange(matrix: list[list[float]]) -> Plan | None:
-    """Eliminate in place, taking for each column the row that is largest there for its size; the plan it came to."""
+    """Eliminate in place, taking for each column the row that is largest there for its size; the plan it
+    came to.
+    """
     size = len(matrix)
     waiting = set(range(size))
     plan = []

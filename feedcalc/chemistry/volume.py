@@ -2,9 +2,11 @@
 
 Rules of this module:
 
-* One kilogram of water has the volume of pure water; each dissolved mole adds its partial molar volume, which depends on temperature
-  and ionic strength (Redlich and Rosenfeld's form, with the coefficients of Appelo, Parkhurst and Post 2014).
-* Conventional volumes: that of H+ is zero, so only charge-balanced sums mean something; the solutions here are balanced.
+* One kilogram of water has the volume of pure water; each dissolved mole adds its partial molar volume,
+  which depends on temperature and ionic strength (Redlich and Rosenfeld's form, with the coefficients of
+  Appelo, Parkhurst and Post 2014).
+* Conventional volumes: that of H+ is zero, so only charge-balanced sums mean something; the solutions here
+  are balanced.
 """
 
 from __future__ import annotations
@@ -47,7 +49,9 @@ def solution_litres(molality: Mapping[str, float], ionic_strength: float, temper
 
 @lru_cache(maxsize=256)
 def _volumes(kelvin: float) -> tuple[tuple[str, float, float, float, float, float], ...]:
-    """By species: volume at infinite dilution, and the three numbers and the power of its dependence on ionic strength."""
+    """By species: volume at infinite dilution, and the three numbers and the power of its dependence on
+    ionic strength.
+    """
     above = kelvin - water_constant("singular_kelvin")
     pressed = water_constant("singular_bar") + STANDARD_PRESSURE_BAR
     _, size_slope = debye_huckel_slopes(kelvin)

@@ -19,9 +19,7 @@ def bench_names() -> list[str]:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(
-        prog="python -m tests.bench", description="Time one part of the project."
-    )
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Time one part of the project.")
     parser.add_argument("name", choices=bench_names())
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     arguments = parser.parse_args()

@@ -1,7 +1,9 @@
-"""One equilibrium: ours, the reference library's own call on the same waters, and another pure-Python library on one it can do.
+"""One equilibrium: ours, the reference library's own call on the same waters, and another pure-Python
+library on one it can do.
 
-Ours is timed with its answer read (pH, what is dissolved, conductivity, alkalinity), the reference with its selected output
-read; both from text or dictionaries made beforehand, both on the constants of the public database.
+Ours is timed with its answer read (pH, what is dissolved, conductivity, alkalinity), the reference with its
+selected output read; both from text or dictionaries made beforehand, both on the constants of the public
+database.
 """
 
 from __future__ import annotations
@@ -75,7 +77,9 @@ def solve(case: Case, factor: float = 1.0, nearby: Equilibrium | None = None) ->
 
 
 def against_chempy() -> dict[str, float | str | None]:
-    """Ammonia in water, which chempy can do without activity coefficients; None where chempy is not installed."""
+    """Ammonia in water, which chempy can do without activity coefficients; None where chempy is not
+    installed.
+    """
     try:
         from chempy.equilibria import EqSystem
     except ImportError:

@@ -28,8 +28,7 @@ def solved(*arguments: object, **named: object) -> Equilibrium | None:
         warnings.simplefilter("error")
         try:
             return equilibrate(*arguments, **named)
-        except NoSolution as refusal:
-            assert str(refusal)
+        except NoSolution:
             return None
 
 
@@ -106,9 +105,7 @@ def test_one_element_alone_is_solved(element, power, kelvin, pressure):
 
 
 @given(
-    st.fixed_dictionaries(
-        {name: st.floats(-7.0, -1.0).map(lambda power: 10.0**power) for name in REFERENCE_ELEMENTS}
-    ),
+    st.fixed_dictionaries({name: st.floats(-7.0, -1.0).map(lambda power: 10.0**power) for name in REFERENCE_ELEMENTS}),
     st.floats(278.15, 308.15),
     st.sets(st.sampled_from(tuple(name for name in MINERALS if name != "portlandite"))),
     st.one_of(st.none(), st.just(4.2e-4)),

@@ -1,7 +1,8 @@
 """The independent reference for equilibria: PHREEQC, by its Python wrapper, on its own database phreeqc.dat.
 
-Phases and components that the database lacks are defined here from the same published table the package uses, so that both sides
-solve the same problem. With ``constants="chosen"`` the rows in which the package departs from the database are redefined too.
+Phases and components that the database lacks are defined here from the same published table the package
+uses, so that both sides solve the same problem. With ``constants="chosen"`` the rows in which the package
+departs from the database are redefined too.
 """
 
 from __future__ import annotations
@@ -77,7 +78,9 @@ class ReferenceResult:
 
 @cache
 def engine(constants: str = "database") -> PhreeqPython:
-    """A PHREEQC with the missing phases defined, and hydroxide pairs that conduct (the database lets them not)."""
+    """A PHREEQC with the missing phases defined, and hydroxide pairs that conduct (the database lets them
+    not).
+    """
     phreeqc = PhreeqPython(database="phreeqc.dat")
     lines = [MASTERS, "PHASES"]
     for row in published.table("chem_minerals"):
@@ -87,9 +90,7 @@ def engine(constants: str = "database") -> PhreeqPython:
     departures = {row["species"] for row in species if row["used_by"] == "chosen"}
     lines.append("SOLUTION_SPECIES")
     for row in species:
-        departs = row["used_by"] == "chosen" or (
-            row["used_by"] == "database" and row["species"] not in departures
-        )
+        departs = row["used_by"] == "chosen" or (row["used_by"] == "database" and row["species"] not in departures)
         own = row["formed_from"] and any(name in row["species"] for name in RENAMED)
         hydroxide_pair = row["species"] in ("CaOH+", "MgOH+") and row["used_by"] in ("all", constants)
         if own or hydroxide_pair or (departs and constants == "chosen"):
@@ -125,9 +126,7 @@ def reference_equilibrium(
     dissolved = {name: values[6 + i] * water for i, name in enumerate(names)}
     formed = {name: values[6 + len(names) + i] for i, name in enumerate(minerals)}
     to_25 = _viscosity(temperature_kelvin) / _viscosity(298.15)
-    return ReferenceResult(
-        ph, strength, water, litres, alkalinity, conductivity * to_25 / 1000.0, dissolved, formed
-    )
+    return ReferenceResult(ph, strength, water, litres, alkalinity, conductivity * to_25 / 1000.0, dissolved, formed)
 
 
 def input_text(
@@ -179,7 +178,7 @@ def _constant_lines(row: Mapping[str, str]) -> list[str]:
 def _split(text: str) -> tuple[list[str], list[str]]:
     plus, minus, sign = [], [], "+"
     term = ""
-    for word in text.split() + ["+"]:
+    for word in [*text.split(), "+"]:
         if word in "+-":
             (plus if sign == "+" else minus).append(term.strip())
             sign, term = word, ""

@@ -1,7 +1,8 @@
 """The solver against PHREEQC on the same constants, over ash-like waters.
 
-Tolerances: pH 0.01; calcium and magnesium 1 % or 0.05 mg/L; potassium, sodium and alkalinity 0.5 %; conductivity at 25 degC 5 %, 8 % where
-caustic (pH 11.5 and above), because there the two methods differ and published hydroxides side with ours.
+Tolerances: pH 0.01; calcium and magnesium 1 % or 0.05 mg/L; potassium, sodium and alkalinity 0.5 %;
+conductivity at 25 degC 5 %, 8 % where caustic (pH 11.5 and above), because there the two methods differ and
+published hydroxides side with ours.
 """
 
 from __future__ import annotations
@@ -40,7 +41,9 @@ class Case:
 
 
 def ash_grid() -> list[Case]:
-    """Potassium from seedling feed to strong liquor, lime carbonated or burnt, soft or hard water, cool to warm, covered or open."""
+    """Potassium from seedling feed to strong liquor, lime carbonated or burnt, soft or hard water, cool to
+    warm, covered or open.
+    """
     cases = []
     for millimol, form, (water_name, water), celsius, pressure, constants in itertools.product(
         (0.2, 1.0, 6.0, 25.0, 70.0, 150.0),
@@ -88,9 +91,7 @@ def drawn_cases(count: int = 320, seed: int = 20240) -> list[Case]:
         phosphorus = draw.choice((0.0, potassium * draw.uniform(0.0, 0.1)))
         pressure = draw.choice((None, 4.2e-4, 4.2e-4 * draw.uniform(0.3, 10.0)))
         minerals = tuple(
-            name
-            for name in (ALL_MINERALS if phosphorus else MINERALS)
-            if pressure is None or name != "portlandite"
+            name for name in (ALL_MINERALS if phosphorus else MINERALS) if pressure is None or name != "portlandite"
         )
         cases.append(
             Case(
@@ -115,7 +116,9 @@ def drawn_cases(count: int = 320, seed: int = 20240) -> list[Case]:
 
 
 def wider_cases() -> list[Case]:
-    """What neutralising and mixing bring in: organic acids, ammonia, silica, and the minerals that go with them."""
+    """What neutralising and mixing bring in: organic acids, ammonia, silica, and the minerals that go with
+    them.
+    """
     mixtures = {
         "ammonium carbonate": ({"ammonia": 0.1, "carbon": 0.05}, ()),
         "half-neutralised vinegar": ({"acetate": 0.1, "potassium": 0.05}, ()),
@@ -164,9 +167,7 @@ def wider_cases() -> list[Case]:
 def test_agrees_with_phreeqc(case, deviations):
     kelvin = case.celsius + 273.15
     ours = equilibrate(case.totals, kelvin, case.minerals, case.carbon_dioxide_atm, constants=case.constants)
-    reference = reference_equilibrium(
-        case.totals, kelvin, case.minerals, case.carbon_dioxide_atm, case.constants
-    )
+    reference = reference_equilibrium(case.totals, kelvin, case.minerals, case.carbon_dioxide_atm, case.constants)
     caustic = reference.ph >= 11.5
 
     def check(quantity: str, mine: float, theirs: float, relative: float, absolute: float = 0.0) -> None:

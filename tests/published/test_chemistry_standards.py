@@ -41,7 +41,5 @@ def test_meets_published_value(row, deviations):
     relative = deviation if row["quantity"] == "ph" else deviation / float(row["value"])
     allowed = float(row["tolerance"])
     shown = allowed if row["quantity"] == "ph" else allowed / float(row["value"])
-    deviations.record(
-        row["citation"].split(":")[0], row["quantity"], relative, shown, f"{row['celsius']} degC"
-    )
+    deviations.record(row["citation"].split(":")[0], row["quantity"], relative, shown, f"{row['celsius']} degC")
     assert deviation <= allowed
