@@ -30,9 +30,7 @@ def digest_of_sources() -> str:
     digest = hashlib.sha256()
     for path in sorted(files):
         if {"node_modules", "__pycache__"}.isdisjoint(path.parts):
-            digest.update(
-                f"{path.relative_to(root)}\0{hashlib.sha256(path.read_bytes()).hexdigest()}\n".encode()
-            )
+            digest.update(f"{path.relative_to(root)}\0{hashlib.sha256(path.read_bytes()).hexdigest()}\n".encode())
     return digest.hexdigest()
 
 

@@ -76,9 +76,7 @@ def _files_of_site(parts: Parts) -> dict[str, bytes]:
     version = _digest(json.dumps(digests).encode())[:16]
     return {
         **kept,
-        "service_worker.js": service_worker.render(
-            version=version, files=json.dumps(digests, indent=2)
-        ).encode(),
+        "service_worker.js": service_worker.render(version=version, files=json.dumps(digests, indent=2)).encode(),
         **{name: (SITE / name).read_bytes() for name in ("retire.html", "retire.js")},
     }
 

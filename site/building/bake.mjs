@@ -21,6 +21,7 @@ function holdStill() {
   performance.now = () => 0;
   globalThis.crypto.getRandomValues = (array) => array.fill(0);
   process.env.TZ = "UTC";
+  process.argv.splice(1, Infinity, "feedcalc"); // the snapshot keeps it, wherever this file stands
   Object.defineProperty(process, "version", { value: "v0" });
   // What later releases of Node.js have and earlier ones lack, and the runtime looks at.
   delete globalThis.navigator;

@@ -34,6 +34,7 @@ NOT_IN_THE_PAGE = shutil.ignore_patterns(
     "__pycache__", "*.so", "*.pyd", "*.c", "*.pyi", "py.typed", "testsuite",
     "default_en.txt", "constants_en.txt", "command_line.py", "__main__.py", "cli.py",
 )  # fmt: skip
+PLACES_OF_NPM = ("lib/node_modules/npm/bin/npm-cli.js", "node_modules/npm/bin/npm-cli.js")
 
 
 class IngredientMissing(Exception):
@@ -45,9 +46,7 @@ def provide_node() -> Path:
     for candidate in (shutil.which("node"), *_carried("bin/node", "node.exe")):
         if candidate and _version_of_node(candidate) >= 18:
             return Path(candidate)
-    raise IngredientMissing(
-        "the page needs Node.js 18 or newer to be built; build.py brings one when there is none."
-    )
+    raise IngredientMissing("the page needs Node.js 18 or newer to be built; build.py brings one when there is none.")
 
 
 def _version_of_node(program: str) -> int:
@@ -66,12 +65,11 @@ def _carried(*names: str) -> list[str]:
 
 
 def install_runtime(node: Path) -> None:
-    """Bring node_modules to what package-lock.json says, by the npm client that stands beside ``node``."""
+    """Bring node_modules to what package-lock.json says, by the machine's npm client or the carried one."""
     installed, wanted = NODE_MODULES / ".package-lock.json", SITE / "package-lock.json"
     if installed.exists() and installed.stat().st_mtime >= wanted.stat().st_mtime:
         return
-    npm = shutil.which("npm") or shutil.which("npm", path=str(node.parent))
-    carried = _carried("lib/node_modules/npm/bin/npm-cli.js", "node_modules/npm/bin/npm-cli.js")
+    npm, carried = shutil.which("npm"), _carried(*PLACES_OF_NPM)
     if not npm and not carried:
         raise IngredientMissing("the page needs the npm client, which comes with Node.js; it was not found.")
     command = [npm] if npm else [str(node), carried[0]]
@@ -85,9 +83,7 @@ def install_runtime(node: Path) -> None:
         check=False,
     )
     if done.returncode:
-        raise IngredientMissing(
-            f"npm could not bring the browser runtime.\n{done.stdout}{done.stderr}"[-2000:]
-        )
+        raise IngredientMissing(f"npm could not bring the browser runtime.\n{done.stdout}{done.stderr}"[-2000:])
     installed.touch()
 
 

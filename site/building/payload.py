@@ -34,14 +34,9 @@ def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]
         ),
         encoding="utf-8",
     )
-    # Named relative to the working folder, since the snapshot keeps the program's arguments.
-    done = subprocess.run(
-        [node, "bake.mjs", job], cwd=SITE / "building", capture_output=True, text=True, check=False
-    )
+    done = subprocess.run([node, SITE / "building" / "bake.mjs", job], capture_output=True, text=True, check=False)
     if done.returncode:
-        raise IngredientMissing(
-            f"Python could not be prepared for the page.\n{done.stdout}{done.stderr}"[-3000:]
-        )
+        raise IngredientMissing(f"Python could not be prepared for the page.\n{done.stdout}{done.stderr}"[-3000:])
     replies: list[str] = json.loads((work / "replies.json").read_text(encoding="utf-8"))
     return replies
 

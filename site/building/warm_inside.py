@@ -12,9 +12,7 @@ import random
 import sys
 
 # Imported on the way and not used by an answer; whoever needs one later imports it again from the zip.
-NOT_KEPT = frozenset(
-    {"ast", "bz2", "compression", "email", "gzip", "importlib.metadata", "lzma", "quopri", "zipfile"}
-)
+NOT_KEPT = frozenset({"ast", "bz2", "compression", "email", "gzip", "importlib.metadata", "lzma", "quopri", "zipfile"})
 
 
 def answer_once(requests: list[str]) -> list[str]:

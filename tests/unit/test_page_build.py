@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -14,26 +15,26 @@ from building import ingredients, payload
 DIST = ingredients.ROOT / "dist"
 
 
-def test_the_image_is_the_same_when_made_again_elsewhere(tmp_path: Path) -> None:
+def test_the_image_is_the_same_when_made_again_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     made_from = (DIST / ".made-from").read_text()
     assert made_from == building.digest_of_sources(), "sources changed since: python3 build.py"
     kept = next((DIST / "site").glob("payload.*.bin")).read_bytes()
     first_frame = int.from_bytes(kept[:4], "little")
     requests = [building.demo_request(), *building.other_warm_up_requests()]
+    elsewhere = tmp_path / "another checkout of another length" / "site"
+    shutil.copytree(ingredients.SITE / "building", elsewhere / "building")
+    shutil.copy(ingredients.SITE / "memory_image.js", elsewhere)
+    monkeypatch.setattr(payload, "SITE", elsewhere)
     payload.bake(ingredients.provide_node(), tmp_path, requests)
     assert zstandard.decompress(kept[4 + first_frame :]) == (tmp_path / "image").read_bytes()
 
 
-def test_another_release_of_the_runtime_is_not_adapted_blindly(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_another_release_of_the_runtime_is_not_adapted_blindly(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("pyodide.mjs", "pyodide.asm.mjs", "pyodide-lock.json"):
         content = (payload.RUNTIME / name).read_text(encoding="utf-8")
         (tmp_path / name).write_text(content.replace("export{dt as loadPyodide", "export{xy as loadPyodide"))
     monkeypatch.setattr(payload, "RUNTIME", tmp_path)
-    with pytest.raises(
-        ingredients.IngredientMissing, match="this release of the runtime is not the one we know"
-    ):
+    with pytest.raises(ingredients.IngredientMissing, match="this release of the runtime is not the one we know"):
         payload.program()
 
 
@@ -45,9 +46,7 @@ class _Addresses(HTMLParser):
         self.found: list[str] = []
 
     def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
-        names = {"src", "srcset", "poster", "data", "background"} | (
-            {"href"} if tag in ("link", "image") else set()
-        )
+        names = {"src", "srcset", "poster", "data", "background"} | ({"href"} if tag in ("link", "image") else set())
         self.found += [value for name, value in attributes if name in names and value]
 
 
