@@ -10,7 +10,7 @@ Rules of this room:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from feedcalc import batch as batches
@@ -126,11 +126,11 @@ def answer_to(request: Request) -> Answer:
     vessel = Vessel(request.known("vessel.depth"), request.known("vessel.capacity"))
     working = _Working(request, ash, water, dilution_water, vessel)
     plan = working.planned()
-    typical = working.outcome(plan, ash.typical(), None)
+    typical = working.outcome(plan, ash.typical())
     others = []
     if request.word("ranges") == "on":
         for shares in stratified_shares(sorted(ash.unknowns), SAMPLES, round(request.known("seed"))):
-            others.append(working.outcome(plan, ash.sample_at(shares), typical))
+            others.append(working.outcome(plan, ash.sample_at(shares)))
     return Answer(
         request,
         ash,
@@ -335,31 +335,29 @@ class _Working:
 
     # -- one outcome ------------------------------------------------------------------------------------------
 
-    def _steep(self, sample: AshSample, grams_per_litre: float, near: Outcome | None = None) -> Steep:
+    def _steep(self, sample: AshSample, grams_per_litre: float) -> Steep:
         per_kilogram = grams_per_litre / batches.water_kilograms(1.0, self.kelvin)
-        nearby = near.steep.liquor.equilibrium if near else None
-        return steep(sample, per_kilogram, self.water, self.kelvin, self.hours, nearby)
+        return steep(sample, per_kilogram, self.water, self.kelvin, self.hours)
 
-    def outcome(self, plan: Plan, sample: AshSample, near: Outcome | None) -> Outcome:
+    def _ladder(self, liquor: Liquor, rungs: Sequence[float]) -> tuple[Feed, ...]:
+        """The liquor at each rung, every rung sought from the one before, which is the nearest thing to it."""
+        ladder: list[Feed] = []
+        for parts in rungs:
+            nearby = ladder[-1].liquor.equilibrium if ladder else None
+            ladder.append(feed_at(liquor, parts, self.dilution_water, self.kelvin, nearby))
+        return tuple(ladder)
+
+    def outcome(self, plan: Plan, sample: AshSample) -> Outcome:
         """The plan carried out with one ash."""
         batch = batches.batch_of(plan.grams_for(sample), plan.water_litres, self.vessel, sample)
         settle_hours = batches.settle_hours(batch, sample, self.kelvin)
         cleared = batches.cleared_diameter(batch, sample, self.kelvin, self.hours)
-        steeped = self._steep(sample, batch.strength, near)
+        steeped = self._steep(sample, batch.strength)
         in_air = None
         if self.request.word("steep.air") == "open":
             in_air = standing_in_air(steeped.liquor, self.kelvin, batches.rules()["outdoor_carbon_dioxide"])
         rungs = sorted({*ladder_rungs(), plan.parts_water})
-        ladder = tuple(
-            feed_at(
-                steeped.liquor,
-                parts,
-                self.dilution_water,
-                self.kelvin,
-                near.ladder[index].liquor.equilibrium if near else None,
-            )
-            for index, parts in enumerate(rungs)
-        )
+        ladder = self._ladder(steeped.liquor, rungs)
         own = ladder[rungs.index(plan.parts_water)]
         feed_litres = sum(can.litres * can.count for can in plan.cans)
         if not self.request.cans:

@@ -86,7 +86,6 @@ def steep(
     water: Water,
     temperature_kelvin: float,
     hours: float,
-    nearby: Equilibrium | None = None,
 ) -> Steep:
     """Steep ``grams_per_kilogram`` of ash in each kilogram of water for ``hours`` under a cover.
 
@@ -96,7 +95,7 @@ def steep(
     kilograms = grams_per_kilogram / 1000
     from_ash = _given_up(sample, share)
     totals = {element: water.totals.get(element, 0.0) + amount * kilograms for element, amount in from_ash.items()}
-    equilibrium = equilibrate(totals, temperature_kelvin, STEEP_MINERALS, nearby=nearby)
+    equilibrium = equilibrate(totals, temperature_kelvin, STEEP_MINERALS)
     liquor = Liquor(equilibrium)
     return Steep(liquor, _sludge(sample, water, liquor, grams_per_kilogram), share)
 
