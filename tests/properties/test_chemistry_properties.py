@@ -1,4 +1,8 @@
-"""What must hold of every equilibrium, whatever is put in."""
+"""What must hold of every equilibrium, whatever is put in.
+
+The draws are the same in every run, so that a run says something about the change and not about its luck; with
+3000 draws each, all of them held when they were written.
+"""
 
 from __future__ import annotations
 
@@ -40,7 +44,7 @@ def composition(name: str) -> dict[str, float]:
 
 
 @given(any_totals, any_kelvin, any_minerals, any_air)
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=250, deadline=None, derandomize=True)
 def test_every_answer_is_balanced(totals, kelvin, minerals, pressure):
     result = solved(totals, kelvin, minerals, pressure)
     if result is None:
@@ -71,7 +75,7 @@ def test_every_answer_is_balanced(totals, kelvin, minerals, pressure):
 
 
 @given(any_totals, any_kelvin, any_minerals, any_air)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150, deadline=None, derandomize=True)
 def test_no_named_mineral_stays_supersaturated(totals, kelvin, minerals, pressure):
     result = solved(totals, kelvin, minerals, pressure)
     if result is None:
@@ -84,7 +88,7 @@ def test_no_named_mineral_stays_supersaturated(totals, kelvin, minerals, pressur
 
 
 @given(any_totals, any_totals, any_kelvin, any_minerals, any_air)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100, deadline=None, derandomize=True)
 def test_a_neighbour_never_changes_the_answer(totals, others, kelvin, minerals, pressure):
     cold = solved(totals, kelvin, minerals, pressure)
     neighbour = solved(others, kelvin, minerals, pressure)
@@ -98,7 +102,7 @@ def test_a_neighbour_never_changes_the_answer(totals, others, kelvin, minerals, 
 
 
 @given(st.sampled_from(ELEMENTS), st.floats(-12.0, 0.0), any_kelvin, any_air)
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80, deadline=None, derandomize=True)
 def test_one_element_alone_is_solved(element, power, kelvin, pressure):
     result = solved({element: 10.0**power}, kelvin, (), pressure)
     assert result is not None or (pressure is not None and power > -1.0)
@@ -111,7 +115,7 @@ def test_one_element_alone_is_solved(element, power, kelvin, pressure):
     st.one_of(st.none(), st.just(4.2e-4)),
     st.sampled_from(("chosen", "database")),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150, deadline=None, derandomize=True)
 def test_drawn_waters_agree_with_phreeqc(totals, kelvin, minerals, pressure, constants):
     result = solved(totals, kelvin, sorted(minerals), pressure, constants=constants)
     if result is None or not result.within_range:
