@@ -32,6 +32,7 @@ ELEMENTS: tuple[str, ...] = tuple(constant_set().elements)
 MINERALS: tuple[str, ...] = tuple(constant_set().minerals)
 BALANCE_TOLERANCE = 1e-9
 
+_NEAR = 0.06  # share of each total; from farther off a fresh guess is nearer
 _LOWEST_TOTAL = 1e-15  # mol/kg: below this an element is as good as absent
 
 
@@ -239,10 +240,14 @@ def _checked_minerals(minerals: Collection[str], chosen: ConstantSet) -> tuple[s
 
 
 def _start_from(search: Search, nearby: Equilibrium) -> bool:
-    """Take over a neighbour's answer; False where it lacks an element that is present here."""
+    """Take over a neighbour's answer; False where it is too far off to be a better start than a fresh guess."""
     known = nearby.log_activity
     system = search.system
-    if not all(name in known for name in system.components):
+    near = all(
+        abs(total - nearby.totals.get(element.name, 0.0)) <= _NEAR * total
+        for element, total in zip(system.elements, search.totals, strict=False)
+    )
+    if not near or not all(name in known for name in system.components):
         return False
     search.x = [LN10 * known[name] for name in system.components]
     search.ionic_strength = nearby.ionic_strength

@@ -42,7 +42,7 @@ def chemistry() -> dict[str, float | str | None]:
     ours, solving, warm, reference, reference_bare = [], [], [], [], []
     for case in cases:
         text = input_text(case.totals, case.celsius + 273.15, case.minerals, case.carbon_dioxide_atm)
-        neighbour = solve(case, 1.05)
+        neighbour = solve(case, 1.02)
         ours.append(median_ms(lambda case=case: read(solve(case))))
         solving.append(median_ms(lambda case=case: solve(case)))
         warm.append(median_ms(lambda case=case, neighbour=neighbour: solve(case, nearby=neighbour)))
