@@ -1,0 +1,333 @@
+"""Acid into a feed: how much brings it to a pH, what gas comes off, and where the pH goes when the gas has gone.
+
+Rules of this room:
+
+* Two ends are told. Right after mixing all carbon dioxide is still in the water (closed); hours to days later it has
+  left for the air (gone), and the pH has crept up. The truth in the can moves from the first to the second.
+* The acid goes into the equilibrium as an element total like any other; potassium and lime stay as they are.
+* A dose is per litre of feed before the acid: mL of a liquid, g of a powder.
+* What cannot be reached has no dose but a reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache, cached_property
+
+from feedcalc import published
+from feedcalc.chemistry import Equilibrium, equilibrate
+from feedcalc.formulas import formula_grams_per_mol
+from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
+from feedcalc.physics.water import density_kg_per_m3
+from feedcalc.steeping import Liquor
+
+# As near as the search comes to the pH asked for; strips and meters are ten times coarser.
+PH_TOLERANCE = 0.002
+# Added in these parts, with a stir and a look in between: half, then ever less (our own judgement).
+PORTIONS = (0.5, 0.25, 0.15, 0.1)
+# A can is easily overshot where this share of the dose again takes half a pH more (our own judgement).
+EASILY_OVERSHOT = 0.1
+OVERSHOOT_PH = 0.5
+# What may fall out once the gas has left and the pH has risen again.
+GAS_GONE_MINERALS = ("calcite", "brucite")
+_MOST_CURVE_POINTS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Acid:
+    """One acid of ``acids.csv``; ``strengths`` are low, typical and high as sold, as shares (0.05 for 5 %)."""
+
+    id: str
+    words: str
+    is_liquid: bool
+    element: str
+    grams_per_mol: float
+    strengths: tuple[float, float, float]
+    density_slope: float
+    most_per_litre: float
+    caution: str
+    source: str
+    status: str
+    note: str
+
+    @property
+    def unit(self) -> str:
+        """What a dose is counted in."""
+        return "mL/L" if self.is_liquid else "g/L"
+
+
+@dataclass(frozen=True, slots=True)
+class Neutralising:
+    """How a feed is brought to ``target_ph``.
+
+    ``dose`` (mL or g per litre of feed, see ``unit``) reaches it right after mixing; None where ``reason`` says why
+    it can't be reached, 0 where the feed is there already. ``dose_gas_gone`` reaches it after the gas has left; 0 where
+    time in the air alone does it, None where the acid can't. ``ph_reached`` right after mixing and ``ph_gas_gone`` in
+    the end belong to ``dose``; so does ``feed``. ``carbon_dioxide_millilitres_per_litre`` is the gas that leaves.
+    ``dose_half_ph_past`` takes the pH half a unit below the target.
+    """
+
+    acid: Acid
+    strength: float
+    target_ph: float
+    ph_before: float
+    dose: float | None
+    reason: str
+    ph_reached: float
+    ph_gas_gone: float
+    dose_gas_gone: float | None
+    carbon_dioxide_millilitres_per_litre: float
+    dose_half_ph_past: float | None
+    feed: Liquor
+
+    @property
+    def unit(self) -> str:
+        """What ``dose`` is counted in."""
+        return self.acid.unit
+
+    @property
+    def millilitres_per_litre(self) -> float | None:
+        """The dose of a liquid; None for a powder or where there is none."""
+        return self.dose if self.acid.is_liquid else None
+
+    @property
+    def grams_per_litre(self) -> float | None:
+        """The dose of a powder; None for a liquid or where there is none."""
+        return None if self.acid.is_liquid else self.dose
+
+    @property
+    def is_easily_overshot(self) -> bool:
+        """Whether a little more than the dose takes the pH half a unit further."""
+        if not self.dose or self.dose_half_ph_past is None:
+            return False
+        return self.dose_half_ph_past - self.dose < EASILY_OVERSHOT * self.dose
+
+    @property
+    def portions(self) -> tuple[float, ...]:
+        """What to add at a time, stirring and measuring in between."""
+        return tuple(share * self.dose for share in PORTIONS) if self.dose else ()
+
+
+@cache
+def acids() -> Mapping[str, Acid]:
+    """Every acid of ``acids.csv`` by its id."""
+    return {
+        row["id"]: Acid(
+            row["id"],
+            row["words"],
+            row["form"] == "liquid",
+            row["element"],
+            _grams_per_mol(row["element"]),
+            (float(row["strength_low"]), float(row["strength_typical"]), float(row["strength_high"])),
+            float(row["density_slope"]),
+            float(row["most_per_litre"]),
+            row["caution"],
+            row["source"],
+            row["status"],
+            row["note"],
+        )
+        for row in published.table("acids")
+    }
+
+
+def acid_for(
+    liquor: Liquor,
+    acid: Acid,
+    strength: float,
+    target_ph: float,
+    temperature_kelvin: float,
+    carbon_dioxide_atm: float | None = None,
+) -> Neutralising:
+    """How much ``acid`` of a ``strength`` brings ``liquor`` (or a feed) to ``target_ph``.
+
+    ``strength`` is a share above 0 and up to 1: grams in a millilitre for a liquid (0.05 for vinegar of 5 %), grams in
+    a gram for a powder. ``carbon_dioxide_atm`` is that of the air, by default the outdoor one of ``batch_rules.csv``.
+    Raises `ValueError` for a strength outside its range, `NoSolution` where the chemistry finds no balanced answer.
+    """
+    air = _outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
+    mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
+    before = mixing.closed(0.0).ph
+    most = acid.most_per_litre
+    dose = mixing.dose_to_reach(target_ph, mixing.closed)
+    gone = mixing.dose_to_reach(target_ph, mixing.gas_gone)
+    reason = ""
+    if dose is None:
+        unit = "mL" if acid.is_liquid else "g"
+        lowest = mixing.closed(most).ph
+        reason = (
+            f"Even {most:g} {unit} of this acid in a litre brings the feed only to pH {lowest:.1f}: "
+            "dilute the feed first, or aim higher."
+        )
+    elif dose == 0.0:
+        reason = "The feed is at or below this pH already: it needs no acid."
+    used = dose or 0.0
+    closed, settled = mixing.closed(used), mixing.gas_gone(used)
+    past = mixing.dose_to_reach(target_ph - OVERSHOOT_PH, mixing.closed) if dose else None
+    held = closed.dissolved["carbon"] - settled.dissolved["carbon"] - settled.formed["calcite"]
+    per_litre = held * mixing.kilograms(used) * litres_of_gas_per_mol(temperature_kelvin) * 1000
+    return Neutralising(
+        acid=acid,
+        strength=strength,
+        target_ph=target_ph,
+        ph_before=before,
+        dose=dose,
+        reason=reason,
+        ph_reached=closed.ph,
+        ph_gas_gone=settled.ph,
+        dose_gas_gone=gone,
+        carbon_dioxide_millilitres_per_litre=max(per_litre, 0.0) if used else 0.0,
+        dose_half_ph_past=past,
+        feed=Liquor(closed),
+    )
+
+
+def acid_dose(liquor: Liquor, acid: Acid, strength: float, target_ph: float, temperature_kelvin: float) -> float | None:
+    """Only the dose of `acid_for` right after mixing, quickly, for ranges; None where the target can't be reached."""
+    mixing = _Mixing(liquor, acid, strength, temperature_kelvin, _outdoor_carbon_dioxide())
+    return mixing.dose_to_reach(target_ph, mixing.closed)
+
+
+def titration_curve(
+    liquor: Liquor,
+    acid: Acid,
+    strength: float,
+    temperature_kelvin: float,
+    lowest_ph: float = 4.5,
+    carbon_dioxide_atm: float | None = None,
+) -> tuple[tuple[float, float], ...]:
+    """(dose per litre of feed, pH) from no acid to ``lowest_ph``, at most 60 points, close where it falls fast.
+
+    Right after mixing without ``carbon_dioxide_atm``; with it, after the gas has gone to that pressure.
+    """
+    air = _outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
+    mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
+    state = mixing.closed if carbon_dioxide_atm is None else mixing.gas_gone
+    last = mixing.dose_to_reach(lowest_ph, state)
+    if last is None:
+        last = acid.most_per_litre
+    if last == 0.0:
+        return ((0.0, state(0.0).ph),)
+    even = _MOST_CURVE_POINTS // 2
+    points = [(last * i / even, state(last * i / even).ph) for i in range(even + 1)]
+    while len(points) < _MOST_CURVE_POINTS:
+        i = max(range(len(points) - 1), key=lambda i: points[i][1] - points[i + 1][1])
+        middle = (points[i][0] + points[i + 1][0]) / 2
+        points.insert(i + 1, (middle, state(middle).ph))
+    return tuple(points)
+
+
+@dataclass(frozen=True)
+class _Mixing:
+    """A litre of feed and a dose of acid, as totals per kilogram of water; each answer helps to find the next."""
+
+    liquor: Liquor
+    acid: Acid
+    strength: float
+    temperature_kelvin: float
+    carbon_dioxide_atm: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.strength <= 1.0:
+            raise ValueError(f"strength is a share above 0 and up to 1, got {self.strength!r}")
+
+    @cached_property
+    def _known(self) -> dict[bool, dict[float, Equilibrium]]:
+        """Answers by dose, for the open and for the closed state."""
+        return {False: {}, True: {}}
+
+    @cached_property
+    def _water_per_dose(self) -> float:
+        """Kilograms of water that a unit of dose brings along."""
+        if not self.acid.is_liquid:
+            return (1.0 - self.strength) / 1000
+        density = density_kg_per_m3(self.temperature_kelvin) / 1000 + self.acid.density_slope * self.strength
+        return (density - self.strength) / 1000
+
+    def kilograms(self, dose: float) -> float:
+        """Kilograms of water put in per litre of feed."""
+        return 1.0 / self.liquor.equilibrium.litres + dose * self._water_per_dose
+
+    def closed(self, dose: float) -> Equilibrium:
+        """Right after mixing, all carbon dioxide still in the water."""
+        return self._state(dose, False)
+
+    def gas_gone(self, dose: float) -> Equilibrium:
+        """When the gas has left and the water is at peace with the air."""
+        return self._state(dose, True)
+
+    def _state(self, dose: float, is_open: bool) -> Equilibrium:
+        known = self._known[is_open]
+        if dose not in known:
+            litre = 1.0 / self.liquor.equilibrium.litres
+            kilograms = self.kilograms(dose)
+            totals = {name: amount * litre / kilograms for name, amount in self.liquor.equilibrium.dissolved.items()}
+            acid = dose * self.strength / self.acid.grams_per_mol
+            totals[self.acid.element] = totals.get(self.acid.element, 0.0) + acid / kilograms
+            nearest = min(known, key=lambda other: abs(other - dose), default=None)
+            known[dose] = equilibrate(
+                totals,
+                self.temperature_kelvin,
+                GAS_GONE_MINERALS if is_open else (),
+                self.carbon_dioxide_atm if is_open else None,
+                self.liquor.equilibrium if nearest is None else known[nearest],
+            )
+        return known[dose]
+
+    def dose_to_reach(self, target_ph: float, state: Callable[[float], Equilibrium]) -> float | None:
+        """The dose at which ``state`` has ``target_ph``: 0 where it lies there without acid, None out of reach.
+
+        The pH falls steadily with the dose, so a bracket is widened from what the alkalinity asks for and closed by
+        inverse quadratic steps or halves (Chandrupatla 1997).
+        """
+        if state(0.0).ph <= target_ph + PH_TOLERANCE:
+            return 0.0
+        tried = self._known[state == self.gas_gone]
+        low = max(dose for dose, found in tried.items() if found.ph > target_ph)
+        high = min((dose for dose, found in tried.items() if found.ph <= target_ph), default=self._guess())
+        while state(high).ph > target_ph:
+            if high >= self.acid.most_per_litre:
+                return None
+            low, high = high, min(high * 2, self.acid.most_per_litre)
+        return _falling_root(lambda dose: state(dose).ph - target_ph, low, high)
+
+    def _guess(self) -> float:
+        equivalents = self.liquor.equilibrium.alkalinity / self.liquor.equilibrium.litres
+        dose = max(equivalents, 1e-5) * self.acid.grams_per_mol / self.strength
+        return min(dose, self.acid.most_per_litre)
+
+
+def _falling_root(function: Callable[[float], float], low: float, high: float) -> float:
+    """Where a falling function passes 0 between ``low`` and ``high``, to `PH_TOLERANCE` of its value."""
+    a, b = high, low
+    fa, fb = function(a), function(b)
+    share = 0.5
+    for _ in range(60):
+        middle = a + share * (b - a)
+        value = function(middle)
+        if abs(value) <= PH_TOLERANCE:
+            return middle
+        if (value > 0.0) == (fa > 0.0):
+            c, fc = a, fa
+        else:
+            c, fc, b, fb = b, fb, a, fa
+        a, fa = middle, value
+        ratio, slope = (a - b) / (c - b), (fa - fb) / (fc - fb)
+        share = 0.5
+        if slope**2 < ratio and (1.0 - slope) ** 2 < 1.0 - ratio:
+            share = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
+            share = min(max(share, 1e-6), 1.0 - 1e-6)
+    return a
+
+
+def _grams_per_mol(element: str) -> float:
+    """Molar mass of the acid itself, from ``chem_elements.csv`` (acetate is put in as CH3COOH)."""
+    formula = next(row["weighed_as"] for row in published.table("chem_elements") if row["element"] == element)
+    return formula_grams_per_mol(formula)
+
+
+@cache
+def _outdoor_carbon_dioxide() -> float:
+    return next(
+        float(row["value"]) for row in published.table("batch_rules") if row["quantity"] == "outdoor_carbon_dioxide"
+    )
