@@ -234,6 +234,8 @@ class _Working:
             elif water_litres is None:
                 water_litres = practice("full_strength_cup").typical
             grams, measured = self._rounded_ash(self._usual_strength() * water_litres)
+            if "water.amount" not in request.readings and request.cans:
+                water_litres = max(water_litres, batches.poured(self._water_around(grams, wanted)))
             self.assumed["ash.amount"] = f"{grams:.0f} g: one US cup to 5 L of water"
         if "water.amount" not in request.readings:
             self.assumed["water.amount"] = f"{water_litres:g} L: " + (

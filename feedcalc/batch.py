@@ -197,6 +197,8 @@ def measured_out(millilitres: float, customs: str) -> tuple[float, tuple[tuple[f
         return cups * cup, ((cups, "cup"),)
     cups = step * floor(millilitres / cup / step)
     spoons = _nearest((millilitres - cups * cup) / tablespoon, 1.0)
+    if spoons * tablespoon > step * cup - tablespoon / 2:
+        cups, spoons = cups + step, 0.0  # that many spoons are the next mark of the cup
     parts = tuple((amount, name) for amount, name in ((cups, "cup"), (spoons, "tablespoon")) if amount > 0)
     return cups * cup + spoons * tablespoon, parts
 
