@@ -301,8 +301,7 @@ known_names = st.sampled_from(
     sorted({name for field in FIELDS for name in field.path.split(".")} | {"size", "count", "totals", "minerals"})
 )
 top_names = st.sampled_from(
-    ["ash", "water", "dilution_water", "steep", "vessel", "cans", "dilution", "use", "stage", "plant", "soil", "acid"]
-    + ["measured", "locale", "customs", "now", "seed", "solution"]
+    sorted({field.path.split(".")[0] for field in FIELDS} | {"cans", "dilution", "locale", "customs", "solution"})
 )
 nearly_requests = st.dictionaries(
     top_names, json_values | st.dictionaries(known_names, json_values, max_size=4), max_size=4
