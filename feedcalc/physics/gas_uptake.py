@@ -3,7 +3,8 @@
 Rules of this module:
 
 * Two films stand in line, one of water and one of air (Lewis and Whitman's picture). In caustic water the gas reacts
-  within the water's film, which speeds it up a hundredfold: then the air's film decides.
+  within the water's film, which speeds it up a hundredfold; then the air's film decides, and how fast the water carries
+  off what was formed.
 * The bulk is taken as mixed: a vessel's own cooling stirs it. Velocities are known only roughly and come as
   low, typical and high.
 * Numbers come from ``published/gas_transfer.csv``. Units are SI; amounts of gas are in mol.
@@ -12,6 +13,7 @@ Rules of this module:
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -27,15 +29,24 @@ LITRES_PER_M3 = 1000.0
 class Surface:
     """What the water's side of the surface holds, in mol per litre and mol per litre and atm.
 
-    ``hydroxide`` reacts with the gas; ``base`` is all that can bind it (hydroxide and carbonate); ``carbon_dioxide`` is
-    dissolved as such, ``solubility`` is Henry's; ``bound_ratio`` is carbon dioxide over the carbonates (HCO3-, CO3--).
+    ``hydroxide`` reacts with the gas; ``carbon_dioxide`` is dissolved as such, ``solubility`` is Henry's;
+    ``bound_ratio`` is carbon dioxide over the carbonates (HCO3-, CO3--).
     """
 
     hydroxide: float
-    base: float
     carbon_dioxide: float
     solubility: float
     bound_ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class Uptake:
+    """Carbon dioxide that crosses a square metre in a second, mol, negative where it leaves; ``reacted`` is the part
+    of it that turns to carbonate in the water's film.
+    """
+
+    total: float
+    reacted: float
 
 
 def hydroxide_rate_constant(temperature_kelvin: float) -> float:
@@ -100,7 +111,7 @@ def enhancement(surface: Surface, velocity_m_per_s: float, temperature_kelvin: f
     Hoover and Berkshire 1969: t / (t - 1 + tanh(q) / q) with q = (r t D)^0.5 / k, r = k_hydration + k_hydroxide [OH-]
     and t = 1 + [CO2] / ([HCO3-] + [CO3--]); q is the Hatta number where t is 1.
 
-    >>> lye = Surface(0.03, 0.03, 0.0, 0.034, 0.0)
+    >>> lye = Surface(0.03, 0.0, 0.034, 0.0)
     >>> round(enhancement(lye, 1e-5, 298.15))
     70
     """
@@ -116,21 +127,45 @@ def uptake_mol_per_m2_second(
     water_velocity_m_per_s: float,
     air_velocity_m_per_s: float,
     temperature_kelvin: float,
-) -> float:
-    """Carbon dioxide taken up by a square metre in a second, mol; negative where it leaves.
+) -> Uptake:
+    """What crosses a square metre whose surface water is ``surface``: (H p - c) / (1 / (k_w E) + H R T / k_a).
 
-    (H p - c) / (1 / (k_w E) + H R T / k_a): the difference over both films in line. The enhancement E stays below what
-    the base in the film can bind. Nothing passes where the air is shut off.
+    The difference over both films in line, E as `enhancement`. Nothing passes where the air is shut off.
     """
     if air_velocity_m_per_s == 0.0:
-        return 0.0
+        return Uptake(0.0, 0.0)
     difference = (surface.solubility * air_carbon_dioxide_atm - surface.carbon_dioxide) * LITRES_PER_M3
     faster = enhancement(surface, water_velocity_m_per_s, temperature_kelvin)
-    if difference > 0.0:
-        faster = min(faster, 1.0 + surface.base * LITRES_PER_M3 / difference)
     in_water = 1.0 / (water_velocity_m_per_s * faster)
     in_air = surface.solubility * litres_of_gas_per_mol(temperature_kelvin) / air_velocity_m_per_s
-    return difference / (in_water + in_air)
+    uptake = difference / (in_water + in_air)
+    return Uptake(uptake, uptake * (1.0 - 1.0 / faster))
+
+
+def uptake_past_the_film(
+    carbon_mol_per_m3: Sequence[float], at_surface: Sequence[Uptake], water_velocity_m_per_s: float
+) -> list[float]:
+    """What a square metre takes up when the bulk is at each of ``carbon_mol_per_m3``, mol/s; negative where gas leaves.
+
+    What reacted at the surface must be carried off through the water's film, so the surface runs ahead of the bulk
+    on the same path of states: k_w (c_surface - c_bulk) = what reacted there. ``at_surface`` holds the uptake of a
+    surface in each state.
+    """
+    past = []
+    for bulk, carbon in enumerate(carbon_mol_per_m3):
+        found = at_surface[-1].total
+        gap_before = -abs(at_surface[bulk].reacted)
+        for ahead in range(bulk + 1, len(at_surface)):
+            carried = water_velocity_m_per_s * abs(carbon_mol_per_m3[ahead] - carbon)
+            gap = carried - abs(at_surface[ahead].reacted)
+            if gap >= 0.0:
+                share = 0.0 if gap == gap_before else -gap_before / (gap - gap_before)
+                before, after = at_surface[ahead - 1].total, at_surface[ahead].total
+                found = before + share * (after - before)
+                break
+            gap_before = gap
+        past.append(found)
+    return past
 
 
 @cache

@@ -1,0 +1,127 @@
+"""Liquor standing in air, and the turn from mild to caustic."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from math import inf
+
+import pytest
+
+from feedcalc import standing
+from feedcalc.ash import ash_of
+from feedcalc.chemistry import equilibrate
+from feedcalc.neutralising import acid_for, acids
+from feedcalc.standing import caustic_switch, hydroxide_share, standing_in_air_over_days
+from feedcalc.steeping import Liquor, standing_in_air, steep
+from feedcalc.water_supply import water_of_kind
+
+KELVIN = 288.15
+DAYS = (0, 1, 3, 7, 14, 30, 60)
+
+
+@pytest.fixture(scope="module")
+def fresh() -> Liquor:
+    return steep(ash_of("mixed", "fresh").typical(), 21.4, water_of_kind("rain"), KELVIN, 24).liquor
+
+
+@pytest.fixture(scope="module")
+def aged() -> Liquor:
+    return steep(ash_of("mixed", "aged").typical(), 21.4, water_of_kind("rain"), KELVIN, 24).liquor
+
+
+def test_it_starts_as_poured_off_and_ends_at_peace_with_the_air(fresh):
+    found = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (0, 1000))
+    assert found.rows[0].ph.typical == pytest.approx(fresh.equilibrium.ph, abs=0.01)
+    assert found.rows[1].ph.typical == pytest.approx(standing_in_air(fresh, KELVIN, 420e-6).equilibrium.ph, abs=0.03)
+
+
+def test_ph_only_falls_and_the_range_holds_its_middle(fresh, aged):
+    for liquor in (fresh, aged):
+        rows = standing_in_air_over_days(liquor, 0.06, 10.0, KELVIN, DAYS).rows
+        for before, after in pairwise(rows):
+            assert after.ph.low <= before.ph.low
+            assert after.ph.typical <= before.ph.typical
+            assert after.ph.high <= before.ph.high
+
+
+def test_an_open_bucket_takes_days_to_weeks_not_hours_or_years(aged):
+    soonest, typical, latest = standing_in_air_over_days(aged, 0.06, 10.0, KELVIN, ()).days_until(10.0)
+    assert 2 < soonest <= typical <= latest < 60
+
+
+def test_half_the_depth_takes_half_the_time(fresh):
+    deep = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
+    shallow = standing_in_air_over_days(fresh, 0.12, 10.0, KELVIN, ()).days_until(11.5)
+    assert [2 * days for days in shallow] == pytest.approx(list(deep))
+
+
+def test_a_cover_keeps_it_longer_and_a_tight_lid_for_good(fresh):
+    left_open = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (7,))
+    covered = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (7,), is_covered=True)
+    assert covered.rows[0].ph.typical > left_open.rows[0].ph.typical
+    assert covered.rows[0].ph.high == pytest.approx(fresh.equilibrium.ph, abs=0.01)
+    assert covered.days_until(11.5)[2] is None
+
+
+def test_caustic_liquor_that_holds_lime_drops_it_as_chalk_before_it_turns_mild(fresh):
+    rows = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (0, 7)).rows
+    assert rows[1].alkalinity.typical < rows[0].alkalinity.typical
+    assert fresh.equilibrium.dissolved["calcium"] > 1e-3
+
+
+def test_a_neutralised_feed_gives_gas_off_and_its_ph_rises(aged):
+    feed = acid_for(aged, acids()["vinegar"], 0.05, 7.0, KELVIN).feed
+    rows = standing_in_air_over_days(feed, 0.06, 10.0, KELVIN, (0, 1, 7, 60)).rows
+    typical = [row.ph.typical for row in rows]
+    assert typical == sorted(typical)
+    assert typical[-1] > 8.5
+
+
+def test_finer_steps_change_nothing_that_matters(fresh, monkeypatch):
+    coarse = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
+    monkeypatch.setattr(standing, "_STEPS", 192)
+    fine = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
+    assert list(coarse) == pytest.approx(list(fine), rel=0.02)
+
+
+def test_lye_without_any_carbon_can_stand_too():
+    lye = Liquor(equilibrate({"potassium": 0.02}, KELVIN))
+    row = standing_in_air_over_days(lye, 0.06, 10.0, KELVIN, (365,)).rows[0]
+    assert row.ph.typical < 9.6
+
+
+@pytest.mark.parametrize(("surface", "litres", "days"), [(0.0, 1.0, (1,)), (1.0, -1.0, (1,)), (1.0, 1.0, (-1,))])
+def test_a_vessel_that_cannot_be_is_refused(aged, surface, litres, days):
+    with pytest.raises(ValueError, match=r"must be above 0|before the start"):
+        standing_in_air_over_days(aged, surface, litres, KELVIN, days)
+
+
+def test_free_lime_turns_carbonate_to_hydroxide_until_it_is_spent():
+    found = caustic_switch(ash_of("mixed", "fresh").typical(), 21.4, water_of_kind("rain"), KELVIN, 24)
+    ph = [row[1] for row in found.rows]
+    assert all(after >= before - 1e-6 for before, after in pairwise(ph))
+    assert found.rows[0][2] < 0.05
+    assert max(row[2] for row in found.rows) > 0.9
+    assert 0.0 < found.corrosive_from < 0.1
+    # Past the turn more lime changes nothing: saturated lime water holds no more.
+    assert ph[-1] - ph[-5] < 0.001
+
+
+def test_the_switch_needs_as_much_lime_as_there_is_carbonate():
+    """Ca(OH)2 + K2CO3 -> CaCO3 + 2 KOH: mol of free lime for mol of carbonate, and the liquor is all hydroxide."""
+    sample = ash_of("mixed", "fresh").typical()
+    mol = sample.reachable_mol_per_kilogram()
+    alkali_carbonate = (mol["potassium"] + mol["sodium"] - 2 * mol["sulfur"] - mol["chloride"]) / 2
+    calcium = sample.grams_per_kilogram["calcium"] / 40.078
+    found = caustic_switch(sample, 21.4, water_of_kind("rain"), KELVIN, 24)
+    spent = next(row[0] for row in found.rows if row[2] > 0.9)
+    assert spent == pytest.approx(alkali_carbonate / calcium, abs=0.026)
+
+
+def test_hydroxide_share_of_aged_and_fresh_liquor(fresh, aged):
+    assert hydroxide_share(aged) < 0.3 < 0.9 < hydroxide_share(fresh)
+    assert hydroxide_share(Liquor(equilibrate({"chloride": 0.001}, KELVIN))) == 0.0
+
+
+def test_a_shut_off_vessel_has_no_finite_day(fresh):
+    assert standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (), is_covered=True).slow[-1][0] == inf
