@@ -13,11 +13,13 @@ from typing import Any
 
 import jinja2
 
+from feedcalc.drawing import bucket_drawing, ladder_drawing, settling_drawing
 from feedcalc.quantities import write_number
+from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.sheet import Sheet, status_words
 
-# The parts of a page, in reading order: name in the reply's ``html``, template.
-PAGE_PARTS = ("sheet", "ladder", "delivery", "trust")
+# The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
+PAGE_PARTS = ("sheet", "ladder", "delivery", "trust", "bar")
 MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery")
 
 
@@ -49,8 +51,17 @@ def _context(sheet: Sheet) -> dict[str, Any]:
         "f": sheet.figures,
         "number": lambda value: write_number(value, 2, sheet.locale, trim=True),
         "centimetres": lambda metres: f"{write_number(metres * 100, 2, sheet.locale, trim=True)}\u00a0cm",
+        "bucket": lambda: bucket_drawing(sheet),
+        "settling": lambda *edges: settling_drawing(sheet, *edges),
+        "ladder": lambda *edges: ladder_drawing(sheet, *edges),
+        "sources": _sources,
         "percent": lambda share: f"{write_number(share * 100, 2, sheet.locale, trim=True)}\u00a0%",
     }
+
+
+@cache
+def _sources() -> list[dict[str, str]]:
+    return sources_behind(TABLES_BEHIND_A_BATCH)
 
 
 @cache
@@ -63,7 +74,7 @@ def _templates() -> jinja2.Environment:
 
     environment = jinja2.Environment(
         loader=jinja2.FunctionLoader(load),
-        autoescape=lambda name: bool(name and name.endswith(".html.j2")),
+        autoescape=lambda name: bool(name and name.endswith((".html.j2", ".svg.j2"))),
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,

@@ -9,8 +9,9 @@ Rules of this room:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -26,6 +27,11 @@ from feedcalc.report import Figure, flat_figures
 SMALLEST_TOLD = {"mg/L": 0.1, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
 # Assumptions about the machinery rather than the garden: in the reply, not on the sheet.
 UNTOLD = {"ranges", "seed"}
+# What is measured out is as sure as the jug; the last names of such figures.
+MEASURED_OUT = frozenset(
+    "ash_mass ash_volume water_volume liquor_per_can water_per_can goes parts_liquor parts_water size count liquor water "
+    "volume time".split()
+)
 _WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "1": ""}
 
 
@@ -104,6 +110,7 @@ class Sheet:
     may_be_caustic: bool
     haze_matters: bool
     steep_long_enough: bool
+    wait_hours: float
     starts: datetime | None
     settled: datetime | None
     ready: datetime | None
@@ -114,6 +121,7 @@ class Sheet:
     goes: int
     limit_sources: tuple[tuple[str, str, str], ...]
     warnings: tuple[str, ...]
+    after: Mapping[str, Any] = field(default_factory=dict)  # what `reactions` found, by the names of the contract
 
     def at(self, where: str) -> tuple[Caution, ...]:
         """The cautions that belong to a step."""
@@ -124,15 +132,15 @@ class Sheet:
         return f"{moment:%a} {moment.day} {moment:%b}, {moment:%H:%M}" if moment else ""
 
 
-def shown(path: str, figure: Figure, locale: str) -> Shown:
-    """A figure of the contract in words.
+def shown(path: str, figure: Figure, locale: str, ranged: bool = True) -> Shown:
+    """A figure of the contract in words; without its range (``ranged`` false) it is no surer than with it.
 
     >>> shown("liquor.ph", {"value": 12.16, "unit": "1", "low": 11.52, "high": 12.6}, "en-GB").full
     '12.2 (likely 11.5 to 12.6)'
     """
     value, unit = figure["value"], figure["unit"]
-    sure = figure["low"] == figure["high"]
     name = path.rsplit(".", 1)[-1]
+    sure = figure["low"] == figure["high"] and (ranged or name in MEASURED_OUT)
     if unit == "mg" and value >= 1000:
         unit, scale = "g", 0.001
     else:
@@ -156,7 +164,11 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
     spelt = write_quantity(1.0, written, 1, locale).split("\u00a0")[-1] if written else ""
     low, high = number(figure["low"]), number(figure["high"])
     return Shown(
-        path, value, f"{text}\u00a0{spelt}" if spelt else text, "" if sure or low == high else f"{low} to {high}", spelt
+        path,
+        value,
+        f"{text}\u00a0{spelt}" if spelt else text,
+        "" if sure or low == high else f"{low} to {high}",
+        spelt,
     )
 
 
@@ -164,7 +176,8 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
     """The sheet of an answer; ``meanings`` says in words what each field of the request is."""
     request, typical, plan = answer.request, answer.typical, answer.plan
     locale = request.locale
-    figures = {path: shown(path, figure, locale) for path, figure in flat_figures(values).items()}
+    ranged = request.word("ranges") == "on"
+    figures = {path: shown(path, figure, locale, ranged) for path, figure in flat_figures(values).items()}
     hazard, feed_hazard = hazard_at(values["liquor"]["ph"]["high"]), hazard_at(_own_rung(values)["ph"]["high"])
     haze = typical.own.lime_haze
     conditions = {hazard.name, request.word("use"), request.word("ash.state")}
@@ -205,6 +218,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         hazard.name == "corrosive",
         haze >= 1.0,
         hours >= typical.settle_hours,
+        hours,
         starts,
         starts + timedelta(hours=typical.settle_hours) if starts else None,
         starts + timedelta(hours=hours) if starts else None,
@@ -216,6 +230,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
             "pour_line": typical.batch.pour_line,
             "sludge_top": typical.batch.sludge_top,
             "rim": answer.vessel.height,
+            "width": 2 * math.sqrt(answer.vessel.area / math.pi),
         },
         typical.batch.goes,
         _limit_sources(answer),

@@ -1,10 +1,472 @@
+// The page itself: what is typed goes to the engine, what comes back goes on the page, nothing typed is lost.
+// No arithmetic on figures, no rounding, no unit names: those are the engine's.
+//
+// Text from people is only ever put into the page as text. The one place that takes markup is `put`, and what it
+// takes is the engine's own, in which everything a person typed is escaped.
+
 "use strict";
+
 {
-  const state = document.getElementById("state");
-  feedcalcEngine.startEngine({
-    onStage: ({ name, done, total }) => { state.textContent = `${name} ${done} / ${total}`; },
-    onReady: () => { state.textContent = ""; },
-    onFailed: ({ message }) => { state.textContent = message; },
+  const byId = (id) => document.getElementById(id);
+  const html = document.documentElement;
+  const form = byId("batch");
+  const answer = byId("answer");
+  const freshness = byId("freshness");
+  const TYPING_PAUSE = 120; // milliseconds from the last key to the quick answer, which has no ranges
+  const RANGES_PAUSE = 450; // and from that to the whole one, which keeps the worker busy for longer
+  const CURRENT = "feedcalc.current";
+
+  let batches = [];
+  let batch = null; // the one on the page
+  let past = [];
+  let future = [];
+  let editing = null; // name of the field whose keys go into one step of undo
+  let quickTimer = 0;
+  let rangesTimer = 0;
+  let saidTimer = 0;
+  let question = 0; // counts changes, so that an answer to an older one is known
+  let stored = true; // whether the last attempt to keep something worked
+  let toastAction = null;
+
+  // ---- What is on the page --------------------------------------------------------------------------------
+
+  /** Put a part of the engine's answer in its place, leaving ticks, opened details and the focus as they are. */
+  function put(name, markup) {
+    const place = document.querySelector(`[data-part="${name}"]`);
+    const focused = place.contains(document.activeElement) ? document.activeElement.dataset.step : null;
+    const opened = [...place.querySelectorAll("details")].map((details) => details.open);
+    const parsed = new DOMParser().parseFromString(markup, "text/html");
+    place.replaceChildren(...parsed.body.childNodes);
+    [...place.querySelectorAll("details")].forEach((details, at) => { details.open = opened[at] ?? false; });
+    if (name === "sheet") showTicks();
+    if (focused) place.querySelector(`[data-step="${focused}"]`)?.focus();
+  }
+
+  function showTicks() {
+    for (const box of answer.querySelectorAll("[data-step]")) box.checked = batch?.done.includes(box.dataset.step) ?? false;
+  }
+
+  function show(reply, whole) {
+    feedcalcForm.tell(reply);
+    if (!reply.ok) {
+      answer.setAttribute("aria-busy", "false");
+      mark("stale", "Not for what is typed now: mend the marked fields first. These are the last figures that could be worked out.");
+      const count = reply.errors.length;
+      say(count === 1 ? "One field needs mending." : `${count} fields need mending.`);
+      return;
+    }
+    for (const [name, markup] of Object.entries(reply.html)) put(name, markup);
+    answer.setAttribute("aria-busy", String(!whole));
+    if (whole) {
+      mark("fresh", "For what is typed above.");
+      say(`Sheet worked out: ${byId("bar").textContent.replaceAll(/\s+/g, " ").trim()}`);
+    } else {
+      mark("quick", "Typical figures; the likely ranges are being worked out…");
+    }
+  }
+
+  function mark(state, words) {
+    freshness.dataset.freshness = state;
+    freshness.textContent = words;
+  }
+
+  /** Told to those who listen, once what is typed has come to rest. */
+  function say(words) {
+    clearTimeout(saidTimer);
+    saidTimer = setTimeout(() => { if (byId("said").textContent !== words) byId("said").textContent = words; }, 700);
+  }
+
+  // ---- From what is typed to the answer -------------------------------------------------------------------
+
+  function recalculate(pause = TYPING_PAUSE) {
+    const asked = ++question;
+    clearTimeout(quickTimer);
+    clearTimeout(rangesTimer);
+    answer.setAttribute("aria-busy", "true");
+    if (freshness.dataset.freshness !== "example") mark("stale", "Being worked out anew…");
+    quickTimer = setTimeout(async () => {
+      const quick = await askFor(asked, { ...batch.request, ranges: "off" });
+      if (!quick) return;
+      show(quick, false);
+      if (!quick.ok) return;
+      rangesTimer = setTimeout(async () => {
+        const whole = await askFor(asked, { ...batch.request, ranges: "on" });
+        if (whole) show(whole, true);
+      }, RANGES_PAUSE);
+    }, pause);
+  }
+
+  /** The reply, or null where something newer was asked or none can be had. */
+  async function askFor(asked, request) {
+    try {
+      const reply = await feedcalcEngine.ask(request);
+      return asked === question ? reply : null;
+    } catch (error) {
+      if (asked !== question || error.name === "Superseded") return null;
+      answer.setAttribute("aria-busy", "false");
+      mark("stale", error.name === "TimedOut"
+        ? "This took too long and was stopped. Change something, or try again."
+        : "Not worked out: the calculator does not run here. What is typed is kept.");
+      return null;
+    }
+  }
+
+  // ---- Keeping --------------------------------------------------------------------------------------------
+
+  const stamp = () => new Date().toISOString();
+  const newId = () => crypto.randomUUID?.() ?? `b${Date.now()}${Math.random()}`.replaceAll(".", "");
+  const nameOf = ({ name }) => name || "Batch without a name";
+
+  function keep() {
+    batch.changed = stamp();
+    tellKept(feedcalcKeeping.store(batch));
+  }
+
+  function tellKept(kept) {
+    stored = kept;
+    const place = byId("kept");
+    place.classList.toggle("warning", !kept);
+    place.textContent = kept
+      ? "Kept in this browser. A file is safer."
+      : "Not kept: this browser's storage is full or refused. Save it to a file: ";
+    if (kept) return;
+    const button = document.createElement("button");
+    button.type = "button";
+    button.id = "export-now";
+    button.textContent = "Save all to a file";
+    button.addEventListener("click", exportAll);
+    place.append(button);
+  }
+
+  function remember() {
+    past.push(JSON.stringify(batch.request));
+    if (past.length > 200) past.shift();
+    future = [];
+    tellHistory();
+  }
+
+  function tellHistory() {
+    byId("undo").disabled = !past.length;
+    byId("redo").disabled = !future.length;
+  }
+
+  function step(from, to) {
+    if (!from.length) return;
+    to.push(JSON.stringify(batch.request));
+    batch.request = JSON.parse(from.pop());
+    editing = null;
+    feedcalcForm.write(batch.request);
+    tellHistory();
+    keep();
+    recalculate(0);
+  }
+
+  /** The form was changed: by typing into the field `name`, or at once where there is no name. */
+  function changed(name = null) {
+    const request = feedcalcForm.read();
+    if (JSON.stringify(request) === JSON.stringify(batch.request)) return;
+    if (!name || editing !== name) remember();
+    editing = name;
+    batch.request = request;
+    keep();
+    recalculate();
+  }
+
+  function turnTo(chosen) {
+    batch = chosen;
+    past = [];
+    future = [];
+    editing = null;
+    try {
+      sessionStorage.setItem(CURRENT, batch.id);
+      localStorage.setItem(CURRENT, batch.id);
+    } catch { /* then the newest is opened next time */ }
+    feedcalcForm.write(batch.request);
+    byId("batch-name").value = batch.name;
+    byId("link-text").hidden = true;
+    listBatches();
+    tellHistory();
+    showTicks();
+    recalculate(0);
+  }
+
+  function listBatches() {
+    byId("batch-choice").replaceChildren(...batches.map((each) => {
+      const option = new Option(nameOf(each), each.id);
+      option.selected = each === batch;
+      return option;
+    }));
+  }
+
+  function add(name, request, done = [], id = newId()) {
+    const made = { id, name: freeName(name), request, done, changed: stamp() };
+    batches.unshift(made);
+    tellKept(feedcalcKeeping.store(made));
+    return made;
+  }
+
+  function freeName(name) {
+    const taken = new Set(batches.map((each) => each.name));
+    if (!taken.has(name)) return name;
+    let number = 2;
+    while (taken.has(`${name} ${number}`)) number += 1;
+    return `${name} ${number}`;
+  }
+
+  function deleteBatch() {
+    const gone = batch;
+    const place = batches.indexOf(gone);
+    batches.splice(place, 1);
+    feedcalcKeeping.remove(gone.id);
+    turnTo(batches[0] ?? add("Batch", empty()));
+    toast(`Deleted “${nameOf(gone)}”.`, "Undo", () => {
+      batches.splice(place, 0, gone);
+      tellKept(feedcalcKeeping.store(gone));
+      turnTo(gone);
+    });
+  }
+
+  function toast(words, action = "", act = null) {
+    byId("toast-words").textContent = words;
+    byId("toast-action").textContent = action;
+    byId("toast-action").hidden = !action;
+    toastAction = act;
+    byId("toast").hidden = false;
+    say(words);
+  }
+
+  function exportAll() {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([feedcalcKeeping.envelope(batches)], { type: "application/json" }));
+    link.download = `feedcalc-batches-${localMoment().slice(0, 10)}.json`;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+  }
+
+  function offer(found, title, from) {
+    if (found.problem) return toast(found.problem);
+    const here = new Map(batches.map((each) => [each.id, each]));
+    const same = (one, other) => JSON.stringify([one.name, one.request]) === JSON.stringify([other.name, other.request]);
+    const coming = found.batches.filter((each) => !(here.has(each.id) && same(each, here.get(each.id))));
+    if (!coming.length) return toast(`Everything in this ${from} is here already.`);
+    const clashing = coming.filter((each) => here.has(each.id));
+    byId("preview-title").textContent = title;
+    byId("preview-words").textContent = found.unreadable ? "Some of it could not be read and is left out." : "";
+    byId("preview-list").replaceChildren(...coming.map((each) => {
+      const item = document.createElement("li");
+      const name = document.createElement("strong");
+      name.textContent = nameOf(each);
+      item.append(name, here.has(each.id) ? " (another version of one that is here): " : ": ", summaryOf(each.request));
+      return item;
+    }));
+    byId("preview-keep").textContent = clashing.length ? "Add, keeping mine too" : "Add";
+    byId("preview-replace").textContent = "Replace mine";
+    byId("preview-replace").hidden = !clashing.length;
+    const dialog = byId("preview");
+    dialog.returnValue = "no";
+    dialog.onclose = () => {
+      const decision = dialog.returnValue;
+      if (decision !== "no") takeIn(coming, decision === "replace");
+    };
+    return dialog.showModal();
+  }
+
+  /** What a request asks, as text: every field that is filled in. */
+  function summaryOf(request) {
+    const { schema, ...told } = request;
+    const words = JSON.stringify(told).replaceAll(/["{}[\]]/g, "").replaceAll(":", " ").replaceAll(",", ", ");
+    return words.length > 300 ? `${words.slice(0, 299)}…` : words || "nothing filled in";
+  }
+
+  function takeIn(coming, replace) {
+    const before = batches.map((each) => ({ ...each }));
+    const current = batch.id;
+    const taken = coming.map((each) => {
+      const mine = batches.find(({ id }) => id === each.id);
+      if (mine && replace) {
+        Object.assign(mine, each);
+        tellKept(feedcalcKeeping.store(mine));
+        return mine;
+      }
+      return add(each.name || "Batch", each.request, each.done, mine ? newId() : each.id);
+    });
+    turnTo(taken[0]);
+    toast(taken.length === 1 ? `Added “${nameOf(taken[0])}”.` : `Added ${taken.length} batches.`, "Undo", () => {
+      for (const { id } of batches) feedcalcKeeping.remove(id);
+      batches = before;
+      for (const each of batches) feedcalcKeeping.store(each);
+      turnTo(batches.find(({ id }) => id === current) ?? batches[0]);
+    });
+  }
+
+  function takeLink() {
+    const found = feedcalcKeeping.readLink(location.hash);
+    if (!found) return;
+    history.replaceState(null, "", location.href.replace(/#.*$/, ""));
+    offer(found, "A batch came with the link", "link");
+  }
+
+  async function copyLink() {
+    const text = `${location.href.replace(/#.*$/, "")}#${feedcalcKeeping.link(batch)}`;
+    const place = byId("link-text");
+    place.value = text;
+    place.hidden = false;
+    place.select();
+    try {
+      await navigator.clipboard.writeText(text);
+      toast("Link copied. It holds the whole batch; whoever opens it sees a preview first.");
+    } catch {
+      toast("Copy the link from the box.");
+    }
+  }
+
+  const empty = () => ({ schema: 1, now: localMoment() });
+
+  /** The clock of this machine as a datetime-local field writes it. */
+  function localMoment() {
+    const now = new Date();
+    const two = (number) => String(number).padStart(2, "0");
+    return `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}T${two(now.getHours())}:${two(now.getMinutes())}`;
+  }
+
+  // ---- Start ----------------------------------------------------------------------------------------------
+
+  function openBatches() {
+    const example = feedcalcForm.read();
+    batches = feedcalcKeeping.open();
+    let wanted = null;
+    try {
+      wanted = sessionStorage.getItem(CURRENT) ?? localStorage.getItem(CURRENT);
+    } catch { /* refused */ }
+    byId("batches").hidden = false;
+    if (batches.length) {
+      tellKept(true);
+      mark("stale", "An example until the calculator is awake; your batch comes in a moment.");
+      turnTo(batches.find(({ id }) => id === wanted) ?? batches[0]);
+    } else {
+      turnTo(add("Example", example));
+    }
+    takeLink();
+  }
+
+  const STAGES = { fetching: "Fetching the calculator", unpacking: "Unpacking the calculator", starting: "Starting the calculator" };
+
+  function startEngine() {
+    const words = byId("state-words");
+    const bar = byId("state-bar");
+    words.textContent = "Getting the calculator ready. The example can be read meanwhile.";
+    feedcalcEngine.startEngine({
+      onStage: ({ name, done, total }) => {
+        words.textContent = `${STAGES[name]}: ${done.toLocaleString()} of ${total.toLocaleString()} bytes.`;
+        bar.hidden = false;
+        bar.max = total;
+        bar.value = done;
+        byId("state-why").hidden = true;
+        byId("try-again").hidden = true;
+      },
+      onReady: () => {
+        words.textContent = "";
+        bar.hidden = true;
+      },
+      onFailed: ({ message }) => {
+        bar.hidden = true;
+        words.textContent = "The calculator can't start here. The sheet below stays readable, and its cautions hold for every batch. What you type is kept.";
+        byId("state-why").textContent = `Reason: ${message} Browser: ${navigator.userAgent}`;
+        byId("state-why").hidden = false;
+        byId("try-again").hidden = false;
+        say(words.textContent);
+      },
+    });
+  }
+
+  form.addEventListener("submit", (event) => event.preventDefault());
+  form.addEventListener("input", ({ target }) => changed(target.tagName === "SELECT" ? null : target.name));
+  form.addEventListener("change", () => { editing = null; });
+  byId("add-can").addEventListener("click", () => feedcalcForm.addCan().focus());
+  byId("cans").addEventListener("click", ({ target }) => {
+    const button = target.closest("[data-remove-can]");
+    if (!button) return;
+    feedcalcForm.removeCan(button.closest(".can"));
+    byId("add-can").focus();
+    changed();
   });
-  feedcalcOffline.watch();
+  byId("begin-now").addEventListener("click", () => {
+    byId("now").value = localMoment();
+    changed();
+  });
+  answer.addEventListener("change", ({ target }) => {
+    if (!target.dataset.step) return;
+    batch.done = [...answer.querySelectorAll("[data-step]:checked")].map((box) => box.dataset.step);
+    keep();
+  });
+  byId("undo").addEventListener("click", () => step(past, future));
+  byId("redo").addEventListener("click", () => step(future, past));
+  byId("batch-name").addEventListener("input", ({ target }) => {
+    batch.name = target.value;
+    keep();
+    listBatches();
+  });
+  byId("batch-choice").addEventListener("change", ({ target }) => turnTo(batches.find(({ id }) => id === target.value)));
+  byId("new-batch").addEventListener("click", () => {
+    turnTo(add("Batch", empty()));
+    byId("batch-name").select();
+  });
+  byId("duplicate-batch").addEventListener("click", () => turnTo(add(`${nameOf(batch)}, copy`, structuredClone(batch.request))));
+  byId("delete-batch").addEventListener("click", deleteBatch);
+  byId("export").addEventListener("click", exportAll);
+  byId("import-file").addEventListener("change", async ({ target }) => {
+    const [file] = target.files;
+    if (file) offer(feedcalcKeeping.read(await file.text()), `From the file ${file.name}`, "file");
+    target.value = "";
+  });
+  byId("copy-link").addEventListener("click", copyLink);
+  byId("print").addEventListener("click", () => window.print());
+  byId("try-again").addEventListener("click", () => {
+    feedcalcEngine.restart();
+    recalculate(0);
+  });
+  byId("toast-action").addEventListener("click", () => {
+    byId("toast").hidden = true;
+    toastAction?.();
+  });
+  byId("toast-close").addEventListener("click", () => { byId("toast").hidden = true; });
+  byId("take-update").addEventListener("click", () => {
+    keep();
+    feedcalcOffline.takeUpdate();
+  });
+  window.addEventListener("hashchange", takeLink);
+  const flush = () => { if (!stored) keep(); }; // every key is stored at once; what could not be is tried again
+  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") flush(); });
+  window.addEventListener("pagehide", flush);
+  feedcalcKeeping.watch(() => {
+    const mine = batch;
+    batches = feedcalcKeeping.open();
+    const theirs = batches.find(({ id }) => id === mine.id);
+    if (!theirs) batches.unshift(mine);
+    else if (theirs.changed > mine.changed) {
+      turnTo(theirs);
+      toast("This batch was changed in another window.");
+      return;
+    } else batches[batches.indexOf(theirs)] = mine;
+    listBatches();
+  });
+
+  openBatches();
+  startEngine();
+  feedcalcOffline.watch({
+    onReady: () => {
+      byId("offline-words").textContent = "Ready offline.";
+      byId("offline-words").hidden = false;
+    },
+    onUpdate: () => {
+      byId("offline-words").textContent = "A new version is here.";
+      byId("offline-words").hidden = false;
+      byId("take-update").hidden = false;
+    },
+    onUnavailable: (reason) => {
+      if (reason === "one file") return;
+      byId("offline-words").textContent = "This browser can't keep the page for use without a network.";
+      byId("offline-words").hidden = false;
+    },
+  });
 }

@@ -7,6 +7,8 @@ Rules: page.html.j2 is the only template of the page. It is given
   scripts run while the payload is still being read, so they find all of the page but that;
 * ``installable``: True for the site (``<html data-installable>``, link to the manifest);
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
+* ``choices``: for each field of a request that is chosen from a list, the choices;
+  ``labels``: what each kind of ash and of water is called;
 * ``licences``: names and licence texts of what the page carries; ``version``: of feedcalc.
 
 Scripts and styles are inline and named by hash in the policy, so no other inline script, style element or
@@ -29,8 +31,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from building.ingredients import SITE, licences
+from feedcalc import published
+from feedcalc.request import CUSTOMS, FIELDS, LOCALES
 
-SCRIPTS = ("engine_client.js", "offline.js", "page.js")
+SCRIPTS = ("engine_client.js", "offline.js", "keeping.js", "form.js", "page.js")
 STYLES = ("styles.css",)
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
 
@@ -104,6 +108,8 @@ def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) 
         installable=installable,
         request=parts.request,
         reply=_with_markup(parts.reply),
+        choices={field.path: field.choices for field in FIELDS} | {"locale": LOCALES, "customs": CUSTOMS},
+        labels={row["kind"]: row["label"] for name in ("ash_kinds", "water_kinds") for row in published.table(name)},
         licences=licences(),
         version=metadata.version("feedcalc"),
     )

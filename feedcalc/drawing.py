@@ -1,0 +1,165 @@
+"""Where the lines of the pictures go: a sheet's figures as places on a drawing, in the drawing's own units.
+
+Rules of this room:
+
+* Everything is to scale: a length on a drawing is proportional to the figure it stands for.
+* Nothing is worked out about liquor or gardens here, only places; words and marks stand in the templates.
+* y grows downwards, as in SVG.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from feedcalc.sheet import Sheet
+
+STAGES_WEAKEST_FIRST = ("seedling", "young", "established")
+
+
+@dataclass(frozen=True, slots=True)
+class BucketDrawing:
+    """The bucket whole, on the left, and what stands in it drawn larger, on the right; ``close_`` is the latter.
+
+    ``labels`` are the places of the words beside the close-up for surface, pour-off line, sludge and bottom, moved
+    apart where the lines are too near each other to be told apart.
+    """
+
+    left: float
+    width: float
+    rim: float
+    bottom: float
+    surface: float
+    pour_line: float
+    sludge_top: float
+    close_surface: float
+    close_pour_line: float
+    close_sludge_top: float
+    labels: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """How deep the liquor is clear of grains of one size: ``points`` as SVG reads them."""
+
+    micrometres: float
+    points: str
+    end_y: float
+
+
+@dataclass(frozen=True, slots=True)
+class SettlingDrawing:
+    """Clear depth against hours; ``wait_x`` is the wait chosen, ``ticks`` pairs of place and hours."""
+
+    curves: tuple[Curve, ...]
+    wait_x: float
+    pour_y: float
+    hours: float
+    ticks: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One rung: its place and length, and whether the chosen stage can take it."""
+
+    path: str
+    y: float
+    width: float
+    chosen: bool
+    within: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LadderDrawing:
+    """Bars of alkalinity, and for each stage where its limit stands; ``height`` of the rungs."""
+
+    bars: tuple[Bar, ...]
+    limits: tuple[tuple[str, float, float], ...]
+    height: float
+
+
+def bucket_drawing(
+    sheet: Sheet, height: float = 200.0, width_at_most: float = 150.0, top: float = 24.0
+) -> BucketDrawing:
+    """The bucket at its true proportions, no higher than ``height`` and no wider than ``width_at_most``."""
+    metres = sheet.heights
+    scale = min(height / metres["rim"], width_at_most / metres["width"])
+    bottom = top + height
+
+    def whole(metres_up: float) -> float:
+        return bottom - metres_up * scale
+
+    def close(metres_up: float) -> float:
+        return bottom - metres_up / metres["surface"] * height
+
+    levels = [close(metres[name]) for name in ("surface", "pour_line", "sludge_top")] + [bottom]
+    return BucketDrawing(
+        left=(width_at_most - metres["width"] * scale) / 2,
+        width=metres["width"] * scale,
+        rim=whole(metres["rim"]),
+        bottom=bottom,
+        surface=whole(metres["surface"]),
+        pour_line=whole(metres["pour_line"]),
+        sludge_top=whole(metres["sludge_top"]),
+        close_surface=levels[0],
+        close_pour_line=levels[1],
+        close_sludge_top=levels[2],
+        labels=_apart(levels, 19.0),
+    )
+
+
+def _apart(levels: Sequence[float], least: float) -> tuple[float, float, float, float]:
+    """Places for words at these levels, pushed upwards until each is ``least`` above the one below it."""
+    placed: list[float] = []
+    for level in reversed(levels):
+        placed.append(min(level, placed[-1] - least) if placed else level)
+    surface, pour, sludge, bottom = reversed(placed)
+    return surface, pour, sludge, bottom
+
+
+def settling_drawing(sheet: Sheet, left: float, right: float, top: float, bottom: float) -> SettlingDrawing | None:
+    """The curves of the sheet inside these edges, or None where nothing pours off."""
+    if not sheet.traces:
+        return None
+    hours = sheet.traces[0].points[-1][0]
+    depth = sheet.heights["surface"] - sheet.heights["pour_line"]
+
+    def x(at: float) -> float:
+        return left + at / hours * (right - left)
+
+    def y(down: float) -> float:
+        return top + down / depth * (bottom - top)
+
+    curves = tuple(
+        Curve(
+            trace.micrometres,
+            " ".join(f"{x(at):.1f},{y(down):.1f}" for at, down in trace.points),
+            y(trace.points[-1][1]),
+        )
+        for trace in sheet.traces
+    )
+    ticks = tuple((x(hours * quarter / 4), hours * quarter / 4) for quarter in range(5))
+    return SettlingDrawing(curves, x(min(sheet.wait_hours, hours)), bottom, hours, ticks)
+
+
+def ladder_drawing(sheet: Sheet, left: float, right: float, top: float, row: float) -> LadderDrawing:
+    """A bar for each rung between ``left`` and ``right``, ``row`` high, to the scale of the longest of them."""
+    rows = sheet.ladder
+    limits = {
+        advice.stage: next(limit.high for limit in advice.limits if limit.quantity == "alkalinity")
+        for advice in sheet.advice
+    }
+    longest = max([rung["alkalinity"].value for rung in rows] + list(limits.values()))
+    scale = (right - left) / longest
+    bars = tuple(
+        Bar(
+            f"ladder.{index}",
+            top + index * row,
+            rung["alkalinity"].value * scale,
+            rung["chosen"],
+            sheet.stage in rung["within_limits_for"],
+        )
+        for index, rung in enumerate(rows)
+    )
+    marks = tuple((stage, left + limits[stage] * scale, limits[stage]) for stage in STAGES_WEAKEST_FIRST)
+    return LadderDrawing(bars, marks, row * len(rows))
