@@ -193,5 +193,7 @@ if __name__ == "__main__":
         main(sys.argv[1:])
     except BuildFailed as failure:
         sys.exit(f"feedcalc: {failure}")
+    except BrokenPipeError:
+        os._exit(1)  # whoever read our output has gone; Python would complain once more while ending
     except KeyboardInterrupt:
         sys.exit("feedcalc: stopped.")

@@ -1,10 +1,11 @@
 // The page's side of the worker: starts it, asks it, ends it when it hangs. No arithmetic, no words for people.
 //
-//   feedcalcEngine.startEngine({ onStage, onReady, onFailed, patience, snapshot })
+//   feedcalcEngine.startEngine({ onStage, onReady, onFailed, patience, patienceAtStart, snapshot })
 //       onStage({ name, done, total })    name: "fetching" | "unpacking" | "starting"; bytes dealt with and in all
 //       onReady({ how, milliseconds })    how: "snapshot" | "plain"; comes again after every restart
 //       onFailed({ message })             Python can't start, here or now; restart() may be tried
 //       patience                          milliseconds to wait for one answer before Python is restarted (15 000)
+//       patienceAtStart                   milliseconds without a sign of life from a starting worker (60 000)
 //       snapshot                          false starts Python plainly: slower, same answers
 //   feedcalcEngine.ask(request, { line })  promise of the reply object of `feedcalc.engine.calculate`
 //       Of all asked on one line ("sheet" unless named) only the newest counts: an older one that has no answer
@@ -26,12 +27,14 @@ const feedcalcEngine = (() => {
   let busy = null; // what the worker is at: {id, line, timer}
   let lastId = 0;
   let startedAt = 0;
+  let silence = 0; // timer of a starting worker
   let generation = 0; // counts workers, so that a late message of an ended one is known
 
   const mark = (state) => { document.documentElement.dataset.engine = state; };
 
   function startEngine(given = {}) {
-    settings = { onStage() {}, onReady() {}, onFailed() {}, patience: 15000, snapshot: true, ...given };
+    const silent = { onStage() {}, onReady() {}, onFailed() {} };
+    settings = { ...silent, patience: 15000, patienceAtStart: 60000, snapshot: true, ...given };
     return launch();
   }
 
@@ -56,12 +59,19 @@ const feedcalcEngine = (() => {
       if (mine !== generation) return;
       const start = { payload, snapshot: settings.snapshot };
       worker.postMessage({ start }, typeof payload === "string" ? [] : [payload]);
+      awaitSign();
     } catch (error) {
       if (mine === generation) fail(String(error?.message ?? error));
     }
   }
 
+  function awaitSign() {
+    clearTimeout(silence);
+    silence = setTimeout(() => fail("Python gave no sign of life"), settings.patienceAtStart);
+  }
+
   function endWorker() {
+    clearTimeout(silence);
     worker?.terminate();
     worker = null;
     ready = false;
@@ -71,8 +81,10 @@ const feedcalcEngine = (() => {
 
   function heard(message) {
     if (message.stage) {
+      awaitSign();
       settings.onStage({ name: message.stage, done: message.done, total: message.total });
     } else if (message.ready) {
+      clearTimeout(silence);
       ready = true;
       mark("ready");
       settings.onReady({ how: message.ready, milliseconds: performance.now() - startedAt });

@@ -16,6 +16,7 @@
 
 const RUNTIME = "https://runtime.invalid/"; // never asked for: both files the runtime fetches are at hand
 const SITE_PACKAGES = "/lib/python3.14/site-packages";
+const HEADER_OF_SNAPSHOT = 128; // bytes before the memory itself
 let python = null;
 let calculate = null;
 
@@ -116,6 +117,11 @@ async function startPython({ packages }, snapshot) {
     packageBaseUrl: RUNTIME,
     createPyodideModule: async (settings) => {
       const module = await _createPyodideModule(settings);
+      const missing = (snapshot?.length ?? 0) - module.HEAPU8.length;
+      // The runtime restores into the memory it starts with, which may be less than it had when the image was made.
+      if (missing > HEADER_OF_SNAPSHOT && !module._emscripten_resize_heap(snapshot.length)) {
+        throw new Error("this browser has too little memory for the snapshot");
+      }
       trampoline = module.HEAP32[placeOfTrampoline(module)];
       return module;
     },

@@ -75,9 +75,7 @@ def wait_until(claim: Callable[[], Any], seconds: float = 30, what: str = "") ->
 
 def wait_for_engine(page: Page, state: str = "ready") -> None:
     """Wait until ``<html data-engine>`` says ``state``."""
-    wait_until(
-        lambda: page.evaluate("document.documentElement?.dataset.engine") == state, what=f"engine {state}"
-    )
+    wait_until(lambda: page.evaluate("document.documentElement?.dataset.engine") == state, what=f"engine {state}")
 
 
 def ask(page: Page, request: dict[str, Any]) -> Any:

@@ -47,9 +47,7 @@ def publish_another_version(folder: Path) -> None:
     """What a new build does: other contents, their digests and another version in the service worker."""
     page = folder / "index.html"
     old_text = page.read_text(encoding="utf-8")
-    page.write_text(
-        re.sub(r"<title>.*?</title>", "<title>another version</title>", old_text), encoding="utf-8"
-    )
+    page.write_text(re.sub(r"<title>.*?</title>", "<title>another version</title>", old_text), encoding="utf-8")
     worker = folder / "service_worker.js"
     old = files_named_by(folder)["index.html"]
     new = hashlib.sha256(page.read_bytes()).hexdigest()
@@ -86,18 +84,14 @@ def test_is_not_ready_offline_where_a_byte_is_wrong(page: Page, site_server: Sit
     assert page.evaluate("caches.keys()") == []
 
 
-def test_a_new_version_waits_for_consent_and_replaces_the_old_one_whole(
-    page: Page, site_server: SiteServer
-) -> None:
+def test_a_new_version_waits_for_consent_and_replaces_the_old_one_whole(page: Page, site_server: SiteServer) -> None:
     first = visit(page, site_server)
     title = page.title()
     publish_another_version(site_server.folder)
     page.reload()
     wait_for_engine(page)
     assert page.title() == title
-    page.evaluate(
-        "() => { window.updates = 0; feedcalcOffline.watch({ onUpdate: () => { window.updates++; } }); }"
-    )
+    page.evaluate("() => { window.updates = 0; feedcalcOffline.watch({ onUpdate: () => { window.updates++; } }); }")
     wait_until(lambda: page.evaluate("window.updates"), what="the new version is stored")
     assert page.title() == title
     page.evaluate("feedcalcOffline.takeUpdate()")

@@ -28,9 +28,7 @@ def test_injected_text_does_not_run(page: Page, one_file: str, way: str) -> None
 
 
 @pytest.mark.parametrize("delivery", ["one file", "site"])
-def test_nothing_can_be_sent_elsewhere(
-    page: Page, one_file: str, site_server: SiteServer, delivery: str
-) -> None:
+def test_nothing_can_be_sent_elsewhere(page: Page, one_file: str, site_server: SiteServer, delivery: str) -> None:
     elsewhere = SiteServer(site_server.folder)
     page.goto(one_file if delivery == "one file" else site_server.address)
     wait_for_engine(page)

@@ -161,6 +161,20 @@ def test_says_failed_where_python_cannot_start_and_keeps_the_sheet(page: Page, o
     assert page.locator("main").inner_text().strip()
 
 
+def test_a_start_that_never_ends_is_given_up(page: Page, one_file: str) -> None:
+    opened(page, one_file)
+    page.evaluate(
+        """() => {
+          programEdits.push(["async function start({", "async function start() { for (;;); }\\nasync function unused({"]);
+          feedcalcEngine.startEngine({ patienceAtStart: 300 });
+        }"""
+    )
+    wait_for_engine(page, "failed")
+    page.evaluate("() => { programEdits.pop(); feedcalcEngine.startEngine(); }")
+    wait_for_engine(page)
+    assert ask(page, {"schema": 1})["ok"] is True
+
+
 def test_a_damaged_copy_is_noticed(page: Page, dist: Path, tmp_path: Path) -> None:
     whole = (dist / "feedcalc.html").read_bytes()
     middle = whole.index(b'id="engine-payload">') + 6_000_000
