@@ -165,7 +165,8 @@ def test_a_start_that_never_ends_is_given_up(page: Page, one_file: str) -> None:
     opened(page, one_file)
     page.evaluate(
         """() => {
-          programEdits.push(["async function start({", "async function start() { for (;;); }\\nasync function unused({"]);
+          const start = "async function start(";
+          programEdits.push([start + "{", start + ") { for (;;); }\\nasync function unused({"]);
           feedcalcEngine.startEngine({ patienceAtStart: 300 });
         }"""
     )
