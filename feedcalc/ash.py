@@ -19,6 +19,7 @@ from feedcalc import published
 from feedcalc.estimates import Estimate
 
 ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
+CALCIUM_PER_PHOSPHORUS = 5 / 3  # mol in hydroxyapatite, Ca5(PO4)3OH
 
 
 @lru_cache
@@ -52,7 +53,8 @@ class AshSample:
     def reachable_mol_per_kilogram(self) -> dict[str, float]:
         """Mol of each element per kilogram of ash that water can reach, as oxides and acids, carbon included.
 
-        Carbon is the CO2 of the alkali carbonates, plus that of the calcium that is not free lime.
+        Carbon is the CO2 of the alkali carbonates, plus that of the calcium that is neither free lime nor bound to
+        the phosphorus: what phosphate there is, the fire has made into calcium phosphate, and none of it is acid.
         """
         mol = {
             element: self.grams_per_kilogram[element] / molar_masses()[element] * self.reachable[element]
@@ -60,7 +62,8 @@ class AshSample:
         }
         alkali_carbonate = (mol["potassium"] + mol["sodium"] - 2 * mol["sulfur"] - mol["chloride"]) / 2
         free_lime = self.grams_per_kilogram["calcium"] / molar_masses()["calcium"] * self.free_lime
-        lime_carbonate = max(mol["calcium"] - free_lime, 0.0)
+        lime_phosphate = CALCIUM_PER_PHOSPHORUS * mol["phosphorus"]
+        lime_carbonate = max(mol["calcium"] - free_lime - lime_phosphate, 0.0)
         # Where sulfate and chloride outweigh the alkalis, the surplus is held by calcium in place of carbonate.
         mol["carbon"] = max(alkali_carbonate + lime_carbonate, 0.0)
         return mol
