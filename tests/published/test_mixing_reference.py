@@ -23,7 +23,7 @@ def test_the_share_that_is_ammonia_follows_the_published_equation(celsius, dose)
     weak = Liquor(equilibrate({"potassium": 0.001, "carbon": 0.0006}, kelvin))
     found = mixing_check(weak, second_things()["ammonium nitrate"], kelvin, dose)
     pka = 0.09018 + 2729.92 / kelvin
-    # The equation is for no salt at all; the ion's activity coefficient by Guentelberg, log g = -0.51 I^0.5 / (1 + I^0.5).
+    # The equation is for no salt at all; the ion's activity coefficient by Guentelberg: -0.51 I^0.5 / (1 + I^0.5).
     root = (0.001 + dose / 80.04) ** 0.5
     ratio = 10 ** (found.ph_after - pka - 0.51 * root / (1 + root))
     assert found.ammonia_share == pytest.approx(ratio / (1 + ratio), rel=0.03)

@@ -1,0 +1,109 @@
+"""Lime haze: how much of it a can holds, what it clogs, and how long it takes to sink.
+
+Rules of this room:
+
+* How much haze there is comes from the equilibrium of the dilution; how coarse it is, from published and judged ranges
+  (``haze_openings.csv``), for nobody measures the grains in a can.
+* An opening is in danger twice: from grains too coarse to pass it, and from smaller ones that bridge it together.
+* Told of openings as they are sold; a hole that is furred already is smaller.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from feedcalc import published
+from feedcalc.dilution import Feed
+from feedcalc.estimates import Estimate
+from feedcalc.physics.settling import clearing_time_hours
+
+PASSES, MAY_CLOG, HELD_BACK = "passes", "may clog", "held back"
+# Depth of a watering can over which haze has to sink, metres (our own judgement).
+CAN_DEPTH_M = 0.25
+_MICROMETRE = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class OpeningRisk:
+    """What haze does to one opening.
+
+    ``opening_micrometres`` is its usual size, ``risk`` one of passes, may clog (grains bridge it), held back (the
+    coarsest grains cannot pass). ``filter_first`` names the coarsest standard sieve (ASTM E11) that keeps the
+    opening safe and ``filter_micrometres`` its opening; empty and 0 where nothing needs filtering.
+    """
+
+    id: str
+    words: str
+    opening_micrometres: Estimate
+    risk: str
+    filter_first: str
+    filter_micrometres: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Haze:
+    """Lime haze in one can. ``is_visible`` tells whether a glass of it looks cloudy.
+
+    ``hours_to_sink`` is the time until single crystals have left the can's depth: soonest for coarse, latest for
+    fine ones.
+    """
+
+    milligrams_per_litre: float
+    grams_per_can: float
+    is_visible: bool
+    risks: tuple[OpeningRisk, ...]
+    hours_to_sink: Estimate
+
+
+def haze_in_can(feed: Feed, can_litres: float, temperature_kelvin: float, depth_m: float = CAN_DEPTH_M) -> Haze:
+    """The haze that ``feed`` throws in a can of ``can_litres`` of it, and what it does to roses and strainers.
+
+    Raises `ValueError` for a can or depth that isn't above zero.
+    """
+    if not (can_litres > 0.0 and depth_m > 0.0):
+        raise ValueError(f"can and depth must be above zero, got {can_litres!r} L and {depth_m!r} m")
+    haze = feed.lime_haze
+    rows = {row["id"]: row for row in published.table("haze_openings")}
+    is_visible = haze >= _size("visible").low
+    risks = tuple(_risk(row, is_visible) for row in rows.values() if row["kind"] == "opening")
+    crystal, density = _size("crystal"), _size("calcite_density").typical
+    hours = [
+        clearing_time_hours(depth_m, size * _MICROMETRE, density, temperature_kelvin)
+        for size in (crystal.high, crystal.typical, crystal.low)
+    ]
+    return Haze(haze, haze * can_litres / 1000, is_visible, risks, Estimate(*hours))
+
+
+def _risk(row: Mapping[str, str], is_visible: bool) -> OpeningRisk:
+    opening, clump, bridge = published.estimate(row), _size("clump"), _size("bridge")
+    if not is_visible:
+        risk = PASSES
+    elif opening.typical <= clump.high:
+        risk = HELD_BACK
+    elif opening.low <= clump.typical * bridge.high:
+        risk = MAY_CLOG
+    else:
+        risk = PASSES
+    name, micrometres = "", 0.0
+    if risk != PASSES:
+        name, micrometres = _sieve_below(opening.low / bridge.low)
+    return OpeningRisk(row["id"], row["words"], opening, risk, name, micrometres, row["source"], row["status"])
+
+
+def _sieve_below(micrometres: float) -> tuple[str, float]:
+    """The coarsest standard sieve with openings of at most ``micrometres``, or the finest there is."""
+    sieves = [
+        (float(row["micrometre"]), row["name"]) for row in published.table("grain_sizes") if row["kind"] == "sieve"
+    ]
+    fine_enough = [sieve for sieve in sieves if sieve[0] <= micrometres]
+    opening, name = max(fine_enough) if fine_enough else min(sieves)
+    return name, opening
+
+
+@cache
+def _size(name: str) -> Estimate:
+    return next(published.estimate(row) for row in published.table("haze_openings") if row["id"] == name)
