@@ -164,11 +164,6 @@ def _not_judged(request: Request) -> list[str]:
             "Soil and plant are kept with the batch, but whether they can take ash is not judged here: "
             "give none where the soil is at pH 7 or above, nor to lime-hating plants."
         )
-    if request.word("acid.kind"):
-        told.append(
-            "The acid is kept with the batch, but how much it takes is not worked out here: "
-            "add it a little at a time and read a strip."
-        )
     return told
 
 

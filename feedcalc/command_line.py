@@ -38,6 +38,10 @@ OPTIONS: tuple[tuple[str, str, str], ...] = (
     ("--stage", "stage", "seedling, young or established."),
     ("--use", "use", "drench or foliar."),
     ("--area", "soil.area", "Area that gets the feed: '4 m2'."),
+    ("--acid", "acid.kind", "vinegar or 'citric acid', to bring the feed's pH down."),
+    ("--acid-strength", "acid.strength", "Strength of the acid: '5 %'."),
+    ("--target-ph", "acid.target_ph", "The pH the acid should bring the feed to: '7'."),
+    ("--air", "steep.air", "covered or open: how the bucket stands."),
     ("--start", "now", "When the steep begins: 2026-05-01T09:00."),
     ("--locale", "locale", "How numbers are typed and written: en-GB, en-US, de-DE ..."),
     ("--customs", "customs", "Whose cups and gallons: us, metric, uk."),
@@ -91,6 +95,8 @@ _verb("sheet", "sheet", "The whole batch sheet: steps, liquor, dilution, deliver
 _verb("settle", "settle", "How long until the liquor is clear, and how much pours off.")
 _verb("ladder", "ladder", "Every dilution from 1:1 to 1:20 and yours, and which plants it suits.")
 _verb("delivery", "delivery", "What a can, a plant and a square metre receive.")
+_verb("air", "air", "How the liquor's pH falls as it stands, and what free lime in the ash makes of it.")
+_verb("neutralise", "acid", "How much vinegar or citric acid brings the feed to a pH: --acid and --target-ph.")
 
 
 @main.command("calculate")

@@ -9,10 +9,13 @@ Rules of this room:
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from feedcalc.sheet import Sheet
+from feedcalc.standing import corrosive_ph
 
 STAGES_WEAKEST_FIRST = ("seedling", "young", "established")
 
@@ -79,7 +82,7 @@ class LadderDrawing:
 
 
 def bucket_drawing(
-    sheet: Sheet, height: float = 200.0, width_at_most: float = 150.0, top: float = 24.0
+    sheet: Sheet, height: float = 200.0, width_at_most: float = 132.0, top: float = 24.0
 ) -> BucketDrawing:
     """The bucket at its true proportions, no higher than ``height`` and no wider than ``width_at_most``."""
     metres = sheet.heights
@@ -163,3 +166,65 @@ def ladder_drawing(sheet: Sheet, left: float, right: float, top: float, row: flo
     )
     marks = tuple((stage, left + limits[stage] * scale, limits[stage]) for stage in STAGES_WEAKEST_FIRST)
     return LadderDrawing(bars, marks, row * len(rows))
+
+
+@dataclass(frozen=True, slots=True)
+class PhCurve:
+    """A curve of pH against something: the ``line`` and the ``band`` around it as points, ticks as (place, number).
+
+    ``name`` tells curves on one page apart, ``title`` says what is seen, ``across`` what runs to the right;
+    ``corrosive_y`` is where the line of pH 11.5 lies, None where it is off the drawing.
+    """
+
+    name: str
+    title: str
+    across: str
+    line: str
+    band: str
+    ticks: tuple[tuple[float, float], ...]
+    levels: tuple[tuple[float, int], ...]
+    corrosive_y: float | None
+
+
+CURVES = {
+    "air": ("How the pH falls as the liquor stands", "days"),
+    "caustic": ("What free lime makes of the liquor", "% of the ash's calcium that is free lime"),
+    "acid": ("How the pH falls as acid is added", "mL or g of acid in a litre of feed"),
+}
+
+
+def ph_curve(sheet: Sheet, name: str, left: float, right: float, top: float, bottom: float) -> PhCurve:
+    """The curve ``name`` (see `CURVES`) of what `reactions` found, inside these edges."""
+    found: Mapping[str, Any] = sheet.after[name]
+    low: list[tuple[float, float]] = []
+    high: list[tuple[float, float]] = []
+    if name == "air":
+        points = [(row["days"]["value"], row["ph"]["value"]) for row in found["days"]]
+        low = [(row["days"]["value"], row["ph"]["low"]) for row in found["days"]]
+        high = [(row["days"]["value"], row["ph"]["high"]) for row in found["days"]]
+    else:
+        scale = 100.0 if name == "caustic" else 1.0
+        points = [(across * scale, ph) for across, ph in found["curve"]]
+    longest = max(across for across, _ in points) or 1.0
+    lowest = math.floor(min(ph for _, ph in [*points, *low]))
+    highest = math.ceil(max(ph for _, ph in [*points, *high]))
+    span = max(highest - lowest, 1)
+
+    def place(point: tuple[float, float]) -> str:
+        across, ph = point
+        return f"{left + across / longest * (right - left):.1f},{y(ph):.1f}"
+
+    def y(ph: float) -> float:
+        return float(bottom - (ph - lowest) / span * (bottom - top))
+
+    title, across_words = CURVES[name]
+    return PhCurve(
+        name,
+        title,
+        across_words,
+        " ".join(place(point) for point in points),
+        " ".join(place(point) for point in [*low, *reversed(high)]),
+        tuple((left + quarter / 4 * (right - left), longest * quarter / 4) for quarter in range(5)),
+        tuple((y(ph), ph) for ph in range(lowest, lowest + span + 1)),
+        y(corrosive_ph()) if lowest <= corrosive_ph() <= highest else None,
+    )

@@ -7,6 +7,7 @@ person can type: a refusal is a reply with ``"ok": false`` and every faulty fiel
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -15,6 +16,7 @@ from feedcalc import report
 from feedcalc.answer import answer_to
 from feedcalc.chemistry import equilibrate
 from feedcalc.errors import InputErrors, NoSolution
+from feedcalc.reactions import REACTIONS, with_reactions
 from feedcalc.render import markdown, page_parts
 from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, read_request
 from feedcalc.sheet import Sheet, sheet_of
@@ -98,8 +100,10 @@ def _solution_reply(asked: SolutionRequest, request: Request) -> dict[str, Any]:
 
 def _batch_reply(request: Request) -> tuple[dict[str, Any], Sheet]:
     answer = answer_to(request)
-    values = report.values_of(answer)
+    values, said = with_reactions(answer, report.values_of(answer))
     sheet = sheet_of(answer, values, _MEANINGS)
+    after = {name: values[name] for name in REACTIONS if name in values}
+    sheet = replace(sheet, warnings=(*sheet.warnings, *said), after=after)
     reply = {
         "schema": SCHEMA,
         "ok": True,
@@ -110,7 +114,7 @@ def _batch_reply(request: Request) -> tuple[dict[str, Any], Sheet]:
             {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status}
             for c in sheet.cautions
         ],
-        "warnings": list(answer.warnings),
+        "warnings": [*answer.warnings, *said],
         "sources": report.sources_behind(report.TABLES_BEHIND_A_BATCH),
         "html": {},
     }

@@ -13,14 +13,14 @@ from typing import Any
 
 import jinja2
 
-from feedcalc.drawing import bucket_drawing, ladder_drawing, settling_drawing
+from feedcalc.drawing import bucket_drawing, ladder_drawing, ph_curve, settling_drawing
 from feedcalc.quantities import write_number
 from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.sheet import Sheet, status_words
 
 # The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
-PAGE_PARTS = ("sheet", "ladder", "delivery", "trust", "bar")
-MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery")
+PAGE_PARTS = ("sheet", "ladder", "delivery", "reactions", "trust", "bar")
+MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery", "air", "acid")
 
 
 def page_parts(sheet: Sheet) -> dict[str, str]:
@@ -54,6 +54,7 @@ def _context(sheet: Sheet) -> dict[str, Any]:
         "bucket": lambda: bucket_drawing(sheet),
         "settling": lambda *edges: settling_drawing(sheet, *edges),
         "ladder": lambda *edges: ladder_drawing(sheet, *edges),
+        "curve": lambda name: ph_curve(sheet, name, 40, 340, 20, 168),
         "sources": _sources,
         "percent": lambda share: f"{write_number(share * 100, 2, sheet.locale, trim=True)}\u00a0%",
     }

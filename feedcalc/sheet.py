@@ -28,10 +28,10 @@ SMALLEST_TOLD = {"mg/L": 0.1, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3
 # Assumptions about the machinery rather than the garden: in the reply, not on the sheet.
 UNTOLD = {"ranges", "seed"}
 # What is measured out is as sure as the jug; the last names of such figures.
-MEASURED_OUT = frozenset(
-    "ash_mass ash_volume water_volume liquor_per_can water_per_can goes parts_liquor parts_water size count liquor water "
-    "volume time".split()
-)
+MEASURED_OUT = {
+    *("ash_mass", "ash_volume", "water_volume", "liquor_per_can", "water_per_can", "goes", "parts_liquor"),
+    *("parts_water", "size", "count", "liquor", "water", "volume", "time", "days"),
+}
 _WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "1": ""}
 
 
@@ -132,15 +132,15 @@ class Sheet:
         return f"{moment:%a} {moment.day} {moment:%b}, {moment:%H:%M}" if moment else ""
 
 
-def shown(path: str, figure: Figure, locale: str, ranged: bool = True) -> Shown:
-    """A figure of the contract in words; without its range (``ranged`` false) it is no surer than with it.
+def shown(path: str, figure: Figure, locale: str) -> Shown:
+    """A figure of the contract in words. Only what is measured out is told to more than two figures.
 
     >>> shown("liquor.ph", {"value": 12.16, "unit": "1", "low": 11.52, "high": 12.6}, "en-GB").full
     '12.2 (likely 11.5 to 12.6)'
     """
     value, unit = figure["value"], figure["unit"]
     name = path.rsplit(".", 1)[-1]
-    sure = figure["low"] == figure["high"] and (ranged or name in MEASURED_OUT)
+    sure = figure["low"] == figure["high"] and name in MEASURED_OUT
     if unit == "mg" and value >= 1000:
         unit, scale = "g", 0.001
     else:
@@ -151,7 +151,7 @@ def shown(path: str, figure: Figure, locale: str, ranged: bool = True) -> Shown:
         smallest = SMALLEST_TOLD.get(unit, 0.0)
         if amount < smallest:
             return f"under {write_number(smallest, 1, locale)}"
-        if name == "ph":
+        if name == "ph" or name.startswith("ph_") or name.endswith("_ph"):
             return write_number(amount, 3 if amount >= 9.95 else 2, locale)
         if name in ("parts_water", "goes", "count"):
             return write_number(amount, 4, locale, trim=True) if sure else write_number(amount, 2, locale, trim=True)
@@ -176,8 +176,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
     """The sheet of an answer; ``meanings`` says in words what each field of the request is."""
     request, typical, plan = answer.request, answer.typical, answer.plan
     locale = request.locale
-    ranged = request.word("ranges") == "on"
-    figures = {path: shown(path, figure, locale, ranged) for path, figure in flat_figures(values).items()}
+    figures = {path: shown(path, figure, locale) for path, figure in flat_figures(values).items()}
     hazard, feed_hazard = hazard_at(values["liquor"]["ph"]["high"]), hazard_at(_own_rung(values)["ph"]["high"])
     haze = typical.own.lime_haze
     conditions = {hazard.name, request.word("use"), request.word("ash.state")}

@@ -1,0 +1,125 @@
+"""What the liquor and the feed do next: with acid, with air, with a second thing in the can, with hard water.
+
+Rules of this room: figures under the names and units of the contract, as in `report`; the chemistry is in
+`neutralising`, `standing`, `mixing` and `haze`. What nobody asked for is not worked out.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from feedcalc.answer import Answer, Outcome
+from feedcalc.batch import water_kilograms
+from feedcalc.estimates import Estimate
+from feedcalc.neutralising import Acid, Neutralising, acid_dose, acid_for, acids, titration_curve
+from feedcalc.report import figure
+from feedcalc.standing import caustic_switch, hydroxide_share, standing_in_air_over_days
+
+# The names under which ``values`` holds what is found here.
+REACTIONS = ("acid", "air", "caustic", "haze", "mixing")
+
+
+def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """``values`` with what the reactions add to it, and what must be said about them."""
+    found = dict(values)
+    said: list[str] = []
+    if answer.request.word("acid.kind"):
+        acid, warnings = _acid(answer)
+        found["acid"] = acid
+        if "volume" in acid:
+            found["batch"] = {**found["batch"], "acid_volume": acid["volume"]}
+        said += warnings
+    if answer.request.word("ranges") == "on":
+        found["air"] = _air(answer)
+        found["caustic"] = _caustic(answer)
+    return found, tuple(said)
+
+
+# Days for which the fall of pH is told: hours at first, then up to a month.
+TOLD_DAYS = (0.0, 0.25, 1.0, 3.0, 7.0, 14.0, 30.0)
+
+
+def _air(answer: Answer) -> dict[str, Any]:
+    """The liquor standing in its bucket after settling: pH day by day, and where it ends."""
+    request, batch = answer.request, answer.typical.batch
+    kelvin = request.known("water.temperature") + 273.15
+    is_covered = request.word("steep.air") == "covered"
+    litres_each = max(batch.liquor_litres / batch.goes, 1e-6)
+    standing = standing_in_air_over_days(
+        answer.typical.steep.liquor, answer.vessel.area, litres_each, kelvin, TOLD_DAYS, is_covered
+    )
+    return {
+        "covered": is_covered,
+        "ph_at_first": figure(Estimate.exactly(standing.ph_at_first), "1"),
+        "ph_in_the_end": figure(Estimate.exactly(standing.ph_in_the_end), "1"),
+        "days": [
+            {
+                "days": figure(Estimate.exactly(row.days), "d"),
+                "ph": figure(row.ph, "1"),
+                "alkalinity": figure(row.alkalinity, "mg/L CaCO3"),
+            }
+            for row in standing.rows
+        ],
+    }
+
+
+def _caustic(answer: Answer) -> dict[str, Any]:
+    """What the free lime of the ash makes of the liquor, and the share of it from which the liquor is corrosive."""
+    request, typical = answer.request, answer.typical
+    kelvin = request.known("water.temperature") + 273.15
+    per_kilogram = typical.batch.strength / water_kilograms(1.0, kelvin)
+    switch = caustic_switch(typical.sample, per_kilogram, answer.water, kelvin, request.known("steep.time"))
+    told: dict[str, Any] = {
+        "free_lime": figure(answer.spread(lambda outcome: outcome.sample.free_lime), "1"),
+        "hydroxide_share": figure(answer.spread(lambda outcome: hydroxide_share(outcome.steep.liquor)), "1"),
+        "corrosive_ph": figure(Estimate.exactly(switch.corrosive_ph), "1"),
+        "curve": [[share, ph] for share, ph, _ in switch.rows],
+    }
+    if switch.corrosive_from is not None:
+        told["corrosive_from"] = figure(Estimate.exactly(switch.corrosive_from), "1")
+    return told
+
+
+def _acid(answer: Answer) -> tuple[dict[str, Any], list[str]]:
+    """The acid that brings the chosen feed to the pH asked for: dose, gas, what comes after, and the curve."""
+    request = answer.request
+    acid = acids()[request.word("acid.kind")]
+    strength = request.number("acid.strength") or acid.strengths[1]
+    target = request.known("acid.target_ph")
+    kelvin = request.known("water.temperature") + 273.15
+    typical = acid_for(answer.typical.own.liquor, acid, strength, target, kelvin)
+    told: dict[str, Any] = {
+        "kind": acid.id,
+        "words": acid.words,
+        "caution": acid.caution,
+        "strength": figure(Estimate.exactly(strength), "1"),
+        "target_ph": figure(Estimate.exactly(target), "1"),
+        "ph_before": figure(answer.spread(lambda outcome: outcome.own.liquor.equilibrium.ph), "1"),
+        "easily_overshot": typical.is_easily_overshot,
+        "reason": typical.reason,
+        "curve": [[dose, ph] for dose, ph in titration_curve(answer.typical.own.liquor, acid, strength, kelvin)],
+    }
+    if typical.dose is None:
+        return told, [typical.reason]
+    dose = answer.spread(lambda outcome: _dose(outcome, acid, strength, target, kelvin))
+    told["volume" if acid.is_liquid else "mass"] = figure(dose, acid.unit)
+    per_can = dose.scaled(answer.plan.cans[0].litres)
+    told["per_can"] = figure(per_can, "mL" if acid.is_liquid else "g")
+    told["ph_reached"] = figure(Estimate.exactly(typical.ph_reached), "1")
+    told["ph_gas_gone"] = figure(Estimate.exactly(typical.ph_gas_gone), "1")
+    told["carbon_dioxide"] = figure(Estimate.exactly(typical.carbon_dioxide_millilitres_per_litre), "mL/L")
+    if typical.dose_half_ph_past is not None:
+        told["half_ph_past"] = figure(Estimate.exactly(typical.dose_half_ph_past), acid.unit)
+    return told, _acid_warnings(typical)
+
+
+def _dose(outcome: Outcome, acid: Acid, strength: float, target: float, kelvin: float) -> float:
+    dose = acid_dose(outcome.own.liquor, acid, strength, target, kelvin)
+    return acid.most_per_litre if dose is None else dose
+
+
+def _acid_warnings(typical: Neutralising) -> list[str]:
+    said = [typical.reason] if typical.reason else []
+    if typical.is_easily_overshot:
+        said.append("The last drops of acid move the pH fast: add half, stir, measure, then a little at a time.")
+    return said
