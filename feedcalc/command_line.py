@@ -41,6 +41,8 @@ OPTIONS: tuple[tuple[str, str, str], ...] = (
     ("--acid", "acid.kind", "vinegar or 'citric acid', to bring the feed's pH down."),
     ("--acid-strength", "acid.strength", "Strength of the acid: '5 %'."),
     ("--target-ph", "acid.target_ph", "The pH the acid should bring the feed to: '7'."),
+    ("--with", "mixing.with", "What else would go into the can: 'calcium nitrate', urea, soap ..."),
+    ("--dose", "mixing.dose", "How much of it: '1 g/L'. Left out: a usual strength."),
     ("--air", "steep.air", "covered or open: how the bucket stands."),
     ("--start", "now", "When the steep begins: 2026-05-01T09:00."),
     ("--locale", "locale", "How numbers are typed and written: en-GB, en-US, de-DE ..."),
@@ -96,6 +98,7 @@ _verb("settle", "settle", "How long until the liquor is clear, and how much pour
 _verb("ladder", "ladder", "Every dilution from 1:1 to 1:20 and yours, and which plants it suits.")
 _verb("delivery", "delivery", "What a can, a plant and a square metre receive.")
 _verb("air", "air", "How the liquor's pH falls as it stands, and what free lime in the ash makes of it.")
+_verb("mix", "mix", "Whether the feed may share a can with a second thing: --with 'epsom salt'.")
 _verb("neutralise", "acid", "How much vinegar or citric acid brings the feed to a pH: --acid and --target-ph.")
 
 

@@ -11,6 +11,8 @@ from typing import Any
 from feedcalc.answer import Answer, Outcome
 from feedcalc.batch import water_kilograms
 from feedcalc.estimates import Estimate
+from feedcalc.haze import haze_in_can
+from feedcalc.mixing import MINERAL_WORDS, mixing_check, second_things
 from feedcalc.neutralising import Acid, Neutralising, acid_dose, acid_for, acids, titration_curve
 from feedcalc.report import figure
 from feedcalc.standing import caustic_switch, hydroxide_share, standing_in_air_over_days
@@ -29,10 +31,68 @@ def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, An
         if "volume" in acid:
             found["batch"] = {**found["batch"], "acid_volume": acid["volume"]}
         said += warnings
+    found["haze"] = _haze(answer)
+    if answer.request.word("mixing.with"):
+        found["mixing"] = _mixing(answer)
+        said.append(f"{found['mixing']['words']}: {found['mixing']['verdict']}. {found['mixing']['reason']}")
     if answer.request.word("ranges") == "on":
         found["air"] = _air(answer)
         found["caustic"] = _caustic(answer)
     return found, tuple(said)
+
+
+def _haze(answer: Answer) -> dict[str, Any]:
+    """The lime haze of the chosen dilution in a can, and what it does to roses and strainers."""
+    request = answer.request
+    haze = haze_in_can(answer.typical.own, answer.plan.cans[0].litres, request.known("water.temperature") + 273.15)
+    return {
+        "per_can": figure(
+            answer.spread(lambda outcome: outcome.own.lime_haze).scaled(answer.plan.cans[0].litres / 1000), "g"
+        ),
+        "visible": haze.is_visible,
+        "time_to_sink": figure(haze.hours_to_sink, "h"),
+        "openings": [
+            {
+                "words": risk.words,
+                "risk": risk.risk,
+                "opening": figure(risk.opening_micrometres, "um"),
+                "filter_first": risk.filter_first,
+                "source": risk.source,
+                "status": risk.status,
+            }
+            for risk in haze.risks
+        ],
+    }
+
+
+def _mixing(answer: Answer) -> dict[str, Any]:
+    """The chosen feed together with a second thing: the verdict, what falls out, what gas comes off."""
+    request = answer.request
+    thing = second_things()[request.word("mixing.with")]
+    dose = request.number("mixing.dose")
+    kelvin = request.known("water.temperature") + 273.15
+    check = mixing_check(answer.typical.own.liquor, thing, kelvin, None if dose is None else dose / 1000)
+    told: dict[str, Any] = {
+        "with": thing.id,
+        "words": thing.words,
+        "verdict": check.verdict,
+        "reason": check.reason,
+        "remarks": list(check.remarks),
+        "source": thing.source,
+        "status": thing.status,
+        "ph_before": figure(Estimate.exactly(check.ph_before), "1"),
+        "ph_after": figure(Estimate.exactly(check.ph_after), "1"),
+        "fallen_out": {
+            mineral: {"words": MINERAL_WORDS[mineral], "amount": figure(Estimate.exactly(amount), "mg/L")}
+            for mineral, amount in check.fallen_out.items()
+        },
+    }
+    if check.dose is not None:
+        told["dose"] = figure(Estimate.exactly(check.dose), "g/L")
+    if check.ammonia_nitrogen > 0:
+        told["ammonia_share"] = figure(Estimate.exactly(check.ammonia_share), "1")
+        told["ammonia_in_air"] = figure(Estimate.exactly(check.ammonia_ppm), "ppm")
+    return told
 
 
 # Days for which the fall of pH is told: hours at first, then up to a month.

@@ -20,7 +20,7 @@ from feedcalc.sheet import Sheet, status_words
 
 # The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("sheet", "ladder", "delivery", "reactions", "trust", "bar")
-MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery", "air", "acid")
+MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
 
 
 def page_parts(sheet: Sheet) -> dict[str, str]:

@@ -87,6 +87,8 @@ FIELDS: tuple[Field, ...] = (
     Field("acid.kind", "choice", "acid used to bring the pH down", None, ("vinegar", "citric acid")),
     Field("acid.strength", "strength", "strength of the acid", minimum=0.001, maximum=1),
     Field("acid.target_ph", "ph", "pH the feed should reach", minimum=4, maximum=11),
+    Field("mixing.with", "choice", "what else would go into the can", None, _names("second_things", "id")),
+    Field("mixing.dose", "concentration", "how much of it to a litre", maximum=500_000),
     Field("measured.ec", "conductivity", "conductivity read with a meter", maximum=200),
     Field("measured.ph", "ph", "pH read with a meter or strip", minimum=0, maximum=14),
     Field("measured.temperature", "temperature", "temperature of that reading", minimum=0, maximum=60),

@@ -66,17 +66,19 @@ def conductivity_millisiemens_per_cm(
     """
     root = math.sqrt(ionic_strength)
     sum_of_ions = 0.0
-    for name, limit, slope, denominator in _ions_at(temperature_kelvin):
-        amount = molality.get(name, 0.0)
-        if amount > 1e-12:
+    ions = _ions_at(temperature_kelvin)
+    for name, amount in molality.items():
+        if name in ions:
+            limit, slope, denominator = ions[name]
             sum_of_ions += amount * max(0.0, limit - slope * root / (1.0 + denominator * root))
     return sum_of_ions * kg_water_per_litre
 
 
 @lru_cache(maxsize=256)
-def _ions_at(temperature_kelvin: float) -> tuple[tuple[str, float, float, float], ...]:
+def _ions_at(temperature_kelvin: float) -> Mapping[str, tuple[float, float, float]]:
+    """By ion: its molar conductivity at infinite dilution, its slope with sqrt(I), and B a."""
     celsius = temperature_kelvin - ZERO_CELSIUS_KELVIN
-    return tuple((ion.name, *ion.at(celsius), ion.denominator) for ion in _ions())
+    return {ion.name: (*ion.at(celsius), ion.denominator) for ion in _ions()}
 
 
 @cache

@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 from feedcalc.chemistry.activity import HIGHEST_IONIC_STRENGTH, TRUSTED_IONIC_STRENGTH
 from feedcalc.chemistry.conductivity import conductivity_millisiemens_per_cm
@@ -62,15 +62,12 @@ class Equilibrium:
         """Element to mol dissolved, whatever species it is in; in open water carbon is what the air leaves
         in it.
         """
-        chosen = constant_set(self.constants)
-        amounts = dict.fromkeys((element.component for element in chosen.elements.values()), 0.0)
-        for species in chosen.species:
-            molality = self.molality.get(species.name, 0.0)
-            if molality:
-                for component, share in species.formation.components.items():
-                    if component in amounts:
-                        amounts[component] += share * molality
-        return {name: amounts[element.component] * self.water_kg for name, element in chosen.elements.items()}
+        amounts = dict.fromkeys(ELEMENTS, 0.0)
+        holdings = _holdings(self.constants)
+        for name, molality in self.molality.items():
+            for element, share in holdings[name]:
+                amounts[element] += share * molality
+        return {element: amount * self.water_kg for element, amount in amounts.items()}
 
     @cached_property
     def alkalinity(self) -> float:
@@ -81,15 +78,8 @@ class Equilibrium:
         H2-citrate-: [HCO3-] + 2[CO3--] + [OH-] - [H+] + [HPO4--] + 2[PO4---] + [NH3] + ... with every ion
         pair counted by what it releases.
         """
-        chosen = constant_set(self.constants)
-        weight = {element.component: element.alkalinity for element in chosen.elements.values()}
-        weight[HYDROGEN_ION] = -1.0
-        return sum(
-            self.molality[species.name]
-            * sum(weight.get(name, 0.0) * share for name, share in species.formation.components.items())
-            for species in chosen.species
-            if species.name in self.molality
-        )
+        weights = _alkalinity_weights(self.constants)
+        return sum(weights[name] * molality for name, molality in self.molality.items())
 
     @cached_property
     def litres(self) -> float:
@@ -219,6 +209,33 @@ def equilibrate(
             if not search.run():
                 raise NoSolution(search.reason())
     return _answer(search, given, allowed)
+
+
+@cache
+def _holdings(constants: str) -> Mapping[str, tuple[tuple[str, float], ...]]:
+    """Species to the elements it holds, and how many of each."""
+    chosen = constant_set(constants)
+    element_of = {element.component: name for name, element in chosen.elements.items()}
+    return {
+        species.name: tuple(
+            (element_of[component], share)
+            for component, share in species.formation.components.items()
+            if component in element_of
+        )
+        for species in chosen.species
+    }
+
+
+@cache
+def _alkalinity_weights(constants: str) -> Mapping[str, float]:
+    """Species to the protons a mole of it takes up down to the carbon dioxide endpoint."""
+    chosen = constant_set(constants)
+    weight = {element.component: element.alkalinity for element in chosen.elements.values()}
+    weight[HYDROGEN_ION] = -1.0
+    return {
+        species.name: sum(weight.get(name, 0.0) * share for name, share in species.formation.components.items())
+        for species in chosen.species
+    }
 
 
 def _checked_totals(totals: Mapping[str, float], chosen: ConstantSet) -> dict[str, float]:

@@ -37,10 +37,10 @@ def solution_litres(molality: Mapping[str, float], ionic_strength: float, temper
     """
     root = math.sqrt(ionic_strength)
     cubic_cm = 0.0
-    for name, base, charge_term, size, at_strength, power in _volumes(temperature_kelvin):
-        amount = molality.get(name, 0.0)
-        if amount > 1e-9:
-            volume = base
+    volumes = _volumes(temperature_kelvin)
+    for name, amount in molality.items():
+        if name in volumes:
+            volume, charge_term, size, at_strength, power = volumes[name]
             if root:
                 volume += charge_term * root / (1.0 + size * root) + at_strength * ionic_strength**power
             cubic_cm += amount * volume
@@ -48,29 +48,26 @@ def solution_litres(molality: Mapping[str, float], ionic_strength: float, temper
 
 
 @lru_cache(maxsize=256)
-def _volumes(kelvin: float) -> tuple[tuple[str, float, float, float, float, float], ...]:
+def _volumes(kelvin: float) -> Mapping[str, tuple[float, float, float, float, float]]:
     """By species: volume at infinite dilution, and the three numbers and the power of its dependence on
     ionic strength.
     """
     above = kelvin - water_constant("singular_kelvin")
     pressed = water_constant("singular_bar") + STANDARD_PRESSURE_BAR
     _, size_slope = debye_huckel_slopes(kelvin)
-    rows = []
+    volumes = {}
     for name, charge, (a1, a2, a3, a4, w, a0, i1, i2, i3, i4) in _coefficients():
         base = _CALORIE_PER_BAR_CM3 * (
             0.1 * a1 + 100.0 * a2 / pressed + a3 / above + 1e4 * a4 / (pressed * above) - w * born_function(kelvin)
         )
-        rows.append(
-            (
-                name,
-                base,
-                0.5 * charge * charge * volume_slope(kelvin),
-                size_slope * a0,
-                i1 + i2 / above + i3 * above,
-                i4,
-            )
+        volumes[name] = (
+            base,
+            0.5 * charge * charge * volume_slope(kelvin),
+            size_slope * a0,
+            i1 + i2 / above + i3 * above,
+            i4,
         )
-    return tuple(rows)
+    return volumes
 
 
 @cache
