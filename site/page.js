@@ -55,10 +55,12 @@
       say(count === 1 ? "One field needs mending." : `${count} fields need mending.`);
       return;
     }
-    for (const [name, markup] of Object.entries(reply.html)) put(name, markup);
+    for (const [name, markup] of Object.entries(reply.html)) {
+      if (whole || name !== "reactions") put(name, markup); // curves come with the ranges; till then the last ones stay
+    }
     answer.setAttribute("aria-busy", String(!whole));
     if (whole) {
-      mark("fresh", "For what is typed above.");
+      mark("fresh", "For what is typed now.");
       say(`Sheet worked out: ${byId("bar").textContent.replaceAll(/\s+/g, " ").trim()}`);
     } else {
       mark("quick", "Typical figures; the likely ranges are being worked out…");
