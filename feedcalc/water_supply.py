@@ -23,6 +23,7 @@ from feedcalc.chemistry import equilibrate
 # "Standard Methods for the Examination of Water and Wastewater", method 1030 E (from memory).
 DOUBTFUL_IMBALANCE = 0.10
 DOUBTFUL_CONDUCTIVITY = 0.30
+DOUBTFUL_PH = 0.1
 _REFERENCE_KELVIN = 298.15
 
 
@@ -40,7 +41,8 @@ class Ion:
 class Water:
     """Element totals in mol per kilogram of water (as oxides and acids), and what was noticed about the report.
 
-    ``alkalinity`` in mg/L as CaCO3 as stated; ``balanced_with`` tells what was added and how much, in mg/L.
+    ``alkalinity`` in mg/L as CaCO3 as stated; ``ph`` what these totals give at 25 degC, the stated one where it can be;
+    ``balanced_with`` tells what was added and how much, in mg/L.
     """
 
     label: str
@@ -107,8 +109,14 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...]) -> Water:
     balanced_with = _balanced(milliequivalents, alkalinity, doubts if report else [])
     totals = {ion.element: milliequivalents[ion.name] / ion.charge / 1000 for ion in ions()}
     totals["carbon"] = _carbon_for_ph(totals, alkalinity / 1000, milligrams["ph"])
+    made_ph = equilibrate(totals, _REFERENCE_KELVIN).ph
+    if "ph" in report and abs(made_ph - report["ph"]) > DOUBTFUL_PH:
+        doubts.append(
+            f"A pH of {report['ph']:.1f} does not fit an alkalinity of {milligrams['alkalinity']:.0f} mg/L; "
+            f"water with these ions can come no nearer than pH {made_ph:.1f}, which was used."
+        )
     water = Water(
-        label, totals, _hardness(milligrams), milligrams["alkalinity"], milligrams["ph"], balanced_with, tuple(doubts)
+        label, totals, _hardness(milligrams), milligrams["alkalinity"], made_ph, balanced_with, tuple(doubts)
     )
     if "ec" in report:
         water = _checked_against_conductivity(water, report["ec"])
