@@ -65,7 +65,7 @@ def test_the_range_of_a_cup_of_ash_meets_the_range_of_the_rough_estimate(name, l
 @pytest.mark.parametrize("kind", ["mixed", "hardwood", "softwood", "bark"])
 @pytest.mark.parametrize("water", ["rain", "soft", "medium"])
 def test_aged_ash_gives_hardly_any_calcium(kind, water):
-    # Carbonate holds calcium down to the solubility of calcite (Steenari 1999: calcium leaching falls strongly as the hydroxide
+    # Calcite holds calcium down (Steenari 1999: calcium leaching falls strongly as the hydroxide
     # carbonates); the bound of 20 mg/L is from memory.
     asked = values_of(ROOM, ash={"kind": kind, "state": "aged", "amount": "107 g"}, water={"kind": water})
     assert asked["liquor"]["calcium"]["value"] < 20
