@@ -51,7 +51,7 @@ OPTIONS: tuple[tuple[str, str, str], ...] = (
 
 EPILOG = """\b
 Examples:
-  feedcalc sheet                                   the demo: two 9 L cans
+  feedcalc sheet                                   the demo: two 10 L cans
   feedcalc sheet --can "2 x 9 L" --kind hardwood --state aged
   feedcalc sheet --ash "1 cup" --water "1 gal (US)" --customs us
   feedcalc ladder --ash "100 g" --water "5 L" --dilute-with hard

@@ -48,7 +48,7 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
 
 @cache
 def demo_request() -> str:
-    """Our own scenario: two nine-litre cans for a bed of tomatoes, from the ash of an oak-fed stove."""
+    """Our own scenario: two ten-litre cans for a bed of tomatoes, from the ash of an oak-fed stove."""
     return (resources.files("feedcalc") / "demo.json").read_text(encoding="utf-8")
 
 
