@@ -1,0 +1,122 @@
+"""Ash as element totals: stoichiometry against pure substances, and what an analysis or a scale makes sure."""
+
+from __future__ import annotations
+
+import pytest
+
+from feedcalc.ash import ELEMENTS, AshSample, ash_of, calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.estimates import Estimate
+
+KINDS = ("mixed", "hardwood", "softwood", "bark")
+
+
+def pure(free_lime: float = 0.0, **grams_per_kilogram: float) -> AshSample:
+    """An ash made of nothing but these elements, all of it within reach of water."""
+    content = dict.fromkeys(ELEMENTS, 0.0) | grams_per_kilogram
+    return AshSample(content, dict.fromkeys(ELEMENTS, 1.0), free_lime, 0.5, 0.9, 1.0, 0.2, 2500.0, 2.5, 0.01)
+
+
+@pytest.mark.parametrize(
+    ("content", "lime_value"),
+    [
+        # Neutralising value of pure substances against CaCO3, by molar mass (liming handbooks: oxide of calcium
+        # 179 %, of magnesium 248 %, slaked lime 135 %, potash 72 %; from memory, and checked by molar masses).
+        pytest.param({"calcium": 400.4}, 1.00, id="calcium carbonate"),
+        pytest.param({"calcium": 714.7}, 1.785, id="burnt lime"),
+        pytest.param({"calcium": 540.9}, 1.351, id="slaked lime"),
+        pytest.param({"magnesium": 603.0}, 2.483, id="magnesium oxide"),
+        pytest.param({"potassium": 565.8}, 0.724, id="potassium carbonate"),
+        pytest.param({"potassium": 448.7, "sulfur": 184.0}, 0.0, id="potassium sulfate"),
+        pytest.param({"potassium": 524.4, "chloride": 475.6}, 0.0, id="potassium chloride"),
+    ],
+)
+def test_the_lime_value_of_a_pure_substance_is_the_handbooks(content, lime_value):
+    assert pure(**content).lime_value() == pytest.approx(lime_value, abs=0.002)
+
+
+def test_potash_brings_one_carbonate_to_two_potassium():
+    # K2CO3: 138.2 g/mol.
+    mol = pure(potassium=565.8).reachable_mol_per_kilogram()
+    assert mol["potassium"] == pytest.approx(2 * 1000 / 138.2, rel=1e-3)
+    assert mol["carbon"] == pytest.approx(1000 / 138.2, rel=1e-3)
+
+
+def test_sulfate_and_chloride_of_potassium_bring_no_carbonate():
+    assert pure(potassium=448.7, sulfur=184.0).reachable_mol_per_kilogram()["carbon"] == pytest.approx(0.0, abs=0.01)
+    assert pure(potassium=524.4, chloride=475.6).reachable_mol_per_kilogram()["carbon"] == pytest.approx(0.0, abs=0.01)
+
+
+def test_lime_that_is_free_brings_no_carbonate_and_the_rest_as_much_as_calcium():
+    half_burnt = pure(free_lime=0.5, calcium=400.8).reachable_mol_per_kilogram()
+    assert half_burnt["calcium"] == pytest.approx(10.0, rel=1e-3)
+    assert half_burnt["carbon"] == pytest.approx(5.0, rel=1e-3)
+
+
+def test_phosphate_of_calcium_brings_neither_carbonate_nor_acid():
+    # Hydroxyapatite, Ca5(PO4)3OH, 502.3 g/mol: 10 Ca to 6 P, and not a trace of CO2.
+    apatite = pure(calcium=399.0, phosphorus=185.0).reachable_mol_per_kilogram()
+    assert apatite["calcium"] / apatite["phosphorus"] == pytest.approx(5 / 3, rel=2e-3)
+    assert apatite["carbon"] == pytest.approx(0.0, abs=0.02)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("state", ["fresh", "aged"])
+def test_any_ash_the_tables_allow_holds_no_less_than_nothing(kind, state):
+    ash = ash_of(kind, state)
+    for share in (0.0, 0.05, 0.5, 0.95, 1.0):
+        sample = ash.sample_at(dict.fromkeys(ash.unknowns, share))
+        assert all(amount >= 0 for amount in sample.reachable_mol_per_kilogram().values())
+        assert 0 <= sample.lime_value() <= 1.785
+        for element in ELEMENTS:
+            assert 0 <= sample.reachable[element] <= 1
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_typical_lime_value_is_one_that_was_measured(kind):
+    # Wood ash: 22 to 92 % of calcium carbonate, mean 43 (Risse and Harris, from memory); 8 to 90 (UGA, seen).
+    assert 0.22 <= ash_of(kind, "fresh").typical().lime_value() <= 0.92
+
+
+def test_aged_ash_has_less_free_lime_and_nothing_else_changes():
+    fresh, aged = ash_of("mixed", "fresh"), ash_of("mixed", "aged")
+    assert aged.unknowns["free_lime"].typical < fresh.unknowns["free_lime"].typical
+    assert {name for name in fresh.unknowns if fresh.unknowns[name] != aged.unknowns[name]} == {"free_lime"}
+
+
+def test_an_analysis_replaces_the_range_of_the_kind():
+    ash = ash_of("mixed", "fresh", {"potassium": 61.0})
+    assert ash.unknowns["content.potassium"] == Estimate.exactly(61.0)
+    assert ash.unknowns["content.calcium"].low < ash.unknowns["content.calcium"].high
+    assert ash.analysed == ("potassium",)
+
+
+def test_an_analysis_of_nil_is_taken_as_nil():
+    assert ash_of("mixed", "fresh", {"chloride": 0.0}).typical().grams_per_kilogram["chloride"] == 0.0
+
+
+def test_a_weighed_measure_replaces_the_range_of_density():
+    assert ash_of("mixed", "fresh", density=0.6).unknowns["density"] == Estimate.exactly(0.6)
+
+
+@pytest.mark.parametrize(("kind", "state"), [("straw", "fresh"), ("mixed", "molten")])
+def test_an_ash_that_is_in_no_table_is_not_guessed_at(kind, state):
+    with pytest.raises(KeyError):
+        ash_of(kind, state)
+
+
+def test_molar_masses_are_those_of_the_standard_atomic_weights():
+    # IUPAC 2021, abridged.
+    standard = {
+        "potassium": 39.098,
+        "calcium": 40.078,
+        "magnesium": 24.305,
+        "sodium": 22.990,
+        "phosphorus": 30.974,
+        "sulfur": 32.06,
+        "chloride": 35.45,
+        "carbon": 12.011,
+        "oxygen": 15.999,
+    }
+    for element, mass in standard.items():
+        assert molar_masses()[element] == pytest.approx(mass, abs=0.006), element
+    assert calcium_carbonate_grams_per_mol() == pytest.approx(100.09, abs=0.01)

@@ -1,0 +1,154 @@
+"""The ladder: each rung is real chemistry with the water it is made with, and advice keeps to published limits."""
+
+from __future__ import annotations
+
+import pytest
+
+from feedcalc import published
+from feedcalc.ash import ash_of
+from feedcalc.chemistry import equilibrate
+from feedcalc.dilution import feed_at, ladder_rungs, limits_for, parts_to_meet
+from feedcalc.steeping import Liquor, steep
+from feedcalc.water_supply import water_of_kind, water_of_report
+from tests.contract.asking import WEIGHED, reply_to, rung, values_of
+
+KELVIN = 293.15
+RAIN, HARD = water_of_kind("rain"), water_of_kind("hard")
+PURE = water_of_report("rain", {"hardness": 0.0, "alkalinity": 0.0, "ph": 7.0})
+AGED = steep(ash_of("mixed", "aged").typical(), 21.4, RAIN, KELVIN, 24.0).liquor
+FRESH = steep(ash_of("mixed", "fresh").typical(), 21.4, RAIN, KELVIN, 24.0).liquor
+LIQUORS = pytest.mark.parametrize("liquor", [AGED, FRESH], ids=["aged", "fresh"])
+STAGES = ("seedling", "young", "established")
+
+
+def test_undiluted_is_the_liquor_itself():
+    assert feed_at(AGED, 0.0, HARD, KELVIN).liquor is AGED
+
+
+@LIQUORS
+@pytest.mark.parametrize("parts", [1, 3, 10, 20])
+def test_potassium_is_diluted_by_volume(liquor, parts):
+    feed = feed_at(liquor, parts, PURE, KELVIN).liquor
+    expected = liquor.milligrams_per_litre("potassium") / (1 + parts)
+    # Volumes of liquor and water add up to within a per mille at these strengths.
+    assert feed.milligrams_per_litre("potassium") == pytest.approx(expected, rel=2e-3)
+
+
+@LIQUORS
+@pytest.mark.parametrize("parts", [1, 3, 10])
+def test_what_hard_water_brings_is_dissolved_or_haze(liquor, parts):
+    feed = feed_at(liquor, parts, HARD, KELVIN)
+    share = parts / (1 + parts)
+    brought = liquor.milligrams_per_litre("calcium") / (1 + parts) + HARD.totals["calcium"] * 40078 * share
+    fell_out = feed.liquor.equilibrium.formed["calcite"] / feed.liquor.equilibrium.litres * 40078
+    assert feed.liquor.milligrams_per_litre("calcium") + fell_out == pytest.approx(brought, rel=5e-3)
+
+
+@LIQUORS
+@pytest.mark.parametrize("parts", [1, 3, 5, 10, 20])
+def test_hard_water_lowers_the_ph_below_that_with_rain_and_throws_lime(liquor, parts):
+    with_rain, with_hard = feed_at(liquor, parts, RAIN, KELVIN), feed_at(liquor, parts, HARD, KELVIN)
+    assert with_hard.liquor.equilibrium.ph < with_rain.liquor.equilibrium.ph
+    assert with_hard.lime_haze > 10
+    assert with_hard.lime_haze > with_rain.lime_haze
+
+
+@LIQUORS
+def test_lime_that_falls_out_takes_its_alkalinity_along(liquor):
+    feed = feed_at(liquor, 5, HARD, KELVIN)
+    mixed = (liquor.alkalinity + 5 * HARD.alkalinity) / 6
+    calcite = feed.liquor.equilibrium.formed["calcite"] / feed.liquor.equilibrium.litres * 100_090
+    brucite = feed.liquor.equilibrium.formed["brucite"] / feed.liquor.equilibrium.litres * 100_090
+    assert feed.liquor.alkalinity == pytest.approx(mixed - calcite - brucite, abs=3e-3 * mixed)
+
+
+def test_a_neighbour_to_start_from_changes_no_answer():
+    near = feed_at(FRESH, 3, HARD, KELVIN).liquor.equilibrium
+    alone, helped = feed_at(AGED, 3, HARD, KELVIN), feed_at(AGED, 3, HARD, KELVIN, near)
+    assert helped.liquor.equilibrium.ph == pytest.approx(alone.liquor.equilibrium.ph, abs=1e-6)
+    assert helped.lime_haze == pytest.approx(alone.lime_haze, rel=1e-5)
+
+
+# -- how far to go ------------------------------------------------------------------------------------------------
+
+
+def test_the_usual_rungs_are_those_growers_name():
+    assert ladder_rungs() == (1, 3, 5, 7, 10, 15, 20)
+
+
+def test_the_strictest_published_limit_of_a_stage_is_the_one_kept_to():
+    alkalinity, conductivity = limits_for("seedling")
+    # Plugs: 0.75 to 1.25 meq/L, 40 to 60 mg/L (Currey, seen).
+    assert (alkalinity.high, alkalinity.unit) == (60.0, "mg/L CaCO3")
+    assert conductivity.high == 1.0
+
+
+def test_parts_of_water_follow_from_the_mixing_line():
+    limit = limits_for("seedling")[0]
+    # 670 mg/L down to 60 with water of 0: 670 / 60 = 11.2 volumes, so 10.2 parts of water, rounded up.
+    alkaline = Liquor(equilibrate({"potassium": 0.01340, "carbon": 0.0067}, KELVIN))
+    assert alkaline.alkalinity == pytest.approx(669, abs=3)
+    assert parts_to_meet(limit, alkaline, PURE, 0.0) == 11
+
+
+def test_no_water_is_needed_where_the_liquor_is_weak_enough():
+    weak = Liquor(equilibrate({"potassium": 0.0005, "carbon": 0.0004}, KELVIN))
+    assert parts_to_meet(limits_for("established")[0], weak, PURE, 0.0) == 0
+
+
+def test_water_past_the_limit_itself_can_dilute_nothing():
+    assert parts_to_meet(limits_for("seedling")[0], AGED, HARD, 0.5) == float("inf")
+
+
+@pytest.mark.parametrize("state", ["fresh", "aged"])
+@pytest.mark.parametrize("water", ["rain", "soft", "medium", "hard"])
+@pytest.mark.parametrize("stage", STAGES)
+def test_feed_at_the_dilution_advised_meets_the_limits_it_was_advised_by(stage, water, state):
+    asked = WEIGHED | {"ash": WEIGHED["ash"] | {"state": state}, "dilution_water": {"kind": water}}
+    advice = values_of(asked)["recommended"][stage]
+    if advice is None:
+        assert water in ("medium", "hard")
+        return
+    parts = advice["parts_water"]["value"]
+    row = rung(values_of(asked, dilution=f"1:{parts:g}"), parts)
+    for limit in advice["limits"]:
+        assert row[limit["quantity"]]["value"] <= limit["at_most"] * 1.0005, limit
+    assert stage in row["within_limits_for"]
+
+
+@pytest.mark.parametrize("stage", STAGES)
+def test_one_part_less_would_not_do_with_plain_water(stage):
+    pure = {"analysis": {"hardness": "0 mg/L", "alkalinity": "0 mg/L", "ph": 7}}
+    parts = values_of(WEIGHED, dilution_water=pure)["recommended"][stage]["parts_water"]["value"]
+    row = rung(values_of(WEIGHED, dilution_water=pure, dilution=f"1:{parts - 1:g}"), parts - 1)
+    assert stage not in row["within_limits_for"]
+
+
+def test_tender_plants_are_advised_weaker_feed():
+    advice = values_of(WEIGHED)["recommended"]
+    parts = [advice[stage]["parts_water"]["value"] for stage in STAGES]
+    assert parts == sorted(parts, reverse=True)
+
+
+def test_the_practice_for_seedlings_is_several_times_too_strong_for_plugs():
+    row = rung(values_of(WEIGHED), 3)
+    assert "seedling" not in row["within_limits_for"]
+    plug = next(row for row in published.table("feed_limits") if row["id"] == "alkalinity_plug")
+    assert row["alkalinity"]["value"] > 2 * float(plug["high"])
+
+
+def test_where_no_dilution_will_do_that_is_said_and_rainwater_named():
+    reply = reply_to(WEIGHED, dilution_water={"kind": "very_hard"}, stage="seedling", dilution="")
+    assert reply["values"]["recommended"]["seedling"] is None
+    assert any("No dilution" in warning and "rainwater" in warning for warning in reply["warnings"])
+
+
+def test_the_dilution_left_open_is_the_one_advised_for_the_stage():
+    for stage in STAGES:
+        values = values_of(WEIGHED, dilution="", stage=stage)
+        assert values["batch"]["parts_water"] == values["recommended"][stage]["parts_water"]
+
+
+def test_liquor_and_water_of_every_rung_fill_the_can():
+    for row in values_of(WEIGHED, cans=[{"size": "7 L", "count": 1}])["ladder"]:
+        assert row["liquor_per_can"]["value"] + row["water_per_can"]["value"] == pytest.approx(7.0)
