@@ -14,9 +14,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
+from math import nan
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
+from feedcalc.errors import NoSolution
 from feedcalc.formulas import formula_grams_per_mol
 from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
 from feedcalc.physics.water import density_kg_per_m3
@@ -31,6 +33,7 @@ EASILY_OVERSHOT = 0.1
 OVERSHOOT_PH = 0.5
 # What may fall out once the gas has left and the pH has risen again.
 GAS_GONE_MINERALS = ("calcite", "brucite")
+TOO_STRONG = "This mixture is too strong for the chemistry to follow: dilute the feed first."
 _MOST_CURVE_POINTS = 60
 
 
@@ -64,8 +67,9 @@ class Neutralising:
     ``dose`` (mL or g per litre of feed, see ``unit``) reaches it right after mixing; None where ``reason`` says why
     it can't be reached, 0 where the feed is there already. ``dose_gas_gone`` reaches it after the gas has left; 0 where
     time in the air alone does it, None where the acid can't. ``ph_reached`` right after mixing and ``ph_gas_gone`` in
-    the end belong to ``dose``; so does ``feed``. ``carbon_dioxide_millilitres_per_litre`` is the gas that leaves.
-    ``dose_half_ph_past`` takes the pH half a unit below the target.
+    the end (not a number where the chemistry can't follow) belong to ``dose``; so does ``feed``.
+    ``carbon_dioxide_millilitres_per_litre`` is the gas that leaves. ``dose_half_ph_past`` takes the pH half a unit
+    below the target.
     """
 
     acid: Acid
@@ -143,34 +147,30 @@ def acid_for(
 
     ``strength`` is a share above 0 and up to 1: grams in a millilitre for a liquid (0.05 for vinegar of 5 %), grams in
     a gram for a powder. ``carbon_dioxide_atm`` is that of the air, by default the outdoor one of ``batch_rules.csv``.
-    Raises `ValueError` for a strength outside its range, `NoSolution` where the chemistry finds no balanced answer.
+    Raises `ValueError` for a strength outside its range. Where the chemistry can't follow so strong a mixture there is
+    no dose, with that as the reason.
     """
     air = _outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
     mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
-    before = mixing.closed(0.0).ph
-    most = acid.most_per_litre
-    dose = mixing.dose_to_reach(target_ph, mixing.closed)
-    gone = mixing.dose_to_reach(target_ph, mixing.gas_gone)
-    reason = ""
-    if dose is None:
-        unit = "mL" if acid.is_liquid else "g"
-        lowest = mixing.closed(most).ph
-        reason = (
-            f"Even {most:g} {unit} of this acid in a litre brings the feed only to pH {lowest:.1f}: "
-            "dilute the feed first, or aim higher."
+    before = mixing.closed(0.0)
+    try:
+        dose = mixing.dose_to_reach(target_ph, mixing.closed)
+        gone = mixing.dose_to_reach(target_ph, mixing.gas_gone)
+        used = dose or 0.0
+        closed, settled = mixing.closed(used), mixing.gas_gone(used)
+        past = mixing.dose_to_reach(target_ph - OVERSHOOT_PH, mixing.closed) if dose else None
+        reason = mixing.why_no_acid(dose)
+    except NoSolution:
+        return Neutralising(
+            acid, strength, target_ph, before.ph, None, TOO_STRONG, before.ph, nan, None, 0.0, None, Liquor(before)
         )
-    elif dose == 0.0:
-        reason = "The feed is at or below this pH already: it needs no acid."
-    used = dose or 0.0
-    closed, settled = mixing.closed(used), mixing.gas_gone(used)
-    past = mixing.dose_to_reach(target_ph - OVERSHOOT_PH, mixing.closed) if dose else None
     held = closed.dissolved["carbon"] - settled.dissolved["carbon"] - settled.formed["calcite"]
     per_litre = held * mixing.kilograms(used) * litres_of_gas_per_mol(temperature_kelvin) * 1000
     return Neutralising(
         acid=acid,
         strength=strength,
         target_ph=target_ph,
-        ph_before=before,
+        ph_before=before.ph,
         dose=dose,
         reason=reason,
         ph_reached=closed.ph,
@@ -185,7 +185,10 @@ def acid_for(
 def acid_dose(liquor: Liquor, acid: Acid, strength: float, target_ph: float, temperature_kelvin: float) -> float | None:
     """Only the dose of `acid_for` right after mixing, quickly, for ranges; None where the target can't be reached."""
     mixing = _Mixing(liquor, acid, strength, temperature_kelvin, _outdoor_carbon_dioxide())
-    return mixing.dose_to_reach(target_ph, mixing.closed)
+    try:
+        return mixing.dose_to_reach(target_ph, mixing.closed)
+    except NoSolution:
+        return None
 
 
 def titration_curve(
@@ -199,13 +202,21 @@ def titration_curve(
     """(dose per litre of feed, pH) from no acid to ``lowest_ph``, at most 60 points, close where it falls fast.
 
     Right after mixing without ``carbon_dioxide_atm``; with it, after the gas has gone to that pressure.
+    Empty where the mixture is too strong for the chemistry.
     """
     air = _outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
     mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
     state = mixing.closed if carbon_dioxide_atm is None else mixing.gas_gone
-    last = mixing.dose_to_reach(lowest_ph, state)
-    if last is None:
-        last = acid.most_per_litre
+    try:
+        return _curve_of(state, mixing.dose_to_reach(lowest_ph, state), acid.most_per_litre)
+    except NoSolution:
+        return ()
+
+
+def _curve_of(
+    state: Callable[[float], Equilibrium], last_dose: float | None, most: float
+) -> tuple[tuple[float, float], ...]:
+    last = most if last_dose is None else last_dose
     if last == 0.0:
         return ((0.0, state(0.0).ph),)
     even = _MOST_CURVE_POINTS // 2
@@ -290,6 +301,18 @@ class _Mixing:
                 return None
             low, high = high, min(high * 2, self.acid.most_per_litre)
         return _falling_root(lambda dose: state(dose).ph - target_ph, low, high)
+
+    def why_no_acid(self, dose: float | None) -> str:
+        """Why there is nothing to add, in plain words; empty where there is something."""
+        if dose == 0.0:
+            return "The feed is at or below this pH already: it needs no acid."
+        if dose is not None:
+            return ""
+        most, unit = self.acid.most_per_litre, self.acid.unit.removesuffix("/L")
+        return (
+            f"Even {most:g} {unit} of this acid in a litre brings the feed only to pH {self.closed(most).ph:.1f}: "
+            "dilute the feed first, or aim higher."
+        )
 
     def _guess(self) -> float:
         equivalents = self.liquor.equilibrium.alkalinity / self.liquor.equilibrium.litres

@@ -73,6 +73,14 @@ def test_a_target_out_of_reach_has_a_reason_and_no_dose():
     assert "only to pH" in answer.reason
 
 
+def test_what_is_too_strong_for_the_chemistry_has_a_reason_too():
+    lye = Liquor(equilibrate({"potassium": 0.4, "sodium": 0.04, "phosphorus": 8e-5}, 274.0))
+    answer = acid_for(lye, CITRIC, 1.0, 4.3, 274.0)
+    assert (answer.dose is None) == bool(answer.reason)
+    assert acid_dose(lye, CITRIC, 1.0, 4.3, 274.0) == answer.dose
+    assert len(titration_curve(lye, CITRIC, 1.0, 274.0)) <= 60
+
+
 def test_a_feed_that_is_there_already_needs_none(carbonate_liquor):
     answer = acid_for(carbonate_liquor, VINEGAR, 0.05, 12.0, KELVIN)
     assert answer.dose == 0.0

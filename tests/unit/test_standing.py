@@ -100,7 +100,7 @@ def test_free_lime_turns_carbonate_to_hydroxide_until_it_is_spent():
     found = caustic_switch(ash_of("mixed", "fresh").typical(), 21.4, water_of_kind("rain"), KELVIN, 24)
     ph = [row[1] for row in found.rows]
     assert all(after >= before - 1e-6 for before, after in pairwise(ph))
-    assert found.rows[0][2] < 0.05
+    assert found.rows[0][2] < 0.15  # carbonate alone makes a little hydroxide with water
     assert max(row[2] for row in found.rows) > 0.9
     assert 0.0 < found.corrosive_from < 0.1
     # Past the turn more lime changes nothing: saturated lime water holds no more.
