@@ -4,8 +4,10 @@ Rules: everything is served from this machine; each start is in a fresh browser 
 turn, so that a busy moment falls on all alike. Medians in milliseconds since navigation, but for
 
 * ``first_answer_ms``: the sheet rendered at build time is on screen (first contentful paint, one file);
-* ``first_computed_ms``: an answer computed here and now, asked for as soon as that could be done (one file);
-* ``keystroke_ms``: from asking about a changed amount of water to the reply, with Python awake.
+* ``first_computed_ms``: a sheet computed here and now is on the page (one file);
+* ``keystroke_ms``: from a key in the field of the can's size to the new sheet on the page, the pause that the page
+  makes for the next key included;
+* ``quick_answer_ms``, ``whole_answer_ms``: the engine's part of it, without and with the ranges.
 """
 
 from __future__ import annotations
@@ -29,16 +31,33 @@ new Worker("worker.mjs", { type: "module" }).onmessage = () => { window.readyAt 
 BARE_WORKER = """import { loadPyodide } from "./runtime/pyodide.mjs";
 await loadPyodide();
 postMessage("ready");"""
-WHEN_READY = """new MutationObserver(() => {
+WATCH = """new MutationObserver(() => {
   if (document.documentElement?.dataset.engine === "ready") window.readyAt ??= performance.now();
-}).observe(document, { subtree: true, childList: true, attributeFilter: ["data-engine"] });"""
+  if (document.querySelector("[data-freshness=quick]")) window.computedAt ??= performance.now();
+}).observe(document, { subtree: true, childList: true, attributeFilter: ["data-engine", "data-freshness"] });"""
 FIRST_PAINT = "performance.getEntriesByName('first-contentful-paint')[0]?.startTime"
-ASK_NOW = "feedcalcEngine.ask({ schema: 1 }, { line: 'bench' }).then(() => performance.now())"
 KEYSTROKES = """async (count) => {
+  const field = document.querySelector("[name='cans.0.size']");
+  const sheet = document.querySelector("[data-part='sheet']");
+  const times = [];
+  for (let i = 0; i < count; i++) {
+    const changed = new Promise((resolve) => {
+      new MutationObserver((_, observer) => { observer.disconnect(); resolve(performance.now()); })
+        .observe(sheet, { childList: true, subtree: true });
+    });
+    const before = performance.now();
+    field.value = `${7 + i / 10} L`;
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+    times.push(await changed - before);
+    await new Promise((resolve) => setTimeout(resolve, 250));
+  }
+  return times;
+}"""
+QUESTIONS = """async ([ranges, count]) => {
   const times = [];
   for (let i = 0; i < count; i++) {
     const before = performance.now();
-    await feedcalcEngine.ask({ schema: 1, cans: [{ size: `${7 + i / 10} L`, count: 2 }] }, { line: "bench" });
+    await feedcalcEngine.ask({ schema: 1, ranges, cans: [{ size: `${7 + i / 10} L`, count: 2 }] }, { line: "bench" });
     times.push(performance.now() - before);
   }
   return times;
@@ -57,16 +76,12 @@ def page() -> dict[str, float]:
         bare, site = SiteServer(_bare_site(Path(folder))), SiteServer(DIST / "site")
         browser = playwright.chromium.launch(executable_path=installed_browser(), args=QUIET)
         for _ in range(RUNS):
-            _visit(browser, bare.address, lambda there: note("bare_start_ms", _ready_at(there)))
-            _visit(browser, site.address, lambda there: note("served_start_ms", _ready_at(there)))
-            _visit(browser, one_file.as_uri(), lambda there: note("one_file_start_ms", _ready_at(there)))
-            _visit(
-                browser, one_file.as_uri(), lambda there: note("first_computed_ms", there.evaluate(ASK_NOW))
-            )
+            _visit(browser, bare.address, lambda there: note("bare_start_ms", _moment(there, "readyAt")))
+            _visit(browser, site.address, lambda there: note("served_start_ms", _moment(there, "readyAt")))
+            _visit(browser, one_file.as_uri(), lambda there: note("one_file_start_ms", _moment(there, "readyAt")))
+            _visit(browser, one_file.as_uri(), lambda there: note("first_computed_ms", _moment(there, "computedAt")))
             _visit(browser, one_file.as_uri(), lambda there: note("first_answer_ms", _first_paint(there)))
-        _visit(
-            browser, one_file.as_uri(), lambda there: note("keystroke_ms", *there.evaluate(KEYSTROKES, 20))
-        )
+        _visit(browser, one_file.as_uri(), lambda there: _type_and_ask(_at_rest(there), note))
         browser.close()
         bare.shut()
         site.shut()
@@ -90,14 +105,26 @@ def _bare_site(folder: Path) -> Path:
 def _visit(browser: Browser, address: str, measure: Callable[[Page], None]) -> None:
     context = browser.new_context()
     there = context.new_page()
-    there.add_init_script(WHEN_READY)
+    there.add_init_script(WATCH)
     there.goto(address)
     measure(there)
     context.close()
 
 
-def _ready_at(there: Page) -> float:
-    return float(wait_until(lambda: there.evaluate("window.readyAt"), 60, "Python is ready"))
+def _moment(there: Page, name: str) -> float:
+    return float(wait_until(lambda: there.evaluate(f"window.{name}"), 60, name))
+
+
+def _at_rest(there: Page) -> Page:
+    """The page once its first whole answer is shown, so that nothing is still being worked out."""
+    wait_until(lambda: there.evaluate("document.getElementById('freshness').dataset.freshness") == "fresh", 60)
+    return there
+
+
+def _type_and_ask(there: Page, note: Callable[..., None]) -> None:
+    note("quick_answer_ms", *there.evaluate(QUESTIONS, ["off", 15]))
+    note("whole_answer_ms", *there.evaluate(QUESTIONS, ["on", 15]))
+    note("keystroke_ms", *there.evaluate(KEYSTROKES, 15))
 
 
 def _first_paint(there: Page) -> float:
