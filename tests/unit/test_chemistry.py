@@ -130,3 +130,26 @@ def test_a_search_takes_no_more_steps_than_it_is_allowed():
 def test_a_refusal_for_strength_says_so():
     with pytest.raises(NoSolution, match="too concentrated"):
         equilibrate({"sulfur": 20.0}, KELVIN)
+
+
+def test_ammonia_leaves_a_caustic_liquor_and_hardly_a_neutral_one():
+    """Henry's constant of ammonia is about 60 mol/(kg atm) at 25 degC (Sander 2015, from memory)."""
+    caustic = equilibrate({"ammonia": 0.1, "potassium": 0.05}, KELVIN)
+    neutral = equilibrate({"ammonia": 0.1, "chloride": 0.1}, KELVIN)
+    assert caustic.ammonia_atm == pytest.approx(0.1 / 60.0, rel=0.1)
+    assert neutral.ammonia_atm < 0.01 * caustic.ammonia_atm
+
+
+def test_phosphate_stays_out_of_clear_liquor_only_where_the_lasting_mineral_has_formed():
+    ash = {"potassium": 0.05, "calcium": 0.1, "carbon": 0.125, "phosphorus": 0.002}
+    lasting = equilibrate(ash, KELVIN, ["calcite", "hydroxyapatite"])
+    young = equilibrate(ash, KELVIN, ["calcite", "amorphous_calcium_phosphate"])
+    assert lasting.dissolved["phosphorus"] < 0.05 * young.dissolved["phosphorus"]
+
+
+def test_vinegar_drives_carbon_dioxide_out_and_leaves_potassium_alone():
+    liquor = {"potassium": 0.05, "carbon": 0.025}
+    soured = equilibrate({**liquor, "acetate": 0.05}, KELVIN)
+    assert soured.ph < 7.0
+    assert soured.carbon_dioxide_atm > 0.1
+    assert soured.dissolved["potassium"] == pytest.approx(0.05)
