@@ -12,11 +12,12 @@ Rules of this room:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
+from feedcalc.errors import NoSolution
 from feedcalc.formulas import formula_grams_per_mol
 from feedcalc.steeping import Liquor
 
@@ -45,6 +46,7 @@ MINERAL_WORDS = {
     "brushite": "calcium phosphate (brushite)",
     "struvite": "struvite (magnesium ammonium phosphate)",
 }
+TOO_STRONG = "This mixture is too strong for the chemistry to follow: no figures, keep them apart."
 _LEAST_TOLD = 0.5  # mg/L: less than this is told as nothing
 _PPM_PER_ATM = 1e6
 
@@ -107,7 +109,7 @@ def mixing_check(
 ) -> MixingCheck:
     """What comes of ``dose`` grams of ``thing`` in a litre of ``liquor`` (or of a feed), by default a usual strength.
 
-    Raises `ValueError` for a negative dose, `NoSolution` where the chemistry finds no balanced answer.
+    A mixture too strong for the chemistry gets its verdict without numbers. Raises `ValueError` for a negative dose.
     """
     if dose is not None and not dose >= 0.0:
         raise ValueError(f"a dose cannot be below nothing, got {dose!r}")
@@ -116,8 +118,13 @@ def mixing_check(
     if not thing.brings or used is None:
         return _checked(thing, None, before, before, {})
     brought = {element: amount * used * before.litres for element, amount in thing.brings.items()}
-    alone = _mixed(before, {}, temperature_kelvin)
-    mixed = _mixed(before, brought, temperature_kelvin)
+    try:
+        alone = _mixed(before, {}, temperature_kelvin)
+        mixed = _mixed(before, brought, temperature_kelvin)
+    except NoSolution:
+        # A verdict must stand even where there is no number to put beside it.
+        verdict = max(thing.verdict, NOT_TOGETHER, key=VERDICTS.index)
+        return replace(_checked(thing, None, before, before, {}), verdict=verdict, remarks=(TOO_STRONG,), dose=used)
     fallen = {
         mineral: amount
         for mineral in MIXING_MINERALS

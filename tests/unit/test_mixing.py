@@ -89,6 +89,13 @@ def test_more_of_it_makes_a_milder_verdict_stricter(mild):
     assert (little.verdict, much.verdict) == (WITH_CARE, NOT_TOGETHER)
 
 
+def test_a_mixture_beyond_the_chemistry_still_gets_its_verdict(liquor):
+    for name, verdict in (("urea", NEVER), ("epsom salt", NOT_TOGETHER), ("hard water", NOT_TOGETHER)):
+        found = mixing_check(liquor, second_things()[name], KELVIN, 1e6)
+        assert found.verdict == verdict
+        assert any("too strong" in remark for remark in found.remarks)
+
+
 def test_a_dose_below_nothing_is_refused(liquor):
     with pytest.raises(ValueError, match="below nothing"):
         mixing_check(liquor, second_things()["urea"], KELVIN, -1.0)
