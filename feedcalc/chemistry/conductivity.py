@@ -14,7 +14,7 @@ Rules of this module:
 Why so: with distances in the order of the ions' sizes this meets published KCl from 5 to 40 degC, NaOH, HCl,
 NaCl, CaCl2, MgCl2, KHCO3 and Ca(OH)2 up to 0.1 mol/L within 2 %, K2CO3 and mixtures of KOH and NaOH up to
 0.4 mol/L within 3 %. The reference library's way (molality times a power of the activity coefficient) is as
-good on KCl, but 5 to 9 % low on those hydroxides and leaves out CaOH+; McCleskey's own concentration terms
+good on KCl, but 9 to 12 % low on those hydroxides and leaves out CaOH+; McCleskey's own concentration terms
 are 3 % low on NaCl and up to 17 % on sulfates unless his unphysical ion-pair values go with them. No
 measured ash liquor was found to test against.
 """
