@@ -10,7 +10,7 @@ Rules of this room:
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -122,6 +122,8 @@ class Sheet:
     limit_sources: tuple[tuple[str, str, str], ...]
     warnings: tuple[str, ...]
     after: Mapping[str, Any] = field(default_factory=dict)  # what `reactions` found, by the names of the contract
+    verdict: str = ""
+    reasons: tuple[Mapping[str, str], ...] = ()
 
     def at(self, where: str) -> tuple[Caution, ...]:
         """The cautions that belong to a step."""
@@ -234,6 +236,8 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         typical.batch.goes,
         _limit_sources(answer),
         answer.warnings,
+        verdict=values["verdict"],
+        reasons=tuple(values["reasons"]),
     )
 
 
