@@ -14,10 +14,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
-from math import nan
+from math import exp, log, nan
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
+from feedcalc.chemistry.constants import HYDROGEN_ION, constant_set
 from feedcalc.errors import NoSolution
 from feedcalc.formulas import formula_grams_per_mol
 from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
@@ -35,6 +36,7 @@ OVERSHOOT_PH = 0.5
 GAS_GONE_MINERALS = ("calcite", "brucite")
 TOO_STRONG = "This mixture is too strong for the chemistry to follow: dilute the feed first."
 _MOST_CURVE_POINTS = 60
+_GUESS_ERROR = 0.03  # how far off a first guess of the dose usually is
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,18 +290,31 @@ class _Mixing:
     def dose_to_reach(self, target_ph: float, state: Callable[[float], Equilibrium]) -> float | None:
         """The dose at which ``state`` has ``target_ph``: 0 where it lies there without acid, None out of reach.
 
-        The pH falls steadily with the dose, so a bracket is widened from what the alkalinity asks for and closed by
-        inverse quadratic steps or halves (Chandrupatla 1997).
+        The pH falls steadily with the dose, so a bracket is widened around a guess and closed by inverse quadratic
+        steps or halves (Chandrupatla 1997).
         """
         if state(0.0).ph <= target_ph + PH_TOLERANCE:
             return 0.0
-        tried = self._known[state == self.gas_gone]
+        is_open = state == self.gas_gone
+        tried = self._known[is_open]
+        most = self.acid.most_per_litre
         low = max(dose for dose, found in tried.items() if found.ph > target_ph)
-        high = min((dose for dose, found in tried.items() if found.ph <= target_ph), default=self._guess())
-        while state(high).ph > target_ph:
-            if high >= self.acid.most_per_litre:
-                return None
-            low, high = high, min(high * 2, self.acid.most_per_litre)
+        high = min((dose for dose, found in tried.items() if found.ph <= target_ph), default=None)
+        guess = self._guess(target_ph, is_open)
+        for step in (1.0 - _GUESS_ERROR, 1.0 + _GUESS_ERROR, 1.0 + 5 * _GUESS_ERROR):
+            dose = guess * step
+            if low < dose < (most if high is None else high):
+                if state(dose).ph > target_ph:
+                    low = dose
+                else:
+                    high = dose
+                    break
+        if high is None:
+            high = min(max(2 * low, guess), most)
+            while state(high).ph > target_ph:
+                if high >= most:
+                    return None
+                low, high = high, min(high * 2, most)
         return _falling_root(lambda dose: state(dose).ph - target_ph, low, high)
 
     def why_no_acid(self, dose: float | None) -> str:
@@ -314,10 +329,37 @@ class _Mixing:
             "dilute the feed first, or aim higher."
         )
 
-    def _guess(self) -> float:
-        equivalents = self.liquor.equilibrium.alkalinity / self.liquor.equilibrium.litres
-        dose = max(equivalents, 1e-5) * self.acid.grams_per_mol / self.strength
-        return min(dose, self.acid.most_per_litre)
+    def _guess(self, target_ph: float, is_open: bool) -> float:
+        """About the dose: the alkalinity to be taken off over the protons a mol of acid gives up at the target pH.
+
+        Carbonate and water split up at the target as the feed's own contents show, as if the acid changed no activity.
+        """
+        feed = self.liquor.equilibrium
+        here, there = exp(-feed.ph * log(10.0)), exp(-target_ph * log(10.0))
+        left = feed.molality["OH-"] * here / there - there
+        dissolved, once, twice = (feed.molality.get(name, 0.0) for name in ("CO2", "HCO3-", "CO3-2"))
+        if dissolved > 0.0:
+            ratio_once, ratio_twice = once / dissolved * here / there, twice / dissolved * (here / there) ** 2
+            free = (dissolved + once + twice) / (1.0 + ratio_once + ratio_twice)
+            if is_open:
+                free = dissolved / feed.carbon_dioxide_atm * self.carbon_dioxide_atm
+            left += free * (ratio_once + 2 * ratio_twice)
+        equivalents = max(feed.alkalinity - left, 1e-6) * feed.water_kg / feed.litres
+        mol = equivalents / _protons_given_up(self.acid.element, target_ph, self.temperature_kelvin)
+        return min(mol * self.acid.grams_per_mol / self.strength, self.acid.most_per_litre)
+
+
+def _protons_given_up(element: str, ph: float, kelvin: float) -> float:
+    """Protons that a mol of the acid has given up at a pH, as if in pure water."""
+    component = constant_set().elements[element].component
+    held, weight, most = 0.0, 1.0, 0.0
+    for species in constant_set().species:
+        parts = species.formation.components
+        if set(parts) == {component, HYDROGEN_ION}:
+            protons = parts[HYDROGEN_ION]
+            share = exp((species.formation.log_k(kelvin) - protons * ph) * log(10.0))
+            held, weight, most = held + protons * share, weight + share, max(most, protons)
+    return float(max(most - held / weight, 0.01))
 
 
 def _falling_root(function: Callable[[float], float], low: float, high: float) -> float:
