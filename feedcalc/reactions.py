@@ -6,6 +6,7 @@ Rules of this room: figures under the names and units of the contract, as in `re
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import Any
 
 from feedcalc.answer import Answer, Outcome
@@ -15,7 +16,7 @@ from feedcalc.haze import haze_in_can
 from feedcalc.mixing import MINERAL_WORDS, mixing_check, second_things
 from feedcalc.neutralising import Acid, Neutralising, acid_dose, acid_for, acids, titration_curve
 from feedcalc.report import figure
-from feedcalc.standing import caustic_switch, hydroxide_share, standing_in_air_over_days
+from feedcalc.standing import caustic_switch, corrosive_ph, hydroxide_share, standing_in_air_over_days
 
 # The names under which ``values`` holds what is found here.
 REACTIONS = ("acid", "air", "caustic", "haze", "mixing")
@@ -108,7 +109,8 @@ def _air(answer: Answer) -> dict[str, Any]:
     standing = standing_in_air_over_days(
         answer.typical.steep.liquor, answer.vessel.area, litres_each, kelvin, TOLD_DAYS, is_covered
     )
-    return {
+    soonest, usual, latest = standing.days_until(corrosive_ph())
+    told: dict[str, Any] = {
         "covered": is_covered,
         "ph_at_first": figure(Estimate.exactly(standing.ph_at_first), "1"),
         "ph_in_the_end": figure(Estimate.exactly(standing.ph_in_the_end), "1"),
@@ -121,6 +123,10 @@ def _air(answer: Answer) -> dict[str, Any]:
             for row in standing.rows
         ],
     }
+    if soonest is not None and usual and isfinite(usual):
+        last = latest if latest is not None and isfinite(latest) else 10 * TOLD_DAYS[-1]
+        told["days_until_mild"] = figure(Estimate(soonest, usual, max(last, usual)), "d")
+    return told
 
 
 def _caustic(answer: Answer) -> dict[str, Any]:
@@ -168,6 +174,8 @@ def _acid(answer: Answer) -> tuple[dict[str, Any], list[str]]:
     told["ph_reached"] = figure(Estimate.exactly(typical.ph_reached), "1")
     told["ph_gas_gone"] = figure(Estimate.exactly(typical.ph_gas_gone), "1")
     told["carbon_dioxide"] = figure(Estimate.exactly(typical.carbon_dioxide_millilitres_per_litre), "mL/L")
+    if typical.dose_gas_gone:
+        told["dose_gas_gone"] = figure(Estimate.exactly(typical.dose_gas_gone), acid.unit)
     if typical.dose_half_ph_past is not None:
         told["half_ph_past"] = figure(Estimate.exactly(typical.dose_half_ph_past), acid.unit)
     return told, _acid_warnings(typical)
