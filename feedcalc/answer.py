@@ -159,11 +159,6 @@ def _not_judged(request: Request) -> list[str]:
     told = []
     if request.group("measured"):
         told.append("The meter reading is kept with the batch, but it does not narrow these ranges.")
-    if request.number("soil.ph") is not None or request.word("plant"):
-        told.append(
-            "Soil and plant are kept with the batch, but whether they can take ash is not judged here: "
-            "give none where the soil is at pH 7 or above, nor to lime-hating plants."
-        )
     return told
 
 

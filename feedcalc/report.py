@@ -8,6 +8,7 @@ what a person reads is rounded further by the sheet. Names may be added here, ne
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import asdict
 from typing import Any
 
 from feedcalc import published
@@ -18,6 +19,7 @@ from feedcalc.chemistry import Equilibrium
 from feedcalc.delivery import Delivered
 from feedcalc.dilution import Feed
 from feedcalc.estimates import Estimate
+from feedcalc.judging import verdict_on
 from feedcalc.steeping import Liquor, dissolved_share
 
 Figure = dict[str, Any]
@@ -61,7 +63,7 @@ def _six_digits(value: float) -> float:
 
 def values_of(answer: Answer) -> dict[str, Any]:
     """``values`` of the reply to a batch request."""
-    values = {
+    values: dict[str, Any] = {
         "liquor": _solution(answer, lambda outcome: outcome.steep.liquor),
         "batch": _batch(answer),
         "ladder": [_rung(answer, index, rung) for index, rung in enumerate(answer.typical.ladder)],
@@ -78,6 +80,9 @@ def values_of(answer: Answer) -> dict[str, Any]:
         },
         "recommended": {stage: _recommended(answer, stage) for stage in STAGES},
     }
+    verdict = verdict_on(answer)
+    values["verdict"] = verdict.word
+    values["reasons"] = [asdict(reason) for reason in verdict.reasons]
     if answer.typical.in_air is not None:
         values["liquor_in_air"] = _solution(answer, lambda outcome: _in_air(outcome))
     return values
@@ -247,6 +252,11 @@ TABLES_BEHIND_A_BATCH = (
     "cautions",
     "hazard_classes",
     "element_masses",
+    "plants",
+    "plant_soil_ph",
+    "suitability_reasons",
+    "suitability_limits",
+    "soil_buffers",
 )
 
 TABLES_BEHIND_CHEMISTRY = (

@@ -25,6 +25,7 @@ SCHEMA = 1
 LONGEST_REQUEST = 200_000
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
 CUSTOMS = ("us", "metric", "uk")
+PLACES = ("open ground", "raised bed", "pot", "plug tray", "near pond or drain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +82,12 @@ FIELDS: tuple[Field, ...] = (
     Field("use", "choice", "how the feed is given", "drench", ("drench", "foliar")),
     Field("stage", "choice", "how grown the plants are", "established", ("seedling", "young", "established")),
     Field("plant", "text", "which plant"),
+    Field("place", "choice", "where the plants grow", None, PLACES),
+    Field("season", "choice", "what the plants are at", None, ("sowing", "growing", "resting")),
     Field("soil.ph", "ph", "pH of the soil", minimum=2.5, maximum=11),
+    Field("soil.tested_with", "choice", "how that was read", None, ("laboratory", "meter", "kit", "strip")),
+    Field("soil.target_ph", "ph", "pH the soil should reach", minimum=4.5, maximum=7),
+    Field("soil.dug_depth", "length", "how deep dry ash is dug in", minimum=0.01, maximum=0.6),
     Field("soil.texture", "choice", "texture of the soil", None, ("sand", "loam", "clay", "peat")),
     Field("soil.area", "area", "area that gets the feed", minimum=0.001, maximum=1e8),
     Field("acid.kind", "choice", "acid used to bring the pH down", None, ("vinegar", "citric acid")),
@@ -92,6 +98,7 @@ FIELDS: tuple[Field, ...] = (
     Field("measured.ec", "conductivity", "conductivity read with a meter", maximum=200),
     Field("measured.ph", "ph", "pH read with a meter or strip", minimum=0, maximum=14),
     Field("measured.temperature", "temperature", "temperature of that reading", minimum=0, maximum=60),
+    Field("ask", "choice", "what is asked for, if not a batch", None, ("batch", "spread")),
     Field("ranges", "choice", "whether the ranges are worked out too", "on", ("on", "off")),
     Field("seed", "count", "start of the fixed sample that the ranges rest on", "1", maximum=1e9),
     Field("now", "moment", "when the steep begins"),

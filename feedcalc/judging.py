@@ -1,0 +1,57 @@
+"""From an answer worked through to the circumstances that `feedcalc.suitability` judges.
+
+Rules of this room: nothing is judged here and nothing computed anew; what the request says of ground and plant and what
+the plan makes of the feed is only put side by side.
+"""
+
+from __future__ import annotations
+
+from feedcalc.answer import Answer, practice
+from feedcalc.request import Request
+from feedcalc.suitability import Circumstances, FeedFacts, Verdict, verdict_for
+
+
+def verdict_on(answer: Answer) -> Verdict:
+    """The verdict on an answered batch request: its ground and plant with the feed as it would be poured."""
+    return verdict_for(circumstances_of(answer.request, _feed_facts(answer)))
+
+
+def circumstances_of(request: Request, feed: FeedFacts | None = None) -> Circumstances:
+    """What a request says of ground and plant; without ``feed`` it is dry ash that is judged."""
+    acid_target = request.number("acid.target_ph") if request.word("acid.kind") else None
+    return Circumstances(
+        soil_ph=request.number("soil.ph"),
+        tested_with=request.word("soil.tested_with"),
+        texture=request.word("soil.texture"),
+        plant=request.word("plant"),
+        stage=_stage(request),
+        use=request.word("use"),
+        season=request.word("season"),
+        place=request.word("place"),
+        feed=feed,
+        read_ph=acid_target if acid_target is not None else request.number("measured.ph"),
+        has_acid=acid_target is not None,
+        locale=request.locale,
+    )
+
+
+def _stage(request: Request) -> str:
+    """The stage asked for; in plug trays everything is a seedling."""
+    return "seedling" if request.word("place") == "plug tray" else request.word("stage")
+
+
+def _feed_facts(answer: Answer) -> FeedFacts:
+    stage = _stage(answer.request)
+    litres = practice("ground_volume").typical
+    grams_per_milligram = 0.001
+    return FeedFacts(
+        ph=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.ph),
+        alkalinity=answer.spread(lambda outcome: outcome.own.liquor.alkalinity),
+        conductivity=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.conductivity),
+        lime_per_square_metre=answer.spread(
+            lambda outcome: outcome.own.liquor.alkalinity * litres * grams_per_milligram
+        ),
+        limits=answer.limits[stage],
+        parts=answer.plan.parts_water,
+        parts_within_limits=answer.typical.recommended[stage],
+    )

@@ -1,0 +1,82 @@
+"""The verdict as the door gives it: on ground, plants and the feed the plan makes."""
+
+import pytest
+
+from tests.contract.asking import WEIGHED, reply_to, values_of
+
+ACID_BED = {"soil": {"ph": 6.0, "tested_with": "meter", "texture": "loam"}, "plant": "tomato", "season": "growing"}
+WORDS = ("go", "go weaker", "hold back")
+
+
+def test_every_batch_has_a_verdict_with_sourced_reasons():
+    values = values_of()
+    assert values["verdict"] in WORDS
+    for reason in values["reasons"]:
+        assert set(reason) == {"id", "text", "towards", "source", "status"}
+        assert reason["towards"] in WORDS
+        assert reason["text"].strip()
+    sources = {source["id"] for source in reply_to()["sources"]}
+    assert {reason["source"] for reason in values["reasons"]} <= sources
+
+
+def test_an_untested_bed_is_told_to_test_first():
+    values = values_of(WEIGHED, ACID_BED | {"soil": {"ph": ""}})
+    assert values["verdict"] == "hold back"
+    assert "test" in values["reasons"][0]["text"].casefold()
+
+
+def test_an_aged_ash_on_an_acid_bed_may_go_ahead():
+    assert values_of(WEIGHED, ACID_BED)["verdict"] == "go"
+
+
+@pytest.mark.parametrize(
+    "worse",
+    [
+        {"plant": "blueberry"},
+        {"soil": {"ph": 7.2}},
+        {"season": "sowing"},
+        {"use": "foliar"},
+        {"place": "near pond or drain"},
+    ],
+)
+def test_each_danger_holds_it_back(worse):
+    assert values_of(WEIGHED, ACID_BED, worse)["verdict"] == "hold back"
+
+
+def test_a_stronger_feed_never_gets_a_freer_verdict():
+    words = [values_of(WEIGHED, ACID_BED, dilution=f"1:{parts}")["verdict"] for parts in (1, 3, 10, 30)]
+    ranks = [WORDS.index(word) for word in words]
+    assert ranks == sorted(ranks, reverse=True)
+
+
+def test_a_plug_tray_is_held_to_seedling_limits():
+    tray = values_of(WEIGHED, ACID_BED, {"place": "plug tray"})
+    assert tray["verdict"] == "go weaker"
+    assert any("seedlings" in reason["text"] for reason in tray["reasons"])
+
+
+def test_an_unknown_plant_is_no_error():
+    values = values_of(WEIGHED, ACID_BED, {"plant": "brocolli"})
+    assert any(reason["id"] == "plant_not_listed" and "broccoli" in reason["text"] for reason in values["reasons"])
+
+
+def test_a_plant_is_only_ever_text_on_the_sheet():
+    html = reply_to(WEIGHED, ACID_BED, {"plant": "<img src=x onerror=alert(1)>"})["html"]["sheet"]
+    assert "<img" not in html.casefold()
+    assert "&lt;img" in html.casefold()
+
+
+def test_the_sheet_shows_the_verdict_above_the_steps():
+    html = reply_to(WEIGHED, ACID_BED)["html"]["sheet"]
+    assert html.index('data-verdict="go"') < html.index("What to do")
+
+
+def test_numbers_in_reasons_follow_the_locale():
+    told = values_of(WEIGHED, ACID_BED, locale="de-DE")["reasons"]
+    assert any("6,0" in reason["text"] for reason in told)
+
+
+@pytest.mark.parametrize("field", ["place", "season"])
+def test_a_misspelt_choice_is_refused_with_the_choices(field):
+    reply = reply_to(WEIGHED, **{field: "elsewhere"})
+    assert [error["field"] for error in reply["errors"]] == [field]

@@ -1,0 +1,199 @@
+"""Whether ground and plants can take it: what a careful neighbour would say, and when."""
+
+import pytest
+
+from feedcalc import published
+from feedcalc.dilution import limits_for
+from feedcalc.estimates import Estimate
+from feedcalc.suitability import (
+    DIRECTIONS,
+    Circumstances,
+    FeedFacts,
+    plants,
+    plants_named,
+    plants_spelt_like,
+    soil_test_error,
+    verdict_for,
+)
+
+EXACTLY = Estimate.exactly
+
+
+def feed(ph=10.0, alkalinity=100.0, conductivity=0.5, lime=0.3, stage="established", parts=10.0, within=8.0):
+    return FeedFacts(
+        EXACTLY(ph), EXACTLY(alkalinity), EXACTLY(conductivity), EXACTLY(lime), limits_for(stage), parts, within
+    )
+
+
+def case(**told):
+    """A bed with nothing against it, but for what is told."""
+    usual = {"soil_ph": 6.0, "tested_with": "meter", "texture": "loam", "plant": "tomato", "place": "open ground"}
+    return Circumstances(**(usual | {"season": "growing", "feed": feed()} | told))
+
+
+def ids(verdict):
+    return {reason.id for reason in verdict.reasons}
+
+
+def test_an_acid_bed_of_tomatoes_in_growth_may_have_it():
+    assert verdict_for(case()).word == "go"
+
+
+@pytest.mark.parametrize(
+    ("told", "word", "because"),
+    [
+        ({"soil_ph": None}, "hold back", "soil_unknown"),
+        ({"soil_ph": 7.0}, "hold back", "soil_stop"),
+        ({"soil_ph": 6.6}, "go weaker", "soil_ease"),
+        ({"soil_ph": 6.8}, "hold back", "soil_in_doubt"),
+        ({"season": "sowing"}, "hold back", "sowing"),
+        ({"season": "resting"}, "hold back", "resting"),
+        ({"place": "near pond or drain"}, "hold back", "near_water"),
+        ({"plant": "blueberry"}, "hold back", "plant_acid-loving"),
+        ({"plant": "potato"}, "hold back", "plant_block"),
+        ({"plant": "blackberry", "soil_ph": 5.5}, "go weaker", "plant_caution"),
+        ({"plant": "apple", "soil_ph": 6.4}, "go weaker", "plant_at_top"),
+        ({"plant": "daffodil", "soil_ph": 6.9}, "hold back", "plant_above"),
+        ({"plant": "wompat bush"}, "go weaker", "plant_not_listed"),
+        ({"use": "foliar"}, "hold back", "foliar_off"),
+        ({"use": "foliar", "feed": feed(ph=8.2)}, "hold back", "foliar_unread"),
+        ({"feed": feed(alkalinity=500.0, within=30.0)}, "go weaker", "feed_alkalinity"),
+        ({"feed": feed(conductivity=4.0, within=30.0)}, "go weaker", "feed_salt"),
+        ({"feed": feed(within=float("inf"))}, "hold back", "feed_water"),
+        ({"feed": feed(ph=11.8)}, "go weaker", "feed_caustic"),
+        ({"soil_ph": 6.85, "tested_with": "laboratory", "feed": feed(lime=60.0)}, "go weaker", "lime_too_much"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_each_danger_is_named_and_turns_the_verdict(told, word, because):
+    verdict = verdict_for(case(**told))
+    assert verdict.word == word
+    assert because in ids(verdict)
+
+
+@pytest.mark.parametrize("plant", ["Blueberries", "potato ground", "raspberry", "strawberries", "azalea"])
+def test_the_plants_that_practice_names_are_barred_and_said_to_be_practice(plant):
+    verdict = verdict_for(case(plant=plant, soil_ph=5.0))
+    assert verdict.word == "hold back"
+    assert any(reason.status == "practice" and reason.towards == "hold back" for reason in verdict.reasons)
+
+
+@pytest.mark.parametrize("plant", ["blue hydrangea", "woodland plants", "lily of the valley", "ferns"])
+def test_woodland_plants_and_blue_hydrangeas_are_barred_by_practice(plant):
+    assert "plant_block" in ids(verdict_for(case(plant=plant)))
+
+
+@pytest.mark.parametrize(
+    ("tested_with", "word"),
+    [("laboratory", "go weaker"), ("meter", "go weaker"), ("kit", "hold back"), ("", "hold back")],
+)
+def test_a_poor_reading_near_neutral_is_not_trusted(tested_with, word):
+    # A kit may be off by half a unit, which reaches 7.
+    verdict = verdict_for(case(soil_ph=6.5, tested_with=tested_with, plant="plum", feed=feed(lime=0.01)))
+    assert verdict.word == word
+
+
+def test_a_pot_of_unknown_mix_is_judged_by_its_feed():
+    assert verdict_for(case(soil_ph=None, place="pot")).word == "go"
+
+
+def test_leaves_may_be_tried_once_a_strip_has_shown_eight_and_a_half():
+    assert "foliar_test" in ids(verdict_for(case(use="foliar", read_ph=8.5)))
+    assert verdict_for(case(use="foliar", read_ph=8.5)).word == "go"
+    assert verdict_for(case(use="foliar", read_ph=8.6)).word == "hold back"
+
+
+def test_conflicting_sources_are_shown_with_both_ranges():
+    reasons = {reason.id: reason.text for reason in verdict_for(case(plant="juniper", soil_ph=5.5)).reasons}
+    assert "6.0" in reasons["plant_conflict"]
+    assert "8.0" in reasons["plant_conflict"]
+    barred = {reason.id: reason.text for reason in verdict_for(case(plant="raspberry")).reasons}
+    assert "7.0" in barred["plant_practice_conflict"]
+
+
+def test_where_sources_differ_the_careful_one_decides():
+    # Carrot: 5.5 to 7.0 by one list, 5.0 to 6.0 by another.
+    assert verdict_for(case(plant="carrot", soil_ph=6.4)).word == "go weaker"
+
+
+def test_a_plug_tray_is_held_to_the_limits_of_seedlings():
+    assert (
+        verdict_for(case(stage="seedling", feed=feed(alkalinity=100, stage="seedling", within=20))).word == "go weaker"
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("TOMATOES", {"tomato"}),
+        ("cherry tomato", {"sour_cherry", "tomato"}),
+        ("sweet potatoes", {"sweet_potato"}),
+        ("Rhododéndron", {"rhododendron"}),
+        ("hydrangeas", {"hydrangea_blue", "hydrangea_pink"}),
+        ("vaccinium", {"blueberry", "cranberry", "lingonberry", "bilberry"}),
+        ("Solanum lycopersicum", {"tomato"}),
+        ("raspberry 'Glen Ample'", {"raspberry"}),
+        ("peas", {"pea"}),
+        ("Brussels sprouts", {"brussels_sprout"}),
+        ("baby's-breath", {"babys_breath"}),
+        ("", set()),
+        ("qwerty", set()),
+    ],
+)
+def test_a_plant_is_found_by_any_of_its_names(text, found):
+    assert {plant.id for plant in plants_named(text)} == found
+
+
+def test_every_name_in_the_list_finds_its_plant():
+    for plant in plants():
+        for name in (*plant.names, plant.names[0].upper()):
+            assert plant in plants_named(name), name
+
+
+def test_a_misspelt_name_is_answered_with_near_ones():
+    assert "broccoli" in plants_spelt_like("brocolli")
+    reasons = {reason.id: reason.text for reason in verdict_for(case(plant="brocolli")).reasons}
+    assert "broccoli" in reasons["plant_not_listed"]
+
+
+def test_of_several_plants_the_most_tender_is_judged():
+    verdict = verdict_for(case(plant="hydrangea"))
+    assert verdict.word == "hold back"
+    assert "plant_several" in ids(verdict)
+
+
+def test_the_verdict_is_the_most_careful_reason_and_stands_first():
+    for plant in ("tomato", "rose", "blueberry"):
+        verdict = verdict_for(case(plant=plant))
+        directions = [DIRECTIONS.index(reason.towards) for reason in verdict.reasons]
+        assert directions == sorted(directions, reverse=True)
+        assert verdict.word == verdict.reasons[0].towards
+
+
+def test_a_worse_case_never_gets_a_freer_verdict():
+    words = [verdict_for(case(soil_ph=ph / 10, plant="plum")).word for ph in range(45, 85)]
+    assert [DIRECTIONS.index(word) for word in words] == sorted(DIRECTIONS.index(word) for word in words)
+
+
+def test_a_rougher_reading_never_gets_a_freer_verdict():
+    errors = [soil_test_error(means) for means in ("laboratory", "meter", "kit")]
+    assert errors == sorted(errors)
+    for ph in (5.9, 6.3, 6.6, 6.9):
+        words = [verdict_for(case(soil_ph=ph, tested_with=means)).word for means in ("laboratory", "meter", "kit")]
+        assert [DIRECTIONS.index(word) for word in words] == sorted(DIRECTIONS.index(word) for word in words)
+
+
+def test_at_least_a_hundred_plants_have_a_soil_ph_with_a_source():
+    with_range = [plant for plant in plants() if plant.ranges]
+    assert len(with_range) >= 100
+    for plant in with_range:
+        assert all(3.5 <= given.low < given.high <= 8.5 for given in plant.ranges), plant.id
+
+
+def test_every_barred_plant_has_its_reason():
+    assert all(plant.reason for plant in plants() if plant.is_barred or plant.kind == "caution")
+
+
+def test_every_list_of_soil_ph_has_a_name_to_show():
+    named = {row["source"] for row in published.table("plant_lists")}
+    assert {row["source"] for row in published.table("plant_soil_ph")} <= named
