@@ -6,8 +6,10 @@ import copy
 import json
 from collections.abc import Iterator, Mapping
 from typing import Any
+from unittest import mock
 
-from feedcalc.engine import calculate
+from feedcalc.engine import calculate, calculate_markdown
+from feedcalc.sheet import Sheet
 
 Reply = dict[str, Any]
 
@@ -50,6 +52,15 @@ def faults(*parts: Mapping[str, Any], **more: Any) -> dict[str, dict[str, str]]:
     reply = reply_to(*parts, **more)
     assert not reply["ok"], "this should have been refused"
     return {error["field"]: error for error in reply["errors"]}
+
+
+def sheet_of_text(text: str) -> Sheet:
+    """The sheet that the engine hands to its templates for an answered request."""
+    handed: list[Sheet] = []
+    with mock.patch("feedcalc.engine.markdown", lambda part, sheet: handed.append(sheet) or ""):
+        reply, _ = calculate_markdown(text, "sheet")
+    assert reply["ok"], reply["errors"]
+    return handed[0]
 
 
 def every_figure(values: Any, path: str = "") -> Iterator[tuple[str, dict[str, Any]]]:

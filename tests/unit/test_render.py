@@ -1,0 +1,122 @@
+"""Templates: text from people stays text, marks on the page agree with the reply, every part has words."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+from typing import Any
+
+import pytest
+
+from feedcalc.engine import calculate_markdown, demo_request
+from feedcalc.render import MARKDOWN_PARTS, PAGE_PARTS, plain
+from tests.contract.asking import WEIGHED, reply_to, reply_to_text
+
+HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)>"
+
+
+def markdown_of(part: str, **asked) -> str:
+    reply, text = calculate_markdown(json.dumps({"schema": 1, "ranges": "off", **asked}), part)
+    assert reply["ok"], reply["errors"]
+    return text
+
+
+def number_at(values: Any, path: str) -> float:
+    """The number that stands at a dotted path of ``values``, bare or as a figure."""
+    for name in path.split("."):
+        values = values[int(name)] if isinstance(values, list) else values[name]
+    return values["value"] if isinstance(values, dict) else values
+
+
+@pytest.fixture(scope="module")
+def demo() -> dict:
+    return reply_to_text(demo_request())
+
+
+def test_the_reply_holds_every_part_of_the_page(demo):
+    assert set(demo["html"]) == set(PAGE_PARTS)
+
+
+def test_a_mark_on_the_page_names_a_figure_of_the_reply_and_holds_its_number(demo):
+    marks = [
+        (html.unescape(path), float(value))
+        for part in demo["html"].values()
+        for path, value in re.findall(r'data-figure="([^"]*)"\s+data-value="([^"]*)"', part)
+    ]
+    assert len(marks) > 20
+    for path, value in marks:
+        assert number_at(demo["values"], path) == value, path
+
+
+def test_every_mark_has_both_its_path_and_its_number(demo):
+    for name, part in demo["html"].items():
+        assert part.count("data-figure=") == part.count("data-value="), name
+
+
+@pytest.mark.parametrize("locale", ["en-GB", "en-US", "de-DE", "fr-FR", "pt-BR", "hi-IN"])
+@pytest.mark.parametrize("part", ["sheet", "settle", "ladder", "delivery"])
+def test_each_part_is_written_in_each_locale(part, locale):
+    text = markdown_of(part, locale=locale, **WEIGHED)
+    assert len(text) > 200
+    assert text.endswith("\n")
+    assert "\n\n\n" not in text
+    for leftover in ("{{", "{%", "None", "Undefined", "nan", "inf "):
+        assert leftover not in text
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"use": "foliar"},
+        {"stage": "seedling"},
+        {"steep": {"air": "open"}},
+        {"dilution_water": {"kind": "very_hard"}, "stage": "seedling"},
+        {"dilution": "1:0"},
+        {"vessel": {"capacity": "1 L"}},
+        {"steep": {"time": "1 min"}},
+        {"ash": {"amount": "1 g"}},
+        {"ash": {"amount": "700 g"}},
+        {"water": {"temperature": "0 degC"}},
+        {"now": "2026-12-31T23:59"},
+        {"soil": {"area": "4 m^2"}, "cans": [{"size": "0.5 L", "count": 3}, {"size": "5 L", "count": 1}]},
+    ],
+    ids=lambda asked: next(iter(asked)),
+)
+def test_every_kind_of_batch_has_its_page_and_its_sheet(asked):
+    request = {**WEIGHED, "dilution": "1:30", **asked}
+    for group in ("ash", "water"):
+        request[group] = {**WEIGHED[group], **asked.get(group, {})}
+    reply = reply_to(request)
+    assert reply["ok"], reply["errors"]
+    assert all(isinstance(part, str) for part in reply["html"].values())
+    assert "Batch sheet" in markdown_of("sheet", **request)
+
+
+@pytest.mark.parametrize("field", ["plant", "ash"])
+def test_what_a_person_types_is_never_markup(field):
+    asked = {"plant": {"plant": HOSTILE}, "ash": {"ash": {"amount": "1 cup", "kind": "mixed"}, "plant": HOSTILE}}[field]
+    reply = reply_to(WEIGHED, asked)
+    text = "".join(reply["html"].values()) if reply["ok"] else ""
+    assert "<script>alert" not in text
+    assert "<img src=x" not in text
+
+
+def test_refusals_hold_what_was_typed_as_text_only():
+    reply = reply_to(ash={"kind": HOSTILE})
+    assert reply["errors"][0]["given"] == HOSTILE
+    assert "html" not in reply
+
+
+@pytest.mark.parametrize("text", ["a *b*", "_c_", "`d`", "| e |", "# f", "<g>", "[h](i)"])
+def test_text_in_markdown_is_fenced(text):
+    fenced = plain(text)
+    assert re.sub(r"\\(.)", r"\1", fenced) == text
+    assert not re.search(r"(?<!\\)[*_`|#<>\[\]]", fenced)
+
+
+def test_every_named_part_has_a_template():
+    for part in MARKDOWN_PARTS:
+        reply, text = calculate_markdown(json.dumps({"schema": 1, **WEIGHED}), part)
+        assert reply["ok"]
+        assert isinstance(text, str)

@@ -1,0 +1,126 @@
+"""A request read once: defaults as a person would type them, customs of the country, nothing computed."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from feedcalc.errors import InputErrors
+from feedcalc.quantities import KINDS
+from feedcalc.request import FIELDS, LOCALES, Request, read_request
+
+
+def read(**asked: Any) -> Request:
+    return read_request(json.dumps({"schema": 1, **asked}))
+
+
+def test_each_path_stands_once_in_the_list_of_fields():
+    paths = [field.path for field in FIELDS]
+    assert len(paths) == len(set(paths))
+
+
+def test_each_field_says_in_words_what_it_is():
+    for field in FIELDS:
+        assert field.meaning
+        assert field.kind in KINDS or field.kind in ("choice", "ash", "text", "moment")
+        assert field.kind != "choice" or field.choices
+        assert field.default is None or not field.choices or field.default in field.choices
+
+
+def test_defaults_are_read_by_the_same_reader_and_told_back():
+    request = read()
+    for field in FIELDS:
+        if field.default is not None:
+            assert request.assumed[field.path] == field.default
+            assert field.path in request.numbers or field.path in request.words
+
+
+@pytest.mark.parametrize(
+    ("locale", "customs", "cup"),
+    [("en-US", "us", 236.588), ("en-GB", "uk", 284.131), ("de-DE", "metric", 250.0), ("en-AU", "metric", 250.0)],
+)
+def test_a_bare_cup_is_that_of_the_country(locale, customs, cup):
+    request = read(locale=locale, ash={"amount": "1 cup"})
+    assert request.customs == customs
+    assert request.readings["ash.amount"].value * 1000 == pytest.approx(cup, abs=0.001)
+
+
+def test_customs_may_differ_from_the_locale():
+    assert read(locale="en-GB", customs="us", water={"amount": "1 gal"}).known("water.amount") == pytest.approx(
+        3.785412
+    )
+
+
+@pytest.mark.parametrize("locale", LOCALES)
+def test_every_locale_is_served(locale):
+    decimal = "," if locale in ("de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR") else "."
+    assert read(locale=locale, water={"amount": f"2{decimal}5 L"}).known("water.amount") == 2.5
+
+
+def test_what_could_be_read_in_two_ways_is_asked_back_unless_the_locale_settles_it():
+    settled = read(locale="en-GB", water={"amount": "1,234 L"}).readings["water.amount"]
+    assert settled.value == 1234
+    assert "1234" in settled.echo
+    with pytest.raises(InputErrors, match=r"water\.amount: The mark in 1\.234 could group thousands"):
+        read(locale="de-DE", water={"amount": "1.234 L"})
+
+
+def test_cans_are_counted_and_empty_rows_left_out():
+    cans = read(cans=[{"size": "9 L", "count": 2}, {"size": "", "count": ""}, {"size": "750 ml"}]).cans
+    assert [(can.litres, can.count) for can in cans] == [(9.0, 2), (0.75, 1)]
+
+
+def test_more_cans_than_a_shed_holds_are_refused():
+    with pytest.raises(InputErrors, match="cans"):
+        read(cans=[{"size": "9 L"}] * 21)
+
+
+@pytest.mark.parametrize(("written", "parts"), [("1:3", 3.0), ("1 : 10", 10.0), ("2:7", 3.5), ("1:0", 0.0)])
+def test_a_dilution_is_liquor_to_water(written, parts):
+    assert read(dilution=written).dilution_parts == parts
+
+
+@pytest.mark.parametrize("written", ["0:3", "1:-3", "1:3:5", "a:b", "1:5000"])
+def test_a_dilution_that_is_none_is_refused(written):
+    with pytest.raises(InputErrors, match="dilution"):
+        read(dilution=written)
+
+
+def test_a_solution_is_turned_into_mol_and_celsius():
+    solution = read(
+        solution={"totals": {"potassium": 12.3}, "minerals": ["calcite", "calcite"], "carbon_dioxide": "420 ppm"}
+    ).solution
+    assert solution is not None
+    assert solution.totals == {"potassium": pytest.approx(0.0123)}
+    assert solution.minerals == ("calcite",)
+    assert solution.temperature_celsius == 25.0
+    assert solution.carbon_dioxide_atm == pytest.approx(4.2e-4)
+
+
+@pytest.mark.parametrize(
+    ("path", "inside", "outside"),
+    [
+        ("water.temperature", "0 degC", "-1 degC"),
+        ("water.temperature", "45 degC", "46 degC"),
+        ("steep.time", "60 d", "61 d"),
+        ("vessel.depth", "3 m", "3.1 m"),
+        ("soil.ph", "11", "11.1"),
+        ("acid.target_ph", "4", "3.9"),
+        ("ash.density", "1.5 g/mL", "1.6 g/mL"),
+    ],
+)
+def test_bounds_hold_at_their_edge(path, inside, outside):
+    def asked(text: str) -> dict[str, Any]:
+        nested: Any = text
+        for name in reversed(path.split(".")):
+            nested = {name: nested}
+        if path.startswith("acid"):
+            nested["acid"]["kind"] = "vinegar"
+        return nested
+
+    assert read(**asked(inside)).number(path) is not None
+    with pytest.raises(InputErrors) as refusal:
+        read(**asked(outside))
+    assert path in [error.field for error in refusal.value.errors]

@@ -1,0 +1,144 @@
+"""Figures in words: what is printed is the value, rounded to what is known, and never more."""
+
+from __future__ import annotations
+
+import json
+import re
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from feedcalc.quantities import read_number
+from feedcalc.report import flat_figures
+from feedcalc.sheet import Sheet, shown
+from tests.contract.asking import sheet_of_text, values_of
+
+UNITS = st.sampled_from(["mg/L", "mg", "g", "L", "mL", "h", "mS/cm", "mg/L CaCO3", "g CaCO3"])
+
+
+def sheet(**asked) -> Sheet:
+    return sheet_of_text(json.dumps({"schema": 1, "ranges": "off", **asked}))
+
+
+def number_in(text: str, locale: str = "en-GB") -> float:
+    return read_number(re.split("\u00a0", text)[0], "", locale)
+
+
+@given(st.floats(1e-3, 1e6), UNITS, st.sampled_from(["en-GB", "de-DE", "fr-FR", "en-IN"]))
+def test_an_unsure_figure_is_its_value_to_two_figures(value, unit, locale):
+    figure = {"value": value, "unit": unit, "low": value * 0.5, "high": value * 2}
+    said = shown("liquor.potassium", figure, locale)
+    assert said.value == value
+    if said.text.startswith("under"):
+        assert value < 1.0
+        return
+    scale = 1000 if said.unit == "g" and unit == "mg" else 1
+    assert number_in(said.text, locale) * scale == pytest.approx(value, rel=0.051)
+    digits = re.sub(r"[^\d]", "", re.split("\u00a0", said.text)[0]).strip("0")
+    assert len(digits) <= 2
+
+
+@given(st.floats(0, 14), st.floats(0, 1), st.floats(0, 1))
+def test_a_ph_has_one_decimal(value, below, above):
+    said = shown("liquor.ph", {"value": value, "unit": "1", "low": value - below, "high": value + above}, "en-GB")
+    assert number_in(said.text) == pytest.approx(value, abs=0.0501)
+    assert len(said.text.partition(".")[2]) <= 1 or value < 1
+
+
+@given(st.floats(0.01, 900), st.floats(0.5, 1), st.floats(1, 2))
+def test_a_range_holds_the_value_after_rounding(value, below, above):
+    figure = {"value": value, "unit": "mg/L", "low": value * below, "high": value * above}
+    said = shown("liquor.potassium", figure, "en-GB")
+    if not said.range or "under" in said.range:
+        return
+    low, high = said.range.split(" to ")
+    assert read_number(low, "") <= number_in(said.text) <= read_number(high, "")
+
+
+def test_what_is_sure_has_no_range():
+    assert shown("batch.water_volume", {"value": 5.0, "unit": "L", "low": 5.0, "high": 5.0}, "en-GB").full == "5\u00a0L"
+
+
+def test_next_to_nothing_is_told_as_under_a_bound_not_as_a_long_decimal():
+    said = shown("liquor.phosphorus", {"value": 4.2e-5, "unit": "mg/L", "low": 1e-6, "high": 3e-4}, "en-GB")
+    assert said.text == "under 0.1\u00a0mg/L"
+    assert said.range == ""
+
+
+def test_a_number_is_written_as_the_country_writes_it():
+    said = shown("liquor.ec", {"value": 8.34, "unit": "mS/cm", "low": 5.13, "high": 15.2}, "de-DE")
+    assert said.full == "8,3\u00a0mS/cm (likely 5,1 to 15)"
+
+
+def test_every_figure_of_the_reply_has_its_words():
+    values, figures = values_of(), sheet().figures
+    assert set(figures) == set(flat_figures(values))
+    for path, figure in flat_figures(values).items():
+        assert figures[path].value == figure["value"]
+
+
+@pytest.mark.parametrize(
+    ("cans", "customs", "words"),
+    [
+        ([{"size": "9 L", "count": 2}], "metric", r"level (cup|tablespoon)"),
+        ([{"size": "1 L", "count": 1}], "us", r"level (tea|table)spoon"),
+        ([{"size": "200 L", "count": 1}], "uk", r"level cups"),
+    ],
+    ids=["two cans", "a bottle", "a barrel"],
+)
+def test_ash_is_told_in_the_measure_of_the_shed(cans, customs, words):
+    said = sheet(cans=cans, customs=customs, dilution="1:10").ash_words
+    assert re.search(words, said)
+    assert re.match(r"[\d½¼¾]", said)
+
+
+def test_with_scales_ash_is_told_by_weight():
+    said = sheet(cans=[{"size": "9 L", "count": 2}], ash={"measure": "scales"}, dilution="1:10").ash_words
+    assert re.fullmatch(r"\d+\u00a0g", said)
+
+
+def test_ash_is_told_as_it_was_typed():
+    assert sheet(ash={"amount": " 1 1/2 cups "}, water={"amount": "5 L"}).ash_words == "1 1/2 cups"
+
+
+def test_times_follow_the_start():
+    asked = sheet(now="2026-05-01T09:00", steep={"time": "36 h"})
+    assert asked.time(asked.starts) == "Fri 1 May, 09:00"
+    assert asked.time(asked.ready) == "Sat 2 May, 21:00"
+    assert asked.use_by > asked.ready > asked.starts
+    assert asked.settled > asked.starts
+
+
+def test_without_a_start_no_time_is_invented():
+    asked = sheet()
+    assert asked.starts is asked.ready is asked.settled is asked.use_by is None
+    assert asked.time(None) == ""
+
+
+def test_a_wait_too_short_to_clear_is_told():
+    assert not sheet(steep={"time": "30 min"}).steep_long_enough
+    assert sheet(steep={"time": "3 days"}).steep_long_enough
+
+
+def test_heights_stand_in_the_order_of_the_bucket():
+    heights = sheet(ash={"amount": "300 g"}, water={"amount": "8 L"}).heights
+    assert 0 < heights["sludge_top"] < heights["pour_line"] < heights["surface"] < heights["rim"]
+
+
+def test_traces_clear_deeper_with_time_and_faster_for_coarse_grains():
+    traces = sheet().traces
+    for trace in traces:
+        depths = [depth for _, depth in trace.points]
+        assert depths == sorted(depths)
+    coarse_first = sorted(traces, key=lambda trace: -trace.micrometres)
+    for coarse, fine in pairwise(coarse_first):
+        assert all(deep >= shallow for (_, deep), (_, shallow) in zip(coarse.points, fine.points, strict=True))
+
+
+def test_the_limits_used_are_cited():
+    for source, citation, status in sheet().limit_sources:
+        assert source
+        assert len(citation) > 20
+        assert status
