@@ -184,7 +184,6 @@ def main(arguments: list[str]) -> None:
         raise BuildFailed("the demo batch sheet could not be worked out.")
     if arguments == ["test"]:
         install_locked("packages for the tests", ROOT / "requirements-test.lock")
-        install_locked("a second library for the benchmark", ROOT / "requirements-bench.lock")
         provide_browser()
         check_everything()
 

@@ -20,7 +20,7 @@ from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.steeping import Liquor
 from feedcalc.water_supply import Water
 
-FEED_MINERALS = ("calcite", "portlandite", "brucite", "gypsum")
+FEED_MINERALS = ("calcite", "portlandite", "brucite", "nesquehonite", "gypsum")
 
 
 @dataclass(frozen=True, slots=True)

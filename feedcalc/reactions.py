@@ -42,6 +42,11 @@ def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, An
     return found, tuple(said)
 
 
+def _as_asked(answer: Answer, known: Estimate) -> Estimate:
+    """The estimate, or only its typical value where no ranges were asked for."""
+    return known if answer.request.word("ranges") == "on" else Estimate.exactly(known.typical)
+
+
 def _haze(answer: Answer) -> dict[str, Any]:
     """The lime haze of the chosen dilution in a can, and what it does to roses and strainers."""
     request = answer.request
@@ -51,12 +56,12 @@ def _haze(answer: Answer) -> dict[str, Any]:
             answer.spread(lambda outcome: outcome.own.lime_haze).scaled(answer.plan.cans[0].litres / 1000), "g"
         ),
         "visible": haze.is_visible,
-        "time_to_sink": figure(haze.hours_to_sink, "h"),
+        "time_to_sink": figure(_as_asked(answer, haze.hours_to_sink), "h"),
         "openings": [
             {
                 "words": risk.words,
                 "risk": risk.risk,
-                "opening": figure(risk.opening_micrometres, "um"),
+                "opening": figure(_as_asked(answer, risk.opening_micrometres), "um"),
                 "filter_first": risk.filter_first,
                 "source": risk.source,
                 "status": risk.status,

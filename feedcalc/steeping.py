@@ -18,9 +18,10 @@ from feedcalc.ash import ELEMENTS, AshSample, calcium_carbonate_grams_per_mol, m
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.water_supply import Water
 
-# What can form in ash liquor within a day: calcite and the hydroxides at once, gypsum in a strong sulfate liquor;
-# apatite stands for the calcium phosphates that keep phosphorus in the ash.
-STEEP_MINERALS = ("calcite", "portlandite", "brucite", "gypsum", "hydroxyapatite")
+# What can form in ash liquor within a day: calcite and the hydroxides at once, magnesium carbonate where carbonate
+# is plenty, gypsum and syngenite in a strong sulfate liquor; apatite stands for the calcium phosphates that keep
+# phosphorus in the ash (`phosphorus_if_amorphous` gives the other end).
+STEEP_MINERALS = ("calcite", "portlandite", "brucite", "nesquehonite", "gypsum", "syngenite", "hydroxyapatite")
 # The salts that leave the ash by dissolving; the others are set by the minerals whatever the time.
 SALTS = ("potassium", "sodium", "sulfur", "chloride")
 
