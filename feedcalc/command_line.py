@@ -37,6 +37,14 @@ OPTIONS: tuple[tuple[str, str, str], ...] = (
     ("--dilution", "dilution", "Liquor to water: '1:10'. Left out: by published limits for the stage."),
     ("--stage", "stage", "seedling, young or established."),
     ("--use", "use", "drench or foliar."),
+    ("--plant", "plant", "Which plant, by any of its names."),
+    ("--place", "place", "open ground, raised bed, pot, plug tray, near pond or drain."),
+    ("--season", "season", "sowing, growing or resting."),
+    ("--soil-ph", "soil.ph", "pH of the soil."),
+    ("--tested-with", "soil.tested_with", "How that was read: laboratory, meter, kit, strip."),
+    ("--texture", "soil.texture", "sand, loam, clay or peat."),
+    ("--soil-target", "soil.target_ph", "pH the soil should reach, for dry ash."),
+    ("--dug", "soil.dug_depth", "How deep dry ash is dug in: '15 cm'."),
     ("--area", "soil.area", "Area that gets the feed: '4 m2'."),
     ("--acid", "acid.kind", "vinegar or 'citric acid', to bring the feed's pH down."),
     ("--acid-strength", "acid.strength", "Strength of the acid: '5 %'."),
@@ -102,6 +110,18 @@ _verb("mix", "mix", "Whether the feed may share a can with a second thing: --wit
 _verb("neutralise", "acid", "How much vinegar or citric acid brings the feed to a pH: --acid and --target-ph.")
 
 
+@main.command("spread", epilog=EPILOG)
+@_batch_options
+def spread_verb(**options: Any) -> None:
+    """How much dry ash or sludge a year this ground may have, beside what gardeners use.
+
+    \b
+    Example:
+      feedcalc spread --soil-ph 6.0 --tested-with kit --texture loam --plant tomato
+    """
+    _show("spread", options, ask="spread")
+
+
 @main.command("calculate")
 @click.argument("source", type=click.File(encoding="utf-8"), default="-", metavar="[FILE]")
 def calculate_verb(source: TextIO) -> None:
@@ -129,8 +149,10 @@ def page_verb(where: bool) -> None:
         raise click.ClickException("No browser could be started. Open that file yourself.")
 
 
-def _show(part: str, options: dict[str, Any]) -> None:
+def _show(part: str, options: dict[str, Any], ask: str | None = None) -> None:
     request = _request(options)
+    if ask is not None:
+        request = _asking(request, ask)
     if options["as_json"]:
         text = calculate(request)
         click.echo(text)
@@ -175,6 +197,19 @@ def _request(options: dict[str, Any]) -> str:
     if options["cans"]:
         document["cans"] = [_can(text) for text in options["cans"]]
     return json.dumps(document)
+
+
+def _asking(request: str, ask: str) -> str:
+    """The same request for another answer; what is no request stays as it is, to be refused by the engine.
+
+    >>> _asking('{"schema": 1}', "spread")
+    '{"schema": 1, "ask": "spread"}'
+    """
+    try:
+        document = json.loads(request)
+    except (ValueError, RecursionError):
+        return request
+    return json.dumps(document | {"ask": ask}) if isinstance(document, dict) else request
 
 
 def _can(text: str) -> dict[str, Any]:

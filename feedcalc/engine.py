@@ -7,7 +7,7 @@ person can type: a refusal is a reply with ``"ok": false`` and every faulty fiel
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -17,9 +17,10 @@ from feedcalc.answer import answer_to
 from feedcalc.chemistry import equilibrate
 from feedcalc.errors import InputErrors, NoSolution
 from feedcalc.reactions import REACTIONS, with_reactions
-from feedcalc.render import markdown, page_parts
+from feedcalc.render import markdown, page_parts, spread_html, spread_markdown
 from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, read_request
 from feedcalc.sheet import Sheet, sheet_of
+from feedcalc.spreading import TABLES_BEHIND_SPREADING, SpreadSheet, spread_answer, spread_sheet
 
 _MEANINGS = {field.path: field.meaning for field in FIELDS} | {
     "cans": "the cans",
@@ -43,6 +44,8 @@ def calculate(request_json: str) -> str:
 def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], str]:
     """The reply without its HTML, and one part of the sheet as Markdown (empty where the reply is a refusal)."""
     reply, sheet = _replied(request_json)
+    if isinstance(sheet, SpreadSheet):
+        return reply, spread_markdown(sheet)
     return reply, markdown(part, sheet) if sheet else ""
 
 
@@ -55,15 +58,17 @@ def demo_request() -> str:
 def _reply(request_json: str, with_html: bool) -> dict[str, Any]:
     reply, sheet = _replied(request_json)
     if sheet and with_html:
-        reply["html"] = page_parts(sheet)
+        reply["html"] = {"spread": spread_html(sheet)} if isinstance(sheet, SpreadSheet) else page_parts(sheet)
     return reply
 
 
-def _replied(request_json: str) -> tuple[dict[str, Any], Sheet | None]:
+def _replied(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadSheet | None]:
     try:
         request = read_request(request_json)
         if request.solution is not None:
             return _solution_reply(request.solution, request), None
+        if request.word("ask") == "spread":
+            return _spread_reply(request)
         return _batch_reply(request)
     except InputErrors as refusal:
         return _refused([error.as_dict() for error in refusal.errors]), None
@@ -119,3 +124,19 @@ def _batch_reply(request: Request) -> tuple[dict[str, Any], Sheet]:
         "html": {},
     }
     return reply, sheet
+
+
+def _spread_reply(request: Request) -> tuple[dict[str, Any], SpreadSheet]:
+    answer = spread_answer(request)
+    reply = {
+        "schema": SCHEMA,
+        "ok": True,
+        "values": dict(answer.values),
+        "assumed": dict(answer.assumed),
+        "read_as": {path: reading.echo for path, reading in request.readings.items() if reading.echo},
+        "cautions": [asdict(caution) for caution in answer.cautions],
+        "warnings": [],
+        "sources": report.sources_behind(TABLES_BEHIND_SPREADING),
+        "html": {},
+    }
+    return reply, spread_sheet(answer, request.locale)

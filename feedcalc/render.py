@@ -17,6 +17,7 @@ from feedcalc.drawing import bucket_drawing, ladder_drawing, ph_curve, settling_
 from feedcalc.quantities import write_number
 from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.sheet import Sheet, status_words
+from feedcalc.spreading import SpreadSheet
 
 # The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("sheet", "ladder", "delivery", "reactions", "trust", "bar")
@@ -32,6 +33,17 @@ def page_parts(sheet: Sheet) -> dict[str, str]:
 def markdown(part: str, sheet: Sheet) -> str:
     """One part (see `MARKDOWN_PARTS`) as Markdown that also reads well as plain text."""
     text = _templates().get_template(f"{part}.md.j2").render(**_context(sheet))
+    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+
+
+def spread_html(sheet: SpreadSheet) -> str:
+    """The spreading of dry ash as one part of a page."""
+    return _templates().get_template("spread.html.j2").render(sheet=sheet, w=sheet.words)
+
+
+def spread_markdown(sheet: SpreadSheet) -> str:
+    """The spreading of dry ash as Markdown that also reads well as plain text."""
+    text = _templates().get_template("spread.md.j2").render(sheet=sheet, w=sheet.words)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 

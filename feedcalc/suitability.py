@@ -264,6 +264,15 @@ def _limits() -> Mapping[str, float]:
     return {row["id"]: float(row["value"]) for row in published.table("suitability_limits")}
 
 
+def suitability_limit(limit_id: str) -> float:
+    """A limit of ``suitability_limits.csv``; raises KeyError for one that is not there.
+
+    >>> suitability_limit("soil_stop")
+    7.0
+    """
+    return _limits()[limit_id]
+
+
 def soil_test_error(tested_with: str) -> float:
     """How far a reading of soil pH by that means can be off, plus or minus, in pH units.
 

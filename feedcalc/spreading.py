@@ -1,0 +1,208 @@
+"""The answer to "how much dry ash may this ground have": figures of the contract, and the sheet that shows them.
+
+Rules of this room: no chemistry and no limits of its own; it asks `feedcalc.dry_uses`, `feedcalc.liming` and
+`feedcalc.suitability`, and puts what they say under fixed names (``values.spread``) and into words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from feedcalc import published
+from feedcalc.ash import ash_of
+from feedcalc.cautions import Caution, cautions_for
+from feedcalc.dry_uses import Advice, AshWorth, Cap, DryUse, advised_ash, ash_worth, cap_for, dry_uses, loosest_cap
+from feedcalc.estimates import Estimate
+from feedcalc.judging import circumstances_of
+from feedcalc.liming import expected_shift, undo_notes
+from feedcalc.quantities import write_number
+from feedcalc.report import Figure, figure, flat_figures
+from feedcalc.request import Request
+from feedcalc.suitability import HOLD, WEAKER, Verdict, plants_named, soil_test_error, suitability_limit, verdict_for
+
+USUAL_DEPTH_CM = 15.0
+# Of all that a request leaves unsaid, what bears on dry ash; and the steps whose cautions hold for it.
+_ASSUMED = {"ash", "soil", "plant", "locale", "customs", "seed"}
+_STEPS = {"burning", "sieving", "applying"}
+TABLES_BEHIND_SPREADING = (
+    "ash_composition",
+    "ash_state",
+    "ash_density",
+    "ash_caps",
+    "ash_spreading",
+    "dry_practices",
+    "plants",
+    "plant_soil_ph",
+    "soil_buffers",
+    "suitability_limits",
+    "suitability_reasons",
+    "undo_notes",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SpreadAnswer:
+    """``values`` of the reply, what was assumed, the verdict they rest on, and what must be said of dry ash."""
+
+    values: Mapping[str, Any]
+    assumed: Mapping[str, str]
+    verdict: Verdict
+    cautions: tuple[Caution, ...]
+
+
+def spread_answer(request: Request) -> SpreadAnswer:
+    """How much dry ash a year the ground of a request may have, and what practice would give it."""
+    ash = ash_of(
+        request.word("ash.kind"),
+        request.word("ash.state"),
+        request.group("ash.analysis"),
+        request.number("ash.density"),
+    )
+    seed = round(request.known("seed"))
+    worth = ash_worth(ash, seed)
+    verdict = verdict_for(circumstances_of(request))
+    assumed = dict(request.assumed)
+    depth = _depth_cm(request, assumed)
+    target = _target(request, assumed)
+    texture = request.word("soil.texture")
+    if not texture:
+        assumed["soil.texture"] = "unknown: loam, with the ends of sand and clay"
+    soil_ph = request.number("soil.ph")
+    cap = cap_for(soil_ph)
+    values: dict[str, Any] = {
+        "ash": {"lime_value": figure(worth.lime, "1"), "potassium": figure(worth.potassium, "1")},
+        "cap": {"ash": _cap_figure(cap), "source": cap.source, "status": cap.status},
+        "uses": [_use(use, cap, texture, depth) for use in dry_uses(ash, request.customs, seed)],
+        "published": [_published(row) for row in published.table("ash_spreading")],
+        "undo": [asdict(note) for note in undo_notes()],
+    }
+    if soil_ph is not None:
+        error = soil_test_error(request.word("soil.tested_with"))
+        known_ph = Estimate(soil_ph - error, soil_ph, soil_ph + error)
+        allowed = cap.low if verdict.word == WEAKER else cap.high
+        stop = suitability_limit("soil_stop")
+        advice = advised_ash(known_ph, target, stop, texture, depth, worth.lime, allowed, verdict.word == HOLD)
+        values["need"] = {
+            "target_ph": figure(Estimate.exactly(target), "1"),
+            "lime": figure(advice.need, "g CaCO3/m2"),
+            "ash": figure(advice.need_in_ash, "g/m2"),
+        }
+        values["advice"] = _advice(advice, worth, texture, depth, request.number("soil.area"))
+        values["advice"]["covers"] = _covers(request, advice, ash.typical().density)
+    else:
+        values["need"] = None
+        values["advice"] = {"ash": figure(Estimate.exactly(0.0), "g/m2"), "limited_by": "held back", "covers": None}
+    return SpreadAnswer(
+        {"spread": values, "verdict": verdict.word, "reasons": [asdict(reason) for reason in verdict.reasons]},
+        {path: text for path, text in assumed.items() if path.split(".")[0] in _ASSUMED},
+        verdict,
+        tuple(caution for caution in cautions_for(set()) if caution.where in _STEPS or caution.id == "ammonia"),
+    )
+
+
+def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
+    metres = request.number("soil.dug_depth")
+    if metres is None:
+        assumed["soil.dug_depth"] = f"{USUAL_DEPTH_CM:g} cm"
+        return USUAL_DEPTH_CM
+    return metres * 100
+
+
+def _target(request: Request, assumed: dict[str, str]) -> float:
+    """The pH to aim at: as asked, else the usual one, but never above what every list gives the plant."""
+    asked = request.number("soil.target_ph")
+    if asked is not None:
+        return asked
+    target = suitability_limit("target_peat" if request.word("soil.texture") == "peat" else "target_usual")
+    highs = [given.high for plant in plants_named(request.word("plant")) for given in plant.ranges]
+    target = min(target, max(highs)) if highs else target
+    assumed["soil.target_ph"] = f"{target:g}"
+    return target
+
+
+def _cap_figure(cap: Cap) -> Figure:
+    return figure(Estimate(cap.low, cap.high, cap.high), "g/m2")
+
+
+def _use(use: DryUse, cap: Cap, texture: str, depth: float) -> dict[str, Any]:
+    measure = cap if cap.high > 0 else loosest_cap()
+    return {
+        "id": use.id,
+        "label": use.label,
+        "ash": figure(use.ash, "g/m2"),
+        "ash_per_year": figure(use.ash_per_year, "g/m2"),
+        "potassium": figure(use.potassium, "g/m2"),
+        "lime_value": figure(use.lime, "g CaCO3/m2"),
+        "shift": figure(expected_shift(use.lime, texture, depth), "1"),
+        "times_the_cap": figure(use.ash_per_year.scaled(1 / measure.high), "1"),
+        "cap": measure.high,
+        "is_above_cap": use.ash_per_year.typical > cap.high,
+        "source": use.source,
+        "status": use.status,
+        "note": use.note,
+    }
+
+
+def _published(row: Mapping[str, str]) -> dict[str, Any]:
+    span = figure(published.estimate(row), row["unit"])
+    return {"id": row["id"], "what": row["what"], "ash": span, "source": row["source"], "status": row["status"]}
+
+
+def _advice(advice: Advice, worth: AshWorth, texture: str, depth: float, area: float | None) -> dict[str, Any]:
+    lime = worth.lime.scaled(advice.ash)
+    told: dict[str, Any] = {
+        "ash": figure(Estimate.exactly(advice.ash), "g/m2"),
+        "limited_by": advice.limited_by,
+        "lime_value": figure(lime, "g CaCO3/m2"),
+        "potassium": figure(worth.potassium.scaled(advice.ash), "g/m2"),
+        "shift": figure(expected_shift(lime, texture, depth), "1"),
+    }
+    if area is not None:
+        told["ash_for_area"] = figure(Estimate.exactly(advice.ash * area), "g")
+    return told
+
+
+def _covers(request: Request, advice: Advice, density: float) -> Figure | None:
+    """Square metres that the ash in hand, or the sludge of it, is a year's worth for; None where it is not said."""
+    reading = request.readings.get("ash.amount")
+    if reading is None or advice.ash == 0:
+        return None
+    grams = reading.value if reading.kind == "mass" else reading.value * 1000 * density
+    return figure(Estimate.exactly(grams / advice.ash), "m2")
+
+
+@dataclass(frozen=True, slots=True)
+class SpreadSheet:
+    """What the templates of a spreading need: the values, and every figure in words by its path."""
+
+    values: Mapping[str, Any]
+    words: Mapping[str, str]
+    verdict: str
+    reasons: tuple[Mapping[str, str], ...]
+    assumed: Mapping[str, str]
+    cautions: tuple[Caution, ...]
+
+
+def spread_sheet(answer: SpreadAnswer, locale: str) -> SpreadSheet:
+    """The sheet of an answer, numbers written as the grower's country writes them."""
+    words = {path: _in_words(told, locale) for path, told in flat_figures(answer.values).items()}
+    return SpreadSheet(
+        answer.values, words, answer.verdict.word, tuple(answer.values["reasons"]), answer.assumed, answer.cautions
+    )
+
+
+_WRITTEN = {"g/m2": "\u00a0g/m²", "g CaCO3/m2": "\u00a0g/m²", "1": "", "g": "\u00a0g", "m2": "\u00a0m²"}
+
+
+def _in_words(told: Figure, locale: str) -> str:
+    """A figure with its range, two figures each: no more is known."""
+
+    def number(value: float) -> str:
+        return write_number(value, 2, locale, trim=True)
+
+    unit = _WRITTEN[told["unit"]]
+    if number(told["low"]) == number(told["high"]):
+        return number(told["value"]) + unit
+    return f"{number(told['value'])}{unit} ({number(told['low'])} to {number(told['high'])})"

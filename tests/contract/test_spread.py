@@ -1,0 +1,103 @@
+"""Dry ash by the door and the command line: advice, practice beside caps, and the way back."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from feedcalc.command_line import main
+from tests.contract.asking import every_figure, reply_to, values_of
+
+BED = {
+    "ask": "spread",
+    "ash": {"kind": "hardwood", "state": "aged"},
+    "soil": {"ph": 5.8, "tested_with": "meter", "texture": "loam", "area": "4 m2"},
+    "plant": "cabbage",
+    "customs": "us",
+}
+
+
+def test_an_acid_bed_gets_the_cap_and_no_more():
+    values = values_of(BED)
+    advice = values["spread"]["advice"]
+    assert advice["ash"]["value"] == 98
+    assert advice["limited_by"] == "cap"
+    assert advice["ash_for_area"]["value"] == pytest.approx(4 * 98)
+    assert values["verdict"] == "go"
+
+
+@pytest.mark.parametrize(
+    "held",
+    [{"soil": {"ph": ""}}, {"soil": {"ph": 7.1}}, {"plant": "potato"}, {"season": "sowing"}, {"soil": {"ph": 6.9}}],
+)
+def test_where_it_is_held_back_there_is_no_ash(held):
+    values = values_of(BED, held)
+    assert values["verdict"] == "hold back"
+    assert values["spread"]["advice"]["ash"]["value"] == 0
+
+
+def test_practice_stands_beside_the_cap_and_what_is_above_is_said_to_be():
+    uses = {use["id"]: use for use in values_of(BED)["spread"]["uses"]}
+    assert set(uses) == {"spread", "raised_bed", "top_dress", "compost", "ring"}
+    assert uses["raised_bed"]["is_above_cap"]
+    assert uses["raised_bed"]["times_the_cap"]["value"] > 2.5
+    assert not uses["compost"]["is_above_cap"]
+    html = reply_to(BED)["html"]["spread"]
+    assert "above" in html
+    assert "common practice, no source" in html
+
+
+def test_where_no_ash_is_allowed_every_use_is_above():
+    assert all(use["is_above_cap"] for use in values_of(BED, {"soil": {"ph": 7.4}})["spread"]["uses"])
+
+
+def test_every_figure_is_inside_its_range_and_shown_with_its_number():
+    reply = reply_to(BED)
+    figures = dict(every_figure(reply["values"]))
+    assert len(figures) > 40
+    for path, figure in figures.items():
+        assert figure["low"] <= figure["value"] <= figure["high"], path
+    assert f'data-value="{figures["spread.advice.ash"]["value"]}"' in reply["html"]["spread"]
+
+
+def test_every_source_that_is_named_is_cited():
+    reply = reply_to(BED)
+    cited = {source["id"] for source in reply["sources"]}
+    spread = reply["values"]["spread"]
+    named = {row["source"] for part in ("uses", "published", "undo") for row in spread[part]}
+    assert named | {spread["cap"]["source"]} <= cited
+
+
+def test_the_ash_in_hand_covers_so_much_ground():
+    covers = values_of(BED, {"ash": {"amount": "196 g"}})["spread"]["advice"]["covers"]
+    assert covers["value"] == pytest.approx(2.0)
+
+
+def test_an_asked_target_is_kept_and_a_usual_one_is_told():
+    assert values_of(BED, {"soil": {"target_ph": 6.2}})["spread"]["need"]["target_ph"]["value"] == 6.2
+    assert reply_to(BED)["assumed"]["soil.target_ph"] == "6.5"
+    assert reply_to(BED, {"soil": {"texture": "peat"}})["assumed"]["soil.target_ph"] == "5.8"
+
+
+def test_deeper_digging_moves_the_soil_less():
+    shallow, deep = (
+        values_of(BED, {"soil": {"dug_depth": depth}})["spread"]["uses"][0]["shift"]["value"]
+        for depth in ("5 cm", "20 cm")
+    )
+    assert shallow == pytest.approx(4 * deep, rel=1e-4)
+
+
+def test_the_command_line_says_the_same():
+    asked = ["spread", "--soil-ph", "5.8", "--tested-with", "meter", "--texture", "loam", "--plant", "cabbage"]
+    asked += ["--area", "4 m2", "--kind", "hardwood", "--state", "aged", "--customs", "us"]
+    told = json.loads(CliRunner().invoke(main, [*asked, "--json"]).output)
+    assert told["values"] == values_of(BED)
+    words = CliRunner().invoke(main, asked).output
+    assert "98" in words
+    assert "How do I undo too much?" in words
+
+
+def test_a_refused_request_ends_with_code_one_and_names_its_field():
+    done = CliRunner().invoke(main, ["spread", "--soil-ph", "sour"])
+    assert done.exit_code == 1
+    assert "soil.ph" in done.output + done.stderr
