@@ -17,6 +17,7 @@ from feedcalc.mixing import MINERAL_WORDS, mixing_check, second_things
 from feedcalc.neutralising import Acid, Neutralising, acid_dose, acid_for, acids, titration_curve
 from feedcalc.report import figure
 from feedcalc.standing import caustic_switch, corrosive_ph, hydroxide_share, standing_in_air_over_days
+from feedcalc.steeping import phosphorus_if_amorphous
 
 # The names under which ``values`` holds what is found here.
 REACTIONS = ("acid", "air", "caustic", "haze", "mixing")
@@ -39,6 +40,11 @@ def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, An
     if answer.request.word("ranges") == "on":
         found["air"] = _air(answer)
         found["caustic"] = _caustic(answer)
+        amorphous = answer.spread(lambda outcome: phosphorus_if_amorphous(outcome.steep.liquor))
+        found["phosphate"] = {"phosphorus_if_amorphous": figure(amorphous, "mg/L")}
+        apatite = found["liquor"]["phosphorus"]
+        both_ends = {**apatite, "high": max(apatite["high"], found["phosphate"]["phosphorus_if_amorphous"]["high"])}
+        found["liquor"] = {**found["liquor"], "phosphorus": both_ends}
     return found, tuple(said)
 
 

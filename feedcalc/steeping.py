@@ -131,6 +131,22 @@ def _water_alkalinity(water: Water) -> float:
     return water.alkalinity / 1000 / (calcium_carbonate_grams_per_mol() / 2)
 
 
+def phosphorus_if_amorphous(liquor: Liquor) -> float:
+    """mg/L of phosphorus if the phosphate that forms is the amorphous kind, which comes sooner than apatite.
+
+    Apatite, the stable mineral, may take weeks to form; the two are the ends between which a liquor of a day lies.
+    """
+    equilibrium = liquor.equilibrium
+    minerals = [mineral for mineral in STEEP_MINERALS if mineral != "hydroxyapatite"]
+    other = equilibrate(
+        equilibrium.totals,
+        equilibrium.temperature_kelvin,
+        [*minerals, "amorphous_calcium_phosphate"],
+        nearby=equilibrium,
+    )
+    return other.milligrams_per_litre("phosphorus")
+
+
 def standing_in_air(liquor: Liquor, temperature_kelvin: float, carbon_dioxide_atm: float) -> Liquor:
     """The liquor after days or weeks open to air, when it has taken up all the CO2 it can hold."""
     totals = dict(liquor.equilibrium.dissolved)
