@@ -95,7 +95,7 @@ def make_environment() -> None:
         run_step("private environment (.venv)", [sys.executable, "-m", "venv", "--clear", ENVIRONMENT])
     except BuildFailed:
         # Debian keeps this part of Python in a package of its own.
-        if not install_system_package("python3-venv"):
+        if not install_system_packages("python3-venv"):
             raise
         run_step("private environment (.venv)", [sys.executable, "-m", "venv", "--clear", ENVIRONMENT])
     stamp.write_text(sys.version)
@@ -116,13 +116,13 @@ def install_locked(title: str, lock: Path) -> None:
     pip_install(title, ["--require-hashes", "--only-binary", ":all:", "--requirement", lock], lock)
 
 
-def install_system_package(name: str) -> bool:
-    """True if Debian's package manager is here, may be used, and brought ``name``."""
+def install_system_packages(*names: str) -> bool:
+    """True if Debian's package manager is here, may be used, and brought ``names``."""
     if not shutil.which("apt-get") or not hasattr(os, "geteuid") or os.geteuid() != 0:
         return False
     try:
         run_step("list of system packages", ["apt-get", "update", "-qq"])
-        run_step(f"system package {name}", ["apt-get", "install", "-y", "--no-install-recommends", name])
+        run_step(f"system packages {', '.join(names)}", ["apt-get", "install", "-y", "--no-install-recommends", *names])
     except BuildFailed as failure:
         print(f"  {failure}")
         return False
@@ -144,7 +144,7 @@ def provide_browser() -> None:
     """A Chromium for the tests: one that is here, else the system's, else the test tool's own."""
     finder: list[str | Path] = [PYTHON, ROOT / "tests" / "browser" / "installed_browser.py"]
     found = subprocess.run(finder, stdout=subprocess.DEVNULL).returncode == 0
-    if found or install_system_package("chromium"):
+    if found or install_system_packages("chromium", "fonts-liberation"):
         return
     try:
         run_step("browser for the tests", [PYTHON, "-m", "playwright", "install", "chromium"])
