@@ -88,9 +88,7 @@ def test_what_is_shown_is_what_the_engine_said(page: Page) -> None:
     marked = page.evaluate(MARKED)
     assert len({path for path, _ in marked}) > 100
     assert {path: value for path, value in marked if not path.endswith(PLAIN_NUMBERS)} == {
-        path: pytest.approx(figures[path]["value"], rel=1e-12)
-        for path, _ in marked
-        if not path.endswith(PLAIN_NUMBERS)
+        path: pytest.approx(figures[path]["value"], rel=1e-12) for path, _ in marked if not path.endswith(PLAIN_NUMBERS)
     }
 
 

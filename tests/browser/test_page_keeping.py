@@ -1,0 +1,282 @@
+"""Nothing typed is lost: kept across reloads, undone and redone, saved to a file and read back, sent in a link."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from tests.browser.conftest import SiteServer, wait_until
+
+NAMES = "[...document.querySelectorAll('#batch-choice option')].map((option) => option.textContent)"
+
+
+@pytest.fixture
+def context_of_grower(browser: Browser) -> Iterator[BrowserContext]:
+    context = browser.new_context(offline=True, accept_downloads=True)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def opened(context_of_grower: BrowserContext, one_file: str) -> Callable[..., Page]:
+    """Opens the page, in the same browser each time."""
+
+    def open_page(fragment: str = "") -> Page:
+        page = context_of_grower.new_page()
+        page.goto(one_file + fragment)
+        page.evaluate("document.getElementById('more').open = true")
+        return page
+
+    return open_page
+
+
+def typed(page: Page, path: str) -> str:
+    return page.locator(f'[name="{path}"]').input_value()
+
+
+def type_into(page: Page, path: str, text: str) -> None:
+    page.locator(f'[name="{path}"]').fill(text)
+
+
+def link_to(envelope: dict[str, Any] | str) -> str:
+    text = envelope if isinstance(envelope, str) else json.dumps(envelope)
+    return "#batch=" + base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
+
+
+def envelope(*batches: dict[str, Any], version: int = 1) -> dict[str, Any]:
+    return {"format": "feedcalc batches", "version": version, "batches": list(batches)}
+
+
+def import_file(page: Page, path: Path) -> None:
+    page.locator("#import-file").set_input_files(path)
+
+
+def test_what_was_typed_is_there_after_a_reload(opened: Callable[..., Page]) -> None:
+    page = opened()
+    type_into(page, "water.amount", "7,5 L")
+    page.locator('[name="stage"]').select_option("seedling")
+    page.locator("#add-can").click()
+    type_into(page, "cans.1.size", "5 L")
+    page.locator("#batch-name").fill("For the tomatoes")
+    page.locator('[data-step="sift"]').check()
+    page.reload()
+    assert (typed(page, "water.amount"), typed(page, "stage"), typed(page, "cans.1.size")) == (
+        "7,5 L",
+        "seedling",
+        "5 L",
+    )
+    assert page.locator("#batch-name").input_value() == "For the tomatoes"
+    assert page.locator('[data-step="sift"]').is_checked()
+
+
+def test_a_half_typed_amount_survives_closing_the_page(opened: Callable[..., Page]) -> None:
+    page = opened()
+    page.locator('[name="ash.amount"]').focus()
+    page.keyboard.type("1 1/2 cu")
+    page.close(run_before_unload=False)
+    assert typed(opened(), "ash.amount") == "1 1/2 cu"
+
+
+def test_undo_and_redo_go_field_by_field(opened: Callable[..., Page]) -> None:
+    page = opened()
+    expect(page.locator("#undo")).to_be_disabled()
+    page.locator('[name="water.amount"]').focus()
+    page.keyboard.type("5 L")
+    page.locator('[name="dilution"]').focus()
+    page.keyboard.type("1:12")
+    page.locator("#undo").click()
+    assert (typed(page, "water.amount"), typed(page, "dilution")) == ("5 L", "")
+    page.locator("#undo").click()
+    assert typed(page, "water.amount") == ""
+    expect(page.locator("#undo")).to_be_disabled()
+    page.locator("#redo").click()
+    page.locator("#redo").click()
+    assert (typed(page, "water.amount"), typed(page, "dilution")) == ("5 L", "1:12")
+
+
+def test_batches_have_names_and_keep_apart(opened: Callable[..., Page]) -> None:
+    page = opened()
+    page.locator("#new-batch").click()
+    page.locator("#batch-name").fill("Leeks")
+    type_into(page, "water.amount", "3 L")
+    page.locator("#duplicate-batch").click()
+    assert page.locator("#batch-name").input_value() == "Leeks, copy"
+    type_into(page, "water.amount", "4 L")
+    page.locator("#batch-choice").select_option(label="Leeks")
+    assert typed(page, "water.amount") == "3 L"
+    assert sorted(page.evaluate(NAMES)) == ["Example", "Leeks", "Leeks, copy"]
+
+
+def test_a_deleted_batch_comes_back_by_undo(opened: Callable[..., Page]) -> None:
+    page = opened()
+    page.locator("#batch-name").fill("Beans")
+    type_into(page, "water.amount", "9 L")
+    page.locator("#delete-batch").click()
+    assert "Beans" not in page.evaluate(NAMES)
+    page.locator("#toast-action").click()
+    assert page.locator("#batch-name").input_value() == "Beans"
+    page.reload()
+    assert (page.locator("#batch-name").input_value(), typed(page, "water.amount")) == ("Beans", "9 L")
+
+
+def test_a_file_brings_batches_to_another_browser(
+    opened: Callable[..., Page], browser: Browser, one_file: str, tmp_path: Path
+) -> None:
+    page = opened()
+    page.locator("#batch-name").fill("Chard & <b>")
+    type_into(page, "water.amount", "2 gal (US)")
+    with page.expect_download() as download:
+        page.locator("#export").click()
+    saved = tmp_path / "saved.json"
+    download.value.save_as(saved)
+    document = json.loads(saved.read_text(encoding="utf-8"))
+    assert (document["format"], document["version"]) == ("feedcalc batches", 1)
+    other = browser.new_context(offline=True).new_page()
+    other.goto(one_file)
+    import_file(other, saved)
+    expect(other.locator("#preview-list")).to_contain_text("Chard & <b>")
+    assert typed(other, "water.amount") == ""  # nothing happens before it is agreed to
+    other.locator("#preview-keep").click()
+    assert typed(other, "water.amount") == "2 gal (US)"
+    assert "Example" in other.evaluate(NAMES)
+    import_file(other, saved)
+    expect(other.locator("#toast-words")).to_contain_text("here already")
+    other.context.close()
+
+
+def test_a_clashing_batch_replaces_only_when_told_to_and_can_be_undone(
+    opened: Callable[..., Page], tmp_path: Path
+) -> None:
+    page = opened()
+    page.locator("#batch-name").fill("Mine")
+    type_into(page, "water.amount", "5 L")
+    key = page.evaluate("sessionStorage.getItem('feedcalc.current')")
+    theirs = {"id": key, "name": "Theirs", "request": {"schema": 1, "water": {"amount": "6 L"}}}
+    file = tmp_path / "theirs.json"
+    file.write_text(json.dumps(envelope(theirs)), encoding="utf-8")
+    import_file(page, file)
+    page.locator("#preview-keep").click()
+    assert sorted(page.evaluate(NAMES)) == ["Mine", "Theirs"]
+    page.locator("#toast-action").click()
+    assert page.evaluate(NAMES) == ["Mine"]
+    import_file(page, file)
+    page.locator("#preview-replace").click()
+    assert (page.evaluate(NAMES), typed(page, "water.amount")) == (["Theirs"], "6 L")
+    page.locator("#toast-action").click()
+    assert (page.evaluate(NAMES), typed(page, "water.amount")) == (["Mine"], "5 L")
+
+
+def test_the_command_line_s_requests_can_be_opened(opened: Callable[..., Page], tmp_path: Path) -> None:
+    file = tmp_path / "request.json"
+    file.write_text(
+        '{"schema": 1, "water": {"amount": "11 L"}, "cans": [{"size": "9 L", "count": 2}]}', encoding="utf-8"
+    )
+    page = opened()
+    import_file(page, file)
+    page.locator("#preview-keep").click()
+    assert (typed(page, "water.amount"), typed(page, "cans.0.count")) == ("11 L", "2")
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ("not json", "not a file of batches"),
+        ("[]", "not a file of batches"),
+        ('{"name": "something else"}', "not a file of batches"),
+        (json.dumps(envelope({"name": "x", "request": {}}, version=99)), "newer feedcalc"),
+        (json.dumps(envelope({"name": "x"}, "y")), "no readable batch"),  # type: ignore[arg-type]
+    ],
+)
+def test_a_file_that_cannot_be_read_changes_nothing_and_says_why(
+    opened: Callable[..., Page], tmp_path: Path, content: str, words: str
+) -> None:
+    file = tmp_path / "odd.json"
+    file.write_text(content, encoding="utf-8")
+    page = opened()
+    import_file(page, file)
+    expect(page.locator("#toast-words")).to_contain_text(words)
+    assert page.evaluate(NAMES) == ["Example"]
+
+
+def test_a_link_carries_a_batch_and_shows_it_first(opened: Callable[..., Page]) -> None:
+    page = opened()
+    page.locator("#batch-name").fill("Garlic")
+    type_into(page, "water.amount", "8 L")
+    page.locator("#copy-link").click()
+    wait_until(lambda: page.locator("#link-text").is_visible())
+    link = page.locator("#link-text").input_value()
+    page.evaluate("localStorage.clear(); sessionStorage.clear()")
+    page.close()
+    other = opened(link[link.index("#") :])
+    expect(other.locator("#preview-list")).to_contain_text("Garlic")
+    assert "#" not in other.url  # a reload does not ask again
+    other.get_by_role("button", name="Not now").click()
+    assert other.evaluate(NAMES) == ["Example"]
+    again = opened(link[link.index("#") :])
+    again.locator("#preview-keep").click()
+    assert (again.locator("#batch-name").input_value(), typed(again, "water.amount")) == ("Garlic", "8 L")
+
+
+def test_a_hostile_link_stays_text(opened: Callable[..., Page]) -> None:
+    hostile = {
+        "name": "<img src=x onerror=window.ran=1>",
+        "request": {"schema": 1, "plant": "<script>window.ran=1</script>"},
+    }
+    page = opened(link_to(envelope(hostile)))
+    page.locator("#preview-keep").click()
+    wait_until(lambda: page.evaluate("document.getElementById('freshness').dataset.freshness") in ("fresh", "stale"))
+    assert page.evaluate("window.ran") is None
+    assert page.locator("main script, main img, #preview img").count() == 0
+
+
+def test_a_damaged_link_says_so(opened: Callable[..., Page]) -> None:
+    page = opened("#batch=AAAA")
+    expect(page.locator("#toast-words")).to_be_visible()
+    assert page.evaluate(NAMES) == ["Example"]
+
+
+def test_full_storage_is_said_and_a_file_offered(
+    context_of_grower: BrowserContext, opened: Callable[..., Page]
+) -> None:
+    context_of_grower.add_init_script(
+        "Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); };"
+    )
+    page = opened()
+    expect(page.locator("#kept")).to_contain_text("Not kept")
+    type_into(page, "water.amount", "5 L")
+    with page.expect_download() as download:
+        page.locator("#export-now").click()
+    saved = json.loads(Path(download.value.path()).read_text(encoding="utf-8"))
+    assert saved["batches"][0]["request"]["water"]["amount"] == "5 L"
+
+
+def test_refused_storage_leaves_the_page_working(
+    context_of_grower: BrowserContext, opened: Callable[..., Page]
+) -> None:
+    context_of_grower.add_init_script(
+        """for (const name of ["localStorage", "sessionStorage"])
+             Object.defineProperty(window, name, { get() { throw new DOMException("no", "SecurityError"); } });"""
+    )
+    page = opened()
+    expect(page.locator("#kept")).to_contain_text("Not kept")
+    wait_until(lambda: page.evaluate("document.getElementById('freshness').dataset.freshness") == "fresh")
+
+
+def test_two_windows_do_not_overwrite_each_other(page: Page, site_server: SiteServer) -> None:
+    page.goto(site_server.address)
+    other = page.context.new_page()
+    other.goto(site_server.address)
+    other.locator("#new-batch").click()
+    other.locator('[name="water.amount"]').fill("3 L")
+    page.locator('[name="water.amount"]').fill("4 L")
+    page.reload()
+    assert page.locator('[name="water.amount"]').input_value() == "4 L"
+    other.reload()
+    assert other.locator('[name="water.amount"]').input_value() == "3 L"
+    other.close()
