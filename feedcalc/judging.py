@@ -6,9 +6,13 @@ the plan makes of the feed is only put side by side.
 
 from __future__ import annotations
 
+from datetime import date
+
 from feedcalc.answer import Answer, practice
 from feedcalc.request import Request
 from feedcalc.suitability import Circumstances, FeedFacts, Verdict, verdict_for
+
+DAYS_PER_YEAR = 365.25
 
 
 def verdict_on(answer: Answer) -> Verdict:
@@ -22,6 +26,7 @@ def circumstances_of(request: Request, feed: FeedFacts | None = None) -> Circums
     return Circumstances(
         soil_ph=request.number("soil.ph"),
         tested_with=request.word("soil.tested_with"),
+        tested_years_ago=_tested_years_ago(request),
         texture=request.word("soil.texture"),
         plant=request.word("plant"),
         stage=_stage(request),
@@ -33,6 +38,14 @@ def circumstances_of(request: Request, feed: FeedFacts | None = None) -> Circums
         has_acid=acid_target is not None,
         locale=request.locale,
     )
+
+
+def _tested_years_ago(request: Request) -> float | None:
+    """Years from the soil test to the day of the batch; None where either is unsaid."""
+    tested_on = request.word("soil.tested_on")
+    if not tested_on or request.moment is None:
+        return None
+    return (request.moment.date() - date.fromisoformat(tested_on)).days / DAYS_PER_YEAR
 
 
 def _stage(request: Request) -> str:

@@ -86,6 +86,7 @@ FIELDS: tuple[Field, ...] = (
     Field("season", "choice", "what the plants are at", None, ("sowing", "growing", "resting")),
     Field("soil.ph", "ph", "pH of the soil", minimum=2.5, maximum=11),
     Field("soil.tested_with", "choice", "how that was read", None, ("laboratory", "meter", "kit", "strip")),
+    Field("soil.tested_on", "moment", "when that was read"),
     Field("soil.target_ph", "ph", "pH the soil should reach", minimum=4.5, maximum=7),
     Field("soil.dug_depth", "length", "how deep dry ash is dug in", minimum=0.01, maximum=0.6),
     Field("soil.texture", "choice", "texture of the soil", None, ("sand", "loam", "clay", "peat")),
@@ -281,7 +282,11 @@ class _Reading:
         elif field.kind == "text":
             self.words[path] = _plain_text(path, given)
         elif field.kind == "moment":
-            self.moment = _moment(path, given)
+            moment = _moment(path, given)
+            if path == "now":
+                self.moment = moment
+            else:
+                self.words[path] = moment.date().isoformat()
         else:
             quantity = read_quantity(
                 given, field.kind, path, self.locale, self.customs, minimum=field.minimum, maximum=field.maximum

@@ -100,6 +100,7 @@ class Circumstances:
 
     soil_ph: float | None = None
     tested_with: str = ""
+    tested_years_ago: float | None = None
     texture: str = ""
     plant: str = ""
     stage: str = "established"
@@ -291,7 +292,8 @@ def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **words: s
 
 def _soil_reasons(case: Circumstances) -> list[Reason]:
     if case.soil_ph is None:
-        return [_reason("soil_unknown_pot" if case.place in CONTAINERS else "soil_unknown")]
+        is_fed_pot = case.place in CONTAINERS and case.feed is not None
+        return [_reason("soil_unknown_pot" if is_fed_pot else "soil_unknown")]
     ph, error, limits = case.soil_ph, soil_test_error(case.tested_with), _limits()
     told = {"ph": write_number(ph, 2, case.locale), "error": write_number(error, 1, case.locale)}
     if ph >= limits["soil_stop"]:
@@ -301,7 +303,9 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
     if ph >= limits["soil_ease"]:
         return [_reason("soil_ease", **told)]
     reasons = [_reason("soil_acid", **told)]
-    if ph < 5.0:
+    if case.tested_years_ago is not None and case.tested_years_ago > limits["test_years"]:
+        reasons.append(_reason("soil_test_old", years=write_number(case.tested_years_ago, 2, case.locale, trim=True)))
+    if ph < limits["soil_very_acid"]:
         reasons.append(_reason("soil_very_acid", **told))
     return reasons
 
@@ -377,6 +381,8 @@ def _place_reasons(case: Circumstances) -> list[Reason]:
         reasons.append(_reason("resting"))
     if case.place == "near pond or drain":
         reasons.append(_reason("near_water"))
+    if case.place in CONTAINERS and case.feed is None:
+        reasons.append(_reason("dry_in_pot"))
     if case.place == "raised bed":
         reasons.append(_reason("raised_bed"))
     return reasons

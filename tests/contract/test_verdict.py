@@ -76,6 +76,12 @@ def test_numbers_in_reasons_follow_the_locale():
     assert any("6,0" in reason["text"] for reason in told)
 
 
+def test_a_soil_test_of_long_ago_is_not_relied_on():
+    now = {"now": "2026-05-01T09:00"}
+    assert values_of(WEIGHED, ACID_BED, now, {"soil": {"tested_on": "2025-03-01"}})["verdict"] == "go"
+    assert values_of(WEIGHED, ACID_BED, now, {"soil": {"tested_on": "2020-03-01"}})["verdict"] == "go weaker"
+
+
 @pytest.mark.parametrize("field", ["place", "season"])
 def test_a_misspelt_choice_is_refused_with_the_choices(field):
     reply = reply_to(WEIGHED, **{field: "elsewhere"})

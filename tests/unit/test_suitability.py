@@ -46,6 +46,7 @@ def test_an_acid_bed_of_tomatoes_in_growth_may_have_it():
         ({"soil_ph": 7.0}, "hold back", "soil_stop"),
         ({"soil_ph": 6.6}, "go weaker", "soil_ease"),
         ({"soil_ph": 6.8}, "hold back", "soil_in_doubt"),
+        ({"tested_years_ago": 4.0}, "go weaker", "soil_test_old"),
         ({"season": "sowing"}, "hold back", "sowing"),
         ({"season": "resting"}, "hold back", "resting"),
         ({"place": "near pond or drain"}, "hold back", "near_water"),
@@ -95,6 +96,11 @@ def test_a_poor_reading_near_neutral_is_not_trusted(tested_with, word):
 
 def test_a_pot_of_unknown_mix_is_judged_by_its_feed():
     assert verdict_for(case(soil_ph=None, place="pot")).word == "go"
+
+
+def test_dry_ash_does_not_go_into_pots():
+    assert verdict_for(case(feed=None)).word == "go"
+    assert verdict_for(case(feed=None, place="pot")).word == "hold back"
 
 
 def test_leaves_may_be_tried_once_a_strip_has_shown_eight_and_a_half():
