@@ -11,7 +11,7 @@ Rules of this room:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, floor
@@ -115,18 +115,34 @@ def water_for_liquor(liquor_litres: float, grams_per_litre: float, vessel: Vesse
     """Litres of water that, at ``grams_per_litre`` of ash, let ``liquor_litres`` be poured off.
 
     Raises ValueError where so thick a slurry would leave no clear liquor.
-
-    The share that pours off is constant between one number of goes and the next, so a few repetitions settle it.
     """
-    water_litres = liquor_litres
-    for _ in range(60):
-        liquor = batch_of(water_litres * grams_per_litre, water_litres, vessel, sample).liquor_litres
-        if liquor <= 1e-3 * water_litres:
-            raise ValueError("this much ash leaves no clear liquor")
-        if abs(liquor - liquor_litres) <= 1e-6 * liquor_litres:
-            break
-        water_litres *= liquor_litres / liquor
-    return water_litres
+    if batch_of(grams_per_litre, 1.0, vessel, sample).liquor_litres <= 1e-3:
+        raise ValueError("this much ash leaves no clear liquor")
+    return _least_water(
+        liquor_litres, lambda litres: batch_of(litres * grams_per_litre, litres, vessel, sample).liquor_litres
+    )
+
+
+def water_above_ash(liquor_litres: float, ash_grams: float, vessel: Vessel, sample: AshSample) -> float:
+    """Litres of water that let ``liquor_litres`` be poured off above ``ash_grams`` of ash."""
+    return _least_water(liquor_litres, lambda litres: batch_of(ash_grams, litres, vessel, sample).liquor_litres)
+
+
+def _least_water(wanted: float, liquor_from: Callable[[float], float]) -> float:
+    """Water that gives ``wanted`` litres of liquor and not much more, by bisection.
+
+    Where one go more begins, a little more water gives less liquor: what is kept on the upper side is always enough.
+    """
+    too_little, enough = wanted, 2 * wanted
+    while liquor_from(enough) < wanted:
+        too_little, enough = enough, 2 * enough
+    while enough - too_little > 1e-7 * enough:
+        middle = (too_little + enough) / 2
+        if liquor_from(middle) < wanted:
+            too_little = middle
+        else:
+            enough = middle
+    return enough
 
 
 def settle_hours(batch: Batch, sample: AshSample, temperature_kelvin: float, diameter: float | None = None) -> float:
