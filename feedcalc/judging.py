@@ -9,8 +9,10 @@ from __future__ import annotations
 from datetime import date
 
 from feedcalc.answer import Answer, practice
+from feedcalc.dry_uses import cap_for
+from feedcalc.estimates import Estimate
 from feedcalc.request import Request
-from feedcalc.suitability import Circumstances, FeedFacts, Verdict, verdict_for
+from feedcalc.suitability import CONTAINERS, HOLD, Circumstances, FeedFacts, Verdict, verdict_for
 
 DAYS_PER_YEAR = 365.25
 
@@ -18,6 +20,17 @@ DAYS_PER_YEAR = 365.25
 def verdict_on(answer: Answer) -> Verdict:
     """The verdict on an answered batch request: its ground and plant with the feed as it would be poured."""
     return verdict_for(circumstances_of(answer.request, _feed_facts(answer)))
+
+
+def sludge_area(answer: Answer, verdict: Verdict) -> Estimate | None:
+    """Square metres of this ground for which the sludge of a batch, counted as its ash, is the cap of a year.
+
+    None where the ground should get none, or nobody knows.
+    """
+    cap = cap_for(answer.request.number("soil.ph"))
+    if cap.high == 0.0 or verdict.word == HOLD or answer.request.word("place") in CONTAINERS:
+        return None
+    return answer.spread(lambda outcome: outcome.batch.ash_grams / cap.high)
 
 
 def circumstances_of(request: Request, feed: FeedFacts | None = None) -> Circumstances:

@@ -19,7 +19,7 @@ from feedcalc.chemistry import Equilibrium
 from feedcalc.delivery import Delivered
 from feedcalc.dilution import Feed
 from feedcalc.estimates import Estimate
-from feedcalc.judging import verdict_on
+from feedcalc.judging import sludge_area, verdict_on
 from feedcalc.steeping import Liquor, dissolved_share
 
 Figure = dict[str, Any]
@@ -83,6 +83,9 @@ def values_of(answer: Answer) -> dict[str, Any]:
     verdict = verdict_on(answer)
     values["verdict"] = verdict.word
     values["reasons"] = [asdict(reason) for reason in verdict.reasons]
+    area = sludge_area(answer, verdict)
+    if area is not None:
+        values["sludge"]["area_at_cap"] = figure(area, "m2")
     if answer.typical.in_air is not None:
         values["liquor_in_air"] = _solution(answer, lambda outcome: _in_air(outcome))
     return values

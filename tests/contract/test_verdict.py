@@ -76,6 +76,12 @@ def test_numbers_in_reasons_follow_the_locale():
     assert any("6,0" in reason["text"] for reason in told)
 
 
+def test_the_sludge_is_told_as_the_ground_it_would_be_enough_for():
+    # 107 g of ash; at pH 6.0 the cap is 73 g to the square metre: 107 / 73 = 1.466 m2.
+    assert values_of(WEIGHED, ACID_BED)["sludge"]["area_at_cap"]["value"] == pytest.approx(1.466, abs=0.001)
+    assert "area_at_cap" not in values_of(WEIGHED, ACID_BED, {"soil": {"ph": 7.2}})["sludge"]
+
+
 def test_a_soil_test_of_long_ago_is_not_relied_on():
     now = {"now": "2026-05-01T09:00"}
     assert values_of(WEIGHED, ACID_BED, now, {"soil": {"tested_on": "2025-03-01"}})["verdict"] == "go"
