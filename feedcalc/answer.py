@@ -214,8 +214,10 @@ class _Working:
         if ash_reading is not None:
             grams = ash_reading.value if ash_reading.kind == "mass" else ash_reading.value * 1000 * sample.density
             if water_litres is None:
-                water_litres = batches.poured(
-                    self._water_around(grams, wanted) if request.cans else grams / self._usual_strength()
+                water_litres = (
+                    self._water_around(grams, wanted)
+                    if request.cans
+                    else batches.poured(grams / self._usual_strength())
                 )
         else:
             if water_litres is None and request.cans:
@@ -225,7 +227,7 @@ class _Working:
                 water_litres = practice("full_strength_cup").typical
             grams, measured = self._rounded_ash(self._usual_strength() * water_litres)
             if "water.amount" not in request.readings and request.cans:
-                water_litres = max(water_litres, batches.poured(self._water_around(grams, wanted)))
+                water_litres = self._water_around(grams, wanted)
             self.assumed["ash.amount"] = f"{grams:.0f} g: one US cup to 5 L of water"
         if "water.amount" not in request.readings:
             self.assumed["water.amount"] = f"{water_litres:g} L: " + (
@@ -256,14 +258,13 @@ class _Working:
         return millilitres * density, measured
 
     def _water_around(self, grams: float, wanted: float) -> float:
-        """Litres of water that leave ``wanted`` litres of liquor above this much ash."""
-        water_litres = wanted
-        for _ in range(60):
-            made = batches.batch_of(grams, water_litres, self.vessel, self.ash.typical()).liquor_litres
-            if abs(made - wanted) <= 1e-6 * wanted:
-                break
-            water_litres = max(water_litres + wanted - made, wanted)
-        return water_litres
+        """Litres of water, as a jug shows them, that leave ``wanted`` litres of liquor above this much ash."""
+        sample = self.ash.typical()
+        litres = batches.poured(batches.water_above_ash(wanted, grams, self.vessel, sample))
+        # A little more water can mean one go more, which leaves more behind: on to the next mark until it is enough.
+        while batches.batch_of(grams, litres, self.vessel, sample).liquor_litres < wanted * (1 - 1e-9):
+            litres = batches.poured(litres + 0.001)
+        return litres
 
     def _cans(self) -> tuple[Can, ...]:
         if self.request.cans:
