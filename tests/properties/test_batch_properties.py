@@ -141,7 +141,7 @@ def test_more_ash_never_gives_less_potassium_or_lime(request_parts, factor):
     assume(grams * factor / litres < 150)
     more = request_parts | {"ash": request_parts["ash"] | {"amount": f"{grams * factor} g"}}
     less_ash, more_ash = values_of(request_parts), values_of(more)
-    for name in ("potassium", "sodium", "ec", "ionic_strength"):
+    for name in ("potassium", "sodium"):
         assert more_ash["liquor"][name]["value"] >= less_ash["liquor"][name]["value"] * (1 - 1e-5), name
     assert more_ash["sludge"]["lime_value"]["value"] > less_ash["sludge"]["lime_value"]["value"]
 
