@@ -11,7 +11,7 @@ Rules of this room:
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from feedcalc import batch as batches
 from feedcalc import published
@@ -22,6 +22,7 @@ from feedcalc.delivery import Delivered, delivered_by
 from feedcalc.dilution import Feed, FeedLimit, feed_at, ladder_rungs, limits_for, parts_to_meet
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate, estimate_of, stratified_shares
+from feedcalc.readings import Learned, Matter, jar_diameter, learn, matters_of, weighed_density
 from feedcalc.request import Can, Request
 from feedcalc.steeping import Liquor, Steep, standing_in_air, steep
 from feedcalc.water_supply import Water, water_of_report
@@ -35,6 +36,10 @@ WEAKEST_SENSIBLE_PARTS = 200.0
 NO_DILUTION_DOES = (
     "No dilution with this water meets the published limits for this stage, because the water itself is already "
     "there. Use rainwater."
+)
+READ_OF_THE_PLAN = (
+    "The readings are taken as those of a batch made as planned here. If you used other amounts, give the ash and the "
+    "water you used."
 )
 _LITRES_PER = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
 
@@ -95,6 +100,9 @@ class Answer:
     limits: Mapping[str, tuple[FeedLimit, ...]]
     assumed: Mapping[str, str]
     warnings: tuple[str, ...]
+    effective_samples: float | None = None
+    readings_used: tuple[str, ...] = ()
+    matters: tuple[Matter, ...] = ()
 
     def spread(self, of: Callable[[Outcome], float]) -> Estimate:
         """A figure of the outcome with the bounds that hold the middle 90 % of the sample."""
@@ -119,18 +127,22 @@ def answer_to(request: Request) -> Answer:
         request.word("ash.kind"),
         request.word("ash.state"),
         request.group("ash.analysis"),
-        request.number("ash.density"),
+        weighed_density(request) or request.number("ash.density"),
     )
     water = water_of_report(request.word("water.kind"), request.group("water.analysis"))
     dilution_water = _dilution_water(request, water)
     vessel = Vessel(request.known("vessel.depth"), request.known("vessel.capacity"))
     working = _Working(request, ash, water, dilution_water, vessel)
     plan = working.planned()
-    typical = working.outcome(plan, ash.typical())
-    others = []
-    if request.word("ranges") == "on":
-        for shares in stratified_shares(sorted(ash.unknowns), SAMPLES, round(request.known("seed"))):
-            others.append(working.outcome(plan, ash.sample_at(shares)))
+    wants_ranges = request.word("ranges") == "on"
+    learned = working.learned(plan, SAMPLES if wants_ranges else 0)
+    if learned and learned.used:
+        plan = working.diluted_anew(plan, learned.typical)
+    typical = working.outcome(plan, learned.typical if learned else ash.typical())
+    shares = stratified_shares(sorted(ash.unknowns), SAMPLES, round(request.known("seed"))) if wants_ranges else []
+    samples = (learned.samples if learned else ()) or [ash.sample_at(share) for share in shares]
+    others = tuple(working.outcome(plan, sample) for sample in samples)
+    matters = learned.matters if learned else matters_of(shares, [_figures_that_matter(other) for other in others])
     return Answer(
         request,
         ash,
@@ -139,11 +151,19 @@ def answer_to(request: Request) -> Answer:
         vessel,
         plan,
         typical,
-        tuple(others),
+        others,
         working.limits,
         {**request.assumed, **working.assumed},
         tuple(working.warnings),
+        effective_samples=learned.effective if learned else None,
+        readings_used=learned.used if learned else (),
+        matters=matters,
     )
+
+
+def _figures_that_matter(outcome: Outcome) -> tuple[float, float, float]:
+    liquor = outcome.steep.liquor
+    return liquor.milligrams_per_litre("potassium"), liquor.equilibrium.ph, liquor.alkalinity
 
 
 def _dilution_water(request: Request, water: Water) -> Water:
@@ -152,14 +172,6 @@ def _dilution_water(request: Request, water: Water) -> Water:
     if not report and not kind:
         return water
     return water_of_report(kind or request.word("water.kind"), report)
-
-
-def _not_judged(request: Request) -> list[str]:
-    """What was told but does not move a figure, said openly."""
-    told = []
-    if request.group("measured"):
-        told.append("The meter reading is kept with the batch, but it does not narrow these ranges.")
-    return told
 
 
 class _Working:
@@ -179,7 +191,6 @@ class _Working:
         self.warnings: list[str] = [*water.doubts]
         if dilution_water is not water:
             self.warnings += dilution_water.doubts
-        self.warnings += _not_judged(request)
 
     # -- the plan ---------------------------------------------------------------------------------------------
 
@@ -272,11 +283,11 @@ class _Working:
         self.assumed["cans"] = "9 L, as many as the liquor fills"
         return (Can(9.0, 1),)
 
-    def _parts_by_limits(self, strength: float) -> float:
+    def _parts_by_limits(self, strength: float, sample: AshSample | None = None) -> float:
         """Parts of water that the limits for the stage call for at ``strength``; the weakest rung if none would do."""
         if self.request.dilution_parts is not None:
             return self.request.dilution_parts
-        liquor = self._steep(self.ash.typical(), strength).liquor
+        liquor = self._steep(sample or self.ash.typical(), strength).liquor
         parts = self._recommended(liquor)[self.request.word("stage")]
         if parts <= WEAKEST_SENSIBLE_PARTS:
             return parts
@@ -326,11 +337,52 @@ class _Working:
             f"the last can will be short, or weaker."
         )
 
+    # -- what was read off ----------------------------------------------------------------------------------------
+
+    def learned(self, plan: Plan, count: int) -> Learned | None:
+        """What the readings say of the ash, the plan having been carried out; ``count`` samples are wanted."""
+
+        def liquor_after(sample: AshSample, hours: float) -> Liquor:
+            return self._steep(sample, plan.grams_for(sample) / plan.water_litres, hours).liquor
+
+        def fed(liquor: Liquor) -> Liquor:
+            return feed_at(liquor, plan.parts_water, self.dilution_water, self.kelvin).liquor
+
+        learned = learn(self.request, self.ash, liquor_after, fed, self.kelvin, count)
+        if learned:
+            self.warnings += learned.warnings
+            if not {"ash.amount", "water.amount"} & self.request.readings.keys():
+                self.warnings.append(READ_OF_THE_PLAN)
+        return learned
+
+    def diluted_anew(self, plan: Plan, typical: AshSample) -> Plan:
+        """The plan diluted as the limits call for now that the liquor was read; unchanged where a dilution was told."""
+        if self.request.dilution_parts is not None or self.request.word("measured.of") == "feed":
+            return plan
+        parts = self._parts_by_limits(plan.grams_for(typical) / plan.water_litres, typical)
+        portions = tuple(batches.jugged(can.litres / (1 + parts)) for can in plan.cans)
+        plan = replace(
+            plan,
+            parts_water=parts,
+            liquor_per_can=portions,
+            water_per_can=tuple(round(can.litres - part, 10) for can, part in zip(plan.cans, portions, strict=True)),
+        )
+        made = batches.batch_of(plan.grams_for(typical), plan.water_litres, self.vessel, typical).liquor_litres
+        wanted = sum(portion * can.count for portion, can in zip(portions, plan.cans, strict=True))
+        if self.request.cans and made < wanted * (1 - batches.rules()["shortfall_allowed"]):
+            self.warnings.append(
+                f"By what was read this liquor is weaker than expected: at 1:{parts:g} the cans want {wanted:.1f} L of "
+                f"it and {made:.1f} L can be poured off. Fill fewer cans, or all of them weaker."
+            )
+        stage = self.request.word("stage")
+        self.assumed["dilution"] = f"1:{parts:g}, from published limits for the stage ({stage}) and what was read"
+        return plan
+
     # -- one outcome ------------------------------------------------------------------------------------------
 
-    def _steep(self, sample: AshSample, grams_per_litre: float) -> Steep:
+    def _steep(self, sample: AshSample, grams_per_litre: float, hours: float | None = None) -> Steep:
         per_kilogram = grams_per_litre / batches.water_kilograms(1.0, self.kelvin)
-        return steep(sample, per_kilogram, self.water, self.kelvin, self.hours)
+        return steep(sample, per_kilogram, self.water, self.kelvin, self.hours if hours is None else hours)
 
     def _ladder(self, liquor: Liquor, rungs: Sequence[float]) -> tuple[Feed, ...]:
         """The liquor at each rung, every rung sought from the one before, which is the nearest thing to it."""
@@ -343,7 +395,8 @@ class _Working:
     def outcome(self, plan: Plan, sample: AshSample) -> Outcome:
         """The plan carried out with one ash."""
         batch = batches.batch_of(plan.grams_for(sample), plan.water_litres, self.vessel, sample)
-        settle_hours = batches.settle_hours(batch, sample, self.kelvin)
+        still_cloudy = jar_diameter(self.request, batch, sample, self.kelvin)
+        settle_hours = batches.settle_hours(batch, sample, self.kelvin, still_cloudy)
         cleared = batches.cleared_diameter(batch, sample, self.kelvin, self.hours)
         steeped = self._steep(sample, batch.strength)
         in_air = None

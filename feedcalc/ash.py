@@ -128,7 +128,9 @@ class Ash:
         )
 
 
-def ash_of(kind: str, state: str, analysis: Mapping[str, float] | None = None, density: float | None = None) -> Ash:
+def ash_of(
+    kind: str, state: str, analysis: Mapping[str, float] | None = None, density: float | Estimate | None = None
+) -> Ash:
     """The ash of a kind and state, with what a laboratory (g/kg by element) or a weighed measure (g/mL) made sure.
 
     Raises KeyError for a kind or state that is in no table.
@@ -145,8 +147,9 @@ def ash_of(kind: str, state: str, analysis: Mapping[str, float] | None = None, d
     unknowns["reachable.calcium"] = Estimate(1 - inert.high, 1 - inert.typical, 1 - inert.low)
     free_lime = _row("ash_state", state=state, quantity="free_lime_share", element="calcium")
     unknowns["free_lime"] = published.estimate(free_lime)
-    loose = published.estimate(_row("ash_density", kind=kind, condition="loose"))
-    unknowns["density"] = Estimate.exactly(density) if density is not None else loose
+    if density is None:
+        density = published.estimate(_row("ash_density", kind=kind, condition="loose"))
+    unknowns["density"] = density if isinstance(density, Estimate) else Estimate.exactly(density)
     for quantity in ("fast_share", "fast_rate", "slow_rate"):
         unknowns[quantity] = published.estimate(_row("ash_dissolution", quantity=quantity))
     unknowns["particle_density"] = published.estimate(_row("ash_settling", quantity="particle_density"))

@@ -56,6 +56,17 @@ class Estimate:
             return float(self.low + (within * width * (self.typical - self.low)) ** 0.5)
         return float(self.high - ((1.0 - within) * width * (self.high - self.typical)) ** 0.5)
 
+    @property
+    def typical_share(self) -> float:
+        """The share at which `quantile` gives ``typical``.
+
+        >>> known = Estimate(1.5, 5.0, 12.0)
+        >>> known.quantile(known.typical_share)
+        5.0
+        """
+        width = self.high - self.low
+        return TAIL + (1.0 - 2.0 * TAIL) * (self.typical - self.low) / width if width else 0.5
+
 
 def estimate_of(samples: Sequence[float], typical: float) -> Estimate:
     """Bounds that hold the middle 90 % of ``samples``, widened where needed to hold ``typical``.

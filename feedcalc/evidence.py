@@ -34,6 +34,9 @@ PLAUSIBLE_DRAWS = 100
 MOVED_DRAWS = 200
 ENOUGH_EFFECTIVE = 40.0
 MOST_ROUNDS = 3
+# The likeliest shares are sought in at most so many turns, while a turn still gains this much (in squared widths).
+MOST_TURNS = 3
+GAIN_WORTH_A_TURN = 0.3
 # The moved draws allow the straightened model this many times the variance of a reading, and so reach past the truth.
 ALLOWANCE = 3.0
 # A reading this many widths beyond every plausible sample is doubted; so are readings that together no sample meets.
@@ -70,8 +73,8 @@ class Reading:
 class Updated:
     """What is left once readings are taken in.
 
-    ``middle`` the shares whose normal scores are the mean of what is left; without samples those that, moved least from
-    ``start``, meet the readings, which is the same where the model is straight. ``samples`` and ``weights`` (adding up
+    ``middle`` the shares of the sample whose figures lie nearest to their weighted medians, in standard deviations;
+    without samples those that, moved least from ``start``, meet the readings. ``samples`` and ``weights`` (adding up
     to 1) the samples that may follow; ``figures`` what the model gave for each. ``plausible`` and
     ``plausible_figures`` the draws from before the readings. ``effective`` (sum of weights)^2 / sum of squares, the
     number of unweighted samples that would tell as much. ``doubted`` the readings that nothing plausible explains, as
@@ -241,21 +244,23 @@ class _Update:
         self.proposals: list[_Proposal] = []
 
     def outcome(self, sampled: bool) -> Updated:
-        likeliest, straight, least = self._likeliest()
         if not sampled:
+            likeliest, _, least = self._likeliest(self._origin())
             doubted = self._together(least)
             shares = self.start if doubted else self._shares(likeliest)
             return Updated(shares, (), (), (), (), (), 0.0, doubted)
         self._draw_plausible()
         plausible, plausible_figures = tuple(self.samples), tuple(self.figures)
         doubted = self._apart()
+        nearest = min(range(PLAUSIBLE_DRAWS), key=lambda place: self._squares(self.figures[place]))
+        _, straight, least = self._likeliest(self.scores[nearest])
         weights: list[float] = []
         for _ in range(MOST_ROUNDS if not doubted else 0):
             self._draw_moved(straight)
             weights = self._weights()
             if _effective(weights) >= ENOUGH_EFFECTIVE:
                 break
-            straight = self._straightened(self._middle(weights))
+            straight = self._straightened(self._mean_scores(weights))
         if not doubted:
             doubted = self._together(min(least, *(self._squares(shown) for shown in self.figures)))
         if doubted:
@@ -264,7 +269,7 @@ class _Update:
                 self.start, plausible, even, plausible_figures, plausible, plausible_figures, len(plausible), doubted
             )
         return Updated(
-            self._shares(self._middle(weights)),
+            self.samples[self._middle(weights)],
             tuple(self.samples),
             tuple(weights),
             tuple(self.figures),
@@ -276,35 +281,59 @@ class _Update:
 
     # -- the likeliest shares -----------------------------------------------------------------------------------
 
-    def _likeliest(self) -> tuple[Mapping[str, float], _Straightened, float]:
-        """Scores that meet the readings, moved least from the start; the model straightened near them; their misfit."""
-        origin = {name: _score(self.start[name]) for name in self.names}
-        straight = self._straightened(origin)
-        best, best_squares, best_cost = origin, _sum_of_squares(straight.there), _sum_of_squares(straight.there)
-        scores = origin
-        for turn in range(3):
-            if turn == 1:
-                straight = self._straightened(scores)
+    def _origin(self) -> dict[str, float]:
+        return {name: _score(self.start[name]) for name in self.names}
+
+    def _likeliest(self, first: Mapping[str, float]) -> tuple[Mapping[str, float], _Straightened, float]:
+        """Scores that meet the readings, moved least from the start; the model straightened there; their misfit.
+
+        Sought from ``first`` on.
+        """
+        origin = self._origin()
+        straight = self._straightened(first)
+        cost = self._cost(straight, origin)
+        for _ in range(MOST_TURNS):
+            target = straight.moved(origin, [0.0] * len(self.readings), straight.triangle(1.0))
+            nearer = self._step(origin, straight, target, cost)
+            if nearer is None:
+                break
+            straight, before = self._straightened(nearer), cost
+            cost = self._cost(straight, origin)
+            if before - cost < GAIN_WORTH_A_TURN:
+                break
+        return straight.at, straight, _sum_of_squares(straight.there)
+
+    def _cost(self, straight: _Straightened, origin: Mapping[str, float]) -> float:
+        return _sum_of_squares(straight.there) + sum((straight.at[name] - origin[name]) ** 2 for name in self.names)
+
+    def _step(
+        self, origin: Mapping[str, float], straight: _Straightened, target: Mapping[str, float], cost: float
+    ) -> dict[str, float] | None:
+        """Scores on the way to ``target`` that cost less than ``cost``; None where even a short step does not."""
+        for share in (1.0, 0.5, 0.25, 0.125):
             scores = {
-                name: min(max(score, -_FURTHEST_SCORE), _FURTHEST_SCORE)
-                for name, score in straight.moved(origin, [0.0] * len(self.readings), straight.triangle(1.0)).items()
+                name: min(
+                    max(straight.at[name] + share * (target[name] - straight.at[name]), -_FURTHEST_SCORE),
+                    _FURTHEST_SCORE,
+                )
+                for name in self.names
             }
-            there = self._misfits(self.model(self._shares(scores)))
-            squares = _sum_of_squares(there)
-            cost = squares + sum((scores[name] - origin[name]) ** 2 for name in self.names)
-            if cost < best_cost:
-                best, best_squares, best_cost = scores, squares, cost
-            straight = _Straightened(self.names, scores, there, straight.slopes)
-        return best, straight, best_squares
+            squares = self._squares(self.model(self._shares(scores)))
+            if squares + sum((scores[name] - origin[name]) ** 2 for name in self.names) < cost:
+                return scores
+        return None
 
     def _straightened(self, scores: Mapping[str, float]) -> _Straightened:
         there = self._misfits(self.model(self._shares(scores)))
         slopes: list[dict[str, float]] = [{} for _ in self.readings]
         for name in self.names:
-            step = -_STEP if scores[name] > 0 else _STEP
-            aside = self._misfits(self.model(self._shares({**scores, name: scores[name] + step})))
-            for slope, before, after in zip(slopes, there, aside, strict=True):
-                slope[name] = (after - before) / step
+            # To both sides: what stops at a limit, such as lime that no longer dissolves, is flat to one of them.
+            above, below = (
+                self._misfits(self.model(self._shares({**scores, name: scores[name] + step})))
+                for step in (_STEP, -_STEP)
+            )
+            for slope, high, low in zip(slopes, above, below, strict=True):
+                slope[name] = (high - low) / (2 * _STEP)
         return _Straightened(self.names, scores, there, slopes)
 
     # -- samples and weights ------------------------------------------------------------------------------------
@@ -345,11 +374,28 @@ class _Update:
         total = sum(weights)
         return [weight / total for weight in weights]
 
-    def _middle(self, weights: Sequence[float]) -> dict[str, float]:
+    def _mean_scores(self, weights: Sequence[float]) -> dict[str, float]:
         return {
             name: sum(weight * scores[name] for weight, scores in zip(weights, self.scores, strict=True))
             for name in self.names
         }
+
+    def _middle(self, weights: Sequence[float]) -> int:
+        """Place of the sample nearest to the weighted median of every figure, in that figure's standard deviations."""
+        columns = list(zip(*self.figures, strict=True))
+        medians = [_median(column, weights) for column in columns]
+        spreads = [
+            sum(weight * (value - middle) ** 2 for weight, value in zip(weights, column, strict=True))
+            for column, middle in zip(columns, medians, strict=True)
+        ]
+        return min(
+            range(len(self.samples)),
+            key=lambda place: sum(
+                (value - middle) ** 2 / spread
+                for value, middle, spread in zip(self.figures[place], medians, spreads, strict=True)
+                if spread > 0.0
+            ),
+        )
 
     # -- doubts ---------------------------------------------------------------------------------------------------
 
@@ -389,6 +435,15 @@ def _score(share: float) -> float:
 
 def _sum_of_squares(values: Sequence[float]) -> float:
     return sum(value**2 for value in values)
+
+
+def _median(values: Sequence[float], weights: Sequence[float]) -> float:
+    passed = 0.0
+    for place in sorted(range(len(values)), key=values.__getitem__):
+        passed += weights[place]
+        if passed >= 0.5:
+            return values[place]
+    raise ValueError("weights add up to 1")
 
 
 def _effective(weights: Sequence[float]) -> float:

@@ -79,6 +79,7 @@ def values_of(answer: Answer) -> dict[str, Any]:
             "dissolved_share": figure(answer.spread(lambda outcome: outcome.steep.dissolved_share), "1"),
         },
         "recommended": {stage: _recommended(answer, stage) for stage in STAGES},
+        "evidence": _evidence(answer),
     }
     verdict = verdict_on(answer)
     values["verdict"] = verdict.word
@@ -206,6 +207,25 @@ def _sludge(answer: Answer) -> dict[str, Figure]:
     return told
 
 
+def _evidence(answer: Answer) -> dict[str, Any]:
+    """What the ranges rest on: the readings taken in, and which unknown matters how much (shares of spread, 0 to 1)."""
+    told: dict[str, Any] = {
+        "readings": list(answer.readings_used),
+        "matters": [
+            {
+                "unknown": matter.unknown,
+                "potassium": _six_digits(matter.potassium),
+                "ph": _six_digits(matter.ph),
+                "lime_value": _six_digits(matter.lime_value),
+            }
+            for matter in answer.matters
+        ],
+    }
+    if answer.effective_samples is not None:
+        told["effective_samples"] = figure(Estimate.exactly(answer.effective_samples), "1")
+    return told
+
+
 def _left_behind(outcome: Outcome) -> float:
     """Litres of liquor that are not poured off: in the guard layer and between the grains of the sludge.
 
@@ -249,6 +269,8 @@ TABLES_BEHIND_A_BATCH = (
     "ash_density",
     "ash_dissolution",
     "ash_settling",
+    "reading_widths",
+    "reading_rules",
     "water_kinds",
     "feed_limits",
     "feed_practice",

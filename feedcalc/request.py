@@ -23,6 +23,7 @@ from feedcalc.quantities import Quantity, read_dilution, read_number, read_quant
 
 SCHEMA = 1
 LONGEST_REQUEST = 200_000
+MOST_WEIGHINGS = 50
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
 CUSTOMS = ("us", "metric", "uk")
 PLACES = ("open ground", "raised bed", "pot", "plug tray", "near pond or drain")
@@ -64,6 +65,8 @@ FIELDS: tuple[Field, ...] = (
     Field("ash.state", "choice", "how the ash was kept", "fresh", ("fresh", "aged")),
     Field("ash.amount", "mass_or_volume", "how much ash goes in"),
     Field("ash.measure", "choice", "how the ash is measured out", "cups", ("cups", "scales")),
+    Field("ash.weighings", "masses", "what a level measure of the ash weighed, each time it was filled"),
+    Field("ash.weighed_measure", "volume", "the measure that was weighed", minimum=0.005, maximum=50),
     Field("ash.density", "density", "weight of a level measure of the ash", minimum=0.1, maximum=1.5),
     *(
         Field(f"ash.analysis.{element}", "mass_fraction", f"{element} in the dry ash", maximum=600)
@@ -99,6 +102,16 @@ FIELDS: tuple[Field, ...] = (
     Field("measured.ec", "conductivity", "conductivity read with a meter", maximum=200),
     Field("measured.ph", "ph", "pH read with a meter or strip", minimum=0, maximum=14),
     Field("measured.temperature", "temperature", "temperature of that reading", minimum=0, maximum=60),
+    Field("measured.compensated", "choice", "whether the pen brings its reading to 25 °C", None, ("yes", "no")),
+    Field("measured.ph_by", "choice", "what the pH was read with", None, ("meter", "strip")),
+    Field("measured.ph_width", "ph", "how far that pH may be off, either way", minimum=0.02, maximum=3),
+    Field("measured.of", "choice", "what was read", None, ("liquor", "feed")),
+    Field("measured.after", "time", "time from stirring in the ash to the reading", minimum=0.01, maximum=24 * 60),
+    Field("measured.acid_drops", "volume", "vinegar that 100 mL of liquor took to the colour change", maximum=10),
+    Field("measured.acid_strength", "strength", "strength of that vinegar", minimum=0.001, maximum=1),
+    Field("measured.acid_end", "ph", "pH at which that colour changes", minimum=4.5, maximum=9),
+    Field("measured.clear_depth", "length", "depth down to which the liquor was seen clear", minimum=0.002, maximum=3),
+    Field("measured.clear_after", "time", "time from stirring to that look", minimum=0.01, maximum=24 * 60),
     Field("ask", "choice", "what is asked for, if not a batch", None, ("batch", "spread")),
     Field("ranges", "choice", "whether the ranges are worked out too", "on", ("on", "off")),
     Field("seed", "count", "start of the fixed sample that the ranges rest on", "1", maximum=1e9),
@@ -229,6 +242,7 @@ class _Reading:
         dilution = self._dilution(self.document.get("dilution"))
         solution = self._solution(self.document.get("solution"))
         self._acid_is_whole()
+        self._clear_line_is_whole()
         if self.errors:
             raise InputErrors(self.errors)
         return Request(
@@ -281,6 +295,8 @@ class _Reading:
             self.words[path] = _ash_kind(path, given, field.choices)
         elif field.kind == "text":
             self.words[path] = _plain_text(path, given)
+        elif field.kind == "masses":
+            self._keep_weighings(path, given)
         elif field.kind == "moment":
             moment = _moment(path, given)
             if path == "now":
@@ -297,6 +313,16 @@ class _Reading:
                 )
             self.numbers[path] = quantity.value
             self.readings[path] = quantity
+
+    def _keep_weighings(self, path: str, given: Any) -> None:
+        """A list of weights, or text such as ``98 g; 104 g``, each kept under its place."""
+        texts = re.split(r"[;\n]", given) if isinstance(given, str) else given
+        if not isinstance(texts, list) or not 1 <= len(texts) <= MOST_WEIGHINGS:
+            problem, accepted = "This is not a list of weights.", "weights such as 98 g; 104 g; 101 g"
+            raise InputError(path, _shown(given), problem, accepted)
+        for place, text in enumerate(text for text in texts if not isinstance(text, str) or text.strip()):
+            quantity = read_quantity(text, "mass", path, self.locale, self.customs, minimum=0.1, maximum=50_000)
+            self.numbers[f"{path}.{place}"] = quantity.value
 
     def _choice(self, path: str, given: Any, choices: tuple[str, ...], default: str | None) -> str:
         if given is None or given == "":
@@ -430,6 +456,13 @@ class _Reading:
                     and not any(e.field == path for e in self.errors)
                 ):
                     self._fault(path, "", "The acid needs this too.", example)
+
+    def _clear_line_is_whole(self) -> None:
+        pair = ("measured.clear_depth", "10 cm"), ("measured.clear_after", "2 h")
+        if any(path in self.numbers for path, _ in pair):
+            for path, example in pair:
+                if path not in self.numbers and not any(error.field == path for error in self.errors):
+                    self._fault(path, "", "The clear line needs this too.", f"such as {example}")
 
     def _fault(self, field: str, given: Any, problem: str, accepted: str) -> None:
         self.errors.append(InputError(field, given, problem, accepted))

@@ -140,7 +140,7 @@ def test_the_full_request_of_the_contract_is_answered():
 def test_what_was_measured_of_soil_plant_and_acid_is_used_or_said_not_to_be():
     told = " ".join(reply_to_text(json.dumps(FULL_REQUEST | {"ranges": "off"}))["warnings"]).casefold()
     values = reply_to_text(json.dumps(FULL_REQUEST | {"ranges": "off"}))["values"]
-    assert "meter" in told or "measured" in values
+    assert "conductivity" in told or "measured.ec" in values["evidence"]["readings"]
     assert "soil" in told or "verdict" in values
     assert "acid" in told or "acid_volume" in values["batch"]
 

@@ -24,7 +24,7 @@ def test_each_path_stands_once_in_the_list_of_fields():
 def test_each_field_says_in_words_what_it_is():
     for field in FIELDS:
         assert field.meaning
-        assert field.kind in KINDS or field.kind in ("choice", "ash", "text", "moment")
+        assert field.kind in KINDS or field.kind in ("choice", "ash", "text", "moment", "masses")
         assert field.kind != "choice" or field.choices
         assert field.default is None or not field.choices or field.default in field.choices
 
