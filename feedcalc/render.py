@@ -14,13 +14,14 @@ from typing import Any
 import jinja2
 
 from feedcalc.drawing import bucket_drawing, ladder_drawing, ph_curve, settling_drawing
+from feedcalc.label import NOT_FOR_FOOD, label_of
 from feedcalc.quantities import write_number
 from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.sheet import Sheet, status_words
 from feedcalc.spreading import SpreadSheet
 
 # The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
-PAGE_PARTS = ("sheet", "ladder", "delivery", "reactions", "trust", "bar")
+PAGE_PARTS = ("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar")
 MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
 
 
@@ -61,6 +62,8 @@ def _context(sheet: Sheet) -> dict[str, Any]:
     return {
         "sheet": sheet,
         "f": sheet.figures,
+        "label": label_of(sheet),
+        "not_for_food": NOT_FOR_FOOD,
         "number": lambda value: write_number(value, 2, sheet.locale, trim=True),
         "centimetres": lambda metres: f"{write_number(metres * 100, 2, sheet.locale, trim=True)}\u00a0cm",
         "bucket": lambda: bucket_drawing(sheet),

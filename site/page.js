@@ -39,11 +39,19 @@
     place.replaceChildren(...parsed.body.childNodes);
     [...place.querySelectorAll("details")].forEach((details, at) => { details.open = opened[at] ?? false; });
     if (name === "sheet") showTicks();
+    if (name === "label") showBatchName();
     if (focused) place.querySelector(`[data-step="${focused}"]`)?.focus();
   }
 
   function showTicks() {
     for (const box of answer.querySelectorAll("[data-step]")) box.checked = batch?.done.includes(box.dataset.step) ?? false;
+  }
+
+  /** The name the grower gave the batch, on its label; without one the line to write on stays. */
+  function showBatchName() {
+    const line = document.createElement("span");
+    line.className = "to-write";
+    document.querySelector("[data-batch-name]").replaceChildren(batch?.name || line);
   }
 
   function show(reply, whole) {
@@ -56,7 +64,8 @@
       return;
     }
     for (const [name, markup] of Object.entries(reply.html)) {
-      if (whole || name !== "reactions") put(name, markup); // curves come with the ranges; till then the last ones stay
+      // Curves, and how dangerous it can be, come with the ranges; till then the last ones stay.
+      if (whole || !["reactions", "label"].includes(name)) put(name, markup);
     }
     answer.setAttribute("aria-busy", String(!whole));
     if (whole) {
@@ -405,6 +414,7 @@
   byId("redo").addEventListener("click", () => step(future, past));
   byId("batch-name").addEventListener("input", ({ target }) => {
     batch.name = target.value;
+    showBatchName();
     keep();
     listBatches();
   });
@@ -423,6 +433,12 @@
   });
   byId("copy-link").addEventListener("click", copyLink);
   byId("print").addEventListener("click", () => window.print());
+  byId("print-label").hidden = false;
+  byId("print-label").addEventListener("click", () => {
+    html.dataset.print = "label";
+    window.print();
+  });
+  window.addEventListener("afterprint", () => { delete html.dataset.print; });
   byId("try-again").addEventListener("click", () => {
     feedcalcEngine.restart();
     recalculate(0);

@@ -1,0 +1,126 @@
+"""What the bottle must say, months later, to somebody who was not there.
+
+Rules of this room:
+
+* The class of danger follows the upper end of the pH. Where no range was worked out, the worst class is taken.
+* Nothing on a label is surer than the sheet it comes from: a figure keeps its range, and what nobody told
+  (dates, the batch's name) is a line to write on, never a guess.
+* `required` is what no label may be printed without, whatever its size: see there.
+* Here stands what is said. How it is set on paper is the work of the templates and of `label_paper`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from feedcalc.cautions import Hazard, hazard_at
+from feedcalc.sheet import Sheet, Shown
+
+# Statements that go with the symbol of corrosion: skin corrosion and serious eye damage (CLP, Annex I, tables
+# 3.2.5 and 3.3.5, from memory; with that symbol the one for irritation is not asked for, Article 26, from memory).
+WITH_CORROSION_SYMBOL = {"H314", "H318"}
+# A pH that is surely in the worst class.
+_WORST_PH = 14.0
+_FIRST_AID = ("first_aid_eyes", "first_aid_skin", "first_aid_swallowed")
+NOT_FOR_FOOD = "Not for food containers. Not a drink."
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """A bottle's label in words. An empty date or name is a line to write on.
+
+    ``strength`` and ``delivered`` are pairs of a name and a figure; ``cans`` holds size, water and liquor of each
+    can by the names of the contract.
+    """
+
+    title: str
+    contents: str
+    batch: str
+    made: str
+    settled: str
+    use_by: str
+    hazard: Hazard
+    has_corrosion_symbol: bool
+    class_words: str
+    first_aid: tuple[str, ...]
+    ph: Shown
+    dilution: Shown
+    cans: tuple[Mapping[str, Shown], ...]
+    strength: tuple[tuple[str, Shown], ...]
+    delivered_in: Shown
+    delivered: tuple[tuple[str, Shown], ...]
+    keeps_days: int
+
+    @property
+    def required(self) -> tuple[str, ...]:
+        """Every sentence that must stand on the bottle: what it is, how it hurts, what then, where it may not go."""
+        return (
+            self.title,
+            *((self.hazard.signal_word,) if self.hazard.signal_word else ()),
+            *(text for _, text in self.hazard.hazards),
+            *(text for _, text in self.hazard.precautions),
+            *self.first_aid,
+            NOT_FOR_FOOD,
+        )
+
+
+def label_of(sheet: Sheet, batch: str = "") -> Label:
+    """The label of the clear liquor of a batch; ``batch`` is what the grower calls it."""
+    figures = sheet.figures
+    ph = figures["liquor.ph"]
+    hazard = sheet.hazard if ph.range else hazard_at(_WORST_PH)
+    aid = {caution.id: caution.text for caution in sheet.cautions}
+    return Label(
+        title="Wood-ash liquor",
+        contents=_contents(sheet),
+        batch=batch.strip(),
+        made=_day(sheet.starts),
+        settled=_day(sheet.settled),
+        use_by=_day(sheet.use_by),
+        hazard=hazard,
+        has_corrosion_symbol=any(code in WITH_CORROSION_SYMBOL for code, _ in hazard.hazards),
+        class_words=_class_words(hazard, ph),
+        first_aid=tuple(aid[id_] for id_ in _FIRST_AID),
+        ph=ph,
+        dilution=figures["batch.parts_water"],
+        cans=sheet.cans,
+        strength=tuple(
+            (words, figures[f"liquor.{name}"])
+            for name, words in (
+                ("potassium", "potassium"),
+                ("alkalinity", "alkalinity as CaCO₃"),
+                ("ec", "conductivity at 25 °C"),
+            )
+        ),
+        delivered_in=figures["delivered.per_can.volume"],
+        delivered=tuple(
+            (words, figures[f"delivered.per_can.{name}"])
+            for name, words in (
+                ("potassium", "potassium"),
+                ("calcium", "calcium"),
+                ("magnesium", "magnesium"),
+                ("lime_value", "lime value as CaCO₃"),
+            )
+        ),
+        keeps_days=sheet.keeps_days,
+    )
+
+
+def _contents(sheet: Sheet) -> str:
+    made_of = f"{sheet.ash_label.lower()} ({sheet.ash_state}) steeped in {sheet.water_label.lower()}"
+    return f"Clear liquor of {made_of}: potassium salts and alkali in water. Undiluted."
+
+
+def _class_words(hazard: Hazard, ph: Shown) -> str:
+    if not ph.range:
+        return "No range was worked out, so it is treated as corrosive."
+    if hazard.name == "mild":
+        return "Worked out, not tested. Mild by its pH; still no drink."
+    return f"Worked out, not tested: treat as {hazard.name}, by the high end of its pH."
+
+
+def _day(moment: datetime | None) -> str:
+    """The day with its year, since a bottle may stand for long; empty where nobody said when."""
+    return f"{moment.day} {moment:%b %Y}" if moment else ""

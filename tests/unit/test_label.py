@@ -1,0 +1,102 @@
+"""The bottle's label: nothing required is missing, nothing is surer than the sheet, nothing typed is markup."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+from dataclasses import replace
+
+import pytest
+
+from feedcalc import published
+from feedcalc.cautions import hazard_at
+from feedcalc.label import NOT_FOR_FOOD, Label, label_of
+from feedcalc.sheet import Shown
+from tests.contract.asking import WEIGHED, reply_to, sheet_of_text
+
+# Liquors of each class by the high end of their pH: fresh ash, the same in plenty of water, the least of aged ash.
+CLASSES = {
+    "corrosive": {"ash": {"kind": "hardwood", "state": "fresh", "amount": "100 g"}, "water": {"amount": "5 L"}},
+    "irritant": {"ash": {"kind": "mixed", "state": "aged", "amount": "20 g"}, "water": {"amount": "20 L"}},
+}
+
+
+def label(asked: dict, **more) -> Label:
+    return label_of(sheet_of_text(json.dumps({"schema": 1, "ranges": "on", **asked, **more})))
+
+
+def words_of(markup: str) -> str:
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", markup)).split())
+
+
+def with_ph(high: float) -> Label:
+    """A label of a liquor whose pH may be as high as this."""
+    sheet = sheet_of_text(json.dumps({"schema": 1, "ranges": "off", **WEIGHED}))
+    ph = Shown("liquor.ph", high - 0.5, f"{high - 0.5:.1f}", f"{high - 1:.1f} to {high:.1f}", "")
+    return label_of(replace(sheet, hazard=hazard_at(high), figures={**sheet.figures, "liquor.ph": ph}))
+
+
+@pytest.mark.parametrize(
+    ("high", "name", "signal_word", "codes"),
+    [
+        (12.6, "corrosive", "Danger", {"H314"}),
+        (11.5, "corrosive", "Danger", {"H314"}),
+        (11.4, "irritant", "Danger", {"H315", "H318"}),
+        (9.5, "mild", "", set()),
+    ],
+)
+def test_the_class_follows_the_high_end_of_the_ph(high, name, signal_word, codes):
+    # CLP Regulation (EC) 1272/2008, Annex I, 3.2.2.2: pH 11.5 or more is taken as corrosive without a test.
+    told = with_ph(high)
+    assert told.hazard.name == name
+    assert told.hazard.signal_word == signal_word
+    assert {code for code, _ in told.hazard.hazards} == codes
+    # CLP Annex I: the corrosion symbol goes with H314 and with H318.
+    assert told.has_corrosion_symbol == bool(codes)
+
+
+@pytest.mark.parametrize("high", [12.6, 11.4, 9.5])
+def test_what_is_required_names_the_danger_the_first_aid_and_the_food_bottle(high):
+    told = with_ph(high)
+    text = " ".join(told.required)
+    assert NOT_FOR_FOOD in told.required
+    assert "Not for food containers" in text
+    assert "Keep out of reach of children." in text
+    for part_of_body in ("In the eye:", "On skin:", "Swallowed:"):
+        assert part_of_body in text
+    statements = {row["text"] for row in published.table("hazard_statements")}
+    assert {text for _, text in (*told.hazard.hazards, *told.hazard.precautions)} <= statements
+
+
+def test_without_a_range_nothing_milder_than_the_worst_is_claimed():
+    sheet = sheet_of_text(json.dumps({"schema": 1, "ranges": "off", **CLASSES["irritant"]}))
+    assert not sheet.figures["liquor.ph"].range
+    assert label_of(sheet).hazard.name == "corrosive"
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_the_page_shows_every_required_sentence_and_the_range_of_each_figure(name):
+    asked = {"schema": 1, **CLASSES[name]}
+    told = label(asked)
+    assert told.hazard.name == name
+    text = words_of(reply_to(asked, ranges="on")["html"]["label"])
+    for sentence in told.required:
+        assert sentence in text
+    for _, shown in (*told.strength, *told.delivered):
+        assert shown.range, shown.path
+        assert f"(likely {shown.range})".replace("\u00a0", " ") in text
+
+
+def test_dates_nobody_gave_are_lines_to_write_on_and_given_ones_have_their_year():
+    dated = label(CLASSES["corrosive"], now="2026-12-30T18:00")
+    assert (dated.made, dated.use_by[-4:]) == ("30 Dec 2026", "2027")
+    undated = label(CLASSES["corrosive"])
+    assert undated.made == undated.settled == undated.use_by == ""
+
+
+def test_the_symbol_reads_in_black_and_white_and_has_a_title():
+    markup = reply_to(CLASSES["corrosive"], ranges="on")["html"]["label"]
+    symbol = markup[markup.index("<svg") : markup.index("</svg>")]
+    assert "<title" in symbol
+    assert {"#000", "#fff"} <= set(re.findall(r'fill="([^"]+)"', symbol))
