@@ -43,7 +43,7 @@ def test_practice_stands_beside_the_cap_and_what_is_above_is_said_to_be():
     assert uses["raised_bed"]["times_the_cap"]["value"] > 2.5
     assert not uses["compost"]["is_above_cap"]
     html = reply_to(BED)["html"]["spread"]
-    assert "above" in html
+    assert "Above:" in html
     assert "common practice, no source" in html
 
 
