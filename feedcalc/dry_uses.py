@@ -21,6 +21,8 @@ from feedcalc.estimates import Estimate, estimate_of, stratified_shares
 from feedcalc.liming import ash_that_meets, lime_requirement, soil_buffer
 
 SAMPLES = 40
+# An ash weaker than this, in g of CaCO3 to a gram, counts as this weak: what it needs is past any cap either way.
+LEAST_LIME = 0.01
 # Why the advice is not more, the usual reasons first.
 LIMITS = ("cap", "need", "stop", "held back")
 
@@ -129,6 +131,7 @@ def advised_ash(
     >>> advised_ash(Estimate.exactly(6.4), 6.5, 7.0, "sand", 15, lime, 98.0, False).limited_by
     'need'
     """
+    lime_value = Estimate(*(max(lime, LEAST_LIME) for lime in (lime_value.low, lime_value.typical, lime_value.high)))
     need = lime_requirement(soil_ph, target_ph, texture, depth_cm)
     need_in_ash = ash_that_meets(need, lime_value)
     room = soil_buffer(texture, depth_cm).low * max(stop_ph - soil_ph.high, 0.0) / lime_value.high

@@ -152,16 +152,14 @@ def _published(row: Mapping[str, str]) -> dict[str, Any]:
 
 def _advice(advice: Advice, worth: AshWorth, texture: str, depth: float, area: float | None) -> dict[str, Any]:
     lime = worth.lime.scaled(advice.ash)
-    told: dict[str, Any] = {
+    return {
         "ash": figure(Estimate.exactly(advice.ash), "g/m2"),
         "limited_by": advice.limited_by,
         "lime_value": figure(lime, "g CaCO3/m2"),
         "potassium": figure(worth.potassium.scaled(advice.ash), "g/m2"),
         "shift": figure(expected_shift(lime, texture, depth), "1"),
+        "ash_for_area": None if area is None else figure(Estimate.exactly(advice.ash * area), "g"),
     }
-    if area is not None:
-        told["ash_for_area"] = figure(Estimate.exactly(advice.ash * area), "g")
-    return told
 
 
 def _covers(request: Request, advice: Advice, density: float) -> Figure | None:

@@ -73,6 +73,26 @@ def test_the_ash_in_hand_covers_so_much_ground():
     assert covers["value"] == pytest.approx(2.0)
 
 
+def test_without_an_area_no_total_is_told():
+    reply = reply_to(BED, {"soil": {"area": ""}})
+    assert reply["values"]["spread"]["advice"]["ash_for_area"] is None
+    assert "For your area" not in reply["html"]["spread"]
+
+
+@pytest.mark.parametrize("ph", [None, 2.5, 5.8, 6.4, 6.6, 7.5, 11])
+@pytest.mark.parametrize("texture", [None, "sand", "peat"])
+@pytest.mark.parametrize("place", [None, "pot", "near pond or drain"])
+def test_any_ground_is_answered(ph, texture, place):
+    reply = reply_to({"ask": "spread", "soil": {"ph": ph, "texture": texture}, "place": place, "plant": "{0} %s"})
+    assert reply["ok"], reply["errors"]
+    assert (reply["values"]["spread"]["advice"]["ash"]["value"] > 0) <= (reply["values"]["verdict"] != "hold back")
+
+
+def test_an_ash_without_lime_is_answered():
+    analysis = dict.fromkeys(("potassium", "calcium", "magnesium", "sodium"), "0 g/kg")
+    assert reply_to(BED, {"ash": {"analysis": analysis}})["ok"]
+
+
 def test_an_asked_target_is_kept_and_a_usual_one_is_told():
     assert values_of(BED, {"soil": {"target_ph": 6.2}})["spread"]["need"]["target_ph"]["value"] == 6.2
     assert reply_to(BED)["assumed"]["soil.target_ph"] == "6.5"

@@ -100,6 +100,10 @@ def test_the_worst_case_stays_below_the_stop():
     assert advice.limited_by == "stop"
 
 
+def test_an_ash_without_lime_is_held_by_the_cap():
+    assert (advised(lime=0.0).ash, advised(lime=0.0).limited_by) == (98.0, "cap")
+
+
 def test_held_back_is_none_and_says_so():
     assert (advised(held=True).ash, advised(held=True).limited_by) == (0.0, "held back")
 
