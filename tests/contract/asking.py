@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import json
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import Any
 from unittest import mock
 
@@ -43,8 +44,14 @@ def reply_to_text(text: str) -> Reply:
     def refuse(constant: str) -> None:
         raise AssertionError(f"the reply holds {constant}, which is not JSON")
 
-    reply: Reply = json.loads(calculate(text), parse_constant=refuse)
+    reply: Reply = json.loads(_answered(text), parse_constant=refuse)
     return reply
+
+
+@lru_cache(maxsize=256)
+def _answered(text: str) -> str:
+    """The door is a pure function (see ``test_door_names``), so a question that comes again is not worked out again."""
+    return calculate(text)
 
 
 def faults(*parts: Mapping[str, Any], **more: Any) -> dict[str, dict[str, str]]:
@@ -54,6 +61,7 @@ def faults(*parts: Mapping[str, Any], **more: Any) -> dict[str, dict[str, str]]:
     return {error["field"]: error for error in reply["errors"]}
 
 
+@lru_cache(maxsize=64)
 def sheet_of_text(text: str) -> Sheet:
     """The sheet that the engine hands to its templates for an answered request."""
     handed: list[Sheet] = []

@@ -117,6 +117,6 @@ def test_text_in_markdown_is_fenced(text):
 
 def test_every_named_part_has_a_template():
     for part in MARKDOWN_PARTS:
-        reply, text = calculate_markdown(json.dumps({"schema": 1, **WEIGHED}), part)
+        reply, text = calculate_markdown(json.dumps({"schema": 1, "ranges": "off", **WEIGHED}), part)
         assert reply["ok"]
         assert isinstance(text, str)
