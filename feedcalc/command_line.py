@@ -20,6 +20,7 @@ from rich.console import Console
 from rich.markdown import Markdown
 
 from feedcalc.engine import calculate, calculate_markdown, demo_request
+from feedcalc.plant_search import plants_found
 
 # Option, path in the request, what it says.
 OPTIONS: tuple[tuple[str, str, str], ...] = (
@@ -120,6 +121,26 @@ def spread_verb(**options: Any) -> None:
       feedcalc spread --soil-ph 6.0 --tested-with kit --texture loam --plant tomato
     """
     _show("spread", options, ask="spread")
+
+
+@main.command("plants")
+@click.argument("name", nargs=-1)
+@click.option("--json", "as_json", is_flag=True, help="Write the plants as JSON.")
+def plants_verb(name: tuple[str, ...], as_json: bool) -> None:
+    """Whether a plant bears ash and which soil pH it likes, by common or botanical NAME; all of them without one.
+
+    \b
+    Examples:
+      feedcalc plants hydrangea
+      feedcalc plants "Vaccinium corymbosum" --json
+    """
+    found, words = plants_found(" ".join(name))
+    if as_json:
+        click.echo(json.dumps(found, ensure_ascii=False))
+    else:
+        click.echo(words, nl=False, err=not found)
+    if not found:
+        sys.exit(1)
 
 
 @main.command("calculate")

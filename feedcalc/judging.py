@@ -75,7 +75,8 @@ def _feed_facts(answer: Answer) -> FeedFacts:
         alkalinity=answer.spread(lambda outcome: outcome.own.liquor.alkalinity),
         conductivity=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.conductivity),
         lime_per_square_metre=answer.spread(
-            lambda outcome: outcome.own.liquor.alkalinity * litres * grams_per_milligram
+            # An ash of more acid than base brings none.
+            lambda outcome: max(outcome.own.liquor.alkalinity, 0.0) * litres * grams_per_milligram
         ),
         limits=answer.limits[stage],
         parts=answer.plan.parts_water,

@@ -7,6 +7,7 @@ Text from people is only ever text: HTML templates escape everything, Markdown t
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -19,6 +20,7 @@ from feedcalc.quantities import write_number
 from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.sheet import Sheet, status_words
 from feedcalc.spreading import SpreadSheet
+from feedcalc.suitability import Plant
 
 # The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar")
@@ -45,6 +47,12 @@ def spread_html(sheet: SpreadSheet) -> str:
 def spread_markdown(sheet: SpreadSheet) -> str:
     """The spreading of dry ash as Markdown that also reads well as plain text."""
     text = _templates().get_template("spread.md.j2").render(sheet=sheet, w=sheet.words)
+    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+
+
+def plant_list_markdown(found: Sequence[Plant], asked: str, near: Sequence[str]) -> str:
+    """Plants with what each list says of their soil; ``near`` are names to offer where nothing was found."""
+    text = _templates().get_template("plants.md.j2").render(plants=found, asked=asked, near=near)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 

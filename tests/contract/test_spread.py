@@ -91,6 +91,7 @@ def test_any_ground_is_answered(ph, texture, place):
 def test_an_ash_without_lime_is_answered():
     analysis = dict.fromkeys(("potassium", "calcium", "magnesium", "sodium"), "0 g/kg")
     assert reply_to(BED, {"ash": {"analysis": analysis}})["ok"]
+    assert reply_to(BED, {"ask": "batch", "ash": {"analysis": analysis}})["ok"]
 
 
 def test_an_asked_target_is_kept_and_a_usual_one_is_told():
@@ -121,3 +122,24 @@ def test_a_refused_request_ends_with_code_one_and_names_its_field():
     done = CliRunner().invoke(main, ["spread", "--soil-ph", "sour"])
     assert done.exit_code == 1
     assert "soil.ph" in done.output + done.stderr
+
+
+def test_plants_are_found_from_the_command_line_by_either_name():
+    by_common = json.loads(CliRunner().invoke(main, ["plants", "highbush", "blueberries", "--json"]).output)
+    by_botanical = json.loads(CliRunner().invoke(main, ["plants", "Vaccinium corymbosum", "--json"]).output)
+    assert by_common == by_botanical
+    assert by_common[0]["kind"] == "acid-loving"
+    assert len(json.loads(CliRunner().invoke(main, ["plants", "--json"]).output)) >= 100
+
+
+def test_conflicting_lists_of_a_plant_are_shown_side_by_side():
+    words = CliRunner().invoke(main, ["plants", "juniper"]).output
+    assert "5.0 to 6.0" in words
+    assert "5.0 to 8.0" in words
+    assert "conflict" in words
+
+
+def test_a_plant_that_is_not_listed_is_answered_with_near_names():
+    done = CliRunner().invoke(main, ["plants", "brocolli"])
+    assert done.exit_code == 1
+    assert "broccoli" in done.output + done.stderr

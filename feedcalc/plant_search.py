@@ -1,0 +1,23 @@
+"""Which plants a name may mean, and what each list says of them: for the command line and whoever asks in JSON.
+
+Rules of this room: it only hands on what `feedcalc.suitability` found; nothing is judged here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from feedcalc.render import plant_list_markdown
+from feedcalc.suitability import plants, plants_named, plants_spelt_like
+
+
+def plants_found(text: str) -> tuple[list[dict[str, Any]], str]:
+    """The plants that a name may mean, or the whole list for an empty one; as JSON would have them, and as Markdown.
+
+    >>> [plant["names"][0] for plant in plants_found("Vaccinium macrocarpon")[0]]
+    ['cranberry']
+    """
+    found = plants_named(text) if text.strip() else plants()
+    words = plant_list_markdown(found, text, () if found else plants_spelt_like(text))
+    return [asdict(plant) | {"sources_conflict": plant.sources_conflict} for plant in found], words
