@@ -66,7 +66,7 @@ const feedcalcForm = (() => {
         option.dataset.unknown = "";
         field.add(option);
       }
-      field.value = value || (options.some((option) => option.value === "") ? "" : field.dataset.usual);
+      field.value = value || field.dataset.usual;
     }
     openWhatIsFilled();
     return Object.keys(values);
@@ -135,16 +135,17 @@ const feedcalcForm = (() => {
         const place = form.querySelector(`[data-error="${CSS.escape(field.name)}"]`);
         place.textContent = place.textContent ? `${place.textContent} ${words}` : words;
         place.hidden = false;
+        form.querySelector(`[data-echo="${CSS.escape(field.name)}"]`).textContent = "";
         field.setAttribute("aria-invalid", "true");
         field.closest("details")?.setAttribute("open", "");
         const link = document.createElement("a");
         link.href = `#${field.id}`;
-        link.textContent = `${form.querySelector(`label[for="${CSS.escape(field.id)}"]`).textContent}: `;
+        link.textContent = `${form.querySelector(`label[for="${CSS.escape(field.id)}"]`).textContent}:`;
         link.addEventListener("click", (event) => {
           event.preventDefault();
           field.focus();
         });
-        item.append(link);
+        item.append(link, " ");
       }
       item.append(given ? `“${given}”: ${words}` : words);
       return item;
@@ -153,6 +154,5 @@ const feedcalcForm = (() => {
     summary.hidden = !errors.length;
   }
 
-  for (const select of form.querySelectorAll("select")) select.dataset.usual = select.value;
   return { read, write, addCan, removeCan, tell };
 })();

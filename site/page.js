@@ -192,13 +192,18 @@
       sessionStorage.setItem(CURRENT, batch.id);
       localStorage.setItem(CURRENT, batch.id);
     } catch { /* then the newest is opened next time */ }
-    feedcalcForm.write(batch.request);
+    const left = feedcalcForm.write(batch.request);
+    if (left.length) {
+      batch.request = feedcalcForm.read();
+      keep();
+    }
     byId("batch-name").value = batch.name;
     byId("link-text").hidden = true;
     listBatches();
     tellHistory();
     showTicks();
     recalculate(0);
+    return left.length ? ` Left out, because this page has no field for it: ${left.join(", ")}.` : "";
   }
 
   function listBatches() {
@@ -301,8 +306,8 @@
       }
       return add(each.name || "Batch", each.request, each.done, mine ? newId() : each.id);
     });
-    turnTo(taken[0]);
-    toast(taken.length === 1 ? `Added “${nameOf(taken[0])}”.` : `Added ${taken.length} batches.`, "Undo", () => {
+    const left = turnTo(taken[0]);
+    toast((taken.length === 1 ? `Added “${nameOf(taken[0])}”.` : `Added ${taken.length} batches.`) + left, "Undo", () => {
       for (const { id } of batches) feedcalcKeeping.remove(id);
       batches = before;
       for (const each of batches) feedcalcKeeping.store(each);
@@ -331,7 +336,14 @@
     }
   }
 
-  const empty = () => ({ schema: 1, now: localMoment() });
+  /** A batch with nothing filled in but the clock and how numbers are written where this browser is at home. */
+  function empty() {
+    const offered = [...byId("locale").options].map(({ value }) => value);
+    const [language] = navigator.language.split("-");
+    const locale = offered.find((value) => value === navigator.language)
+      ?? offered.find((value) => value.startsWith(`${language}-`)) ?? byId("locale").dataset.usual;
+    return { schema: 1, now: localMoment(), locale };
+  }
 
   /** The clock of this machine as a datetime-local field writes it. */
   function localMoment() {

@@ -29,7 +29,7 @@ def digest_of_sources() -> str:
     files += [path for path in ingredients.SITE.rglob("*") if path.is_file()]
     digest = hashlib.sha256()
     for path in sorted(files):
-        if {"node_modules", "__pycache__"}.isdisjoint(path.parts):
+        if {"node_modules", "pictures", "__pycache__"}.isdisjoint(path.parts):
             digest.update(f"{path.relative_to(root)}\0{hashlib.sha256(path.read_bytes()).hexdigest()}\n".encode())
     return digest.hexdigest()
 

@@ -7,7 +7,7 @@ Rules: page.html.j2 is the only template of the page. It is given
   scripts run while the payload is still being read, so they find all of the page but that;
 * ``installable``: True for the site (``<html data-installable>``, link to the manifest);
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
-* ``choices``: for each field of a request that is chosen from a list, the choices;
+* ``choices``: for each field of a request that is chosen from a list, the choices; ``usual``: what is assumed;
   ``labels``: what each kind of ash, of water and of other things in a can is called; ``plants``: names known;
 * ``licences``: names and licence texts of what the page carries; ``version``: of feedcalc.
 
@@ -109,6 +109,7 @@ def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) 
         request=parts.request,
         reply=_with_markup(parts.reply),
         choices={field.path: field.choices for field in FIELDS} | {"locale": LOCALES, "customs": CUSTOMS},
+        usual={field.path: field.default or "" for field in FIELDS} | {"locale": "en-GB", "customs": ""},
         labels={row["kind"]: row["label"] for name in ("ash_kinds", "water_kinds") for row in published.table(name)}
         | {row["id"]: row["words"] for row in published.table("second_things")},
         plants=sorted({row["names"].split("|")[0] for row in published.table("plants")}),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,8 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.browser.conftest import SiteServer, wait_until
 
+# What is typed must be kept whether Python wakes or not, so most of these tests leave it out of the page.
+PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
 NAMES = "[...document.querySelectorAll('#batch-choice option')].map((option) => option.textContent)"
 
 
@@ -23,13 +26,23 @@ def context_of_grower(browser: Browser) -> Iterator[BrowserContext]:
     context.close()
 
 
+@pytest.fixture(scope="module")
+def asleep(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Address of the one file without its Python."""
+    copy = tmp_path_factory.mktemp("asleep") / "feedcalc.html"
+    text, found = PAYLOAD.subn(rb"\1", (dist / "feedcalc.html").read_bytes())
+    assert found == 1
+    copy.write_bytes(text)
+    return copy.as_uri()
+
+
 @pytest.fixture
-def opened(context_of_grower: BrowserContext, one_file: str) -> Callable[..., Page]:
+def opened(context_of_grower: BrowserContext, asleep: str) -> Callable[..., Page]:
     """Opens the page, in the same browser each time."""
 
-    def open_page(fragment: str = "") -> Page:
+    def open_page(fragment: str = "", address: str = asleep) -> Page:
         page = context_of_grower.new_page()
-        page.goto(one_file + fragment)
+        page.goto(address + fragment)
         page.evaluate("document.getElementById('more').open = true")
         return page
 
@@ -126,7 +139,7 @@ def test_a_deleted_batch_comes_back_by_undo(opened: Callable[..., Page]) -> None
 
 
 def test_a_file_brings_batches_to_another_browser(
-    opened: Callable[..., Page], browser: Browser, one_file: str, tmp_path: Path
+    opened: Callable[..., Page], browser: Browser, asleep: str, tmp_path: Path
 ) -> None:
     page = opened()
     page.locator("#batch-name").fill("Chard & <b>")
@@ -138,7 +151,7 @@ def test_a_file_brings_batches_to_another_browser(
     document = json.loads(saved.read_text(encoding="utf-8"))
     assert (document["format"], document["version"]) == ("feedcalc batches", 1)
     other = browser.new_context(offline=True).new_page()
-    other.goto(one_file)
+    other.goto(asleep)
     import_file(other, saved)
     expect(other.locator("#preview-list")).to_contain_text("Chard & <b>")
     assert typed(other, "water.amount") == ""  # nothing happens before it is agreed to
@@ -257,13 +270,13 @@ def test_full_storage_is_said_and_a_file_offered(
 
 
 def test_refused_storage_leaves_the_page_working(
-    context_of_grower: BrowserContext, opened: Callable[..., Page]
+    context_of_grower: BrowserContext, opened: Callable[..., Page], one_file: str
 ) -> None:
     context_of_grower.add_init_script(
         """for (const name of ["localStorage", "sessionStorage"])
              Object.defineProperty(window, name, { get() { throw new DOMException("no", "SecurityError"); } });"""
     )
-    page = opened()
+    page = opened(address=one_file)
     expect(page.locator("#kept")).to_contain_text("Not kept")
     wait_until(lambda: page.evaluate("document.getElementById('freshness').dataset.freshness") == "fresh")
 
@@ -280,3 +293,12 @@ def test_two_windows_do_not_overwrite_each_other(page: Page, site_server: SiteSe
     other.reload()
     assert other.locator('[name="water.amount"]').input_value() == "3 L"
     other.close()
+
+
+def test_what_the_page_has_no_field_for_is_named_when_it_is_left_out(opened: Callable[..., Page]) -> None:
+    page = opened(
+        link_to(envelope({"name": "x", "request": {"schema": 1, "moon": "full", "water": {"amount": "5 L"}}}))
+    )
+    page.locator("#preview-keep").click()
+    expect(page.locator("#toast-words")).to_contain_text("moon")
+    assert "moon" not in page.evaluate("JSON.stringify(feedcalcKeeping.open())")
