@@ -31,9 +31,9 @@ Model = Callable[[Shares], Sequence[float]]
 
 # Draws before and after the readings are looked at, and the effective number that is enough to stop at.
 PLAUSIBLE_DRAWS = 100
-MOVED_DRAWS = 200
+MOVED_DRAWS = 160
 ENOUGH_EFFECTIVE = 40.0
-MOST_ROUNDS = 3
+MOST_ROUNDS = 4
 # The likeliest shares are sought in at most so many turns, while a turn still gains this much (in squared widths).
 MOST_TURNS = 3
 GAIN_WORTH_A_TURN = 0.3
@@ -245,7 +245,7 @@ class _Update:
 
     def outcome(self, sampled: bool) -> Updated:
         if not sampled:
-            likeliest, _, least = self._likeliest(self._origin())
+            likeliest, least = self._likeliest()
             doubted = self._together(least)
             shares = self.start if doubted else self._shares(likeliest)
             return Updated(shares, (), (), (), (), (), 0.0, doubted)
@@ -253,7 +253,7 @@ class _Update:
         plausible, plausible_figures = tuple(self.samples), tuple(self.figures)
         doubted = self._apart()
         nearest = min(range(PLAUSIBLE_DRAWS), key=lambda place: self._squares(self.figures[place]))
-        _, straight, least = self._likeliest(self.scores[nearest])
+        straight = self._straightened(self.scores[nearest])
         weights: list[float] = []
         for _ in range(MOST_ROUNDS if not doubted else 0):
             self._draw_moved(straight)
@@ -262,7 +262,7 @@ class _Update:
                 break
             straight = self._straightened(self._mean_scores(weights))
         if not doubted:
-            doubted = self._together(min(least, *(self._squares(shown) for shown in self.figures)))
+            doubted = self._together(min(self._squares(shown) for shown in self.figures))
         if doubted:
             even = (1.0 / len(plausible),) * len(plausible)
             return Updated(
@@ -281,16 +281,10 @@ class _Update:
 
     # -- the likeliest shares -----------------------------------------------------------------------------------
 
-    def _origin(self) -> dict[str, float]:
-        return {name: _score(self.start[name]) for name in self.names}
-
-    def _likeliest(self, first: Mapping[str, float]) -> tuple[Mapping[str, float], _Straightened, float]:
-        """Scores that meet the readings, moved least from the start; the model straightened there; their misfit.
-
-        Sought from ``first`` on.
-        """
-        origin = self._origin()
-        straight = self._straightened(first)
+    def _likeliest(self) -> tuple[Mapping[str, float], float]:
+        """Scores that meet the readings, moved least from the start, and their squared misfit."""
+        origin = {name: _score(self.start[name]) for name in self.names}
+        straight = self._straightened(origin)
         cost = self._cost(straight, origin)
         for _ in range(MOST_TURNS):
             target = straight.moved(origin, [0.0] * len(self.readings), straight.triangle(1.0))
@@ -301,7 +295,7 @@ class _Update:
             cost = self._cost(straight, origin)
             if before - cost < GAIN_WORTH_A_TURN:
                 break
-        return straight.at, straight, _sum_of_squares(straight.there)
+        return straight.at, _sum_of_squares(straight.there)
 
     def _cost(self, straight: _Straightened, origin: Mapping[str, float]) -> float:
         return _sum_of_squares(straight.there) + sum((straight.at[name] - origin[name]) ** 2 for name in self.names)

@@ -46,11 +46,15 @@ _DIRECTIONS = {1: "high", -1: "low", 0: "together"}
 
 @dataclass(frozen=True, slots=True)
 class Matter:
-    """An unknown of the ash, and which share (0 to 1) of the spread of three figures it explains."""
+    """An unknown of the ash, and which share (0 to 1) of the spread of three figures it explains.
+
+    ``remedy`` would make it surer, ``field`` is where a request takes that (empty where none does).
+    """
 
     unknown: str
     words: str
     remedy: str
+    field: str
     potassium: float
     ph: float
     lime_value: float
@@ -230,7 +234,15 @@ def matters_of(samples: Sequence[Shares], figures: Sequence[Sequence[float]]) ->
     potassium, ph, lime = (shares_of_spread(samples, column) for column in zip(*figures, strict=True))
     words = {row["unknown"]: row for row in published.table("unknown_words")}
     matters = [
-        Matter(name, words[name]["words"], words[name]["remedy"], potassium[name], ph[name], lime[name])
+        Matter(
+            name,
+            words[name]["words"],
+            words[name]["remedy"],
+            words[name]["field"],
+            potassium[name],
+            ph[name],
+            lime[name],
+        )
         for name in samples[0]
         if name in words
     ]

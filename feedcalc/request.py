@@ -323,6 +323,7 @@ class _Reading:
         for place, text in enumerate(text for text in texts if not isinstance(text, str) or text.strip()):
             quantity = read_quantity(text, "mass", path, self.locale, self.customs, minimum=0.1, maximum=50_000)
             self.numbers[f"{path}.{place}"] = quantity.value
+            self.readings[path] = quantity
 
     def _choice(self, path: str, given: Any, choices: tuple[str, ...], default: str | None) -> str:
         if given is None or given == "":

@@ -10,7 +10,7 @@ Rules of this room:
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -32,6 +32,9 @@ MEASURED_OUT = {
     *("ash_mass", "ash_volume", "water_volume", "liquor_per_can", "water_per_can", "goes", "parts_liquor"),
     *("parts_water", "size", "count", "liquor", "water", "volume", "time", "days"),
 }
+# For each figure so many of the unknowns that matter most are told, if they explain this share of its spread.
+MOST_HELPS = 2
+SHARE_WORTH_TELLING = 0.1
 _WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "1": ""}
 
 
@@ -82,6 +85,19 @@ class Trace:
 
 
 @dataclass(frozen=True, slots=True)
+class Help:
+    """What would make a figure surer: the figure's name, the unknown behind most of its spread, and what to do.
+
+    ``share`` is the share (0 to 1) of the figure's spread that this unknown explains.
+    """
+
+    figure: str
+    unknown: str
+    share: float
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """Everything the templates of a batch need; ``figures`` by path, ``ladder`` a mapping of names for each rung."""
 
@@ -124,6 +140,8 @@ class Sheet:
     after: Mapping[str, Any] = field(default_factory=dict)  # what `reactions` found, by the names of the contract
     verdict: str = ""
     reasons: tuple[Mapping[str, str], ...] = ()
+    helps: tuple[Help, ...] = ()
+    readings_used: tuple[str, ...] = ()
 
     def at(self, where: str) -> tuple[Caution, ...]:
         """The cautions that belong to a step."""
@@ -238,7 +256,25 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         answer.warnings,
         verdict=values["verdict"],
         reasons=tuple(values["reasons"]),
+        helps=_helps(answer),
+        readings_used=tuple(meanings[path] for path in answer.readings_used),
     )
+
+
+def _helps(answer: Answer) -> tuple[Help, ...]:
+    """The unknowns behind most of the spread of potassium, pH and lime value, without what was done already."""
+    done = {*answer.readings_used, *answer.request.readings}
+    open_matters = [matter for matter in answer.matters if matter.field not in done]
+    found = []
+    for figure, name in (("Potassium", "potassium"), ("pH", "ph"), ("Lime value", "lime_value")):
+        shares = {matter: float(getattr(matter, name)) for matter in open_matters}
+        ranked = sorted(open_matters, key=shares.__getitem__, reverse=True)[:MOST_HELPS]
+        found += [
+            Help(figure, matter.words, shares[matter], matter.remedy)
+            for matter in ranked
+            if shares[matter] >= SHARE_WORTH_TELLING
+        ]
+    return tuple(found)
 
 
 def _own_rung(values: Mapping[str, Any]) -> Mapping[str, Figure]:
