@@ -7,20 +7,25 @@ person can type: a refusal is a reply with ``"ok": false`` and every faulty fiel
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, replace
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import Any, TypeVar
 
 from feedcalc import report
 from feedcalc.answer import answer_to
 from feedcalc.chemistry import equilibrate
-from feedcalc.errors import InputErrors, NoSolution
+from feedcalc.errors import InputError, InputErrors, NoSolution
+from feedcalc.label import batch_link, label_of
+from feedcalc.label_paper import Paper, paper_of
 from feedcalc.reactions import REACTIONS, with_reactions
-from feedcalc.render import markdown, page_parts, spread_html, spread_markdown
+from feedcalc.render import label_text, markdown, page_parts, paper_html, paper_svg, spread_html, spread_markdown
 from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, read_request
 from feedcalc.sheet import Sheet, sheet_of
 from feedcalc.spreading import TABLES_BEHIND_SPREADING, SpreadSheet, spread_answer, spread_sheet
+
+Result = TypeVar("Result")
 
 _MEANINGS = {field.path: field.meaning for field in FIELDS} | {
     "cans": "the cans",
@@ -49,6 +54,42 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
     return reply, markdown(part, sheet) if sheet else ""
 
 
+@dataclass(frozen=True, slots=True)
+class PrintedLabel:
+    """A bottle's label in each form, and what found no room on this size, in words."""
+
+    svg: str
+    html: str
+    text: str
+    left_out: tuple[str, ...]
+
+
+def calculate_label(
+    request_json: str, size: str, batch: str = "", address: str = ""
+) -> tuple[list[dict[str, str]], PrintedLabel | None]:
+    """The label of a batch on ``size``: errors, or the label. ``address`` is where the code to scan leads.
+
+    The ranges are worked out whatever the request says, since the class of danger follows their upper end.
+    """
+
+    def printed() -> PrintedLabel:
+        request = read_request(request_json)
+        if request.solution is not None or request.word("ask") == "spread":
+            raise InputErrors([InputError("request", "", "There is no bottle in this request.", "a batch")])
+        _, sheet = _batch_reply(replace(request, words={**request.words, "ranges": "on"}))
+        try:
+            link = batch_link(address, request_json) if address.strip() else ""
+            paper: Paper = paper_of(label_of(sheet, batch), size, link)
+        except InputError as error:
+            raise InputErrors([error]) from None
+        return PrintedLabel(
+            paper_svg(paper), paper_html(paper), label_text(label_of(sheet, batch), link), paper.left_out
+        )
+
+    result = _or_refused(printed)
+    return ([], result) if isinstance(result, PrintedLabel) else (result["errors"], None)
+
+
 @cache
 def demo_request() -> str:
     """Our own scenario: two ten-litre cans for a bed of tomatoes, from the ash of an oak-fed stove."""
@@ -63,24 +104,33 @@ def _reply(request_json: str, with_html: bool) -> dict[str, Any]:
 
 
 def _replied(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadSheet | None]:
-    try:
+    def replied() -> tuple[dict[str, Any], Sheet | SpreadSheet | None]:
         request = read_request(request_json)
         if request.solution is not None:
             return _solution_reply(request.solution, request), None
         if request.word("ask") == "spread":
             return _spread_reply(request)
         return _batch_reply(request)
+
+    result = _or_refused(replied)
+    return result if isinstance(result, tuple) else (result, None)
+
+
+def _or_refused(work: Callable[[], Result]) -> Result | dict[str, Any]:
+    """What ``work`` gives, or the reply of a refusal."""
+    try:
+        return work()
     except InputErrors as refusal:
-        return _refused([error.as_dict() for error in refusal.errors]), None
+        return _refused([error.as_dict() for error in refusal.errors])
     except NoSolution as reason:
         accepted = "less extreme amounts"
-        return _refused([{"field": "request", "given": "", "problem": str(reason), "accepted": accepted}]), None
+        return _refused([{"field": "request", "given": "", "problem": str(reason), "accepted": accepted}])
     except Exception as fault:
         # A fault of ours must reach a grower as a plain refusal, never as a figure and never as a traceback.
         problem = f"feedcalc failed on this ({type(fault).__name__}); no figure was computed."
         return _refused(
             [{"field": "feedcalc", "given": "", "problem": problem, "accepted": "a report of this request to us"}]
-        ), None
+        )
 
 
 def _refused(errors: list[dict[str, str]]) -> dict[str, Any]:

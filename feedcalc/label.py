@@ -11,11 +11,16 @@ Rules of this room:
 
 from __future__ import annotations
 
+import base64
+import json
+import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from feedcalc.cautions import Hazard, hazard_at
+from feedcalc.errors import InputError
 from feedcalc.sheet import Sheet, Shown
 
 # Statements that go with the symbol of corrosion: skin corrosion and serious eye damage (CLP, Annex I, tables
@@ -24,6 +29,7 @@ WITH_CORROSION_SYMBOL = {"H314", "H318"}
 # A pH that is surely in the worst class.
 _WORST_PH = 14.0
 _FIRST_AID = ("first_aid_eyes", "first_aid_skin", "first_aid_swallowed")
+LONGEST_BATCH_NAME = 80
 NOT_FOR_FOOD = "Not for food containers. Not a drink."
 
 
@@ -75,7 +81,7 @@ def label_of(sheet: Sheet, batch: str = "") -> Label:
     return Label(
         title="Wood-ash liquor",
         contents=_contents(sheet),
-        batch=batch.strip(),
+        batch=printable(batch)[:LONGEST_BATCH_NAME].strip(),
         made=_day(sheet.starts),
         settled=_day(sheet.settled),
         use_by=_day(sheet.use_by),
@@ -106,6 +112,36 @@ def label_of(sheet: Sheet, batch: str = "") -> Label:
         ),
         keeps_days=sheet.keeps_days,
     )
+
+
+def printable(text: str) -> str:
+    """Text without what can't be printed or would turn the letters around it: controls, lone surrogates, overrides.
+
+    >>> printable("a\\x00b\\u202ec\\n d")
+    'abc d'
+    """
+    gaps = re.sub(r"\s+", " ", text)
+    kept = (letter for letter in gaps if unicodedata.category(letter) not in {"Cc", "Cs", "Co", "Cn"})
+    # Of the invisible signs of format only the joiners belong to words (Hindi, Persian, emoji).
+    return "".join(
+        letter for letter in kept if unicodedata.category(letter) != "Cf" or letter in "\u200c\u200d"
+    ).strip()
+
+
+def batch_link(address: str, request_json: str) -> str:
+    """The address of a page with the batch in its fragment, which that page opens with a preview.
+
+    ``address`` is where the grower keeps the page: http(s) or a file. Raises `InputError` for anything else.
+
+    >>> batch_link("https://example.org/ash/", '{"schema": 1}')
+    'https://example.org/ash/#batch=eyJzY2hlbWEiOjF9'
+    """
+    place = address.strip().split("#")[0]
+    if not re.fullmatch(r"(https?://|file:///)[!-~]+", place):
+        accepted = "https://example.org/feedcalc.html or file:///storage/feedcalc.html, without spaces"
+        raise InputError("address", printable(address), "This is not the address of a page or file.", accepted)
+    compact = json.dumps(json.loads(request_json), ensure_ascii=False, separators=(",", ":")).encode(errors="replace")
+    return f"{place}#batch={base64.urlsafe_b64encode(compact).decode().rstrip('=')}"
 
 
 def _contents(sheet: Sheet) -> str:

@@ -15,7 +15,8 @@ from typing import Any
 import jinja2
 
 from feedcalc.drawing import bucket_drawing, ladder_drawing, ph_curve, settling_drawing
-from feedcalc.label import NOT_FOR_FOOD, label_of
+from feedcalc.label import NOT_FOR_FOOD, Label, label_of
+from feedcalc.label_paper import Paper
 from feedcalc.quantities import write_number
 from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.sheet import Sheet, status_words
@@ -47,6 +48,22 @@ def spread_html(sheet: SpreadSheet) -> str:
 def spread_markdown(sheet: SpreadSheet) -> str:
     """The spreading of dry ash as Markdown that also reads well as plain text."""
     text = _templates().get_template("spread.md.j2").render(sheet=sheet, w=sheet.words)
+    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+
+
+def paper_svg(paper: Paper) -> str:
+    """A label on paper as an SVG image of its true size."""
+    return _templates().get_template("label_paper.svg.j2").render(paper=paper)
+
+
+def paper_html(paper: Paper) -> str:
+    """The same as a page that prints on paper of the label's size."""
+    return _templates().get_template("label_paper.html.j2").render(paper=paper)
+
+
+def label_text(label: Label, link: str) -> str:
+    """A label as plain text, for whoever writes it by hand; ``link`` opens the batch."""
+    text = _templates().get_template("label.txt.j2").render(label=label, link=link, not_for_food=NOT_FOR_FOOD)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
