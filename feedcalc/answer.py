@@ -129,6 +129,9 @@ def answer_to(request: Request) -> Answer:
         request.group("ash.analysis"),
         weighed_density(request) or request.number("ash.density"),
     )
+    if doubt := ash.contradiction():
+        accepted = "g of the element in a kg of dry ash, as the laboratory reports it; leave out what is not known"
+        raise InputErrors([InputError("ash.analysis", ", ".join(ash.analysed), doubt, accepted)])
     water = water_of_report(request.word("water.kind"), request.group("water.analysis"))
     dilution_water = _dilution_water(request, water)
     vessel = Vessel(request.known("vessel.depth"), request.known("vessel.capacity"))
@@ -219,7 +222,7 @@ class _Working:
         request, sample = self.request, self.ash.typical()
         ash_reading = request.readings.get("ash.amount")
         water_litres = request.number("water.amount")
-        liquor_per_can = tuple(batches.jugged(can.litres / (1 + parts)) for can in cans)
+        liquor_per_can = tuple(batches.liquor_for_can(can.litres, parts) for can in cans)
         wanted = sum(portion * can.count for portion, can in zip(liquor_per_can, cans, strict=True))
         measured: tuple[tuple[float, str], ...] = ()
         if ash_reading is not None:
@@ -360,7 +363,7 @@ class _Working:
         if self.request.dilution_parts is not None or self.request.word("measured.of") == "feed":
             return plan
         parts = self._parts_by_limits(plan.grams_for(typical) / plan.water_litres, typical)
-        portions = tuple(batches.jugged(can.litres / (1 + parts)) for can in plan.cans)
+        portions = tuple(batches.liquor_for_can(can.litres, parts) for can in plan.cans)
         plan = replace(
             plan,
             parts_water=parts,

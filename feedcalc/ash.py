@@ -19,6 +19,10 @@ from feedcalc import published
 from feedcalc.estimates import Estimate
 
 ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
+# Oxygen and charge of one mol of the element as its oxide or acid in ash: K2O, CaO, MgO, Na2O, P2O5, SO3, chloride.
+OXYGEN_IN_OXIDE = dict(zip(ELEMENTS, (0.5, 1.0, 1.0, 0.5, 2.5, 3.0, 0.0), strict=True))
+CHARGE_IN_OXIDE = dict(zip(ELEMENTS, (1, 2, 2, 1, -3, -2, -1), strict=True))
+GRAMS_IN_A_KILOGRAM = 1000
 CALCIUM_PER_PHOSPHORUS = 5 / 3  # mol in hydroxyapatite, Ca5(PO4)3OH
 
 
@@ -112,6 +116,23 @@ class Ash:
     def typical(self) -> AshSample:
         """The ash in which every unknown has its typical value."""
         return self._sample({name: known.typical for name, known in self.unknowns.items()})
+
+    def contradiction(self) -> str:
+        """Why no ash can be like this analysis, in a sentence; empty where one can.
+
+        Ash holds its elements as oxides, which can't outweigh it, and has more base than acid, or it would be none.
+        """
+        grams = self.typical().grams_per_kilogram
+        if not self.analysed:
+            return ""
+        mass = molar_masses()
+        oxygen = sum(grams[element] / mass[element] * OXYGEN_IN_OXIDE[element] for element in ELEMENTS) * mass["oxygen"]
+        if sum(grams.values()) + oxygen > GRAMS_IN_A_KILOGRAM:
+            return f"As oxides these come to {sum(grams.values()) + oxygen:.0f} g in a kg of ash, more than all of it."
+        charge = sum(grams[element] / mass[element] * CHARGE_IN_OXIDE[element] for element in ELEMENTS)
+        if charge <= 0:
+            return "This much sulfur, chloride and phosphorus would be an acid, and wood ash is a base."
+        return ""
 
     def _sample(self, value: Mapping[str, float]) -> AshSample:
         return AshSample(

@@ -241,3 +241,12 @@ def jugged(litres: float) -> float:
     """
     step = 0.01 if litres < 0.5 else 0.05 if litres < 5 else 0.1
     return max(round(_nearest(litres, step), 10), min(litres, 0.01))
+
+
+def liquor_for_can(can_litres: float, parts_water: float) -> float:
+    """Litres of liquor for one can at 1 to ``parts_water``, as a jug shows them and never more than the can holds.
+
+    >>> liquor_for_can(9.0, 3.0), liquor_for_can(15.25, 0.0)
+    (2.25, 15.25)
+    """
+    return min(jugged(can_litres / (1 + parts_water)), can_litres)

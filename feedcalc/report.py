@@ -14,7 +14,7 @@ from typing import Any
 from feedcalc import published
 from feedcalc.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
 from feedcalc.ash import ELEMENTS
-from feedcalc.batch import jugged, water_kilograms
+from feedcalc.batch import liquor_for_can, water_kilograms
 from feedcalc.chemistry import Equilibrium
 from feedcalc.delivery import Delivered
 from feedcalc.dilution import Feed
@@ -156,7 +156,7 @@ def _batch(answer: Answer) -> dict[str, Any]:
 
 def _rung(answer: Answer, index: int, rung: Feed) -> dict[str, Any]:
     can = answer.plan.cans[0].litres
-    liquor = jugged(can / (1 + rung.parts_water))
+    liquor = liquor_for_can(can, rung.parts_water)
     row: dict[str, Any] = {
         "parts_liquor": figure(Estimate.exactly(1.0), "1"),
         "parts_water": figure(Estimate.exactly(rung.parts_water), "1"),

@@ -218,6 +218,13 @@ def test_so_much_ash_that_nothing_pours_off_is_refused_as_that():
     assert "g of ash to a litre" in found["ash.amount"]["accepted"]
 
 
+def test_an_analysis_that_cannot_be_of_ash_is_refused_rather_than_computed():
+    found = faults(WEIGHED, ash={"analysis": {"potassium": "60 %", "calcium": "55 %"}})
+    assert set(found) == {"ash.analysis"}
+    assert "more than all of it" in found["ash.analysis"]["problem"]
+    assert "g of the element in a kg" in found["ash.analysis"]["accepted"]
+
+
 @pytest.mark.parametrize("amount", ["0 g", "0 cups", "0 kg"])
 def test_no_ash_at_all_is_not_a_batch(amount):
     assert set(faults(ash={"amount": amount}, water={"amount": "5 L"})) == {"ash.amount"}

@@ -120,3 +120,35 @@ def test_molar_masses_are_those_of_the_standard_atomic_weights():
     for element, mass in standard.items():
         assert molar_masses()[element] == pytest.approx(mass, abs=0.006), element
     assert calcium_carbonate_grams_per_mol() == pytest.approx(100.09, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("analysis", "words"),
+    [
+        ({"calcium": 600.0, "potassium": 500.0}, "more than all of it"),
+        ({"phosphorus": 450.0}, "more than all of it"),
+        ({"chloride": 400.0, "calcium": 60.0}, "would be an acid"),
+        ({"sulfur": 300.0, "calcium": 100.0}, "would be an acid"),
+    ],
+    ids=["heavier than itself", "all phosphate", "salt", "sulfate"],
+)
+def test_an_analysis_no_ash_could_have_is_found_out(analysis, words):
+    assert words in ash_of("mixed", "fresh", analysis).contradiction()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_ash_of_the_tables_contradicts_itself(kind):
+    assert ash_of(kind, "fresh").contradiction() == ""
+
+
+def test_the_most_sulfur_ever_found_is_still_ash():
+    # Prunings of fruit trees ashed cool (phyllis_308, see ash_analyses.csv): 79 g/kg sulfur.
+    analysis = {
+        "potassium": 105.0,
+        "calcium": 142.0,
+        "magnesium": 50.0,
+        "sodium": 11.0,
+        "sulfur": 79.0,
+        "phosphorus": 21.6,
+    }
+    assert ash_of("hardwood", "fresh", analysis).contradiction() == ""

@@ -12,6 +12,7 @@ from feedcalc.batch import (
     batch_of,
     cleared_diameter,
     jugged,
+    liquor_for_can,
     measured_out,
     measures,
     poured,
@@ -80,6 +81,11 @@ def test_water_is_poured_to_a_mark_and_never_short(litres):
 @given(st.floats(0.02, 100))
 def test_liquor_is_jugged_to_the_nearest_mark(litres):
     assert jugged(litres) == pytest.approx(litres, abs=0.0051 if litres < 0.5 else 0.0251 if litres < 5 else 0.0501)
+
+
+@given(st.floats(0.05, 500), st.floats(0, 1000))
+def test_a_can_never_gets_more_liquor_than_it_holds(can, parts):
+    assert 0 < liquor_for_can(can, parts) <= can
 
 
 @given(st.floats(1, 50_000))
