@@ -69,10 +69,7 @@ class Estimate:
 
 
 def estimate_of(samples: Sequence[float], typical: float) -> Estimate:
-    """Bounds that hold the middle 90 % of ``samples``, widened where needed to hold ``typical``.
-
-    Percentiles by linear interpolation between order statistics.
-    """
+    """Bounds that hold the middle 90 % of ``samples``, widened where needed to hold ``typical``."""
     ordered = sorted(samples)
     low, high = percentile(ordered, TAIL), percentile(ordered, 1.0 - TAIL)
     return Estimate(min(low, typical), typical, max(high, typical))
@@ -81,10 +78,13 @@ def estimate_of(samples: Sequence[float], typical: float) -> Estimate:
 def percentile(ordered: Sequence[float], share: float) -> float:
     """Value at ``share`` (0 to 1) of an ascending sequence, interpolated linearly.
 
-    >>> percentile([0.0, 1.0, 2.0], 0.25)
-    0.5
+    Each of n values stands at the middle of its n-th part, as stratified draws do (Hazen 1914, from memory); beyond
+    the outermost middles the outermost value counts.
+
+    >>> percentile([0.0, 1.0, 2.0], 0.5), percentile([0.0, 1.0, 2.0], 1 / 6), percentile([0.0, 1.0, 2.0], 0.0)
+    (1.0, 0.0, 0.0)
     """
-    position = share * (len(ordered) - 1)
+    position = min(max(share * len(ordered) - 0.5, 0.0), len(ordered) - 1.0)
     below = int(position)
     above = min(below + 1, len(ordered) - 1)
     return ordered[below] + (ordered[above] - ordered[below]) * (position - below)
