@@ -203,3 +203,16 @@ def test_every_barred_plant_has_its_reason():
 def test_every_list_of_soil_ph_has_a_name_to_show():
     named = {row["source"] for row in published.table("plant_lists")}
     assert {row["source"] for row in published.table("plant_soil_ph")} <= named
+
+
+def test_what_is_called_lime_tolerant_is_listed_up_to_a_high_ph_or_from_memory():
+    for plant in plants():
+        highs = [given.high for given in plant.ranges if given.source == plant.source]
+        if plant.kind == "lime-tolerant" and highs and plant.status == "seen":
+            assert max(highs) >= 7.5, plant.id
+
+
+def test_what_is_called_acid_loving_is_listed_with_a_low_ph():
+    for plant in plants():
+        if plant.kind == "acid-loving" and plant.ranges:
+            assert min(given.low for given in plant.ranges) <= 5.5, plant.id
