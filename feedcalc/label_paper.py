@@ -72,6 +72,19 @@ class Paper:
     text_size: float
     left_out: tuple[str, ...]
 
+    @property
+    def code_path(self) -> str:
+        """The dark squares of the code as one SVG path in tenths of a millimetre, squares beside each other as one."""
+        if self.code is None:
+            return ""
+        left, top, dot, rows = self.code
+        return "".join(
+            f"M{(left + run.start() * dot) * 10:.2f} {(top + place * dot) * 10:.2f}"
+            f"h{len(run[0]) * dot * 10:.2f}v{dot * 10:.2f}h-{len(run[0]) * dot * 10:.2f}z"
+            for place, row in enumerate(rows)
+            for run in re.finditer("1+", row)
+        )
+
 
 def sizes() -> tuple[str, ...]:
     """The sizes there are, smallest area first."""
@@ -206,11 +219,11 @@ class _Page:
         self._gap()
         below = self._set_code_beside(squares) if squares and "code" not in left_out else None
         dated = (("Batch", label.batch), ("Made", label.made), ("Settled", label.settled), ("Use by", label.use_by))
-        told = [(name, words) for name, words in dated if words]
-        self._paragraph([run for name, words in told for run in ((f"{name}:", True), (f"{words} ", False))])
-        self._to_write([name for name, words in dated if not words])
+        told = [(f"{name}:", f"{words} ") for name, words in dated if words]
         if not label.use_by:
-            self._paragraph([(f"Use within {label.keeps_days} days of settling.", False)])
+            told.append(("Use", f"within {label.keeps_days} days of settling."))
+        self._paragraph([run for name, words in told for run in ((name, True), (words, False))])
+        self._to_write([name for name, words in dated if not words])
         if squares and "code" not in left_out:
             self._paragraph([("The code opens this batch in the page.", False)])
         self._paragraph([(f"Dilute 1:{label.dilution.text}", True), (f"with water. {_can_words(label.cans)}", False)])

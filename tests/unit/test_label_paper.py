@@ -1,0 +1,248 @@
+"""Labels on paper: every caution in every class, size and form; nothing outside the box; names are only text."""
+
+from __future__ import annotations
+
+import base64
+import html
+import json
+import re
+from dataclasses import replace
+from functools import cache
+from xml.etree import ElementTree
+
+import pytest
+import segno
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from feedcalc.cautions import hazard_at
+from feedcalc.engine import calculate_label, demo_request
+from feedcalc.errors import InputError
+from feedcalc.label import Label, batch_link, label_of, printable
+from feedcalc.label_paper import Paper, paper_of, sizes, text_width
+from feedcalc.render import label_text, paper_html, paper_svg
+from feedcalc.sheet import Shown
+from tests.contract.asking import sheet_of_text
+
+SVG = "{http://www.w3.org/2000/svg}"
+CLASS_OF_PH = {"corrosive": 12.6, "irritant": 11.2, "mild": 9.4}
+LINK = batch_link("https://example.org/feedcalc.html", demo_request())
+HOSTILE = {
+    "markup": '<script>alert(1)</script> & "quotes" \' ]]> <!--',
+    "right to left": "רמץ \u202eevil\u2066 رماد",
+    "emoji": "🔥🧪👩🏽\u200d🌾 ash",
+    "nul and controls": "a\x00b\x08c\x1b[31m\nd\ufffe\ufeff",
+    "lone surrogate": "oak \ud800 ash",
+    "one long word": "w" * 500,
+    "wide letters": "木灰液" * 40,
+    "formula": "${7*7} {{ 7*7 }} {% raw %} %s",
+}
+
+
+@cache
+def label(name: str, batch: str = "Oak, second fire", dated: bool = True) -> Label:
+    """A label of the demo's batch as if its pH were of this class."""
+    asked = json.loads(demo_request()) | {"ranges": "off"}
+    if not dated:
+        del asked["now"]
+    sheet = sheet_of_text(json.dumps(asked))
+    high = CLASS_OF_PH[name]
+    ph = Shown("liquor.ph", high - 0.4, f"{high - 0.4:.1f}", f"{high - 0.8:.1f} to {high:.1f}", "")
+    return label_of(replace(sheet, hazard=hazard_at(high), figures={**sheet.figures, "liquor.ph": ph}), batch)
+
+
+@cache
+def paper(name: str, size: str, link: str = LINK, batch: str = "Oak, second fire") -> Paper | None:
+    try:
+        return paper_of(label(name, batch), size, link)
+    except InputError:
+        return None
+
+
+def words_of(svg: str) -> str:
+    """All that is printed, in reading order, as one line."""
+    return " ".join(" ".join(text.text or "" for text in ElementTree.fromstring(svg).iter(f"{SVG}text")).split())
+
+
+def rejoined(words: str) -> str:
+    return re.sub(r"\s", "", words)
+
+
+@pytest.mark.parametrize("size", sizes())
+@pytest.mark.parametrize("name", CLASS_OF_PH)
+def test_a_size_carries_every_required_sentence_in_each_form_or_is_refused(name, size):
+    told = label(name)
+    laid = paper(name, size)
+    if laid is None:
+        with pytest.raises(InputError) as refusal:
+            paper_of(told, size)
+        would = refusal.value.accepted.split(", ")
+        assert would
+        assert size not in would
+        assert all(paper(name, other, "") for other in would)
+        return
+    text = label_text(told, LINK)
+    page = html.unescape(re.sub(r"<[^>]*>", " ", paper_html(laid)))
+    for sentence in told.required:
+        assert rejoined(sentence).casefold() in rejoined(words_of(paper_svg(laid))).casefold()
+        assert rejoined(sentence).casefold() in rejoined(page).casefold()
+        assert sentence.casefold() in text.casefold()
+    for code, _ in (*told.hazard.hazards, *told.hazard.precautions):
+        assert f"({code})" in words_of(paper_svg(laid))
+
+
+@pytest.mark.parametrize("name", CLASS_OF_PH)
+def test_the_usual_sizes_hold_every_class(name):
+    for size in ("A7", "A6", "A5", "4x6in", "62mm"):
+        assert paper(name, size), size
+        assert paper_of(label(name, dated=False), size), size
+
+
+def test_what_is_too_small_is_refused_with_the_sizes_that_would_do():
+    with pytest.raises(InputError) as refusal:
+        paper_of(label("corrosive"), "A8")
+    assert refusal.value.accepted == "A7, A6, A5, 4x6in, 62mm"
+
+
+def test_a_size_nobody_knows_is_refused_with_those_there_are():
+    with pytest.raises(InputError) as refusal:
+        paper_of(label("mild"), "<b>A99</b>")
+    assert refusal.value.accepted.split(", ") == list(sizes())
+
+
+def inside(laid: Paper) -> None:
+    edge = laid.margin - 1e-6
+    boxes = [(words.x, words.y - words.size * 0.95, words.width, words.size * 1.16) for words in laid.words]
+    boxes += [(left, y, right - left, 0) for left, y, right in laid.rules]
+    apart = []
+    if laid.symbol:
+        apart.append((*laid.symbol, laid.symbol[2]))
+    if laid.code:
+        left, top, dot, rows = laid.code
+        apart.append((left - 4 * dot, top - 4 * dot, (len(rows) + 8) * dot, (len(rows) + 8) * dot))
+    for x, y, width, height in (*boxes, *apart):
+        assert width >= 0
+        assert x >= edge
+        assert y >= edge
+        assert x + width <= laid.width - edge
+        assert y + height <= laid.height - edge + 0.3 * laid.text_size
+    for x, y, width, height in boxes:
+        for other_x, other_y, other_width, other_height in apart:
+            beside = x + width <= other_x or x >= other_x + other_width
+            over = y + height <= other_y + 0.3 * laid.text_size or y >= other_y + other_height - 0.3 * laid.text_size
+            assert beside or over, "words run into the symbol or the code"
+
+
+@pytest.mark.parametrize("size", sizes())
+@pytest.mark.parametrize("name", CLASS_OF_PH)
+def test_nothing_lies_outside_the_box_or_on_the_symbol_or_the_code(name, size):
+    laid = paper(name, size)
+    if laid is not None:
+        inside(laid)
+
+
+@pytest.mark.parametrize("size", ["A7", "A6", "62mm"])
+@pytest.mark.parametrize("kind", HOSTILE)
+def test_a_hostile_name_is_only_text_and_stays_inside(kind, size):
+    told = label("corrosive", HOSTILE[kind])
+    try:
+        laid = paper_of(told, size)
+    except InputError:
+        assert size == "A7", "only the smallest may be too small for a long name"
+        return
+    inside(laid)
+    svg = paper_svg(laid)
+    tags = {element.tag for element in ElementTree.fromstring(svg).iter()}
+    assert tags <= {SVG + tag for tag in ("svg", "title", "rect", "polygon", "g", "path", "circle", "text")}
+    assert rejoined(printable(HOSTILE[kind])[:80]) in rejoined(words_of(svg))
+    page = paper_html(laid)
+    assert "<script" not in page
+    assert "<!--" not in page
+    page.encode()
+    label_text(told, "").encode()
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.text(max_size=120))
+def test_any_name_at_all_leaves_a_label_that_can_be_read(batch):
+    laid = paper_of(replace(label("corrosive"), batch=printable(batch)[:80]), "A6")
+    inside(laid)
+    ElementTree.fromstring(paper_svg(laid))
+
+
+@pytest.mark.parametrize("size", ["A7", "A6", "A5", "4x6in", "62mm"])
+def test_letters_and_symbol_are_as_large_as_the_rules_for_labels_ask(size):
+    # CLP Annex I, Table 1.3 (from memory): letters x at least 1.2 mm high; the diamond at least 16 mm a side on
+    # packages up to 3 litres, 23 mm up to 50 litres, where the label is 74 by 105 mm or more.
+    laid = paper("corrosive", size)
+    assert min(words.size for words in laid.words) * 0.524 >= 1.2 - 1e-9
+    side = laid.symbol[2] / 2**0.5
+    assert side >= (23 if size in ("A6", "A5", "4x6in") else 16) - 1e-9
+
+
+@pytest.mark.parametrize("size", ["A6", "A5", "4x6in", "62mm"])
+def test_the_drawn_code_is_that_of_the_link(size):
+    laid = paper("corrosive", size)
+    left, top, dot, rows = laid.code
+    path = re.search(r'<path fill="#000" d="(M[^"]*z)"', paper_svg(laid))[1]
+    ink = {
+        (round((float(x) / 10 - left) / dot) + step, round((float(y) / 10 - top) / dot))
+        for x, y, run in re.findall(r"M([\d.]+) ([\d.]+)h([\d.]+)v", path)
+        for step in range(round(float(run) / 10 / dot))
+    }
+    drawn = [[int((column, row) in ink) for column in range(len(rows))] for row in range(len(rows))]
+    assert drawn == [list(row) for row in segno.make(LINK, error="l", micro=False, boost_error=False).matrix]
+    # Three dots of a label printer of 203 to the inch.
+    assert dot >= 3 * 25.4 / 203 - 0.001
+
+
+def test_the_link_holds_the_whole_request_and_nothing_that_breaks_an_address():
+    fragment = LINK.split("#batch=")[1]
+    assert re.fullmatch(r"[\w-]+", fragment)
+    held = base64.urlsafe_b64decode(fragment + "=" * (-len(fragment) % 4))
+    assert json.loads(held) == json.loads(demo_request())
+
+
+@pytest.mark.parametrize(
+    "address", ["javascript:alert(1)", "example.org", "https://a b", "data:text/html,x", "http://"]
+)
+def test_an_address_that_is_none_is_refused(address):
+    errors, printed = calculate_label(demo_request(), "A6", address=address)
+    assert printed is None
+    assert [error["field"] for error in errors] == ["address"]
+
+
+def test_what_found_no_room_is_said():
+    small = paper("corrosive", "A7")
+    assert "the code to scan" in small.left_out
+    assert small.code is None
+    assert paper("corrosive", "A5").left_out == ()
+
+
+def test_a_batch_too_long_for_any_code_goes_without_one_and_says_so():
+    laid = paper("corrosive", "A5", LINK + "A" * 3000)
+    assert laid.code is None
+    assert "the code to scan" in laid.left_out
+
+
+def test_the_label_of_a_request_without_ranges_is_graded_by_the_range_all_the_same():
+    request = json.loads(demo_request())
+    _, with_ranges = calculate_label(json.dumps(request), "A6")
+    _, without = calculate_label(json.dumps(request | {"ranges": "off"}), "A6")
+    assert with_ranges.svg == without.svg
+    assert "likely" in words_of(without.svg)
+
+
+@pytest.mark.parametrize(
+    "asked", [{"solution": {"totals": {"potassium": 1}}}, {"ask": "spread"}, {"water": {"kind": 3}}]
+)
+def test_what_has_no_bottle_has_no_label(asked):
+    errors, printed = calculate_label(json.dumps({"schema": 1, **asked}), "A6")
+    assert printed is None
+    assert errors
+
+
+def test_letter_widths_are_those_of_helvetica():
+    # Adobe Core 14 AFM: Helvetica "W" 944, "i" 222; Helvetica-Bold "W" 944, "i" 278.
+    assert text_width("Wi", 1000) == 944 + 222
+    assert text_width("Wi", 1000, bold=True) == 944 + 278
