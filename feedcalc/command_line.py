@@ -55,6 +55,20 @@ OPTIONS: tuple[tuple[str, str, str], ...] = (
     ("--with", "mixing.with", "What else would go into the can: 'calcium nitrate', urea, soap ..."),
     ("--dose", "mixing.dose", "How much of it: '1 g/L'. Left out: a usual strength."),
     ("--air", "steep.air", "covered or open: how the bucket stands."),
+    ("--weighed", "ash.weighings", "What a level measure of the ash weighed: '98 g; 104 g; 101 g'."),
+    ("--weighed-measure", "ash.weighed_measure", "The measure that was weighed; a cup where left out: '250 mL'."),
+    ("--ec", "measured.ec", "Conductivity read of the liquor: '7 mS/cm'. Narrows the ranges."),
+    ("--ph", "measured.ph", "pH read of the liquor: '12.1'. Narrows the ranges."),
+    ("--ph-by", "measured.ph_by", "meter or strip: what that pH was read with."),
+    ("--read-at", "measured.temperature", "Temperature of the readings: '18 degC'."),
+    ("--compensated", "measured.compensated", "yes or no: whether the pen brings its reading to 25 degC."),
+    ("--read-of", "measured.of", "liquor or feed: what was read."),
+    ("--read-after", "measured.after", "Time from stirring to the reading: '2 h'."),
+    ("--acid-drops", "measured.acid_drops", "Vinegar that 100 mL of liquor took to a strip's change: '3 mL'."),
+    ("--acid-drops-strength", "measured.acid_strength", "Strength of that vinegar: '5 %'."),
+    ("--acid-drops-end", "measured.acid_end", "pH at which that strip changes: '6'."),
+    ("--clear-depth", "measured.clear_depth", "Depth down to which the liquor was seen clear: '8 cm'."),
+    ("--clear-after", "measured.clear_after", "When that was seen: '2 h' after stirring."),
     ("--start", "now", "When the steep begins: 2026-05-01T09:00."),
     ("--locale", "locale", "How numbers are typed and written: en-GB, en-US, de-DE ..."),
     ("--customs", "customs", "Whose cups and gallons: us, metric, uk."),
@@ -66,6 +80,7 @@ Examples:
   feedcalc sheet --can "2 x 9 L" --kind hardwood --state aged
   feedcalc sheet --ash "1 cup" --water "1 gal (US)" --customs us
   feedcalc ladder --ash "100 g" --water "5 L" --dilute-with hard
+  feedcalc sheet --ash "1 cup" --water "5 L" --ec "7 mS/cm" --ph 12.1 --read-at "18 degC"
   feedcalc sheet --from batch.json --json > reply.json
 
 Ash liquor is caustic: goggles and gloves on, and never in a food bottle. Local rules come first."""
