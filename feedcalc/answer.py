@@ -83,6 +83,7 @@ class Outcome:
     per_plant: Delivered
     per_square_metre: Delivered
     recommended: Mapping[str, float]
+    clouding_metres: float | None = None  # grains that still cloud the liquor below a clear line that was seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -398,8 +399,8 @@ class _Working:
     def outcome(self, plan: Plan, sample: AshSample) -> Outcome:
         """The plan carried out with one ash."""
         batch = batches.batch_of(plan.grams_for(sample), plan.water_litres, self.vessel, sample)
-        still_cloudy = jar_diameter(self.request, batch, sample, self.kelvin)
-        settle_hours = batches.settle_hours(batch, sample, self.kelvin, still_cloudy)
+        clouding = jar_diameter(self.request, batch, sample, self.kelvin)
+        settle_hours = batches.settle_hours(batch, sample, self.kelvin, clouding)
         cleared = batches.cleared_diameter(batch, sample, self.kelvin, self.hours)
         steeped = self._steep(sample, batch.strength)
         in_air = None
@@ -426,4 +427,5 @@ class _Working:
             delivered_by(own.liquor, practice(PLANT_VOLUMES[self.request.word("stage")]).typical),
             delivered_by(own.liquor, per_area),
             self._recommended(steeped.liquor),
+            clouding,
         )

@@ -81,6 +81,9 @@ def values_of(answer: Answer) -> dict[str, Any]:
         "recommended": {stage: _recommended(answer, stage) for stage in STAGES},
         "evidence": _evidence(answer),
     }
+    if answer.typical.clouding_metres is not None:
+        clouding = answer.spread(lambda outcome: (outcome.clouding_metres or 0.0) * 1e6)
+        values["settling"]["clouding_diameter"] = figure(clouding, "um")
     verdict = verdict_on(answer)
     values["verdict"] = verdict.word
     values["reasons"] = [asdict(reason) for reason in verdict.reasons]

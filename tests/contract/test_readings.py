@@ -84,6 +84,24 @@ def test_a_clear_line_sets_the_time_until_the_rest_is_clear():
     assert slow == pytest.approx(8 * quick, rel=0.03)
 
 
+def test_the_grains_that_still_cloud_are_named_only_where_a_clear_line_was_seen():
+    seen = values_of(WEIGHED, measured={"clear_depth": "8 cm", "clear_after": "2 h"})
+    assert 1 < seen["settling"]["clouding_diameter"]["value"] < 10
+    assert "clouding_diameter" not in values_of(WEIGHED)["settling"]
+    words = reply_to(WEIGHED, measured={"clear_depth": "8 cm", "clear_after": "2 h"})["html"]["sheet"]
+    assert "the clear line you saw" in words
+
+
+def test_the_sheet_says_what_would_help_most_and_leaves_out_what_was_done():
+    by_cup = {**WEIGHED, "ash": {"kind": "mixed", "state": "fresh", "amount": "1 us_cup"}}
+    before = reply_to(by_cup, ranges="on")["html"]["trust"]
+    after = reply_to(by_cup, ash={"weighings": "98 g; 101 g", "weighed_measure": "1 us_cup"}, ranges="on")["html"][
+        "trust"
+    ]
+    assert "Weigh the ash" in before
+    assert "Weigh the ash" not in after
+
+
 def test_without_readings_the_unknowns_that_matter_are_ranked():
     matters = values_of(WEIGHED, ranges="on")["evidence"]["matters"]
     assert matters[0]["unknown"] in ("content.potassium", "free_lime")
