@@ -43,15 +43,30 @@ def calculate(request_json: str) -> str:
     >>> json.loads(calculate('{"schema": 1, "water": {"amount": "five"}}'))["errors"][0]["field"]
     'water.amount'
     """
-    return json.dumps(_reply(request_json, with_html=True), ensure_ascii=False, allow_nan=False)
+
+    def written() -> str:
+        reply, sheet = _reply_and_sheet(request_json)
+        if sheet:
+            reply["html"] = {"spread": spread_html(sheet)} if isinstance(sheet, SpreadSheet) else page_parts(sheet)
+        return json.dumps(reply, ensure_ascii=False, allow_nan=False)
+
+    result = _or_refused(written)
+    text = result if isinstance(result, str) else json.dumps(result, ensure_ascii=False)
+    # Half a character of UTF-16 in what was typed is no text that could be written to a file.
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], str]:
     """The reply without its HTML, and one part of the sheet as Markdown (empty where the reply is a refusal)."""
-    reply, sheet = _replied(request_json)
-    if isinstance(sheet, SpreadSheet):
-        return reply, spread_markdown(sheet)
-    return reply, markdown(part, sheet) if sheet else ""
+
+    def written() -> tuple[dict[str, Any], str]:
+        reply, sheet = _reply_and_sheet(request_json)
+        if isinstance(sheet, SpreadSheet):
+            return reply, spread_markdown(sheet)
+        return reply, markdown(part, sheet) if sheet else ""
+
+    result = _or_refused(written)
+    return result if isinstance(result, tuple) else (result, "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,24 +111,14 @@ def demo_request() -> str:
     return (resources.files("feedcalc") / "demo.json").read_text(encoding="utf-8")
 
 
-def _reply(request_json: str, with_html: bool) -> dict[str, Any]:
-    reply, sheet = _replied(request_json)
-    if sheet and with_html:
-        reply["html"] = {"spread": spread_html(sheet)} if isinstance(sheet, SpreadSheet) else page_parts(sheet)
-    return reply
-
-
-def _replied(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadSheet | None]:
-    def replied() -> tuple[dict[str, Any], Sheet | SpreadSheet | None]:
-        request = read_request(request_json)
-        if request.solution is not None:
-            return _solution_reply(request.solution, request), None
-        if request.word("ask") == "spread":
-            return _spread_reply(request)
-        return _batch_reply(request)
-
-    result = _or_refused(replied)
-    return result if isinstance(result, tuple) else (result, None)
+def _reply_and_sheet(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadSheet | None]:
+    """The reply without its HTML, and the sheet to show it with; raises where the request is refused."""
+    request = read_request(request_json)
+    if request.solution is not None:
+        return _solution_reply(request.solution, request), None
+    if request.word("ask") == "spread":
+        return _spread_reply(request)
+    return _batch_reply(request)
 
 
 def _or_refused(work: Callable[[], Result]) -> Result | dict[str, Any]:
