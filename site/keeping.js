@@ -110,10 +110,11 @@ const feedcalcKeeping = (() => {
     if (!found) return null;
     try {
       const binary = atob(found[1].replaceAll("-", "+").replaceAll("_", "/"));
-      return read(new TextDecoder("utf-8", { fatal: true }).decode(Uint8Array.from(binary, (c) => c.charCodeAt(0))));
-    } catch {
-      return { problem: "The batch in this link is damaged." };
-    }
+      const text = new TextDecoder("utf-8", { fatal: true }).decode(Uint8Array.from(binary, (c) => c.charCodeAt(0)));
+      const carried = read(text);
+      if (!carried.problem) return carried;
+    } catch { /* said below */ }
+    return { problem: "The batch in this link can't be read: it is damaged, or a newer feedcalc made it." };
   }
 
   return { open, store, remove, watch, envelope, read, link, readLink };

@@ -70,7 +70,7 @@
     answer.setAttribute("aria-busy", String(!whole));
     if (whole) {
       mark("fresh", "For what is typed now.");
-      say(`Sheet worked out: ${byId("bar").textContent.replaceAll(/\s+/g, " ").trim()}`);
+      say(`Sheet worked out: ${document.querySelector('[data-part="bar"]').textContent.replaceAll(/\s+/g, " ").trim()}`);
     } else {
       mark("quick", "Typical figures; the likely ranges are being worked out…");
     }
@@ -413,8 +413,10 @@
     byId("add-can").focus();
     changed();
   });
-  byId("begin-now").addEventListener("click", () => {
-    byId("now").value = localMoment();
+  form.addEventListener("click", ({ target }) => {
+    const button = target.closest("[data-now]");
+    if (!button) return;
+    byId(button.dataset.now).value = localMoment();
     changed();
   });
   answer.addEventListener("change", ({ target }) => {

@@ -250,7 +250,7 @@ def test_a_hostile_link_stays_text(opened: Callable[..., Page]) -> None:
 
 def test_a_damaged_link_says_so(opened: Callable[..., Page]) -> None:
     page = opened("#batch=AAAA")
-    expect(page.locator("#toast-words")).to_be_visible()
+    expect(page.locator("#toast-words")).to_contain_text("can't be read")
     assert page.evaluate(NAMES) == ["Example"]
 
 
