@@ -32,7 +32,7 @@ ELEMENTS: tuple[str, ...] = tuple(constant_set().elements)
 MINERALS: tuple[str, ...] = tuple(constant_set().minerals)
 BALANCE_TOLERANCE = 1e-9
 
-_NEAR = 0.06  # share of each total; from farther off a fresh guess is nearer
+_NEAR = 1.0  # share of each total: a rung of the dilution ladder is near the one before it, another ash is not
 _LOWEST_TOTAL = 1e-15  # mol/kg: below this an element is as good as absent
 
 
