@@ -129,8 +129,9 @@ class Ash:
         oxygen = sum(grams[element] / mass[element] * OXYGEN_IN_OXIDE[element] for element in ELEMENTS) * mass["oxygen"]
         if sum(grams.values()) + oxygen > GRAMS_IN_A_KILOGRAM:
             return f"As oxides these come to {sum(grams.values()) + oxygen:.0f} g in a kg of ash, more than all of it."
-        charge = sum(grams[element] / mass[element] * CHARGE_IN_OXIDE[element] for element in ELEMENTS)
-        if charge <= 0:
+        # An acid nobody analysed is only a guess, and a guess can't contradict what was.
+        counted = [element for element in ELEMENTS if CHARGE_IN_OXIDE[element] > 0 or element in self.analysed]
+        if sum(grams[element] / mass[element] * CHARGE_IN_OXIDE[element] for element in counted) < 0:
             return "This much sulfur, chloride and phosphorus would be an acid, and wood ash is a base."
         return ""
 
