@@ -27,7 +27,6 @@ from feedcalc.request import Can, Request
 from feedcalc.steeping import Liquor, Steep, standing_in_air, steep
 from feedcalc.water_supply import Water, water_of_report
 
-SAMPLES = 40
 STAGES = ("seedling", "young", "established")
 # Which row of feed_practice.csv says how much a plant of the stage is given at once.
 PLANT_VOLUMES = {"seedling": "seedling_volume", "young": "pot_small_volume", "established": "plant_volume"}
@@ -138,12 +137,12 @@ def answer_to(request: Request) -> Answer:
     vessel = Vessel(request.known("vessel.depth"), request.known("vessel.capacity"))
     working = _Working(request, ash, water, dilution_water, vessel)
     plan = working.planned()
-    wants_ranges = request.word("ranges") == "on"
-    learned = working.learned(plan, SAMPLES if wants_ranges else 0)
+    count = round(request.known("samples")) if request.word("ranges") == "on" else 0
+    learned = working.learned(plan, count)
     if learned and learned.used:
         plan = working.diluted_anew(plan, learned.typical)
     typical = working.outcome(plan, learned.typical if learned else ash.typical())
-    shares = stratified_shares(sorted(ash.unknowns), SAMPLES, round(request.known("seed"))) if wants_ranges else []
+    shares = stratified_shares(sorted(ash.unknowns), count, round(request.known("seed")))
     samples = (learned.samples if learned else ()) or [ash.sample_at(share) for share in shares]
     others = tuple(working.outcome(plan, sample) for sample in samples)
     matters = learned.matters if learned else matters_of(shares, [_figures_that_matter(other) for other in others])

@@ -115,6 +115,7 @@ FIELDS: tuple[Field, ...] = (
     Field("ask", "choice", "what is asked for, if not a batch", None, ("batch", "spread")),
     Field("ranges", "choice", "whether the ranges are worked out too", "on", ("on", "off")),
     Field("seed", "count", "start of the fixed sample that the ranges rest on", "1", maximum=1e9),
+    Field("samples", "count", "how many ashes the ranges rest on", "40", minimum=10, maximum=400),
     Field("now", "moment", "when the steep begins"),
 )
 _BY_PATH = {field.path: field for field in FIELDS}

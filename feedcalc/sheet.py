@@ -26,7 +26,7 @@ from feedcalc.report import Figure, flat_figures
 # Smaller than this in its unit, a figure is told as `under` it.
 SMALLEST_TOLD = {"mg/L": 0.1, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
 # Assumptions about the machinery rather than the garden: in the reply, not on the sheet.
-UNTOLD = {"ranges", "seed"}
+UNTOLD = {"ranges", "seed", "samples"}
 # What is measured out is as sure as the jug; the last names of such figures.
 MEASURED_OUT = {
     *("ash_mass", "ash_volume", "water_volume", "liquor_per_can", "water_per_can", "goes", "parts_liquor"),

@@ -24,7 +24,7 @@ from feedcalc.suitability import HOLD, WEAKER, Verdict, plants_named, soil_test_
 
 USUAL_DEPTH_CM = 15.0
 # Of all that a request leaves unsaid, what bears on dry ash; and the steps whose cautions hold for it.
-_ASSUMED = {"ash", "soil", "plant", "locale", "customs", "seed"}
+_ASSUMED = {"ash", "soil", "plant", "locale", "customs", "seed", "samples"}
 _STEPS = {"burning", "sieving", "applying"}
 TABLES_BEHIND_SPREADING = (
     "ash_composition",

@@ -62,9 +62,26 @@ def type_into(page: Page, path: str, text: str) -> None:
 
 def test_every_field_of_a_request_can_be_filled_in(page: Page) -> None:
     names = set(page.evaluate("[...document.getElementById('batch').elements].map(({ name }) => name)"))
-    kept_for_programs = {"ranges", "seed"}
+    kept_for_programs = {"ranges", "seed", "samples"}
     of_dry_ash = {"ask", "soil.target_ph", "soil.dug_depth"}  # asked of another sheet than the batch's
     assert {field.path for field in FIELDS} - kept_for_programs - of_dry_ash <= names
+
+
+def nested(path: str, value: str) -> dict[str, Any]:
+    first, _, rest = path.partition(".")
+    return {first: nested(rest, value) if rest else value}
+
+
+def test_every_example_in_a_field_would_be_understood(page: Page) -> None:
+    examples = page.evaluate(
+        """() => [...document.querySelectorAll("#batch input[placeholder]")]
+             .filter(({ name }) => !name.startsWith("cans."))
+             .flatMap(({ name, placeholder }) => placeholder.split(" or ").map((text) => [name, text]))"""
+    )
+    assert len(examples) > 40
+    for path, text in examples:
+        reply = json.loads(calculate(json.dumps({"schema": 1, "ranges": "off", **nested(path, text)})))
+        assert path not in [error["field"] for error in reply.get("errors", ())], (path, text)
 
 
 def test_typing_changes_the_sheet(page: Page) -> None:
