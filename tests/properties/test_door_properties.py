@@ -79,5 +79,5 @@ def test_sensible_answers_in_any_combination_give_ordered_figures_or_a_named_fau
         assert math.isfinite(figure["value"]), path
         assert figure["low"] <= figure["value"] <= figure["high"], path
         assert figure["low"] >= 0 or path.rsplit(".", 1)[-1] in ("ph", "alkalinity", "lime_value"), path
-    for can in reply["values"]["batch"]["cans"]:
+    for can in reply["values"].get("batch", {}).get("cans", ()):  # a batch is not always what is asked for
         assert can["liquor"]["value"] <= can["size"]["value"]
