@@ -7,7 +7,8 @@ turn, so that a busy moment falls on all alike. Medians in milliseconds since na
 * ``first_computed_ms``: a sheet computed here and now is on the page (one file);
 * ``keystroke_ms``: from a key in the field of the can's size to the new sheet on the page, the pause that the page
   makes for the next key included;
-* ``quick_answer_ms``, ``whole_answer_ms``: the engine's part of it, without and with the ranges.
+* ``quick_answer_ms``, ``whole_answer_ms``: the engine's part of it, without and with the ranges;
+* ``hundred_sample_ms``: the same with a hundred ashes behind the ranges.
 """
 
 from __future__ import annotations
@@ -53,11 +54,11 @@ KEYSTROKES = """async (count) => {
   }
   return times;
 }"""
-QUESTIONS = """async ([ranges, count]) => {
+QUESTIONS = """async ([ranges, samples, count]) => {
   const times = [];
   for (let i = 0; i < count; i++) {
     const before = performance.now();
-    await feedcalcEngine.ask({ schema: 1, ranges, cans: [{ size: `${7 + i / 10} L`, count: 2 }] }, { line: "bench" });
+    await feedcalcEngine.ask({ schema: 1, ranges, samples, cans: [{ size: `${7 + i / 10} L`, count: 2 }] }, { line: "bench" });
     times.push(performance.now() - before);
   }
   return times;
@@ -122,8 +123,9 @@ def _at_rest(there: Page) -> Page:
 
 
 def _type_and_ask(there: Page, note: Callable[..., None]) -> None:
-    note("quick_answer_ms", *there.evaluate(QUESTIONS, ["off", 15]))
-    note("whole_answer_ms", *there.evaluate(QUESTIONS, ["on", 15]))
+    note("quick_answer_ms", *there.evaluate(QUESTIONS, ["off", 40, 15]))
+    note("whole_answer_ms", *there.evaluate(QUESTIONS, ["on", 40, 15]))
+    note("hundred_sample_ms", *there.evaluate(QUESTIONS, ["on", 100, 9]))
     note("keystroke_ms", *there.evaluate(KEYSTROKES, 15))
 
 
