@@ -13,7 +13,7 @@
   const answer = byId("answer");
   const freshness = byId("freshness");
   const TYPING_PAUSE = 120; // milliseconds from the last key to the quick answer, which has no ranges
-  const RANGES_PAUSE = 450; // and from that to the whole one, which keeps the worker busy for longer
+  const RANGES_PAUSE = 800; // and from that to the whole one, which keeps the worker busy for longer
   const CURRENT = "feedcalc.current";
 
   let batches = [];
@@ -103,7 +103,7 @@
       rangesTimer = setTimeout(async () => {
         const whole = await askFor(asked, { ...batch.request, ranges: "on" });
         if (whole) show(whole, true);
-      }, RANGES_PAUSE);
+      }, pause ? RANGES_PAUSE : 0);
     }, pause);
   }
 
