@@ -1,0 +1,151 @@
+"""Printed labels read back: the code from its pixels, the words from the PDF, ink from nowhere outside the frame."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+from pathlib import Path
+
+import pytest
+import zxingcpp
+from click.testing import CliRunner
+from PIL import Image
+from playwright.sync_api import Browser, Page, expect
+from pypdf import PdfReader
+
+from feedcalc.command_line import main
+from feedcalc.engine import calculate_label, demo_request
+from feedcalc.label_paper import sizes
+from tests.browser.conftest import wait_for_engine, wait_until
+from tests.browser.installed_browser import installed_browser
+
+ADDRESS = "https://example.org/feedcalc.html"
+NAME = "Eiche שלום ☠ 灰 <b>&amp;"
+FITTING = [size for size in sizes() if size != "A8"]
+MILLIMETRES = 25.4
+
+
+def pixels(browser: Browser, html: str, dots_to_the_inch: int) -> Image.Image:
+    """The label as a printer of that fineness would lay it on paper, in grey."""
+    context = browser.new_context(device_scale_factor=dots_to_the_inch / 96, offline=True)
+    page = context.new_page()
+    page.set_content(html)
+    picture = page.locator("svg").first.screenshot()
+    context.close()
+    return Image.open(io.BytesIO(picture)).convert("L")
+
+
+def printed(size: str, request: str | None = None, address: str = ADDRESS):
+    errors, label = calculate_label(request or demo_request(), size, NAME, address)
+    assert label, errors
+    return label
+
+
+@pytest.mark.parametrize("dots_to_the_inch", [203, 300])
+@pytest.mark.parametrize("size", ["A6", "62mm"])
+def test_the_code_is_read_from_the_print_and_holds_the_batch(browser: Browser, size: str, dots_to_the_inch: int):
+    found = zxingcpp.read_barcodes(pixels(browser, printed(size).html, dots_to_the_inch))
+    assert len(found) == 1
+    address, held = found[0].text.split("#batch=")
+    assert address == ADDRESS
+    assert json.loads(base64.urlsafe_b64decode(held + "=" * (-len(held) % 4))) == json.loads(demo_request())
+
+
+@pytest.mark.parametrize("size", FITTING)
+def test_no_ink_lies_outside_the_frame_or_between_frame_and_words(browser: Browser, size: str):
+    dots_to_the_inch = 300
+    picture = pixels(browser, printed(size).html, dots_to_the_inch)
+    dot = dots_to_the_inch / MILLIMETRES
+    width, height = picture.size
+    margin = max(2.5, width / dot * 0.03)
+    frame = margin / 2
+    slack = 0.5  # half the frame's stroke, and a screen pixel by which a picture of the page may be wider
+    for first, last in ((0.0, frame - slack), (frame + slack, margin - slack)):
+        inner, outer = round(last * dot), round(first * dot)
+        ring = [
+            (outer, outer, width - outer, inner),
+            (outer, height - inner, width - outer, height - outer),
+            (outer, outer, inner, height - outer),
+            (width - inner, outer, width - outer, height - outer),
+        ]
+        for box in ring:
+            assert picture.crop(box).getextrema()[0] > 200, f"ink within {first:.1f} to {last:.1f} mm of the edge"
+
+
+@pytest.mark.parametrize("size", FITTING)
+def test_the_letters_a_browser_draws_keep_to_the_width_they_were_given(page: Page, size: str):
+    page.set_content(printed(size).html)
+    over = page.evaluate(
+        """() => {
+          const edge = document.querySelector("svg").viewBox.baseVal;
+          return [...document.querySelectorAll("text")].filter((text) => {
+            const box = text.getBBox();
+            const given = Number(text.getAttribute("textLength"));
+            return box.x < 0 || box.x + box.width > edge.width || Math.abs(box.width - given) > 0.02 * given + 2;
+          }).map((text) => text.textContent);
+        }"""
+    )
+    assert over == []
+
+
+@pytest.mark.parametrize("size", ["A7", "4x6in", "62mm"])
+def test_the_pdf_is_one_page_of_the_size_and_its_words_can_be_taken_out(tmp_path: Path, monkeypatch, size: str):
+    monkeypatch.setenv("FEEDCALC_BROWSER", installed_browser() or "")
+    request, out = tmp_path / "batch.json", tmp_path / "label.pdf"
+    request.write_text(demo_request(), encoding="utf-8")
+    result = CliRunner().invoke(main, ["label", str(request), "--size", size, "--name", "Oak 7", "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    pages = PdfReader(out).pages
+    assert len(pages) == 1
+    wide = {"A7": 74, "4x6in": 101.6, "62mm": 62}[size]
+    assert float(pages[0].mediabox.width) == pytest.approx(wide / MILLIMETRES * 72, abs=1)
+    text = "".join(pages[0].extract_text().split())
+    for words in (
+        "DANGER",
+        "Not for food containers.",
+        "Causes severe skin burns and eye damage.",
+        "Oak 7",
+        "Swallowed:",
+    ):
+        assert "".join(words.split()) in text
+
+
+def test_without_a_browser_a_pdf_is_refused_and_the_other_endings_are_named(tmp_path: Path, monkeypatch):
+    monkeypatch.setenv("FEEDCALC_BROWSER", str(tmp_path / "none"))
+    result = CliRunner().invoke(main, ["label", "--out", str(tmp_path / "label.pdf")])
+    assert result.exit_code == 1
+    assert ".svg, .html and .txt" in result.output
+    assert not (tmp_path / "label.pdf").exists()
+
+
+def test_the_code_opens_the_batch_in_the_page_with_a_preview(page: Page, one_file: str):
+    request = json.dumps(json.loads(demo_request()) | {"plant": "gooseberry"})
+    label = printed("A5", request, address=one_file)
+    link = next(line for line in label.text.splitlines() if "#batch=" in line).split(": ", 1)[1]
+    page.goto(link)
+    wait_for_engine(page)
+    expect(page.locator("#preview")).to_be_visible()
+    page.locator("#preview-keep").click()
+    expect(page.locator('[name="plant"]')).to_have_value("gooseberry")
+
+
+def test_the_page_ends_in_the_label_which_bears_the_batch_name_and_prints_alone(page: Page, one_file: str):
+    page.goto(one_file)
+    wait_for_engine(page)
+    wait_until(lambda: page.locator("#freshness").get_attribute("data-freshness") == "fresh", what="an answer")
+    label = page.locator('[data-part="label"]')
+    expect(label.locator(".signal")).to_have_text("Danger")
+    page.locator("#batch-name").fill(NAME)
+    expect(label.locator("[data-batch-name]")).to_have_text(NAME)
+    page.locator("#batch-name").fill("")
+    expect(label.locator("[data-batch-name] .to-write")).to_have_count(1)
+    page.evaluate("window.print = () => { window.printed = document.documentElement.dataset.print; }")
+    page.locator("#print-label").click()
+    assert page.evaluate("window.printed") == "label"
+    page.emulate_media(media="print")
+    expect(label).to_be_visible()
+    expect(page.locator("#batch-sheet")).to_be_hidden()
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    expect(label).to_be_hidden()
+    expect(page.locator("#batch-sheet")).to_be_visible()
