@@ -58,7 +58,8 @@ QUESTIONS = """async ([ranges, samples, count]) => {
   const times = [];
   for (let i = 0; i < count; i++) {
     const before = performance.now();
-    await feedcalcEngine.ask({ schema: 1, ranges, samples, cans: [{ size: `${7 + i / 10} L`, count: 2 }] }, { line: "bench" });
+    const cans = [{ size: `${7 + i / 10} L`, count: 2 }];
+    await feedcalcEngine.ask({ schema: 1, ranges, samples, cans }, { line: "bench" });
     times.push(performance.now() - before);
   }
   return times;
