@@ -32,7 +32,7 @@ Model = Callable[[Shares], Sequence[float]]
 # Draws before and after the readings are looked at, and the effective number that is enough to stop at.
 PLAUSIBLE_DRAWS = 100
 MOVED_DRAWS = 160
-ENOUGH_EFFECTIVE = 40.0
+ENOUGH_EFFECTIVE = 55.0
 MOST_ROUNDS = 4
 # The likeliest shares are sought in at most so many turns, while a turn still gains this much (in squared widths).
 MOST_TURNS = 3

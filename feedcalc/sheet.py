@@ -197,7 +197,10 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
     request, typical, plan = answer.request, answer.typical, answer.plan
     locale = request.locale
     figures = {path: shown(path, figure, locale) for path, figure in flat_figures(values).items()}
-    hazard, feed_hazard = hazard_at(values["liquor"]["ph"]["high"]), hazard_at(_own_rung(values)["ph"]["high"])
+    # A pH that was read warns too, even one so high that it was doubted and narrows nothing.
+    read, is_feed = request.number("measured.ph") or 0.0, request.word("measured.of") == "feed"
+    hazard = hazard_at(max(values["liquor"]["ph"]["high"], read))
+    feed_hazard = hazard_at(max(_own_rung(values)["ph"]["high"], read if is_feed else 0.0))
     haze = typical.own.lime_haze
     conditions = {hazard.name, request.word("use"), request.word("ash.state")}
     if haze >= 1.0 or answer.dilution_water.hardness > 120:

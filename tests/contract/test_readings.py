@@ -117,6 +117,16 @@ def test_where_the_ash_is_taken_by_the_cup_its_weight_matters_for_potassium():
     assert found["density"] > weighed["density"] + 0.05
 
 
+@pytest.mark.parametrize("of", ["liquor", "feed"])
+def test_a_ph_that_was_read_warns_even_where_it_is_doubted(of):
+    read = {"ph": 13.9, "ph_width": 0.05, "of": of}
+    weak = {**WEIGHED, "ash": {"kind": "bark", "state": "aged", "amount": "5 g"}}
+    assert "<strong>corrosive<" not in reply_to(weak, ranges="on")["html"]["sheet"]
+    reply = reply_to(weak, measured=read, ranges="on")
+    assert reply["values"]["evidence"]["readings"] == []
+    assert "<strong>corrosive<" in reply["html"]["sheet"]
+
+
 def test_half_a_clear_line_is_asked_back():
     assert set(faults(WEIGHED, measured={"clear_depth": "5 cm"})) == {"measured.clear_after"}
 
