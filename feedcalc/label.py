@@ -87,7 +87,7 @@ def label_of(sheet: Sheet, batch: str = "") -> Label:
         use_by=_day(sheet.use_by),
         hazard=hazard,
         has_corrosion_symbol=any(code in WITH_CORROSION_SYMBOL for code, _ in hazard.hazards),
-        class_words=_class_words(hazard, ph),
+        class_words=_class_words(hazard, ph, bool(sheet.readings_used)),
         first_aid=tuple(aid[id_] for id_ in _FIRST_AID),
         ph=ph,
         dilution=figures["batch.parts_water"],
@@ -149,12 +149,13 @@ def _contents(sheet: Sheet) -> str:
     return f"Clear liquor of {made_of}: potassium salts and alkali in water. Undiluted."
 
 
-def _class_words(hazard: Hazard, ph: Shown) -> str:
+def _class_words(hazard: Hazard, ph: Shown, was_read: bool) -> str:
     if not ph.range:
         return "No range was worked out, so it is treated as corrosive."
+    basis = "Worked out with your readings" if was_read else "Worked out, not tested"
     if hazard.name == "mild":
-        return "Worked out, not tested. Mild by its pH; still no drink."
-    return f"Worked out, not tested: treat as {hazard.name}, by the high end of its pH."
+        return f"{basis}. Mild by its pH; still no drink."
+    return f"{basis}: treat as {hazard.name}, by the high end of its pH."
 
 
 def _day(moment: datetime | None) -> str:

@@ -88,6 +88,13 @@ def test_the_page_shows_every_required_sentence_and_the_range_of_each_figure(nam
         assert f"(likely {shown.range})".replace("\u00a0", " ") in text
 
 
+def test_it_says_whether_readings_went_into_its_class():
+    assert "not tested" in label(CLASSES["irritant"]).class_words
+    read = label(CLASSES["irritant"], measured={"ph": "10.6", "ph_by": "meter"})
+    assert "with your readings" in read.class_words
+    assert "not tested" not in read.class_words
+
+
 def test_dates_nobody_gave_are_lines_to_write_on_and_given_ones_have_their_year():
     dated = label(CLASSES["corrosive"], now="2026-12-30T18:00")
     assert (dated.made, dated.use_by[-4:]) == ("30 Dec 2026", "2027")
