@@ -60,6 +60,11 @@ class Label:
     keeps_days: int
 
     @property
+    def is_diluted(self) -> bool:
+        """False where it is given as it stands."""
+        return self.dilution.value > 0
+
+    @property
     def required(self) -> tuple[str, ...]:
         """Every sentence that must stand on the bottle: what it is, how it hurts, what then, where it may not go."""
         return (

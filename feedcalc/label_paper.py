@@ -226,7 +226,11 @@ class _Page:
         self._to_write([name for name, words in dated if not words])
         if squares and "code" not in left_out:
             self._paragraph([("The code opens this batch in the page.", False)])
-        self._paragraph([(f"Dilute 1:{label.dilution.text}", True), (f"with water. {_can_words(label.cans)}", False)])
+        if label.is_diluted:
+            cans = _can_words(label.cans)
+            self._paragraph([(f"Dilute 1:{label.dilution.text}", True), (f"with water. {cans}", False)])
+        else:
+            self._paragraph([("Planned for use undiluted.", True)])
         if "strength" not in left_out:
             self._paragraph([("When settled, undiluted:", True), (_listed(label.strength), False)])
         if "delivers" not in left_out:

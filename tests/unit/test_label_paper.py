@@ -212,6 +212,18 @@ def test_an_address_that_is_none_is_refused(address):
     assert [error["field"] for error in errors] == ["address"]
 
 
+@pytest.mark.parametrize(("dilution", "told"), [("1:9", "Dilute 1:9 with water."), ("1:0", "use undiluted.")])
+def test_how_to_dilute_is_said_in_each_form(dilution, told):
+    asked = {"schema": 1, "cans": [{"size": "10 L", "count": 1}], "dilution": dilution}
+    errors, printed = calculate_label(json.dumps(asked), "A6")
+    assert not errors
+    assert told in words_of(printed.svg)
+    assert told in printed.text
+    assert ("9 L of water first, then 1 L of liquor" in words_of(printed.svg).replace("\u00a0", " ")) == (
+        dilution == "1:9"
+    )
+
+
 def test_what_found_no_room_is_said():
     small = paper("corrosive", "A7")
     assert "the code to scan" in small.left_out
