@@ -102,7 +102,7 @@ def label_of(sheet: Sheet, batch: str = "") -> Label:
             for name, words in (
                 ("potassium", "potassium"),
                 ("alkalinity", "alkalinity as CaCO₃"),
-                ("ec", "conductivity at 25 °C"),
+                ("ec", "conductivity at 25\u00a0°C"),
             )
         ),
         delivered_in=figures["delivered.per_can.volume"],
