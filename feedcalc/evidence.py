@@ -40,8 +40,8 @@ GAIN_WORTH_A_TURN = 0.3
 # The moved draws allow the straightened model this many times the variance of a reading, and so reach past the truth.
 ALLOWANCE = 3.0
 # A reading this many widths beyond every plausible sample is doubted; so are readings that together no sample meets.
-FURTHEST_WIDTHS = 2.0
-WORST_MISFIT = 9.0
+FURTHEST_WIDTHS = 4.0
+WORST_MISFIT = 6.0
 MISFIT_FOR_EACH_MORE = 3.0
 # Step by which the slope of the model is taken, in standard deviations of an unknown.
 _STEP = 0.8
@@ -115,7 +115,7 @@ def updated(
     or readings.
 
     >>> kilograms = lambda shares: [NormalDist(5.0, 1.0).inv_cdf(shares["sack"])]
-    >>> left = updated(["sack"], [Reading("scale", 6.0, 1.0)], kilograms, {"sack": 0.5}, seed=1)
+    >>> left = updated(["sack"], [Reading("scale", 6.0, 1.0)], kilograms, {"sack": 0.5}, seed=1, sampled=False)
     >>> round(kilograms(left.middle)[0], 1)  # halfway between what was expected and what was read
     5.5
     """
@@ -262,7 +262,7 @@ class _Update:
                 break
             straight = self._straightened(self._mean_scores(weights))
         if not doubted:
-            doubted = self._together(min(self._squares(shown) for shown in self.figures))
+            doubted = self._together(min((self._misfits(shown) for shown in self.figures), key=_sum_of_squares))
         if doubted:
             even = (1.0 / len(plausible),) * len(plausible)
             return Updated(
@@ -281,8 +281,8 @@ class _Update:
 
     # -- the likeliest shares -----------------------------------------------------------------------------------
 
-    def _likeliest(self) -> tuple[Mapping[str, float], float]:
-        """Scores that meet the readings, moved least from the start, and their squared misfit."""
+    def _likeliest(self) -> tuple[Mapping[str, float], Sequence[float]]:
+        """Scores that meet the readings, moved least from the start, and their misfits."""
         origin = {name: _score(self.start[name]) for name in self.names}
         straight = self._straightened(origin)
         cost = self._cost(straight, origin)
@@ -295,7 +295,7 @@ class _Update:
             cost = self._cost(straight, origin)
             if before - cost < GAIN_WORTH_A_TURN:
                 break
-        return straight.at, _sum_of_squares(straight.there)
+        return straight.at, straight.there
 
     def _cost(self, straight: _Straightened, origin: Mapping[str, float]) -> float:
         return _sum_of_squares(straight.there) + sum((straight.at[name] - origin[name]) ** 2 for name in self.names)
@@ -404,10 +404,12 @@ class _Update:
                 doubted.append((reading.name, 1))
         return tuple(doubted)
 
-    def _together(self, least_squares: float) -> tuple[tuple[str, int], ...]:
-        """All readings, where the sample that meets them best is still far off."""
-        if least_squares <= WORST_MISFIT + MISFIT_FOR_EACH_MORE * (len(self.readings) - 1):
+    def _together(self, least: Sequence[float]) -> tuple[tuple[str, int], ...]:
+        """All readings, where the sample that meets them best, with these misfits, is still far off."""
+        if _sum_of_squares(least) <= WORST_MISFIT + MISFIT_FOR_EACH_MORE * (len(self.readings) - 1):
             return ()
+        if len(self.readings) == 1:
+            return ((self.readings[0].name, 1 if least[0] < 0 else -1),)
         return tuple((reading.name, 0) for reading in self.readings)
 
     # -- small change ---------------------------------------------------------------------------------------------

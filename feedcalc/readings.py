@@ -41,7 +41,7 @@ _WORDS = {
     "measured.ph": ("pH read", "", "ph"),
     "measured.acid_drops": ("vinegar taken", "mL", "acid_drops"),
 }
-_DIRECTIONS = {1: "high", -1: "low", 0: "together"}
+_DIRECTIONS = {1: "high", -1: "low"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,7 +304,7 @@ def _with_the_rest(samples: Sequence[Shares], names: Sequence[str], ash: Ash, se
 
 def _doubt_words(left: Updated, readings: Sequence[Reading], locale: str) -> list[str]:
     """One sentence or two for each doubted reading, one for all where only together they do not fit."""
-    if all(direction == 0 for _, direction in left.doubted) and len(left.doubted) > 1:
+    if all(direction == 0 for _, direction in left.doubted):
         told = " and the ".join(_WORDS[name][0] for name, _ in left.doubted)
         return [
             f"No plausible ash gives the {told} together, so they were not used and the ranges stay as they were. "
@@ -316,7 +316,7 @@ def _doubt_words(left: Updated, readings: Sequence[Reading], locale: str) -> lis
         place = places[name]
         reading = readings[place]
         words, unit, short = _WORDS[name]
-        causes = _causes(short, _DIRECTIONS[direction]) if direction else _causes("any", "together")
+        causes = _causes(short, _DIRECTIONS[direction])
         between = ""
         if left.plausible_figures:
             plausible = sorted(figures[place] for figures in left.plausible_figures)

@@ -87,6 +87,13 @@ def test_two_readings_narrow_more_than_one():
 
 
 @pytest.mark.parametrize(("read", "direction"), [(40.0, 1), (-40.0, -1)])
+def test_the_quick_way_without_samples_doubts_the_same_readings(read, direction):
+    left = updated(["sack"], [Reading("scale", read, 0.5)], sack, {"sack": 0.5}, seed=1, sampled=False)
+    assert left.doubted == (("scale", direction),)
+    assert left.middle == {"sack": 0.5}
+
+
+@pytest.mark.parametrize(("read", "direction"), [(40.0, 1), (-40.0, -1)])
 def test_a_reading_beyond_everything_plausible_is_doubted_and_changes_nothing(read, direction):
     left = updated(["sack"], [Reading("scale", read, 0.5)], sack, {"sack": 0.5}, seed=1)
     assert left.doubted == (("scale", direction),)
