@@ -408,7 +408,7 @@ def _strength_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
         source = (limit.row["source"], limit.row["status"])
         at_most = write_number(limit.high, 3, case.locale, trim=True)
         if value.typical > limit.high:
-            told = write_number(value.typical, 3, case.locale, trim=True)
+            told = write_number(value.typical, 2, case.locale, trim=True)
             reasons.append(_reason(ids[limit.quantity], source, value=told, limit=at_most, whom=whom, cure=cure))
         elif value.high > limit.high:
             reasons.append(_reason("feed_may_pass", limit=at_most, unit=limit.unit, whom=whom))
