@@ -121,7 +121,7 @@ def test_targets_are_large_enough_for_wet_hands(shared: Page) -> None:
     shared.evaluate(OPEN_ALL)
     small = shared.evaluate(
         """() => [...document.querySelectorAll(
-             "button, input[type=text], input[type=datetime-local], select, summary, .button, .tick, .bar a")]
+             "button, input[type=text], input[type=datetime-local], select, summary, .button, .tick, .bar a, .jumps a")]
            .filter((element) => element.checkVisibility() && !element.closest("[data-part] details, footer"))
            .map((element) => [element.id || element.name || element.textContent, element.getBoundingClientRect()])
            .filter(([, box]) => box.height < 48 || box.width < 48)
