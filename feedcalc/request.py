@@ -74,7 +74,7 @@ FIELDS: tuple[Field, ...] = (
     ),
     Field("water.kind", "choice", "the water the ash steeps in", "rain", _names("water_kinds", "kind")),
     Field("water.amount", "volume", "how much water the ash steeps in", minimum=0.01, maximum=1e6),
-    Field("water.temperature", "temperature", "temperature of the steep", "15 degC", minimum=0, maximum=45),
+    Field("water.temperature", "temperature", "temperature of the steep", "15 °C", minimum=0, maximum=45),
     *_water_fields("water", "the steeping water"),
     Field("dilution_water.kind", "choice", "the water the liquor is diluted with", None, _names("water_kinds", "kind")),
     *_water_fields("dilution_water", "the diluting water"),
@@ -354,23 +354,20 @@ class _Reading:
                 continue
             if row.get("size") in (None, "") and row.get("count") in (None, ""):
                 continue
-            try:
-                size = read_quantity(
-                    row.get("size"), "volume", f"{path}.size", self.locale, self.customs, minimum=0.01, maximum=1e4
-                )
-            except InputError as error:
-                self.errors.append(error)
-                continue
-            try:
-                count = read_quantity(
-                    row.get("count", 1), "count", f"{path}.count", self.locale, minimum=1, maximum=1000
-                )
-            except InputError as error:
-                self.errors.append(error)
-                continue
-            self.readings[f"{path}.size"] = size
-            cans.append(Can(size.value, round(count.value)))
+            size = self._read_here(row.get("size"), "volume", f"{path}.size", 0.01, 1e4)
+            count = self._read_here(row.get("count", 1), "count", f"{path}.count", 1, 1000)
+            if size is not None and count is not None:
+                self.readings[f"{path}.size"] = size
+                cans.append(Can(size.value, round(count.value)))
         return tuple(cans)
+
+    def _read_here(self, given: Any, kind: str, path: str, minimum: float, maximum: float) -> Quantity | None:
+        """A quantity at ``path``, or None with its fault noted."""
+        try:
+            return read_quantity(given, kind, path, self.locale, self.customs, minimum=minimum, maximum=maximum)
+        except InputError as error:
+            self.errors.append(error)
+            return None
 
     def _dilution(self, given: Any) -> float | None:
         if given is None or given == "":
@@ -401,7 +398,7 @@ class _Reading:
         temperature, pressure = 25.0, None
         try:
             temperature = read_quantity(
-                given.get("temperature") or "25 degC",
+                given.get("temperature") or "25 °C",
                 "temperature",
                 "solution.temperature",
                 self.locale,

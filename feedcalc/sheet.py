@@ -35,7 +35,7 @@ MEASURED_OUT = {
 # For each figure so many of the unknowns that matter most are told, if they explain this share of its spread.
 MOST_HELPS = 2
 SHARE_WORTH_TELLING = 0.1
-_WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "1": ""}
+_WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "m2": "m^2", "1": ""}
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +172,7 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
         if amount < smallest:
             return f"under {write_number(smallest, 1, locale)}"
         if name == "ph" or name.startswith("ph_") or name.endswith("_ph"):
-            return write_number(amount, 3 if amount >= 9.95 else 2, locale)
+            return write_number(round(amount, 1), 3 if amount >= 9.95 else 2, locale)
         if name in ("parts_water", "goes", "count"):
             return write_number(amount, 4, locale, trim=True) if sure else write_number(amount, 2, locale, trim=True)
         if sure:

@@ -343,3 +343,7 @@ def test_whatever_json_comes_the_door_answers_or_refuses_by_field(document):
 @given(st.text(max_size=60))
 def test_whatever_text_comes_the_door_refuses_it(text):
     is_in_good_order(reply_to_text(text))
+
+
+def test_a_can_with_two_faults_is_told_both():
+    assert set(faults({"cans": [{"size": "x", "count": "none"}]})) == {"cans.0.size", "cans.0.count"}
