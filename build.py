@@ -184,6 +184,9 @@ def main(arguments: list[str]) -> None:
         raise BuildFailed("the demo batch sheet could not be worked out.")
     if arguments == ["test"]:
         install_locked("packages for the tests", ROOT / "requirements-test.lock")
+        second = ROOT / "requirements-bench.lock"
+        options = ["--require-hashes", "--no-build-isolation", "--requirement", second]
+        pip_install("a second library for the benchmark", options, second)
         provide_browser()
         check_everything()
 
