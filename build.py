@@ -185,8 +185,8 @@ def main(arguments: list[str]) -> None:
     if arguments == ["test"]:
         install_locked("packages for the tests", ROOT / "requirements-test.lock")
         second = ROOT / "requirements-bench.lock"
-        options = ["--require-hashes", "--no-build-isolation", "--requirement", second]
-        pip_install("a second library for the benchmark", options, second)
+        from_source = ["--require-hashes", "--no-build-isolation", "--requirement"]
+        pip_install("a second library for the benchmark", [*from_source, second], second)
         provide_browser()
         check_everything()
 
