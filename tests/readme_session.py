@@ -14,7 +14,7 @@ SESSIONS = {
 }
 
 
-def transcript(arguments: list[str]) -> str:
+def typed_and_printed(arguments: list[str]) -> str:
     """What a terminal shows of one command, as an indented block."""
     done = subprocess.run(
         [sys.executable, "-m", "feedcalc", *arguments], capture_output=True, text=True, check=False, cwd=README.parent
@@ -27,7 +27,7 @@ def transcript(arguments: list[str]) -> str:
 def with_sessions(text: str) -> str:
     """The README with every session written anew."""
     for name, commands in SESSIONS.items():
-        body = "\n\n".join(transcript(arguments) for arguments in commands)
+        body = "\n\n".join(typed_and_printed(arguments) for arguments in commands)
         pattern = rf"(<!-- {name}:start -->\n).*?(<!-- {name}:end -->)"
         text = re.sub(pattern, lambda found, body=body: f"{found[1]}\n{body}\n\n{found[2]}", text, flags=re.DOTALL)
     return text

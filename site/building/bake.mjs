@@ -40,14 +40,14 @@ function filesBelow(folder, prefix = "") {
 
 async function compile(loadPyodide) {
   const python = await loadPyodide({ indexURL: job.runtime, env: { PYTHONHASHSEED: "0" } });
-  for (const [place, folder] of [["/runtime", job.runtime], ["/packages", job.packages], ["/work", job.work]]) {
+  for (const [place, folder] of [["/runtime", job.runtime], ["/packages", job.packages], ["/bakery", job.work]]) {
     python.FS.mkdirTree(place);
     python.FS.mount(python.FS.filesystems.NODEFS, { root: folder }, place);
   }
   python.runPython(fs.readFileSync(path.join(here, "compile_inside.py"), "utf8"));
   python.runPython(`
-compile_library("/runtime/python_stdlib.zip", "/work/python_stdlib.zip")
-compile_packages("/packages", "/work/compiled")
+compile_library("/runtime/python_stdlib.zip", "/bakery/python_stdlib.zip")
+compile_packages("/packages", "/bakery/compiled")
 `);
 }
 
