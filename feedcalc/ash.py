@@ -13,10 +13,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 
 from feedcalc import published
 from feedcalc.estimates import Estimate
+from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
 
 ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
 # Oxygen and charge of one mol of the element as its oxide or acid in ash: K2O, CaO, MgO, Na2O, P2O5, SO3, chloride.
@@ -24,12 +24,6 @@ OXYGEN_IN_OXIDE = dict(zip(ELEMENTS, (0.5, 1.0, 1.0, 0.5, 2.5, 3.0, 0.0), strict
 CHARGE_IN_OXIDE = dict(zip(ELEMENTS, (1, 2, 2, 1, -3, -2, -1), strict=True))
 GRAMS_IN_A_KILOGRAM = 1000
 CALCIUM_PER_PHOSPHORUS = 5 / 3  # mol in hydroxyapatite, Ca5(PO4)3OH
-
-
-@lru_cache
-def molar_masses() -> Mapping[str, float]:
-    """Grams per mol by element name (``element_masses.csv``)."""
-    return {row["element"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,17 +81,6 @@ class AshSample:
             - mol["chloride"]
         )
         return max(equivalents, 0.0) / 1000 * calcium_carbonate_grams_per_mol() / 2
-
-
-@lru_cache
-def calcium_carbonate_grams_per_mol() -> float:
-    """Molar mass of CaCO3.
-
-    >>> round(calcium_carbonate_grams_per_mol(), 2)
-    100.09
-    """
-    mass = molar_masses()
-    return mass["calcium"] + mass["carbon"] + 3 * mass["oxygen"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from math import ceil, inf
 
 from feedcalc import published
-from feedcalc.ash import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.chemistry import Equilibrium, equilibrate
+from feedcalc.formulas import calcium_carbonate_grams_per_mol, formula_grams_per_mol
 from feedcalc.steeping import Liquor
 from feedcalc.water_supply import Water
 
@@ -62,9 +62,7 @@ def feed_at(
 
 
 def _brucite_milligrams(mixed: Equilibrium) -> float:
-    mass = molar_masses()
-    per_mol = mass["magnesium"] + 2 * (mass["oxygen"] + mass["hydrogen"])
-    return mixed.formed["brucite"] / mixed.litres * per_mol * 1000
+    return mixed.formed["brucite"] / mixed.litres * formula_grams_per_mol("Mg(OH)2") * 1000
 
 
 @dataclass(frozen=True, slots=True)

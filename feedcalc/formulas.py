@@ -3,12 +3,28 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from functools import cache
 
 from feedcalc import published
-from feedcalc.ash import molar_masses
 
 _PART = re.compile(r"([A-Z][a-z]?|\(|\))(\d*)")
+
+
+@cache
+def molar_masses() -> Mapping[str, float]:
+    """Grams per mol by element name (``element_masses.csv``)."""
+    return {row["element"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
+
+
+@cache
+def calcium_carbonate_grams_per_mol() -> float:
+    """Molar mass of CaCO3, in which lime value, hardness and alkalinity are counted.
+
+    >>> round(calcium_carbonate_grams_per_mol(), 2)
+    100.09
+    """
+    return formula_grams_per_mol("CaCO3")
 
 
 @cache

@@ -14,8 +14,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import exp
 
-from feedcalc.ash import ELEMENTS, AshSample, calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.ash import ELEMENTS, AshSample
 from feedcalc.chemistry import Equilibrium, equilibrate
+from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.water_supply import Water
 
 # What can form in ash liquor within a day: calcite and the hydroxides at once, magnesium carbonate where carbonate

@@ -18,6 +18,7 @@ from functools import lru_cache
 
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
+from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
 
 # A water analysis counts as good within 5 % and doubtful past 10 % of the sum of its ions:
 # "Standard Methods for the Examination of Water and Wastewater", method 1030 E (from memory).
@@ -57,7 +58,7 @@ class Water:
 @lru_cache
 def ions() -> tuple[Ion, ...]:
     """The ions of a water report, with charge and mass from the published tables."""
-    mass = {row["element"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
+    mass = molar_masses()
     return (
         Ion("calcium", "calcium", 2, mass["calcium"]),
         Ion("magnesium", "magnesium", 2, mass["magnesium"]),
@@ -75,8 +76,7 @@ def grams_of_calcium_carbonate_per_equivalent() -> float:
     >>> round(grams_of_calcium_carbonate_per_equivalent(), 2)
     50.04
     """
-    mass = {row["element"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
-    return (mass["calcium"] + mass["carbon"] + 3 * mass["oxygen"]) / 2
+    return calcium_carbonate_grams_per_mol() / 2
 
 
 def water_of_kind(kind: str) -> Water:

@@ -12,9 +12,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from feedcalc.answer import Answer, answer_to
-from feedcalc.ash import ELEMENTS, molar_masses
+from feedcalc.ash import ELEMENTS
 from feedcalc.batch import water_kilograms
 from feedcalc.engine import demo_request
+from feedcalc.formulas import molar_masses
 from feedcalc.request import read_request
 from tests.contract.asking import WEIGHED, every_figure, reply_to, reply_to_text, rung, values_of
 

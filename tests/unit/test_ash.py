@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from feedcalc.ash import ELEMENTS, AshSample, ash_of, calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.ash import ELEMENTS, AshSample, ash_of
 from feedcalc.estimates import Estimate
+from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
 
 KINDS = ("mixed", "hardwood", "softwood", "bark")
 

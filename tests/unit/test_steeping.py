@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from feedcalc.ash import ash_of, molar_masses
+from feedcalc.ash import ash_of
+from feedcalc.formulas import molar_masses
 from feedcalc.steeping import dissolved_share, standing_in_air, steep
 from feedcalc.water_supply import water_of_kind
 
