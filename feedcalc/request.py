@@ -238,7 +238,10 @@ class _Reading:
         for field in FIELDS:
             self._read(field, given.pop(field.path, None))
         for path, value in given.items():
-            self._fault(path, _shown(value), "There is no such field.", _neighbours(path))
+            if path.strip():
+                self._fault(path, _shown(value), "There is no such field.", _neighbours(path))
+            else:
+                self._fault("request", _shown(value), "This stands under no name.", _neighbours(path))
         cans = self._cans(self.document.get("cans"))
         dilution = self._dilution(self.document.get("dilution"))
         solution = self._solution(self.document.get("solution"))
