@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from feedcalc import published
-from feedcalc.ash import ash_of
+from feedcalc.ash import Ash, ash_of
 from feedcalc.cautions import Caution, cautions_for
 from feedcalc.dry_uses import Advice, AshWorth, Cap, DryUse, advised_ash, ash_worth, cap_for, dry_uses, loosest_cap
 from feedcalc.estimates import Estimate
@@ -43,6 +43,32 @@ TABLES_BEHIND_SPREADING = (
 
 
 @dataclass(frozen=True, slots=True)
+class Had:
+    """What ground has had since its soil test, to the square metre: g of ash, and g of CaCO3 as lime besides."""
+
+    ash: float = 0.0
+    lime: float = 0.0
+
+
+NOTHING_YET = Had()
+
+
+@dataclass(frozen=True, slots=True)
+class GroundAnswer:
+    """What one ground needs and may have: the verdict on dry ash there, ``need`` and ``advice`` of ``values.spread``.
+
+    ``need`` is None where nobody knows the soil's pH.
+    """
+
+    verdict: Verdict
+    need: Mapping[str, Figure] | None
+    advice: Mapping[str, Any]
+    texture: str
+    depth_cm: float
+    assumed: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class SpreadAnswer:
     """``values`` of the reply, what was assumed, the verdict they rest on, and what must be said of dry ash."""
 
@@ -54,14 +80,44 @@ class SpreadAnswer:
 
 def spread_answer(request: Request) -> SpreadAnswer:
     """How much dry ash a year the ground of a request may have, and what practice would give it."""
-    ash = ash_of(
+    ash = asked_ash(request)
+    seed = round(request.known("seed"))
+    worth = ash_worth(ash, seed)
+    ground = ground_answer(request, worth, ash.typical().density)
+    verdict = ground.verdict
+    cap = cap_for(request.number("soil.ph"))
+    values: dict[str, Any] = {
+        "ash": {"lime_value": figure(worth.lime, "1"), "potassium": figure(worth.potassium, "1")},
+        "cap": {"ash": _cap_figure(cap), "source": cap.source, "status": cap.status},
+        "uses": [_use(use, cap, ground.texture, ground.depth_cm) for use in dry_uses(ash, request.customs, seed)],
+        "published": [_published(row) for row in published.table("ash_spreading")],
+        "undo": [asdict(note) for note in undo_notes()],
+        "need": ground.need,
+        "advice": ground.advice,
+    }
+    return SpreadAnswer(
+        {"spread": values, "verdict": verdict.word, "reasons": [asdict(reason) for reason in verdict.reasons]},
+        {path: text for path, text in ground.assumed.items() if path.split(".")[0] in _ASSUMED},
+        verdict,
+        tuple(caution for caution in cautions_for(set()) if caution.where in _STEPS or caution.id == "ammonia"),
+    )
+
+
+def asked_ash(request: Request) -> Ash:
+    """The ash of a request."""
+    return ash_of(
         request.word("ash.kind"),
         request.word("ash.state"),
         request.group("ash.analysis"),
         request.number("ash.density"),
     )
-    seed = round(request.known("seed"))
-    worth = ash_worth(ash, seed)
+
+
+def ground_answer(request: Request, worth: AshWorth, density: float, had: Had = NOTHING_YET) -> GroundAnswer:
+    """What the ground of a request needs and may have of an ash; ``density`` in g/mL tells cups of it as grams.
+
+    What it ``had`` comes off the cap, and counts as having moved the soil already.
+    """
     verdict = verdict_for(circumstances_of(request))
     assumed = dict(request.assumed)
     depth = _depth_cm(request, assumed)
@@ -70,36 +126,29 @@ def spread_answer(request: Request) -> SpreadAnswer:
     if not texture:
         assumed["soil.texture"] = "unknown: loam, with the ends of sand and clay"
     soil_ph = request.number("soil.ph")
+    if soil_ph is None:
+        nothing = {"ash": figure(Estimate.exactly(0.0), "g/m2"), "limited_by": "held back", "covers": None}
+        return GroundAnswer(verdict, None, nothing, texture, depth, assumed)
     cap = cap_for(soil_ph)
-    values: dict[str, Any] = {
-        "ash": {"lime_value": figure(worth.lime, "1"), "potassium": figure(worth.potassium, "1")},
-        "cap": {"ash": _cap_figure(cap), "source": cap.source, "status": cap.status},
-        "uses": [_use(use, cap, texture, depth) for use in dry_uses(ash, request.customs, seed)],
-        "published": [_published(row) for row in published.table("ash_spreading")],
-        "undo": [asdict(note) for note in undo_notes()],
+    error = soil_test_error(request.word("soil.tested_with"))
+    moved = expected_shift(_lime_of(had, worth), texture, depth)
+    known_ph = Estimate(soil_ph - error + moved.low, soil_ph + moved.typical, soil_ph + error + moved.high)
+    allowed = max((cap.low if verdict.word == WEAKER else cap.high) - had.ash, 0.0)
+    stop = suitability_limit("soil_stop")
+    advice = advised_ash(known_ph, target, stop, texture, depth, worth.lime, allowed, verdict.word == HOLD)
+    need = {
+        "target_ph": figure(Estimate.exactly(target), "1"),
+        "lime": figure(advice.need, "g CaCO3/m2"),
+        "ash": figure(advice.need_in_ash, "g/m2"),
     }
-    if soil_ph is not None:
-        error = soil_test_error(request.word("soil.tested_with"))
-        known_ph = Estimate(soil_ph - error, soil_ph, soil_ph + error)
-        allowed = cap.low if verdict.word == WEAKER else cap.high
-        stop = suitability_limit("soil_stop")
-        advice = advised_ash(known_ph, target, stop, texture, depth, worth.lime, allowed, verdict.word == HOLD)
-        values["need"] = {
-            "target_ph": figure(Estimate.exactly(target), "1"),
-            "lime": figure(advice.need, "g CaCO3/m2"),
-            "ash": figure(advice.need_in_ash, "g/m2"),
-        }
-        values["advice"] = _advice(advice, worth, texture, depth, request.number("soil.area"))
-        values["advice"]["covers"] = _covers(request, advice, ash.typical().density)
-    else:
-        values["need"] = None
-        values["advice"] = {"ash": figure(Estimate.exactly(0.0), "g/m2"), "limited_by": "held back", "covers": None}
-    return SpreadAnswer(
-        {"spread": values, "verdict": verdict.word, "reasons": [asdict(reason) for reason in verdict.reasons]},
-        {path: text for path, text in assumed.items() if path.split(".")[0] in _ASSUMED},
-        verdict,
-        tuple(caution for caution in cautions_for(set()) if caution.where in _STEPS or caution.id == "ammonia"),
-    )
+    told = _advice(advice, worth, texture, depth, request.number("soil.area"))
+    told["covers"] = _covers(request, advice, density)
+    return GroundAnswer(verdict, need, told, texture, depth, assumed)
+
+
+def _lime_of(had: Had, worth: AshWorth) -> Estimate:
+    ash = worth.lime.scaled(had.ash)
+    return Estimate(ash.low + had.lime, ash.typical + had.lime, ash.high + had.lime)
 
 
 def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
