@@ -19,7 +19,7 @@ DAYS_PER_YEAR = 365.25
 
 def verdict_on(answer: Answer) -> Verdict:
     """The verdict on an answered batch request: its ground and plant with the feed as it would be poured."""
-    return verdict_for(circumstances_of(answer.request, _feed_facts(answer)))
+    return verdict_for(circumstances_of(answer.request, feed_facts(answer)))
 
 
 def sludge_area(answer: Answer, verdict: Verdict) -> Estimate | None:
@@ -66,7 +66,8 @@ def _stage(request: Request) -> str:
     return "seedling" if request.word("place") == "plug tray" else request.word("stage")
 
 
-def _feed_facts(answer: Answer) -> FeedFacts:
+def feed_facts(answer: Answer) -> FeedFacts:
+    """The feed of an answer as it would be poured, a drench of usual depth."""
     stage = _stage(answer.request)
     litres = practice("ground_volume").typical
     grams_per_milligram = 0.001
