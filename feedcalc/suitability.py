@@ -16,7 +16,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from math import isinf
 
 from feedcalc import published
@@ -175,6 +175,7 @@ def plants() -> tuple[Plant, ...]:
     )
 
 
+@lru_cache(maxsize=1024)
 def plants_named(text: str) -> tuple[Plant, ...]:
     """The plants that ``text`` may mean, by common or botanical name; capitals, accents and plurals don't matter.
 
@@ -202,6 +203,7 @@ def plants_named(text: str) -> tuple[Plant, ...]:
     return _once(longest)
 
 
+@lru_cache(maxsize=1024)
 def plants_spelt_like(text: str, count: int = 3) -> tuple[str, ...]:
     """Names in the list that are spelt much like ``text``, nearest first.
 
