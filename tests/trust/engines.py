@@ -1,0 +1,213 @@
+"""Three browser engines behind one small face: open an address, ask a script, press, type.
+
+Chromium is driven by Playwright, WebKit (WebKitGTK) by Selenium and Debian's WebKitWebDriver, Firefox by the
+W3C's WebDriver BiDi, which it speaks itself once asked: the bridge that Selenium wants for it stands in no registry
+this project installs from. Scripts are expressions whose value can be written as JSON.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import shutil
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, Protocol
+
+import websocket
+from playwright.sync_api import sync_playwright
+
+from tests.browser.conftest import QUIET
+from tests.browser.installed_browser import installed_browser
+
+
+class Engine(Protocol):
+    """A browser window of one engine."""
+
+    def open(self, address: str) -> None:
+        """Go to an address, past what is loaded there now."""
+
+    def ask(self, script: str) -> Any:
+        """The value of a JavaScript expression in the page."""
+
+    def press(self, selector: str) -> None:
+        """Click or tap what the selector finds first."""
+
+    def type(self, selector: str, text: str) -> None:
+        """Replace what a field holds, key by key."""
+
+
+class ChromiumEngine:
+    """Debian's Chromium by Playwright; ``phone`` is a narrow touch screen on a processor four times slower."""
+
+    def __init__(self, playwright: Any, phone: bool = False) -> None:
+        self._browser = playwright.chromium.launch(
+            executable_path=installed_browser(),
+            args=[*QUIET, *(["--js-flags=--max-old-space-size=256"] if phone else [])],
+        )
+        look = {"viewport": {"width": 360, "height": 640}, "has_touch": True, "is_mobile": True} if phone else {}
+        self._page = self._browser.new_context(**look).new_page()
+        self._phone = phone
+        if phone:
+            tools = self._page.context.new_cdp_session(self._page)
+            tools.send("Emulation.setCPUThrottlingRate", {"rate": 4})
+
+    def open(self, address: str) -> None:
+        self._page.goto("about:blank")
+        self._page.goto(address)
+
+    def ask(self, script: str) -> Any:
+        return self._page.evaluate(script)
+
+    def press(self, selector: str) -> None:
+        place = self._page.locator(selector).first
+        place.tap() if self._phone else place.click()
+
+    def type(self, selector: str, text: str) -> None:
+        place = self._page.locator(selector).first
+        place.fill("")
+        place.press_sequentially(text)
+
+    def close(self) -> None:
+        self._browser.close()
+
+
+class WebKitEngine:
+    """Debian's WebKitGTK by its own driver."""
+
+    def __init__(self) -> None:
+        from selenium import webdriver
+        from selenium.webdriver.webkitgtk.options import Options
+        from selenium.webdriver.webkitgtk.service import Service
+
+        options = Options()
+        options.binary_location = next(Path("/usr/lib").glob("*/webkit2gtk-4.?/MiniBrowser")).as_posix()
+        options.add_argument("--automation")
+        self._driver = webdriver.WebKitGTK(options=options, service=Service(shutil.which("WebKitWebDriver")))
+        self._driver.set_window_size(1000, 900)
+
+    def open(self, address: str) -> None:
+        self._driver.get("about:blank")
+        self._driver.get(address)
+
+    def ask(self, script: str) -> Any:
+        return self._driver.execute_script(f"return ({script});")
+
+    def press(self, selector: str) -> None:
+        self._driver.execute_script(_IN_SIGHT.format(json.dumps(selector)))
+        self._driver.find_element("css selector", selector).click()
+
+    def type(self, selector: str, text: str) -> None:
+        place = self._driver.find_element("css selector", selector)
+        self._driver.execute_script(_IN_SIGHT.format(json.dumps(selector)))
+        place.clear()
+        place.send_keys(text)
+
+    def close(self) -> None:
+        self._driver.quit()
+
+
+_IN_SIGHT = "document.querySelector({}).scrollIntoView({{block: 'center', behavior: 'instant'}});"
+
+
+class FirefoxEngine:
+    """Debian's Firefox by the W3C's WebDriver BiDi."""
+
+    def __init__(self) -> None:
+        self._folder = tempfile.mkdtemp()
+        self._process = subprocess.Popen(
+            ["firefox-esr", "--headless", "--no-remote", "--profile", self._folder, "--remote-debugging-port", "0"],
+            stderr=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            text=True,
+        )
+        assert self._process.stderr is not None
+        heard = next((line for line in self._process.stderr if "WebDriver BiDi listening on" in line), "")
+        address = heard.rpartition(" ")[2].strip()
+        assert address, "Firefox did not open its driver"
+        self._socket = websocket.create_connection(f"{address}/session", timeout=60, suppress_origin=True)
+        self._sent = 0
+        self._send("session.new", capabilities={})
+        self._window = self._send("browsingContext.getTree")["contexts"][0]["context"]
+
+    def _send(self, method: str, **parameters: Any) -> Any:
+        self._sent += 1
+        self._socket.send(json.dumps({"id": self._sent, "method": method, "params": parameters}))
+        while True:
+            heard = json.loads(self._socket.recv())
+            if heard.get("id") == self._sent:
+                assert heard["type"] == "success", heard
+                return heard["result"]
+
+    def open(self, address: str) -> None:
+        self._send("browsingContext.navigate", context=self._window, url="about:blank", wait="complete")
+        self._send("browsingContext.navigate", context=self._window, url=address, wait="complete")
+
+    def ask(self, script: str) -> Any:
+        found = self._send(
+            "script.evaluate",
+            expression=f"(async () => JSON.stringify((await ({script})) ?? null))()",
+            target={"context": self._window},
+            awaitPromise=True,
+        )
+        assert found["type"] == "success", found
+        return json.loads(found["result"]["value"])
+
+    def _act(self, *sources: dict[str, Any]) -> None:
+        self._send("input.performActions", context=self._window, actions=list(sources))
+
+    def press(self, selector: str) -> None:
+        self.ask(f"void {_IN_SIGHT.format(json.dumps(selector)).rstrip(';')}")
+        x, y = self.ask(
+            f"(({{x, y, width, height}}) => [Math.round(x + width / 2), Math.round(y + height / 2)])"
+            f"(document.querySelector({json.dumps(selector)}).getBoundingClientRect())"
+        )
+        moves = [
+            {"type": "pointerMove", "x": x, "y": y},
+            {"type": "pointerDown", "button": 0},
+            {"type": "pointerUp", "button": 0},
+        ]
+        self._act({"type": "pointer", "id": "mouse", "actions": moves})
+
+    def type(self, selector: str, text: str) -> None:
+        self.ask(f"((field) => (field.focus(), field.select(), true))(document.querySelector({json.dumps(selector)}))")
+        keys = [{"type": way, "value": key} for key in ("\ue017", *text) for way in ("keyDown", "keyUp")]
+        self._act({"type": "key", "id": "keys", "actions": keys})
+
+    def close(self) -> None:
+        with contextlib.suppress(Exception):
+            self._send("browser.close")
+        self._socket.close()
+        try:
+            self._process.wait(timeout=10)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+
+@contextlib.contextmanager
+def engine(name: str) -> Iterator[Engine]:
+    """One of `ENGINES`, closed at the end."""
+    with contextlib.ExitStack() as stack:
+        if name in ("chromium", "phone"):
+            opened: Any = ChromiumEngine(stack.enter_context(sync_playwright()), phone=name == "phone")
+        else:
+            opened = {"firefox": FirefoxEngine, "webkit": WebKitEngine}[name]()
+        stack.callback(opened.close)
+        yield opened
+
+
+ENGINES = ("chromium", "firefox", "webkit", "phone")
+
+
+def until(claim: Callable[[], Any], seconds: float = 60, what: str = "") -> Any:
+    """The first true value of ``claim``; fails after ``seconds``."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if value := claim():
+            return value
+        time.sleep(0.05)
+    raise AssertionError(f"not within {seconds} s: {what or claim}")

@@ -1,0 +1,36 @@
+"""Ten thousand texts at every door, and the corpus of all that once broke one: none may break it again."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.trust.doors import DOORS
+from tests.trust.fuzzing import CORPUS, fuzz
+from tests.trust.page_files import page_files
+
+# In every run of the tests; `python -m tests.trust` tries a hundred times as many.
+CASES = {"numbers": 5000, "requests": 1500}
+KEPT = [
+    pytest.param(door, file, id=f"{door}-{file.stem}") for door in DOORS for file in sorted((CORPUS / door).glob("*"))
+]
+
+
+@pytest.mark.parametrize(("door", "file"), KEPT)
+def test_the_corpus_is_answered_or_refused_by_field(door: str, file: Path):
+    DOORS[door](file.read_text(encoding="utf-8", errors="replace"))
+
+
+@pytest.mark.parametrize("door", DOORS)
+def test_texts_grown_from_the_corpus_never_break_a_door(door: str):
+    tried = fuzz(door, CASES[door])
+    assert not tried.broke, f"{tried.broke}\n{tried.culprit}"
+    assert tried.cases >= CASES[door]
+    assert tried.coverage > 50, "the fuzzer saw nothing of the readers"
+
+
+def test_files_and_links_of_the_page_are_read_or_refused_in_words():
+    tried = page_files(6000)
+    assert not tried.broke, f"{tried.broke}\n{tried.culprit}"
+    assert tried.cases >= 6000
