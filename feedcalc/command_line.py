@@ -23,6 +23,7 @@ from feedcalc.engine import calculate, calculate_label, calculate_markdown, demo
 from feedcalc.label_paper import sizes
 from feedcalc.paper_printing import NoPdf, pdf_of
 from feedcalc.plant_search import plants_found
+from feedcalc.plot_commands import season_verb
 
 # Option, path in the request, what it says.
 OPTIONS: tuple[tuple[str, str, str], ...] = (
@@ -212,6 +213,9 @@ def label_verb(source: TextIO | None, size: str, out: Path | None, name: str, ad
     click.echo(f"{out}: {'text' if ending == '.txt' else size}.")
     if label.left_out and ending != ".txt":
         click.echo(f"No room was left on this size for {', '.join(label.left_out)}.", err=True)
+
+
+main.add_command(season_verb)
 
 
 @main.command("page")

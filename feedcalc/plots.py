@@ -113,7 +113,7 @@ PLAN_COLUMNS: tuple[str, ...] = (
     "dry_ash",
     "dry_ash_limited_by",
     *_with_ends(DRY_FIGURES),
-    "target_ph",
+    "aimed_at_ph",
     "ash_covers_m2",
     "feed_verdict",
     "feed_dilution",
@@ -127,11 +127,15 @@ Plan = dict[str, Cell]
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """A table's header read: for each cell the column it is (or none), and what is odd about it in words."""
+    """A table's header read: for each cell the column it is (or none), and what is odd about it in words.
+
+    ``kept`` are the places of the cells that a plan repeats: all but those of an earlier plan.
+    """
 
     cells: tuple[str, ...]
     columns: tuple[str, ...]
     warnings: tuple[str, ...]
+    kept: tuple[int, ...]
 
     def plot_of(self, row: Sequence[str]) -> dict[str, str]:
         """What a row says, by the usual names of the columns."""
@@ -177,7 +181,8 @@ def header_of(cells: Sequence[str]) -> Header:
             )
         elif key in PLAN_COLUMNS:
             warnings.append(said("The column {given!r} is one of the plan and written anew.", given=cell))
-    return Header(tuple(cells), columns, tuple(warnings))
+    kept = tuple(index for index, key in enumerate(keys) if columns[index] or key not in PLAN_COLUMNS)
+    return Header(tuple(cells), columns, tuple(warnings), kept)
 
 
 def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str = "") -> Plan:
@@ -214,7 +219,7 @@ def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str 
         "reasons": BETWEEN_REASONS.join(reason.text for reason in judged.reasons),
         "dry_ash_verdict": dry.word,
         "feed_verdict": wet.word,
-        "assumed": BETWEEN_REASONS.join(_assumed(ground)),
+        "assumed": BETWEEN_REASONS.join(_assumed(ground, wanted)),
     }
     _tell_dry_ash(plan, ground, request)
     if wet.word != HOLD and feed.parts_water is not None:
@@ -381,7 +386,7 @@ def _tell_dry_ash(plan: Plan, ground: GroundAnswer, request: Request) -> None:
     _tell(plan, "dry_ash_g_per_m2", advice["ash"])
     if ground.need is None:
         return
-    plan["target_ph"] = ground.need["target_ph"]["value"]
+    plan["aimed_at_ph"] = ground.need["target_ph"]["value"]
     _tell(plan, "lime_need_g_per_m2", ground.need["lime"])
     _tell(plan, "lime_need_as_ash_g_per_m2", ground.need["ash"])
     _tell(plan, "dry_ash_potassium_g_per_m2", advice["potassium"])
@@ -425,6 +430,7 @@ def _tell_next_feed(plan: Plan, last_fed: date | None, today: str, use: str) -> 
         plan[f"next_feed{end}"] = max(today, earliest)
 
 
-def _assumed(ground: GroundAnswer) -> list[str]:
+def _assumed(ground: GroundAnswer, wanted: str) -> list[str]:
     """What bears on this plot and nobody said, by column."""
-    return [f"{_PATHS[path]}: {text}" for path, text in ground.assumed.items() if path in _PATHS and path != "locale"]
+    beside = {"locale", "use"} | ({"stage", "water.kind"} if wanted == DRY_ASH else set())
+    return [f"{_PATHS[path]}: {text}" for path, text in ground.assumed.items() if path in _PATHS and path not in beside]
