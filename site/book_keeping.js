@@ -21,9 +21,11 @@
 //   feedcalcBookKeeping.addToJournal(change)     true if it is kept; each has a `key`
 //   feedcalcBookKeeping.takeFromJournal(key)
 //
-// Rules: a change goes into the journal (localStorage, written at once) before the engine is asked, and leaves it
-// when the database has it; so it outlives a sleeping engine, a killed tab and a refused database. The same change
-// made twice gives the same book, because its time and writer are fixed when it is asked for.
+// Rules: a change goes into the journal before the engine is asked, and leaves it when the database has it; so it
+// outlives a sleeping engine, a killed tab and a refused database. The same change made twice gives the same book,
+// because its time and writer are fixed when it is asked for. Journal and drafts stand in localStorage, which is
+// written while a tab is being closed, and beside it in the database, because a browser writes localStorage to the
+// disk only seconds later and would lose it if it were killed itself.
 
 "use strict";
 
@@ -31,6 +33,7 @@ const feedcalcBookKeeping = (() => {
   const DATABASE = "feedcalc.book";
   const STORE = "records";
   const ASIDE = "set aside";
+  const TYPED = "typed";
   const DRAFT = "feedcalc.book.draft.";
   const JOURNAL = "feedcalc.book.journal.";
   const DEVICE = "feedcalc.book.device";
@@ -46,6 +49,7 @@ const feedcalcBookKeeping = (() => {
     (opened) => {
       opened.createObjectStore(STORE, { keyPath: "id" });
       opened.createObjectStore(ASIDE, { autoIncrement: true });
+      opened.createObjectStore(TYPED);
     },
   ];
 
@@ -94,7 +98,7 @@ const feedcalcBookKeeping = (() => {
         database.onversionchange = () => lose("newer");
         database.onclose = () => lose("refused");
         clearTimeout(tooLong);
-        resolve();
+        bringBackTyped().catch(() => {}).then(resolve);
       };
       return undefined;
     });
@@ -285,13 +289,29 @@ const feedcalcBookKeeping = (() => {
 
   const drafts = () => under(DRAFT);
   const draft = (key) => drafts()[key] ?? null;
-  const keepDraft = (key, typed) => keep(DRAFT + key, typed && JSON.stringify(typed));
+  const keepDraft = (key, typed) => keepTwice(DRAFT + key, typed && JSON.stringify(typed));
   const journal = () => Object.values(under(JOURNAL)).filter(isChange).sort((one, other) => (one.at > other.at ? 1 : -1));
-  const addToJournal = (change) => keep(JOURNAL + change.key, JSON.stringify(change));
-  const takeFromJournal = (key) => keep(JOURNAL + key, null);
+  const addToJournal = (change) => keepTwice(JOURNAL + change.key, JSON.stringify(change));
+  const takeFromJournal = (key) => keepTwice(JOURNAL + key, null);
 
   const isChange = ({ key, at, by, id, kind, fields }) => [key, at, by, id, kind].every((text) => typeof text === "string")
     && STAMP.test(at) && KINDS.includes(kind) && isObject(fields) && Object.values(fields).every((text) => typeof text === "string");
+
+  function keepTwice(key, text) {
+    const held = keep(key, text);
+    try {
+      const place = database?.transaction(TYPED, "readwrite", { durability: "relaxed" }).objectStore(TYPED);
+      if (text === null) place?.delete(key);
+      else place?.put(text, key);
+    } catch { /* the database is being closed: localStorage has it */ }
+    return held;
+  }
+
+  async function bringBackTyped() {
+    const place = database.transaction(TYPED).objectStore(TYPED);
+    const [keys, texts] = await Promise.all([done(place.getAllKeys()), done(place.getAll())]);
+    keys.forEach((key, at) => { if (read(key) === null) keep(key, texts[at]); });
+  }
 
   // ---- Other windows --------------------------------------------------------------------------------------
 
