@@ -197,16 +197,11 @@ def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str 
     """
     faults: list[InputError] = []
     request = _request_of(plot, today, customs, locale, faults)
-    had = NOTHING_YET
-    last_fed: date | None = None
-    if request is not None:
-        worth, density = _worth_of(request.word("ash.kind"), request.word("ash.state"))
-        had = Had(
-            _had("ash_this_year", plot, request, density, faults), _had("lime_this_year", plot, request, None, faults)
-        )
+    had = _had(plot, request, faults)
     last_fed = _last_fed(plot, today, faults)
     if request is None or faults:
         raise InputErrors(faults)
+    worth, density = _worth_of(request.word("ash.kind"), request.word("ash.state"))
     ground = ground_answer(request, worth, density, had)
     feed = _feed_for(_feed_request(request))
     wanted = plot.get("use", "").strip().casefold()
@@ -237,10 +232,10 @@ def _request_of(
     """The plot as a request, or None with its faults noted under the columns' names."""
     document: dict[str, Any] = {"schema": 1, "now": today}
     said_here = {"customs": customs, "locale": locale} | {name: text for name, text in plot.items() if text.strip()}
-    for name, text in said_here.items():
-        path = _BY_NAME[name].path
-        if path and text:
-            *groups, last = path.split(".")
+    for column in COLUMNS:
+        text = said_here.get(column.name)
+        if column.path and text:
+            *groups, last = column.path.split(".")
             place = document
             for group in groups:
                 place = place.setdefault(group, {})
@@ -256,30 +251,39 @@ def _request_of(
         return None
 
 
-def _had(
-    name: str, plot: Mapping[str, str], request: Request, density: float | None, faults: list[InputError]
+def _had(plot: Mapping[str, str], request: Request | None, faults: list[InputError]) -> Had:
+    """What a plot has had to the square metre; where there is no ``request`` only its faults are of use."""
+    return Had(
+        _grams_per_square_metre("ash_this_year", "mass_or_volume", plot, request, faults),
+        _grams_per_square_metre("lime_this_year", "mass", plot, request, faults),
+    )
+
+
+def _grams_per_square_metre(
+    name: str, kind: str, plot: Mapping[str, str], request: Request | None, faults: list[InputError]
 ) -> float:
-    """Grams to the square metre of what a plot has had; a volume counts by ``density`` (g/mL) where there is one."""
+    """``200 g`` over the plot's area, or ``40 g/m2``; a volume counts by the density of the plot's ash."""
     text = plot.get(name, "").strip()
     if not text:
         return 0.0
-    amount, _, over = text.partition("/")
+    locale, customs = (request.locale, request.customs) if request else ("en-GB", "metric")
+    over = re.fullmatch(r"(.*[^\W\d_].*?)\s*(?:/|\bper\b)\s*(.+)", text)
     try:
-        kind = "mass" if density is None else "mass_or_volume"
-        read = read_quantity(amount, kind, name, request.locale, request.customs)
+        read = read_quantity(over[1] if over else text, kind, name, locale, customs)
+        square_metres = request.number("soil.area") if request else 1.0
         if over:
-            area = over if re.match(r"\s*\d", over) else f"1 {over}"
-            square_metres: float | None = read_quantity(area, "area", name, request.locale, minimum=0.001).value
-        else:
-            square_metres = request.number("soil.area")
+            area = over[2] if over[2][0].isdigit() else f"1 {over[2]}"
+            square_metres = read_quantity(area, "area", name, locale, minimum=0.001).value
         if square_metres is None:
             problem = said("Without an area this does not say how much a square metre had.")
             raise InputError(name, text, problem, said("an area in its column, or an amount such as 40 g/m2"))
     except InputError as error:
         faults.append(InputError(name, text, error.problem, error.accepted))
         return 0.0
-    grams = read.value if read.kind == "mass" else read.value * 1000 * (density or 0.0)
-    return grams / square_metres
+    if request is None or read.kind == "mass":
+        return read.value / square_metres
+    _, density = _worth_of(request.word("ash.kind"), request.word("ash.state"))
+    return read.value * 1000 * density / square_metres
 
 
 def _last_fed(plot: Mapping[str, str], today: str, faults: list[InputError]) -> date | None:

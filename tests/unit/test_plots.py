@@ -1,0 +1,252 @@
+"""A plot's plan: the same as its own sheets tell, and refusals by column."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pytest
+
+from feedcalc.errors import InputErrors
+from feedcalc.plots import BETWEEN_REASONS, COLUMNS, PLAN_COLUMNS, header_of, plan_of
+from tests.contract.asking import rung, values_of
+
+TODAY = "2026-05-01"
+LOAM = {
+    "area": "4 m2",
+    "soil_ph": "5.8",
+    "tested_with": "meter",
+    "texture": "loam",
+    "plant": "cabbage",
+    "ash_kind": "hardwood",
+    "ash_state": "aged",
+    "customs": "metric",
+}
+SAMPLE = Path(__file__).parent.parent / "data" / "plots.csv"
+
+
+def sample_plots() -> list[dict[str, str]]:
+    return list(csv.DictReader(SAMPLE.read_text(encoding="utf-8").splitlines()))
+
+
+def as_request(plot: dict[str, str]) -> dict:
+    """The request a person would make for the plot by hand, without what only the table knows."""
+    paths = {column.name: column.path for column in COLUMNS if column.path}
+    request: dict = {"now": TODAY}
+    for name, text in plot.items():
+        if not text or name not in paths or (name, text) == ("use", "dry ash"):
+            continue
+        place = request
+        *groups, last = paths[name].split(".")
+        for group in groups:
+            place = place.setdefault(group, {})
+        place[last] = text
+    return request
+
+
+def refused(plot: dict[str, str]) -> dict[str, str]:
+    with pytest.raises(InputErrors) as caught:
+        plan_of(plot, TODAY)
+    return {error.field: error.given for error in caught.value.errors}
+
+
+PLANNED = [plot for plot in sample_plots() if plot["plot"] != "11"]
+
+
+@pytest.mark.parametrize("plot", PLANNED, ids=lambda plot: f"plot {plot['plot']}")
+def test_a_plan_says_of_dry_ash_what_the_sheet_for_spreading_says(plot):
+    alone = {name: text for name, text in plot.items() if name not in ("ash_this_year", "lime_this_year")}
+    plan = plan_of(alone | {"use": "dry ash"}, TODAY)
+    told = values_of(as_request(alone), ask="spread")
+    assert plan["verdict"] == plan["dry_ash_verdict"] == told["verdict"]
+    assert plan["reasons"] == BETWEEN_REASONS.join(reason["text"] for reason in told["reasons"])
+    advice, need = told["spread"]["advice"], told["spread"]["need"]
+    assert plan["dry_ash_limited_by"] == advice["limited_by"]
+    pairs = {"dry_ash_g_per_m2": advice["ash"], "dry_ash_g": advice.get("ash_for_area")}
+    pairs |= {"dry_ash_lime_value_g_per_m2": advice.get("lime_value"), "expected_ph_shift": advice.get("shift")}
+    pairs |= {"dry_ash_potassium_g_per_m2": advice.get("potassium")}
+    pairs |= {"lime_need_g_per_m2": need and need["lime"], "lime_need_as_ash_g_per_m2": need and need["ash"]}
+    for name, figure in pairs.items():
+        ends = [plan[name], plan[f"{name}_low"], plan[f"{name}_high"]]
+        assert ends == ([figure["value"], figure["low"], figure["high"]] if figure else ["", "", ""]), name
+    assert plan["aimed_at_ph"] == (need["target_ph"]["value"] if need else "")
+    assert plan["ash_covers_m2"] == (advice["covers"]["value"] if advice["covers"] else "")
+
+
+@pytest.mark.parametrize("plot", PLANNED[:10:3], ids=lambda plot: f"plot {plot['plot']}")
+def test_a_plan_says_of_the_feed_what_the_batch_sheet_says(plot):
+    use = "drench" if plot["use"] == "dry ash" else plot["use"]
+    plan = plan_of(plot | {"use": use or "drench"}, TODAY)
+    request = as_request(plot | {"use": use})
+    # A table's ash in hand is for all it is wanted for; the sheet's is what goes into the bucket.
+    request["ash"].pop("amount", None)
+    request["soil"].pop("area", None)
+    told = values_of(request, ranges="on")
+    assert plan["feed_verdict"] == plan["verdict"] == told["verdict"]
+    assert plan["reasons"] == BETWEEN_REASONS.join(reason["text"] for reason in told["reasons"])
+    if told["verdict"] == "hold back":
+        assert plan["feed_dilution"] == plan["feed_litres"] == ""
+        return
+    parts = told["recommended"][plot["stage"]]["parts_water"]
+    assert (plan["feed_parts_water"], plan["feed_parts_water_low"]) == (parts["value"], parts["low"])
+    own = rung(told, float(str(plan["feed_dilution"]).removeprefix("1:")))
+    assert [plan["feed_ph"], plan["feed_ph_low"]] == pytest.approx([own["ph"]["value"], own["ph"]["low"]], rel=1e-5)
+
+
+def test_some_plots_of_the_sample_may_and_some_may_not():
+    assert {plan_of(plot, TODAY)["verdict"] for plot in PLANNED} == {"go", "go weaker", "hold back"}
+
+
+def test_the_feed_for_an_area_is_a_drench_of_every_square_metre():
+    plan = plan_of(LOAM | {"use": "drench", "stage": "young"}, TODAY)
+    # By hand: 2, 3 and 5 L to the square metre (feed_practice.csv) on 4 m2.
+    assert [plan["feed_litres"], plan["feed_litres_low"], plan["feed_litres_high"]] == [12, 8, 20]
+    parts = float(str(plan["feed_dilution"]).removeprefix("1:"))
+    assert plan["feed_liquor_litres"] == pytest.approx(12 / (1 + parts), rel=1e-5)
+    told = values_of(as_request(LOAM | {"stage": "young"}) | {"soil": {"ph": "5.8"}}, ranges="on")
+    a_square_metre = told["delivered"]["per_square_metre"]["potassium"]["value"]
+    assert plan["feed_potassium_g"] == pytest.approx(a_square_metre * 4 / 1000, rel=1e-5)
+
+
+def test_what_a_plot_had_this_year_comes_off_the_cap():
+    # By hand: the cap of an acid soil is 98 g/m2; 200 g on 4 m2 is 50 g/m2; 48 are left.
+    assert plan_of(LOAM | {"ash_this_year": "200 g"}, TODAY)["dry_ash_g_per_m2"] == pytest.approx(48)
+    assert plan_of(LOAM | {"ash_this_year": "50 g/m2"}, TODAY)["dry_ash_g_per_m2"] == pytest.approx(48)
+    assert plan_of(LOAM | {"ash_this_year": "50 g per m2"}, TODAY)["dry_ash_g_per_m2"] == pytest.approx(48)
+    # 2 oz to the square yard: 2 x 28.3495 / 0.836127 = 67.81 g/m2.
+    assert plan_of(LOAM | {"ash_this_year": "2 oz/sq yd"}, TODAY)["dry_ash_g_per_m2"] == pytest.approx(
+        98 - 67.81, abs=0.01
+    )
+
+
+def test_a_cup_of_ash_counts_by_what_a_cup_of_that_ash_weighs():
+    # A quarter litre is 250 mL of an ash of about 0.4 g/mL: 100 g, on 4 m2 some 25 g/m2.
+    half_cup, cup = (
+        plan_of(LOAM | {"ash_this_year": text}, TODAY)["dry_ash_g_per_m2"] for text in ("1/2 cup", "1 cup")
+    )
+    assert 98 - cup == pytest.approx(2 * (98 - half_cup))
+    assert 10 < 98 - cup < 50
+
+
+def test_lime_that_was_given_comes_off_the_need():
+    # By hand: a loam of 370 g CaCO3 for each unit and 15 cm, from 6.2 to 6.5: 111 g; 60 were given.
+    bed = LOAM | {"soil_ph": "6.2", "tested_with": "laboratory"}
+    assert plan_of(bed, TODAY)["lime_need_g_per_m2"] == pytest.approx(111, rel=1e-5)
+    limed = plan_of(bed | {"lime_this_year": "60 g/m2"}, TODAY)
+    assert limed["lime_need_g_per_m2"] == pytest.approx(51, rel=1e-5)
+    assert limed["dry_ash_g_per_m2"] <= plan_of(bed, TODAY)["dry_ash_g_per_m2"]
+
+
+def test_a_plot_that_has_had_its_fill_is_held_back_and_told_why():
+    plan = plan_of(LOAM | {"ash_this_year": "98 g/m2", "use": "dry ash"}, TODAY)
+    assert plan["verdict"] == "hold back"
+    assert plan["dry_ash_g_per_m2"] == 0
+    assert "has had" in str(plan["reasons"]).split(BETWEEN_REASONS)[0]
+
+
+def test_a_plot_for_both_uses_gets_the_more_careful_verdict_and_every_reason_once():
+    plan = plan_of(LOAM, TODAY)
+    order = ["go", "go weaker", "hold back"]
+    assert plan["verdict"] == max(plan["dry_ash_verdict"], plan["feed_verdict"], key=order.index)
+    reasons = str(plan["reasons"]).split(BETWEEN_REASONS)
+    assert len(reasons) == len(set(reasons))
+    for use in ("dry ash", "drench"):
+        assert set(str(plan_of(LOAM | {"use": use}, TODAY)["reasons"]).split(BETWEEN_REASONS)) <= set(reasons)
+
+
+def test_the_next_feed_is_an_interval_after_the_last_and_never_in_the_past():
+    # By hand: four weeks (21 to 42 days, feed_practice.csv) after 20 April.
+    plan = plan_of(LOAM | {"last_fed": "2026-04-20"}, TODAY)
+    assert [plan[f"next_feed{end}"] for end in ("", "_low", "_high")] == ["2026-05-18", "2026-05-11", "2026-06-01"]
+    assert plan_of(LOAM | {"last_fed": "2025-04-20"}, TODAY)["next_feed"] == TODAY
+    assert plan_of(LOAM, TODAY)["next_feed"] == TODAY
+
+
+@pytest.mark.parametrize(
+    ("customs", "locale", "area", "told"),
+    [
+        ("metric", "en-GB", "4 m2", "390\u00a0g"),
+        ("metric", "de-DE", "40 m2", "3,9\u00a0kg"),
+        # 98 g/m2 on 4 m2 is 392 g: 13.8 oz. On 40 m2 3920 g: 8.64 lb.
+        ("uk", "en-GB", "4 m2", "14\u00a0oz"),
+        ("us", "en-US", "40 m2", "8.6\u00a0lb"),
+    ],
+)
+def test_the_ash_for_a_plot_is_told_as_its_country_weighs(customs, locale, area, told):
+    assert plan_of(LOAM | {"customs": customs, "locale": locale, "area": area}, TODAY)["dry_ash"] == told
+
+
+def test_customs_of_the_run_hold_where_a_row_says_none():
+    bare = {name: text for name, text in LOAM.items() if name != "customs"}
+    assert plan_of(bare, TODAY, customs="us") == plan_of(bare | {"customs": "us"}, TODAY)
+    assert plan_of(LOAM, TODAY, customs="us") == plan_of(LOAM, TODAY)
+
+
+def test_every_fault_of_a_row_is_told_at_once_by_its_column():
+    row = {
+        "soil_ph": "sour",
+        "area": "4",
+        "ash_this_year": "much",
+        "last_fed": "2027-01-01",
+        "ash_kind": "painted pine",
+    }
+    assert refused(row) == row
+    assert refused(LOAM | {"ash_this_year": "much", "last_fed": "soon", "lime_this_year": "2 L"}) == {
+        "ash_this_year": "much",
+        "last_fed": "soon",
+        "lime_this_year": "2 L",
+    }
+
+
+def test_an_amount_without_an_area_is_asked_back():
+    bare = {name: text for name, text in LOAM.items() if name != "area"}
+    assert refused(bare | {"ash_this_year": "200 g"}) == {"ash_this_year": "200 g"}
+    assert plan_of(bare | {"ash_this_year": "50 g/m2"}, TODAY)["dry_ash_g_per_m2"] == pytest.approx(48)
+
+
+def test_a_use_that_is_none_is_refused_with_those_there_are():
+    with pytest.raises(InputErrors) as caught:
+        plan_of({"use": "burying"}, TODAY)
+    assert caught.value.errors[0].accepted == "dry ash, drench, foliar"
+
+
+def test_an_empty_row_is_a_plot_of_which_nothing_is_known():
+    plan = plan_of({}, TODAY)
+    assert plan["verdict"] == "hold back"
+    assert set(plan) == set(PLAN_COLUMNS)
+
+
+def test_a_header_is_read_by_any_of_its_names():
+    header = header_of(["ID", "Soil pH", "soil.texture", "Had this year", "keeper"])
+    assert header.columns == ("plot", "soil_ph", "texture", "ash_this_year", "")
+    assert header.warnings == ()
+    assert header.shown("soil_ph") == "Soil pH"
+
+
+def test_a_misspelt_column_is_passed_through_and_named():
+    header = header_of(["plot", "soil_hp", "parish"])
+    assert header.columns == ("plot", "", "")
+    assert len(header.warnings) == 1
+    assert "soil_hp" in header.warnings[0]
+    assert "soil_ph" in header.warnings[0]
+
+
+def test_a_column_of_an_earlier_plan_is_not_repeated():
+    header = header_of(["plot", *PLAN_COLUMNS, "keeper"])
+    assert [header.cells[index] for index in header.kept] == ["plot", "keeper"]
+    assert not {name for column in COLUMNS for name in (column.name, *column.other_names)} & set(PLAN_COLUMNS)
+
+
+@pytest.mark.parametrize("cells", [["plot", "id"], ["soil_ph", "pH"], ["colour", "shape"], [""]])
+def test_a_header_of_doubtful_columns_is_refused(cells):
+    with pytest.raises(InputErrors):
+        header_of(cells)
+
+
+def test_the_sample_uses_nearly_every_column_there_is():
+    assert set(sample_plots()[0]) - {"keeper"} == {column.name for column in COLUMNS} - {
+        "water",
+        "target_ph",
+        "customs",
+        "locale",
+    }
