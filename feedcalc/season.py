@@ -19,7 +19,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime, timedelta
-from functools import cache
+from functools import cache, lru_cache
 from typing import Protocol, TypeVar
 
 from feedcalc import published
@@ -565,8 +565,15 @@ def _worth_of_ash(ash: Ash, grams: Callable[[AshSample], float]) -> Worth:
 
 
 def _estimate(ash: Ash, of: Callable[[AshSample], float]) -> Estimate:
-    shares = stratified_shares(sorted(ash.unknowns), SAMPLES, SEED)
-    return estimate_of([of(ash.sample_at(draw)) for draw in shares], of(ash.typical()))
+    samples = _drawn(ash.label, ash.state, tuple(sorted(ash.unknowns.items())))
+    return estimate_of([of(sample) for sample in samples], of(ash.typical()))
+
+
+@lru_cache(maxsize=64)
+def _drawn(label: str, state: str, unknowns: tuple[tuple[str, Estimate], ...]) -> tuple[AshSample, ...]:
+    """The fixed sample of an ash; drawn once, since a book asks for the same ash many times."""
+    ash = Ash(label, state, dict(unknowns), ())
+    return tuple(ash.sample_at(draw) for draw in stratified_shares(sorted(ash.unknowns), SAMPLES, SEED))
 
 
 # -- sums over time -------------------------------------------------------------------------------------------
