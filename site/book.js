@@ -435,6 +435,7 @@ const feedcalcBook = (() => {
     }
     fillBatches();
     showWhatApplies();
+    for (const details of form.querySelectorAll("details")) details.open = [...details.querySelectorAll("input")].some(({ value }) => value);
     tellErrors([]);
     const heading = form.querySelector("h3");
     heading.querySelector("[data-new]").hidden = Boolean(record);
@@ -615,7 +616,10 @@ const feedcalcBook = (() => {
       place.textContent = here.map(({ problem, accepted }) => (accepted ? say("{problem} Try {accepted}.", { problem, accepted }) : problem)).join(" ");
       place.hidden = !here.length;
       if (name) form.elements[name]?.toggleAttribute("aria-invalid", false);
-      if (name && here.length) form.elements[name]?.setAttribute("aria-invalid", "true");
+      if (name && here.length) {
+        form.elements[name]?.setAttribute("aria-invalid", "true");
+        form.elements[name]?.closest("details")?.setAttribute("open", "");
+      }
     }
     for (const place of form.querySelectorAll("[data-written-echo]")) {
       const read = readings?.[`what_if.${place.dataset.writtenEcho}`];

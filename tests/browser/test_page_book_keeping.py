@@ -163,6 +163,10 @@ def test_a_spoilt_record_is_mended_by_a_good_one_and_still_not_thrown_away(opene
     assert (found["records"], found["set aside"]) == ([record("one", "from a file")], [spoilt])
 
 
+OF_A_NEWER_PAGE = """
+const plain = IDBFactory.prototype.open;
+IDBFactory.prototype.open = function (name) { return plain.call(this, name, 99); };
+"""
 REFUSING = {
     "no database at all": "Object.defineProperty(window, 'indexedDB', { value: undefined });",
     "refused outright": "IDBFactory.prototype.open = () => { throw new DOMException('no', 'SecurityError'); };",
@@ -220,9 +224,7 @@ def test_a_book_of_a_newer_page_is_left_alone(
 def test_a_newer_page_in_another_tab_is_let_through(opened: Callable[..., Page]) -> None:
     old = opened()
     put(old, record("a", "South"))
-    newer = opened(
-        "const plain = IDBFactory.prototype.open; IDBFactory.prototype.open = function (name) { return plain.call(this, name, 99); };"
-    )
+    newer = opened(OF_A_NEWER_PAGE)
     assert names(newer) == ["South"]
     wait_until(lambda: state(old)["why"] == "newer", what="the old tab lets go")
     assert put(old, record("b", "North")) == "memory"
