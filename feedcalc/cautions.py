@@ -8,7 +8,7 @@ have a typical ash. Class limits and wording are in ``hazard_classes.csv``, ``ha
 from __future__ import annotations
 
 from collections.abc import Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from feedcalc import published
 
@@ -49,6 +49,25 @@ def hazard_at(ph: float) -> Hazard:
         return tuple((code, text[code]) for code in codes.split("|") if code)
 
     return Hazard(row["class"], row["signal_word"], stated(row["h_codes"]), stated(row["p_codes"]))
+
+
+def hazard_in(hazard: Hazard, language: str) -> Hazard:
+    """The same with its signal word and statements in the words of ``language``, where those are known.
+
+    They come from ``ghs_statements.csv`` and not from a translator, because the regulation prints them.
+
+    >>> hazard_in(hazard_at(12.1), "de").signal_word, hazard_in(hazard_at(12.1), "xx").signal_word
+    ('Gefahr', 'Danger')
+    """
+    text = {row["code"]: row["text"] for row in published.table("ghs_statements") if row["language"] == language}
+
+    def stated(statements: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+        return tuple((code, text.get(code, english)) for code, english in statements)
+
+    signal_word = text.get(hazard.signal_word.lower(), hazard.signal_word)
+    return replace(
+        hazard, signal_word=signal_word, hazards=stated(hazard.hazards), precautions=stated(hazard.precautions)
+    )
 
 
 def cautions_for(conditions: Set[str]) -> tuple[Caution, ...]:

@@ -19,9 +19,8 @@ import click
 from rich.console import Console
 from rich.markdown import Markdown
 
-from feedcalc.engine import calculate, calculate_label, calculate_markdown, demo_request
-from feedcalc.label_paper import sizes
-from feedcalc.paper_printing import NoPdf, pdf_of
+from feedcalc.engine import calculate, calculate_markdown, demo_request
+from feedcalc.label_commands import label_verb
 from feedcalc.plant_search import plants_found
 from feedcalc.plot_commands import season_verb
 
@@ -176,45 +175,8 @@ def calculate_verb(source: TextIO) -> None:
         sys.exit(1)
 
 
-@main.command("label")
-@click.argument("source", type=click.File(encoding="utf-8"), required=False, metavar="[FILE]")
-@click.option("--size", default="A6", show_default=True, help=f"One of {', '.join(sizes())}.")
-@click.option(
-    "--out", type=click.Path(path_type=Path), help="Where it goes: a name ending in .pdf, .svg, .html or .txt."
-)
-@click.option("--name", default="", help="What you call this batch.")
-@click.option("--address", default="", help="Where your page is (https:// or file:///): a code to scan leads there.")
-def label_verb(source: TextIO | None, size: str, out: Path | None, name: str, address: str) -> None:
-    """The label for the bottle, from a request as JSON in FILE ('-' for standard input).
-
-    Without FILE it is the demo's, without --out it is plain text. A size that can't hold the cautions is refused.
-
-    \b
-    Example:
-      feedcalc label batch.json --size A6 --name "Oak, May" --out label.pdf
-    """
-    ending = out.suffix.lower() if out else ".txt"
-    if out and ending not in (".pdf", ".svg", ".html", ".txt"):
-        raise click.UsageError(f"--out {out.name}: the name must end in .pdf, .svg, .html or .txt.")
-    errors, label = calculate_label(_text_of(source) if source else demo_request(), size, name, address)
-    if label is None:
-        _refuse(errors)
-        return
-    if out is None:
-        click.echo(label.text, nl=False)
-        return
-    try:
-        forms = {".svg": label.svg, ".html": label.html, ".txt": label.text}
-        out.write_bytes(pdf_of(label.html) if ending == ".pdf" else forms[ending].encode())
-    except NoPdf as reason:
-        raise click.ClickException(str(reason)) from None
-    except OSError as reason:
-        raise click.ClickException(f"{out} can't be written: {reason.strerror}.") from None
-    click.echo(f"{out}: {'text' if ending == '.txt' else size}.")
-    if label.left_out and ending != ".txt":
-        click.echo(f"No room was left on this size for {', '.join(label.left_out)}.", err=True)
-
-
+main.add_command(label_verb)
+main.add_command(season_verb)
 main.add_command(season_verb)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from functools import cache
 from importlib import resources
 from typing import Any, TypeVar
@@ -17,13 +17,13 @@ from feedcalc import report
 from feedcalc.answer import answer_to
 from feedcalc.chemistry import equilibrate
 from feedcalc.errors import InputError, InputErrors, NoSolution
-from feedcalc.label import batch_link, label_of
-from feedcalc.label_paper import Paper, paper_of
+from feedcalc.printing import PRINTS, Printed, printed
 from feedcalc.reactions import REACTIONS, with_reactions
-from feedcalc.render import label_text, markdown, page_parts, paper_html, paper_svg, spread_html, spread_markdown
-from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, read_request
+from feedcalc.render import markdown, page_parts, spread_html, spread_markdown
+from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
 from feedcalc.sheet import Sheet, sheet_of
 from feedcalc.spreading import TABLES_BEHIND_SPREADING, SpreadSheet, spread_answer, spread_sheet
+from feedcalc.wording import said
 
 Result = TypeVar("Result")
 
@@ -45,6 +45,9 @@ def calculate(request_json: str) -> str:
     """
 
     def written() -> str:
+        document = json_document(request_json)
+        if document.get("ask") in PRINTS:
+            return json.dumps(_print_reply(printed(document, _sheet_to_print), document["ask"]), ensure_ascii=False)
         reply, sheet = _reply_and_sheet(request_json)
         if sheet:
             reply["html"] = {"spread": spread_html(sheet)} if isinstance(sheet, SpreadSheet) else page_parts(sheet)
@@ -69,46 +72,43 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
     return result if isinstance(result, tuple) else (result, "")
 
 
-@dataclass(frozen=True, slots=True)
-class PrintedLabel:
-    """A bottle's label in each form, and what found no room on this size, in words."""
-
-    svg: str
-    html: str
-    text: str
-    left_out: tuple[str, ...]
-
-
-def calculate_label(
-    request_json: str, size: str, batch: str = "", address: str = ""
-) -> tuple[list[dict[str, str]], PrintedLabel | None]:
-    """The label of a batch on ``size``: errors, or the label. ``address`` is where the code to scan leads.
-
-    The ranges are worked out whatever the request says, since the class of danger follows their upper end.
-    """
-
-    def printed() -> PrintedLabel:
-        request = read_request(request_json)
-        if request.solution is not None or request.word("ask") == "spread":
-            raise InputErrors([InputError("request", "", "There is no bottle in this request.", "a batch")])
-        _, sheet = _batch_reply(replace(request, words={**request.words, "ranges": "on"}))
-        try:
-            link = batch_link(address, request_json) if address.strip() else ""
-            paper: Paper = paper_of(label_of(sheet, batch), size, link)
-        except InputError as error:
-            raise InputErrors([error]) from None
-        return PrintedLabel(
-            paper_svg(paper), paper_html(paper), label_text(label_of(sheet, batch), link), paper.left_out
-        )
-
-    result = _or_refused(printed)
-    return ([], result) if isinstance(result, PrintedLabel) else (result["errors"], None)
+def calculate_print(request_json: str) -> tuple[list[dict[str, str]], Printed | None]:
+    """What a request with ``"ask": "label"`` or ``"wall"`` prints: errors, or the print (see `printing`)."""
+    result = _or_refused(lambda: printed(json_document(request_json), _sheet_to_print))
+    return ([], result) if isinstance(result, Printed) else (result["errors"], None)
 
 
 @cache
 def demo_request() -> str:
     """Our own scenario: two ten-litre cans for a bed of tomatoes, from the ash of an oak-fed stove."""
     return (resources.files("feedcalc") / "demo.json").read_text(encoding="utf-8")
+
+
+def _sheet_to_print(request_json: str) -> Sheet:
+    """The sheet of one batch with its ranges, since the class of danger follows their upper end."""
+    request = read_request(request_json)
+    if request.solution is not None or request.word("ask") == "spread":
+        raise InputErrors([InputError("request", "", said("There is no bottle in this request."), said("a batch"))])
+    _, sheet = _batch_reply(replace(request, words={**request.words, "ranges": "on"}))
+    return sheet
+
+
+def _print_reply(print_: Printed, ask: str) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "ok": True,
+        "values": {ask: print_.values},
+        "assumed": {},
+        "cautions": [],
+        "warnings": list(print_.told),
+        "sources": [],
+        "html": {ask: "\n".join(svg for _, _, svg in print_.pages)},
+        "print": {
+            "title": print_.title,
+            "text": print_.text,
+            "pages": [{"width": width, "height": height} for width, height, _ in print_.pages],
+        },
+    }
 
 
 def _reply_and_sheet(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadSheet | None]:

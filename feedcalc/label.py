@@ -19,9 +19,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from feedcalc.cautions import Hazard, hazard_at
-from feedcalc.errors import InputError
+from feedcalc.cautions import Hazard, hazard_at, hazard_in
+from feedcalc.errors import InputError, InputErrors
 from feedcalc.sheet import Sheet, Shown
+from feedcalc.wording import said
 
 # Statements that go with the symbol of corrosion: skin corrosion and serious eye damage (CLP, Annex I, tables
 # 3.2.5 and 3.3.5, from memory; with that symbol the one for irritation is not asked for, Article 26, from memory).
@@ -30,7 +31,9 @@ WITH_CORROSION_SYMBOL = {"H314", "H318"}
 _WORST_PH = 14.0
 _FIRST_AID = ("first_aid_eyes", "first_aid_skin", "first_aid_swallowed")
 LONGEST_BATCH_NAME = 80
-NOT_FOR_FOOD = "Not for food containers. Not a drink."
+# A file of batches, as the page saves it.
+BATCHES_FORMAT, BATCHES_VERSION = "feedcalc batches", 1
+NOT_FOR_FOOD = said("Not for food containers. Not a drink.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,43 +80,41 @@ class Label:
         )
 
 
-def label_of(sheet: Sheet, batch: str = "") -> Label:
-    """The label of the clear liquor of a batch; ``batch`` is what the grower calls it."""
+def label_of(sheet: Sheet, batch: str = "", language: str = "en") -> Label:
+    """The label of the clear liquor of a batch; ``batch`` is what the grower calls it.
+
+    The statements of hazard are those of ``language``, a tag such as ``de``; everything else is English that
+    remembers its message, to be spoken where it is shown.
+    """
     figures = sheet.figures
     ph = figures["liquor.ph"]
     hazard = sheet.hazard if ph.range else hazard_at(_WORST_PH)
     aid = {caution.id: caution.text for caution in sheet.cautions}
     return Label(
-        title="Wood-ash liquor",
+        title=said("Wood-ash liquor"),
         contents=_contents(sheet),
         batch=printable(batch)[:LONGEST_BATCH_NAME].strip(),
         made=_day(sheet.starts),
         settled=_day(sheet.settled),
         use_by=_day(sheet.use_by),
-        hazard=hazard,
+        hazard=hazard_in(hazard, language),
         has_corrosion_symbol=any(code in WITH_CORROSION_SYMBOL for code, _ in hazard.hazards),
         class_words=_class_words(hazard, ph, bool(sheet.readings_used)),
         first_aid=tuple(aid[id_] for id_ in _FIRST_AID),
         ph=ph,
         dilution=figures["batch.parts_water"],
         cans=sheet.cans,
-        strength=tuple(
-            (words, figures[f"liquor.{name}"])
-            for name, words in (
-                ("potassium", "potassium"),
-                ("alkalinity", "alkalinity as CaCO₃"),
-                ("ec", "conductivity at 25\u00a0°C"),
-            )
+        strength=(
+            (said("potassium"), figures["liquor.potassium"]),
+            (said("alkalinity as CaCO₃"), figures["liquor.alkalinity"]),
+            (said("conductivity at 25\u00a0°C"), figures["liquor.ec"]),
         ),
         delivered_in=figures["delivered.per_can.volume"],
-        delivered=tuple(
-            (words, figures[f"delivered.per_can.{name}"])
-            for name, words in (
-                ("potassium", "potassium"),
-                ("calcium", "calcium"),
-                ("magnesium", "magnesium"),
-                ("lime_value", "lime value as CaCO₃"),
-            )
+        delivered=(
+            (said("potassium"), figures["delivered.per_can.potassium"]),
+            (said("calcium"), figures["delivered.per_can.calcium"]),
+            (said("magnesium"), figures["delivered.per_can.magnesium"]),
+            (said("lime value as CaCO₃"), figures["delivered.per_can.lime_value"]),
         ),
         keeps_days=sheet.keeps_days,
     )
@@ -144,23 +145,73 @@ def batch_link(address: str, request_json: str) -> str:
     place = address.strip().split("#")[0]
     if not re.fullmatch(r"(https?://|file:///)[!-~]+", place):
         accepted = "https://example.org/feedcalc.html or file:///storage/feedcalc.html, without spaces"
-        raise InputError("address", printable(address), "This is not the address of a page or file.", accepted)
+        raise InputError(
+            "label.address", printable(address), said("This is not the address of a page or file."), accepted
+        )
     compact = json.dumps(json.loads(request_json), ensure_ascii=False, separators=(",", ":")).encode(errors="replace")
     return f"{place}#batch={base64.urlsafe_b64encode(compact).decode().rstrip('=')}"
 
 
+@dataclass(frozen=True, slots=True)
+class NamedRequest:
+    """One batch: what the grower calls it, and its request as JSON text."""
+
+    name: str
+    request: str
+
+
+def batches_in(document: object) -> tuple[NamedRequest, ...]:
+    """The batches of a file that the page saves, read from its JSON; anything else is one request without a name.
+
+    Raises `InputErrors` for a file of batches without a readable one, or one that a newer feedcalc wrote.
+    """
+    if not isinstance(document, Mapping) or document.get("format") != BATCHES_FORMAT:
+        return (NamedRequest("", json.dumps(document)),)
+    if document.get("version") != BATCHES_VERSION:
+        problem = said("Another version of feedcalc wrote this file. Open it with that one.")
+        raise InputErrors([InputError("version", printable(str(document.get("version")))[:40], problem, "1")])
+    rows = document.get("batches")
+    named = tuple(
+        NamedRequest(row["name"] if isinstance(row.get("name"), str) else "", json.dumps(row["request"]))
+        for row in (rows if isinstance(rows, list) else [])
+        if isinstance(row, Mapping) and isinstance(row.get("request"), Mapping)
+    )
+    if not named:
+        problem = said("There is no readable batch in this file.")
+        raise InputErrors([InputError("batches", "", problem, said("a file that the page saved"))])
+    return named
+
+
 def _contents(sheet: Sheet) -> str:
-    made_of = f"{sheet.ash_label.lower()} ({sheet.ash_state}) steeped in {sheet.water_label.lower()}"
-    return f"Clear liquor of {made_of}: potassium salts and alkali in water. Undiluted."
+    ash, water = sheet.ash_label, sheet.water_label
+    if sheet.ash_state == "fresh":
+        return said(
+            "Undiluted: potassium salts and alkali in water. Ash: {ash}, fresh. Water: {water}.",
+            ash=ash,
+            water=water,
+        )
+    return said(
+        "Undiluted: potassium salts and alkali in water. Ash: {ash}, aged. Water: {water}.",
+        ash=ash,
+        water=water,
+    )
+
+
+# By class, and whether readings went into it.
+_CLASS_WORDS = {
+    ("corrosive", False): said("Worked out, not tested: treat as corrosive, by the high end of its pH."),
+    ("corrosive", True): said("Worked out with your readings: treat as corrosive, by the high end of its pH."),
+    ("irritant", False): said("Worked out, not tested: treat as irritant, by the high end of its pH."),
+    ("irritant", True): said("Worked out with your readings: treat as irritant, by the high end of its pH."),
+    ("mild", False): said("Worked out, not tested. Mild by its pH; still no drink."),
+    ("mild", True): said("Worked out with your readings. Mild by its pH; still no drink."),
+}
 
 
 def _class_words(hazard: Hazard, ph: Shown, was_read: bool) -> str:
     if not ph.range:
-        return "No range was worked out, so it is treated as corrosive."
-    basis = "Worked out with your readings" if was_read else "Worked out, not tested"
-    if hazard.name == "mild":
-        return f"{basis}. Mild by its pH; still no drink."
-    return f"{basis}: treat as {hazard.name}, by the high end of its pH."
+        return said("No range was worked out, so it is treated as corrosive.")
+    return _CLASS_WORDS[hazard.name, was_read]
 
 
 def _day(moment: datetime | None) -> str:

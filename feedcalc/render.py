@@ -13,10 +13,11 @@ from importlib import resources
 from typing import Any
 
 import jinja2
+import markupsafe
 
 from feedcalc.drawing import bucket_drawing, ladder_drawing, ph_curve, settling_drawing
 from feedcalc.label import NOT_FOR_FOOD, Label, label_of
-from feedcalc.label_paper import Paper
+from feedcalc.label_sheet import Page
 from feedcalc.quantities import write_number
 from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.sheet import Sheet, status_words
@@ -51,14 +52,20 @@ def spread_markdown(sheet: SpreadSheet) -> str:
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
-def paper_svg(paper: Paper) -> str:
-    """A label on paper as an SVG image of its true size."""
-    return _templates().get_template("label_paper.svg.j2").render(paper=paper)
+def label_page_svg(page: Page) -> str:
+    """A page of labels as an SVG image of its true size."""
+    return _templates().get_template("label_page.svg.j2").render(page=page)
 
 
-def paper_html(paper: Paper) -> str:
-    """The same as a page that prints on paper of the label's size."""
-    return _templates().get_template("label_paper.html.j2").render(paper=paper)
+def pages_html(drawings: Sequence[str], sizes: Sequence[tuple[float, float]], title: str, language: str) -> str:
+    """Drawings as a page that prints each of them on paper of its own size, given in mm."""
+    pages = [{"width": width, "height": height} for width, height in sizes]
+    drawn = [markupsafe.Markup(drawing) for drawing in drawings]
+    return (
+        _templates()
+        .get_template("label_pages.html.j2")
+        .render(pages=pages, drawings=drawn, title=title, language=language, same_size=len(set(sizes)) == 1)
+    )
 
 
 def label_text(label: Label, link: str) -> str:

@@ -180,10 +180,12 @@ class Request:
 
 def read_request(request_json: str) -> Request:
     """The request in ``request_json``, or `InputErrors` with every faulty field."""
-    return _Reading(_document(request_json)).request()
+    return _Reading(json_document(request_json)).request()
 
 
-def _document(request_json: str) -> dict[str, Any]:
+def json_document(request_json: str) -> dict[str, Any]:
+    """The JSON object in ``request_json``, no key of it twice; raises `InputErrors`."""
+
     def refuse(problem: str) -> InputErrors:
         snippet = str(request_json)[:60]
         return InputErrors([InputError("request", snippet, problem, 'a JSON object such as {"schema": 1}')])

@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
 from feedcalc.command_line import main
-from feedcalc.engine import calculate_label, demo_request
+from feedcalc.engine import calculate_print, demo_request
 from feedcalc.label_paper import sizes
 from tests.browser.conftest import wait_for_engine, wait_until
 from tests.browser.installed_browser import installed_browser
@@ -37,7 +37,10 @@ def pixels(browser: Browser, html: str, dots_to_the_inch: int) -> Image.Image:
 
 
 def printed(size: str, request: str | None = None, address: str = ADDRESS):
-    errors, label = calculate_label(request or demo_request(), size, NAME, address)
+    wished = {"size": size, "name": NAME, "address": address}
+    errors, label = calculate_print(
+        json.dumps({**json.loads(request or demo_request()), "ask": "label", "label": wished})
+    )
     assert label, errors
     return label
 

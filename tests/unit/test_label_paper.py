@@ -16,12 +16,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from feedcalc.cautions import hazard_at
-from feedcalc.engine import calculate_label, demo_request
+from feedcalc.engine import calculate_print, demo_request
 from feedcalc.errors import InputError
 from feedcalc.label import Label, batch_link, label_of, printable
-from feedcalc.label_paper import Paper, paper_of, sizes, text_width
-from feedcalc.render import label_text, paper_html, paper_svg
+from feedcalc.label_paper import Paper, paper_of, sizes
+from feedcalc.label_sheet import Page
+from feedcalc.printing import Printed
+from feedcalc.render import label_page_svg, label_text, pages_html
 from feedcalc.sheet import Shown
+from feedcalc.typesetting import text_width
 from tests.contract.asking import sheet_of_text
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -57,6 +60,18 @@ def paper(name: str, size: str, link: str = LINK, batch: str = "Oak, second fire
         return paper_of(label(name, batch), size, link)
     except InputError:
         return None
+
+
+def paper_svg(laid: Paper) -> str:
+    return label_page_svg(Page(laid.width, laid.height, ((0.0, 0.0, laid),)))
+
+
+def paper_html(laid: Paper) -> str:
+    return pages_html([paper_svg(laid)], [(laid.width, laid.height)], laid.title, "en")
+
+
+def printed(request: str, **wished: str) -> tuple[list[dict[str, str]], Printed | None]:
+    return calculate_print(json.dumps({**json.loads(request), "ask": "label", "label": wished}))
 
 
 def words_of(svg: str) -> str:
@@ -207,26 +222,26 @@ def test_the_link_holds_the_whole_request_and_nothing_that_breaks_an_address():
     "address", ["javascript:alert(1)", "example.org", "https://a b", "data:text/html,x", "http://"]
 )
 def test_an_address_that_is_none_is_refused(address):
-    errors, printed = calculate_label(demo_request(), "A6", address=address)
-    assert printed is None
-    assert [error["field"] for error in errors] == ["address"]
+    errors, found = printed(demo_request(), address=address)
+    assert found is None
+    assert [error["field"] for error in errors] == ["label.address"]
 
 
 @pytest.mark.parametrize(("dilution", "told"), [("1:9", "Dilute 1:9 with water."), ("1:0", "use undiluted.")])
 def test_how_to_dilute_is_said_in_each_form(dilution, told):
     asked = {"schema": 1, "cans": [{"size": "10 L", "count": 1}], "dilution": dilution}
-    errors, printed = calculate_label(json.dumps(asked), "A6")
+    errors, found = printed(json.dumps(asked))
     assert not errors
-    assert told in words_of(printed.svg)
-    assert told in printed.text
-    assert ("9 L of water first, then 1 L of liquor" in words_of(printed.svg).replace("\u00a0", " ")) == (
+    assert told in words_of(found.pages[0][2])
+    assert told in found.text
+    assert ("9 L of water first, then 1 L of liquor" in words_of(found.pages[0][2]).replace("\u00a0", " ")) == (
         dilution == "1:9"
     )
 
 
 def test_what_found_no_room_is_said():
     small = paper("corrosive", "A7")
-    assert "the code to scan" in small.left_out
+    assert "code" in small.left_out
     assert small.code is None
     assert paper("corrosive", "A5").left_out == ()
 
@@ -234,23 +249,23 @@ def test_what_found_no_room_is_said():
 def test_a_batch_too_long_for_any_code_goes_without_one_and_says_so():
     laid = paper("corrosive", "A5", LINK + "A" * 3000)
     assert laid.code is None
-    assert "the code to scan" in laid.left_out
+    assert "code" in laid.left_out
 
 
 def test_the_label_of_a_request_without_ranges_is_graded_by_the_range_all_the_same():
     request = json.loads(demo_request())
-    _, with_ranges = calculate_label(json.dumps(request), "A6")
-    _, without = calculate_label(json.dumps(request | {"ranges": "off"}), "A6")
-    assert with_ranges.svg == without.svg
-    assert "likely" in words_of(without.svg)
+    _, with_ranges = printed(json.dumps(request))
+    _, without = printed(json.dumps(request | {"ranges": "off"}))
+    assert with_ranges.pages == without.pages
+    assert "likely" in words_of(without.pages[0][2])
 
 
 @pytest.mark.parametrize(
     "asked", [{"solution": {"totals": {"potassium": 1}}}, {"ask": "spread"}, {"water": {"kind": 3}}]
 )
 def test_what_has_no_bottle_has_no_label(asked):
-    errors, printed = calculate_label(json.dumps({"schema": 1, **asked}), "A6")
-    assert printed is None
+    errors, found = calculate_print(json.dumps({"schema": 1, **asked}))
+    assert found is None
     assert errors
 
 

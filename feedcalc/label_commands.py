@@ -1,0 +1,127 @@
+"""The verbs that print: labels for bottles and sheets of them.
+
+Rules of this room: as in `command_line`. What is printed comes from `engine.calculate_print`; here it is only written
+to files.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any, TextIO
+
+import click
+
+from feedcalc.engine import calculate_print, demo_request
+from feedcalc.label import BATCHES_FORMAT, BATCHES_VERSION
+from feedcalc.label_paper import sizes
+from feedcalc.paper_printing import NoPdf, pdf_of
+from feedcalc.printing import Printed
+
+ENDINGS = (".pdf", ".svg", ".html", ".txt")
+
+
+@click.command("label")
+@click.argument("sources", type=click.File(encoding="utf-8"), nargs=-1, metavar="[FILE]...")
+@click.option("--size", help=f"One of {', '.join(sizes())}; A6 where left out.")
+@click.option("--sheet", "grid", help="A sheet of many: columns by rows, such as '2x4'.")
+@click.option("--paper", help="Paper of that sheet: A4 (where left out), Letter, A3 ... or '210 mm x 297 mm'.")
+@click.option("--margin", help="Margins of that sheet: '10 mm', or top and sides '15 mm; 7 mm', or all four.")
+@click.option("--gap", help="Gaps between its labels: '3 mm', or between columns and rows '3 mm; 0 mm'.")
+@click.option("--start", help="Cell of the first label, counted along the rows: 5 where four are used up.")
+@click.option("--copies", help="How many of each label.")
+@click.option("--cut-marks", is_flag=True, help="Lines in the margins to cut along.")
+@click.option("--name", help="What you call this batch; otherwise its name in the file.")
+@click.option("--address", help="Where your page is (https:// or file:///): a code to scan leads there.")
+@click.option("--out", type=click.Path(path_type=Path), help="A name ending in .pdf, .svg, .html or .txt.")
+def label_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) -> None:
+    """Labels for the bottles of the batches in FILE ('-' for standard input).
+
+    A FILE is a request as JSON, or the file of batches that the page saves: one label for each. Without FILE it is the
+    demo's, without --out it is plain text. A size that can't hold the cautions is refused.
+
+    \b
+    Examples:
+      feedcalc label batch.json --size A6 --name "Oak, May" --out label.pdf
+      feedcalc label batches.json --sheet 2x3 --margin "10 mm" --start 3 --out sheet.pdf
+    """
+    wished = {name: value for name, value in options.items() if value not in (None, False)}
+    print_out(sources, "label", wished, out)
+
+
+def print_out(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any], out: Path | None) -> None:
+    """Ask for the print of these files and write it to ``out``, or its text to standard output."""
+    ending = out.suffix.lower() if out else ".txt"
+    if out and ending not in ENDINGS:
+        raise click.UsageError(f"--out {out.name}: the name must end in .pdf, .svg, .html or .txt.")
+    errors, print_ = calculate_print(_request(sources, ask, wished))
+    if print_ is None:
+        for error in errors:
+            given = f" You gave: {error['given']!r}." if error["given"] else ""
+            click.echo(f"{error['field']}: {error['problem']}{given} Accepted: {error['accepted']}.", err=True)
+        sys.exit(1)
+    if out is None:
+        click.echo(print_.text, nl=False)
+        return
+    for path in _written(print_, out, ending):
+        click.echo(path)
+    if ending != ".txt":
+        for sentence in print_.told:
+            click.echo(sentence, err=True)
+
+
+def _written(print_: Printed, out: Path, ending: str) -> list[Path]:
+    """The files that were written: one, but for SVG, which has one for each page."""
+    try:
+        if ending == ".svg":
+            many = len(print_.pages) > 1
+            paths = [
+                out.with_name(f"{out.stem}-{place}{out.suffix}") if many else out
+                for place in range(1, len(print_.pages) + 1)
+            ]
+            for path, (_, _, svg) in zip(paths, print_.pages, strict=True):
+                path.write_text(svg, encoding="utf-8")
+            return paths
+        if ending == ".pdf":
+            out.write_bytes(pdf_of(print_.html))
+        else:
+            out.write_text(print_.html if ending == ".html" else print_.text, encoding="utf-8")
+    except NoPdf as reason:
+        raise click.ClickException(str(reason)) from None
+    except OSError as reason:
+        raise click.ClickException(f"{out} can't be written: {reason.strerror}.") from None
+    return [out]
+
+
+def _request(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any]) -> str:
+    """The request for print that the files make; what is no JSON object stays as it is, to be refused by the engine."""
+    texts = [_text_of(source) for source in sources] or [demo_request()]
+    documents: list[dict[str, Any]] = []
+    for text in texts:
+        try:
+            document = json.loads(text)
+        except (ValueError, RecursionError):
+            return text
+        if not isinstance(document, dict):
+            return text
+        documents.append(document)
+    if len(documents) == 1 and documents[0].get("format") != BATCHES_FORMAT:
+        return json.dumps({**documents[0], "ask": ask, ask: wished})
+    rows: list[Any] = []
+    for document in documents:
+        if document.get("format") != BATCHES_FORMAT:
+            rows.append({"name": "", "request": document})
+        elif document.get("version") != BATCHES_VERSION or not isinstance(document.get("batches"), list):
+            return json.dumps({"schema": 1, "ask": ask, ask: wished, "batches": document})
+        else:
+            rows += document["batches"]
+    envelope = {"format": BATCHES_FORMAT, "version": BATCHES_VERSION, "batches": rows}
+    return json.dumps({"schema": 1, "ask": ask, ask: wished, "batches": envelope})
+
+
+def _text_of(source: TextIO) -> str:
+    try:
+        return source.read()
+    except UnicodeDecodeError:
+        raise click.UsageError(f"{source.name} is not a text file in UTF-8.") from None

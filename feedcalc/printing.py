@@ -1,0 +1,116 @@
+"""From a request to what is printed of it: labels for bottles, the sheet for the wall.
+
+Rules of this room:
+
+* The page and the command line get the same drawings from here and lay nothing out of their own.
+* Every word is spoken in the request's language before it is set, because what is set has been measured.
+* A request for print is a batch's request with ``"ask": "label"`` or ``"wall"``; ``label`` and ``wall`` hold what is
+  wished of the paper. A file of batches may stand in the place of one batch, under ``batches``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from feedcalc.errors import InputError, InputErrors
+from feedcalc.label import NamedRequest, batch_link, batches_in, label_of
+from feedcalc.label_paper import OPTIONAL, Paper
+from feedcalc.label_sheet import pages_of, wish_of
+from feedcalc.quantities import write_quantity
+from feedcalc.render import label_page_svg, label_text, pages_html
+from feedcalc.sheet import Sheet
+from feedcalc.wording import said
+
+PRINTS = ("label", "wall")
+SheetOf = Callable[[str], Sheet]
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """Something set on paper: every page's width and height in mm with its SVG, the same as plain text.
+
+    ``told`` are sentences about it, such as what found no room; ``text_size`` is the smallest text in mm.
+    """
+
+    title: str
+    language: str
+    locale: str
+    pages: tuple[tuple[float, float, str], ...]
+    text: str
+    text_size: float
+    told: tuple[str, ...]
+
+    @property
+    def html(self) -> str:
+        """Every page, each printed on paper of its own size."""
+        sizes = [(width, height) for width, height, _ in self.pages]
+        return pages_html([svg for _, _, svg in self.pages], sizes, self.title, self.language)
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """Its measures as figures of the contract."""
+        width, height, _ = self.pages[0]
+        return {
+            "pages": _figure(len(self.pages), "1"),
+            "width": _figure(width, "mm"),
+            "height": _figure(height, "mm"),
+            "text_size": _figure(self.text_size, "mm"),
+        }
+
+
+def printed(document: Mapping[str, Any], sheet_of_request: SheetOf) -> Printed:
+    """What ``document`` asks to be printed. ``sheet_of_request`` works out the sheet of one batch's request.
+
+    Raises `InputErrors`.
+    """
+    asked = document.get("ask")
+    batch_fields = {name: value for name, value in document.items() if name not in ("ask", "batches", *PRINTS)}
+    held = document.get("batches")
+    batches = batches_in(held if held is not None else batch_fields)
+    locale = str(document.get("locale") or "en-GB")
+    try:
+        if asked not in PRINTS:
+            raise InputError("ask", asked, said("This is not something that is printed."), ", ".join(PRINTS))
+        return _labels(batches, document.get("label") or {}, locale, sheet_of_request)
+    except InputError as error:
+        raise InputErrors([error]) from None
+
+
+def _labels(batches: tuple[NamedRequest, ...], wished: object, locale: str, sheet_of_request: SheetOf) -> Printed:
+    wish = wish_of(wished, locale)
+    language, speak = "en", str
+    labels = []
+    texts = []
+    for batch in batches:
+        label = label_of(sheet_of_request(batch.request), wish.name or batch.name, language)
+        link = batch_link(wish.address, batch.request) if wish.address.strip() else ""
+        labels.append((label, link))
+        texts.append(label_text(label, link))
+    pages = pages_of(labels, wish, speak)
+    papers = [paper for page in pages for _, _, paper in page.placed]
+    left_out = {name for paper in papers for name in paper.left_out}
+    return Printed(
+        papers[0].title,
+        language,
+        locale,
+        tuple((page.width, page.height, label_page_svg(page)) for page in pages),
+        "\n\n\n".join(texts),
+        min(paper.text_size for paper in papers),
+        tuple(
+            speak(sentence) for sentence in (*_suits(papers, locale), *(OPTIONAL[n] for n in OPTIONAL if n in left_out))
+        ),
+    )
+
+
+def _suits(papers: list[Paper], locale: str) -> tuple[str, ...]:
+    litres = min(paper.suits_litres for paper in papers)
+    if not litres:
+        return ()
+    volume = write_quantity(litres, "L", 3, locale, trim=True)
+    return (said("Letters and symbol are large enough for bottles up to {volume}.", volume=volume),)
+
+
+def _figure(value: float, unit: str) -> dict[str, Any]:
+    return {"value": value, "unit": unit, "low": value, "high": value}
