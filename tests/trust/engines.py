@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import shutil
 import subprocess
 import tempfile
@@ -79,6 +80,7 @@ class WebKitEngine:
     """Debian's WebKitGTK by its own driver."""
 
     def __init__(self) -> None:
+        self._screen, display = _screen()
         from selenium import webdriver
         from selenium.webdriver.webkitgtk.options import Options
         from selenium.webdriver.webkitgtk.service import Service
@@ -86,7 +88,8 @@ class WebKitEngine:
         options = Options()
         options.binary_location = next(Path("/usr/lib").glob("*/webkit2gtk-4.?/MiniBrowser")).as_posix()
         options.add_argument("--automation")
-        self._driver = webdriver.WebKitGTK(options=options, service=Service(shutil.which("WebKitWebDriver")))
+        service = Service(shutil.which("WebKitWebDriver"), env={**os.environ, "DISPLAY": display})
+        self._driver = webdriver.WebKitGTK(options=options, service=service)
         self._driver.set_window_size(1000, 900)
 
     def open(self, address: str) -> None:
@@ -108,6 +111,19 @@ class WebKitEngine:
 
     def close(self) -> None:
         self._driver.quit()
+        self._screen.terminate()
+
+
+def _screen() -> tuple[subprocess.Popen[str], str]:
+    """A screen that nobody sees, for the engine that has no headless way, and its name."""
+    screen = subprocess.Popen(
+        ["Xvfb", "-displayfd", "1", "-screen", "0", "1100x1000x24"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    assert screen.stdout is not None
+    return screen, f":{screen.stdout.readline().strip()}"
 
 
 _IN_SIGHT = "document.querySelector({}).scrollIntoView({{block: 'center', behavior: 'instant'}});"

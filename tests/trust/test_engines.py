@@ -1,0 +1,89 @@
+"""One journey in three engines and on a phone-like one, from a file and from a server, with nothing lost on the way."""
+
+from __future__ import annotations
+
+import functools
+import http.server
+import json
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from feedcalc.engine import calculate
+from tests.trust.engines import ENGINES, Engine, engine, until
+
+DIST = Path(__file__).resolve().parents[2] / "dist"
+POTASSIUM = '[data-figure="liquor.potassium"]'
+
+
+class _Quiet(http.server.SimpleHTTPRequestHandler):
+    def log_message(self, *arguments: object) -> None:
+        pass
+
+
+@pytest.fixture(scope="module")
+def site() -> Iterator[str]:
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(_Quiet, directory=str(DIST / "site")))
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield f"http://127.0.0.1:{server.server_address[1]}/"
+    server.shutdown()
+    server.server_close()
+
+
+@pytest.mark.parametrize("delivery", ["one file", "site"])
+@pytest.mark.parametrize("name", ENGINES)
+def test_the_journey(name: str, delivery: str, site: str):
+    address = site if delivery == "site" else (DIST / "feedcalc.html").as_uri()
+    with engine(name) as browser:
+        browser.open(address)
+        _awake(browser)
+        _a_change_is_answered_as_the_command_line_answers_it(browser)
+        browser.type('[name="soil.area"]', "7 m2")  # another field, so that what comes next is a step of its own
+        _a_fault_is_named_and_what_was_typed_stays(browser)
+        _undo_brings_back_what_was_there(browser)
+        browser.open(address)
+        _awake(browser)
+        assert _held(browser, "water.temperature") == "9 °C", "not kept over a new start"
+
+
+def _awake(browser: Engine) -> None:
+    until(lambda: browser.ask("document.documentElement.dataset.engine") == "ready", what="calculator awake")
+
+
+def _held(browser: Engine, name: str) -> str:
+    held: str = browser.ask(f"document.getElementsByName({json.dumps(name)})[0].value")
+    return held
+
+
+def _fresh(browser: Engine) -> None:
+    until(lambda: browser.ask("document.getElementById('freshness').dataset.freshness") == "fresh", what="fresh sheet")
+
+
+def _a_change_is_answered_as_the_command_line_answers_it(browser: Engine) -> None:
+    browser.type('[name="water.temperature"]', "9 °C")
+    until(lambda: browser.ask("document.getElementById('freshness').dataset.freshness") != "fresh", what="change seen")
+    _fresh(browser)
+    asked = browser.ask("feedcalcForm.read()")
+    expected = json.loads(calculate(json.dumps({**asked, "ranges": "on"})))["values"]["liquor"]["potassium"]["value"]
+    shown = browser.ask(f"document.querySelector({json.dumps(POTASSIUM)}).dataset.value")
+    assert float(shown) == pytest.approx(expected, rel=1e-6)
+
+
+def _a_fault_is_named_and_what_was_typed_stays(browser: Engine) -> None:
+    browser.type('[name="water.temperature"]', "warm <b>")
+    fault = until(
+        lambda: browser.ask(
+            "((place) => !place.hidden && place.textContent.trim())(document.getElementById('error-water.temperature'))"
+        ),
+        what="the fault beside its field",
+    )
+    assert fault
+    assert _held(browser, "water.temperature") == "warm <b>"
+
+
+def _undo_brings_back_what_was_there(browser: Engine) -> None:
+    browser.press("#undo")
+    until(lambda: _held(browser, "water.temperature") == "9 °C", what="undo")
+    _fresh(browser)
