@@ -204,7 +204,7 @@ def plan_plots(run: Run, told: Callable[[Progress], None], warned: Callable[[str
             with results[0] as plans, results[1] as aside, _workers(run) as workers:
                 plans.write(_header_text([header.cells[index] for index in header.kept], PLAN_COLUMNS, delimiter))
                 aside.write(_header_text(ASIDE_COLUMNS, header.cells, delimiter))
-                for done in _in_order(chain(ahead, chunks), workers, CHUNKS_FOR_EACH * run.processes):
+                for done in in_order(chain(ahead, chunks), workers, CHUNKS_FOR_EACH * run.processes):
                     plans.write(done.plans)
                     aside.write(done.aside)
                     progress.add(done)
@@ -375,7 +375,7 @@ def _cluster(run: Run) -> Iterator[Executor]:
             cluster.close()
 
 
-def _in_order(chunks: Iterator[Chunk], workers: Executor | None, most: int) -> Iterator[Planned]:
+def in_order(chunks: Iterator[Chunk], workers: Executor | None, most: int) -> Iterator[Planned]:
     """What comes of the chunks, in their order, with at most ``most`` of them under way."""
     if workers is None:
         yield from map(plan_chunk, chunks)

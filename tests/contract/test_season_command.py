@@ -1,0 +1,373 @@
+"""Many plots from one table: the command, its files, who does the work, and what goes wrong on the way."""
+
+from __future__ import annotations
+
+import csv
+import io
+import resource
+import signal
+import subprocess
+import sys
+import time
+import tracemalloc
+from concurrent.futures import Executor, Future
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from feedcalc import many_beds
+from feedcalc.command_line import main
+from feedcalc.many_beds import Chunk, NoPlans, Run, Stopped, in_order, plan_plots
+from feedcalc.plots import PLAN_COLUMNS, header_of, plan_of
+
+SAMPLE = Path(__file__).parent.parent / "data" / "plots.csv"
+TODAY = "2026-05-01"
+HEADER = "plot,area,soil_ph,tested_with,texture,plant,keeper\n"
+
+
+def table(rows: int) -> str:
+    """Plots of one ash on all sorts of ground; every tenth can't be read."""
+    plants, textures = ("cabbage", "tomato", "potato", "leek"), ("sand", "loam", "clay")
+    lines = (
+        f"P{n},{4 + n % 7} m2,{'sour' if n % 10 == 9 else f'{5 + n % 23 / 10:.1f}'},meter,"
+        f"{textures[n % 3]},{plants[n % 4]},Ines\n"
+        for n in range(rows)
+    )
+    return HEADER + "".join(lines)
+
+
+def run_of(folder: Path, text: str | bytes, **more: object) -> Run:
+    source = folder / "plots.csv"
+    source.write_bytes(text.encode() if isinstance(text, str) else text)
+    asked = Run(source, folder / "plans.csv", folder / "plans.bad.csv", TODAY, customs="metric")
+    return replace(asked, **more)
+
+
+def planned(run: Run) -> list[dict[str, str]]:
+    plan_plots(run, lambda _: None, lambda _: None)
+    return rows_of(run.out)
+
+
+def rows_of(path: Path, delimiter: str = ",") -> list[dict[str, str]]:
+    with path.open(encoding="utf-8-sig", newline="") as text:
+        return list(csv.DictReader(text, delimiter=delimiter, strict=True))
+
+
+def command(*arguments: str | Path):
+    return CliRunner().invoke(main, ["season", *map(str, arguments)])
+
+
+# -- the table ----------------------------------------------------------------------------------------------------
+
+
+def test_the_sample_is_planned_row_by_row_and_the_unreadable_plot_set_aside(tmp_path):
+    out = tmp_path / "plans.csv"
+    done = command(SAMPLE, "--out", out, "--today", TODAY)
+    assert done.exit_code == 0, done.output
+    plots, plans = rows_of(SAMPLE), rows_of(out)
+    assert [plan["plot"] for plan in plans] == [plot["plot"] for plot in plots if plot["plot"] != "11"]
+    for plot, plan in zip(plots, plans, strict=False):
+        assert {name: plan[name] for name in plot} == plot, "what stood in the table stands in the plans"
+        expected = plan_of({name: text for name, text in plot.items() if name != "keeper"}, TODAY)
+        for name in PLAN_COLUMNS:
+            if isinstance(expected[name], float):
+                assert float(plan[name]) == expected[name], name
+            else:
+                assert plan[name] == expected[name], name
+    (bad,) = rows_of(tmp_path / "plans.bad.csv")
+    assert (bad["aside_row"], bad["aside_line"], bad["plot"]) == ("12", "13", "11")
+    assert "area: " in bad["aside_because"]
+    assert "ash_kind: " in bad["aside_because"]
+    assert "9 paces" in bad["aside_because"]
+    assert "11 plots planned" in done.output
+    assert "1 rows set aside" in done.output
+
+
+def test_rows_set_aside_are_planned_once_they_are_mended(tmp_path):
+    run = run_of(tmp_path, table(10))
+    planned(run)
+    mended = run.aside.read_text(encoding="utf-8").replace(",sour,", ",6.0,")
+    (plan,) = planned(run_of(tmp_path, mended))
+    assert plan["plot"] == "P9"
+    assert plan["verdict"]
+
+
+def test_plans_may_be_planned_again(tmp_path):
+    run = run_of(tmp_path, table(5))
+    first = planned(run)
+    told: list[str] = []
+    plan_plots(run_of(tmp_path, run.out.read_bytes()), lambda _: None, told.append)
+    assert rows_of(run.out) == first
+    assert len(told) == len(PLAN_COLUMNS)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "plot;area;soil_ph\nNorth;4,5 m2;5,8\n",
+        "plot\tarea\tsoil_ph\nNorth\t4.5 m2\t5.8\n",
+        "\ufeffplot,area,soil_ph\r\nNorth,4.5 m2,5.8\r\n",
+        'plot,"area","soil_ph"\n\nNorth,"4.5 m2","5.8"\n\n',
+        "Plot,soil.area,Soil pH\nNorth,4.5 m2,5.8",
+    ],
+    ids=["semicolons and commas", "tabs", "mark of spreadsheets", "quotes and empty lines", "other names"],
+)
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_a_table_is_read_as_spreadsheets_write_it(tmp_path, text, encoding):
+    run = run_of(tmp_path, text.removeprefix("\ufeff" if encoding == "utf-16" else "").encode(encoding))
+    assert plan_plots(run, lambda _: None, lambda _: None).planned == 1
+    (plan,) = rows_of(run.out, many_beds.delimiter_of(text.splitlines()[0]))
+    assert float(plan["dry_ash_g_per_m2"] or "nan") >= 0
+    assert float(plan["feed_litres"] or 13.5) == 13.5  # 3 L on each of 4.5 m2
+
+
+def test_a_name_may_run_over_lines_and_hold_delimiters_and_quotes(tmp_path):
+    name = 'the "long", old\nbed'
+    run = run_of(tmp_path, 'plot,soil_ph\n"the ""long"", old\nbed",5.8\nnext,sour\n')
+    assert [plan["plot"] for plan in planned(run)] == [name]
+    assert [(bad["aside_row"], bad["aside_line"]) for bad in rows_of(run.aside)] == [("2", "4")]
+
+
+@pytest.mark.parametrize(
+    "row", ["North,4 m2\n", "North,4 m2,5.8,6\n", 'North,4 m2,"5.8"x\n', f"North,{'4' * 30000},5\n"]
+)
+def test_a_row_that_does_not_fit_is_set_aside_and_the_next_goes_on(tmp_path, row):
+    run = run_of(tmp_path, f"plot,area,soil_ph\n{row}South,4 m2,5.8\n")
+    assert [plan["plot"] for plan in planned(run)] == ["South"]
+    (bad,) = rows_of(run.aside) if row.count(",") == 2 else [next(iter(csv.DictReader(run.aside.open())))]
+    assert bad["aside_because"]
+
+
+def test_a_quote_that_is_never_closed_costs_no_more_than_what_it_swallowed(tmp_path):
+    text = table(2000).replace("P5,", '"P5,', 1)
+    done = plan_plots(run_of(tmp_path, text), lambda _: None, lambda _: None)
+    assert done.planned > 1000
+
+
+def test_no_cell_is_written_as_a_formula(tmp_path):
+    evil = ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\t=1"]
+    quoted = "".join(f'"{name}",5.8,-4.5\n"{name}",sour,-4.5\n' for name in evil)
+    run = run_of(tmp_path, "plot,soil_ph,=height\n" + quoted)
+    plans = planned(run)
+    assert [plan["plot"] for plan in plans] == ["'" + name for name in evil]
+    assert [bad["plot"] for bad in rows_of(run.aside)] == ["'" + name for name in evil]
+    assert {plan["'=height"] for plan in plans} == {"-4.5"}, "a number stays one"
+
+
+def test_a_misspelt_column_is_named_once(tmp_path):
+    source = tmp_path / "plots.csv"
+    source.write_text("plot,soil_hp\na,5.8\nb,5.8\n")
+    done = command(source, "--out", tmp_path / "plans.csv")
+    assert done.stderr.count("soil_hp") == 1
+    assert [plan["soil_hp"] for plan in rows_of(tmp_path / "plans.csv")] == ["5.8", "5.8"]
+
+
+# -- who does the work --------------------------------------------------------------------------------------------
+
+
+def test_one_process_and_many_and_a_cluster_write_the_same_bytes(tmp_path):
+    written = {}
+    for name, more in {"1": {}, "2": {"processes": 2}, "cluster": {"processes": 2, "cluster": "local"}}.items():
+        folder = tmp_path / name
+        folder.mkdir()
+        run = run_of(folder, table(120), chunk_rows=10, **more)
+        done = plan_plots(run, lambda _: None, lambda _: None)
+        assert (done.planned, done.set_aside, done.rows) == (108, 12, 120)
+        written[name] = run.out.read_bytes(), run.aside.read_bytes()
+    assert written["1"] == written["2"] == written["cluster"]
+
+
+class Hoarder(Executor):
+    """Keeps what it is handed until someone asks for it, and how much that was at most."""
+
+    def __init__(self) -> None:
+        self.waiting = self.most = 0
+
+    def submit(self, work, /, *arguments, **named):
+        self.waiting += 1
+        self.most = max(self.most, self.waiting)
+        hoarder = self
+
+        class Asked(Future):
+            def result(self, timeout=None):
+                hoarder.waiting -= 1
+                return work(*arguments, **named)
+
+        return Asked()
+
+
+def test_no_more_chunks_are_under_way_than_were_asked_for():
+    header = header_of(["plot"])
+    chunks = [Chunk(header, (many_beds.Row(n, n, (f"P{n}", "x"), "no"),), ",", TODAY, "", "") for n in range(50)]
+    taken = 0
+
+    def taking():
+        nonlocal taken
+        for chunk in chunks:
+            taken += 1
+            yield chunk
+
+    hoarder = Hoarder()
+    for count, done in enumerate(in_order(taking(), hoarder, 6)):
+        assert f"P{count}," in done.aside
+        assert taken <= count + 7
+    assert hoarder.most == 6
+    assert hoarder.waiting == 0
+
+
+def test_memory_does_not_grow_with_the_table(tmp_path):
+    def peak(rows: int) -> int:
+        run = run_of(tmp_path, table(rows), chunk_rows=25)
+        tracemalloc.start()
+        try:
+            plan_plots(run, lambda _: None, lambda _: None)
+            return tracemalloc.get_traced_memory()[1]
+        finally:
+            tracemalloc.stop()
+
+    planned(run_of(tmp_path, table(60)))  # what many plots share is worked out once, before
+    small, large = peak(200), peak(2000)
+    plans = (tmp_path / "plans.csv").stat().st_size
+    assert large - small < plans / 4, "a run that kept its rows would grow by at least the plans it wrote"
+
+
+def test_a_cluster_without_its_packages_says_what_to_install(tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    done = command(SAMPLE, "--out", tmp_path / "plans.csv", "--cluster", "local")
+    assert done.exit_code == 1
+    assert "pip install 'feedcalc[cluster]'" in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
+def test_a_cluster_that_does_not_answer_is_named(tmp_path, monkeypatch):
+    monkeypatch.setattr(many_beds, "CLUSTER_WAIT", "1s")
+    with pytest.raises(NoPlans, match=r"tcp://127\.0\.0\.1:9"):
+        plan_plots(run_of(tmp_path, table(3), cluster="tcp://127.0.0.1:9"), lambda _: None, lambda _: None)
+
+
+# -- what goes wrong ----------------------------------------------------------------------------------------------
+
+
+def test_where_no_row_can_be_planned_the_command_fails_and_keeps_the_reasons(tmp_path):
+    source, out = tmp_path / "plots.csv", tmp_path / "plans.csv"
+    source.write_text("plot,soil_ph\na,sour\nb,sweet\n")
+    done = command(source, "--out", out)
+    assert done.exit_code == 1
+    assert [bad["plot"] for bad in rows_of(tmp_path / "plans.bad.csv")] == ["a", "b"]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (b"", "empty"),
+        (b"plot,soil_ph\n", "no plot"),
+        (b"colour,shape\nred,round\n", "No column"),
+        (b"plot,ph,soil_ph\na,5,6\n", "twice"),
+        (b"plot,soil_ph\nWei\xdfe,5.8\n", "UTF-8"),
+        (b"plot,soil_ph\n" + b"x" * 1_100_000, "never ends"),
+        (b'plot,"soil_ph\na,5.8\n', "header"),
+    ],
+    ids=["empty", "header only", "unknown columns", "column twice", "not UTF-8", "endless line", "open quote"],
+)
+def test_a_table_that_can_not_be_read_is_told_in_one_line(tmp_path, text, told):
+    source = tmp_path / "plots.csv"
+    source.write_bytes(text)
+    done = command(source, "--out", tmp_path / "plans.csv")
+    assert done.exit_code == 1
+    assert told in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert not (tmp_path / "plans.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("source", "out", "told"),
+    [
+        ("nowhere.csv", "plans.csv", "can't be read"),
+        (".", "plans.csv", "can't be read"),
+        ("plots.csv", "no such folder/plans.csv", "can't be written"),
+        ("plots.csv", "plots.csv", "three different files"),
+    ],
+)
+def test_a_place_that_does_not_serve_is_told_in_one_line(tmp_path, source, out, told):
+    (tmp_path / "plots.csv").write_text(table(3))
+    done = command(tmp_path / source, "--out", tmp_path / out)
+    assert done.exit_code == 1
+    assert told in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert (tmp_path / "plots.csv").read_text() == table(3)
+
+
+def test_a_full_disk_is_told_and_touches_no_earlier_plans(tmp_path):
+    source, out = tmp_path / "plots.csv", tmp_path / "plans.csv"
+    source.write_text(table(400))
+    out.write_text("earlier")
+    done = subprocess.run(
+        [sys.executable, "-m", "feedcalc", "season", source, "--out", out, "--processes", "1"],
+        capture_output=True,
+        text=True,
+        # The system's own limit stands for the disk: a write beyond it fails like one to a full disk.
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000)),
+    )
+    assert done.returncode == 1
+    assert "can't be written" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert out.read_text() == "earlier"
+
+
+def test_what_was_done_is_kept_when_the_run_is_stopped(tmp_path):
+    run = run_of(tmp_path, table(100), chunk_rows=10)
+    run.out.write_text("earlier")
+
+    def told(progress: many_beds.Progress) -> None:
+        if progress.rows >= 50:
+            raise KeyboardInterrupt
+
+    with pytest.raises(Stopped) as caught:
+        plan_plots(run, told, lambda _: None)
+    assert caught.value.progress.rows == 50
+    assert len(rows_of(caught.value.kept)) == 45
+    assert run.out.read_text() == "earlier"
+
+
+def test_an_interrupt_from_the_keyboard_ends_it_in_words(tmp_path):
+    source, out, part = tmp_path / "plots.csv", tmp_path / "plans.csv", tmp_path / "plans.csv.part"
+    source.write_text(table(60_000))
+    running = subprocess.Popen(
+        [sys.executable, "-m", "feedcalc", "season", source, "--out", out, "--processes", "2"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while running.poll() is None and not (part.is_file() and part.stat().st_size > 5000):
+        time.sleep(0.05)
+    running.send_signal(signal.SIGINT)
+    _, words = running.communicate(timeout=60)
+    assert running.returncode == 130
+    assert "Stopped." in words
+    assert str(part) in words
+    assert "Traceback" not in words
+    assert not out.exists()
+    assert next(csv.DictReader(io.StringIO(part.read_text())))["verdict"]
+
+
+def test_reasons_of_an_earlier_run_do_not_outlive_it(tmp_path):
+    run = run_of(tmp_path, table(10))
+    planned(run)
+    assert run.aside.exists()
+    planned(run_of(tmp_path, table(10).replace("sour", "6.0")))
+    assert not run.aside.exists()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["plans.csv", "plots.csv"]
+
+
+def test_a_row_we_fail_on_costs_only_itself(tmp_path, monkeypatch):
+    def failing(plot, *rest):
+        if plot["plot"] == "P2":
+            raise ZeroDivisionError
+        return plan_of(plot, *rest)
+
+    monkeypatch.setattr(many_beds, "plan_of", failing)
+    run = run_of(tmp_path, table(5))
+    assert [plan["plot"] for plan in planned(run)] == ["P0", "P1", "P3", "P4"]
+    assert "ZeroDivisionError" in rows_of(run.aside)[0]["aside_because"]
