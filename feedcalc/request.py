@@ -13,7 +13,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -23,6 +23,8 @@ from feedcalc.quantities import Quantity, read_dilution, read_number, read_quant
 
 SCHEMA = 1
 LONGEST_REQUEST = 200_000
+# A season book travels whole, with the request of each batch that was fed.
+LONGEST_WITH_BOOK = 16_000_000
 MOST_WEIGHINGS = 50
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
 CUSTOMS = ("us", "metric", "uk")
@@ -112,13 +114,17 @@ FIELDS: tuple[Field, ...] = (
     Field("measured.acid_end", "ph", "pH at which that colour changes", minimum=4.5, maximum=9),
     Field("measured.clear_depth", "length", "depth down to which the liquor was seen clear", minimum=0.002, maximum=3),
     Field("measured.clear_after", "time", "time from stirring to that look", minimum=0.01, maximum=24 * 60),
-    Field("ask", "choice", "what is asked for, if not a batch", None, ("batch", "spread")),
+    Field("ask", "choice", "what is asked for, if not a batch", None, ("batch", "spread", "season", "book")),
+    Field("country", "choice", "whose limits of metals count", None, _names("metal_countries", "country")),
     Field("ranges", "choice", "whether the ranges are worked out too", "on", ("on", "off")),
     Field("seed", "count", "start of the fixed sample that the ranges rest on", "1", maximum=1e9),
     Field("samples", "count", "how many ashes the ranges rest on", "40", minimum=10, maximum=400),
     Field("now", "moment", "when the steep begins"),
 )
 _BY_PATH = {field.path: field for field in FIELDS}
+# What is handed on as it came to the rooms of the season book, which read it by their own rules.
+CARRIED = ("book", "bed", "what_if", "do", "at", "by", "id", "record", "other", "text")
+ABOUT_A_BOOK = ("season", "book")
 _SPECIAL = {"schema", "locale", "customs", "cans", "dilution", "solution"}
 _GROUPS = {path.rsplit(".", depth)[0] for path in _BY_PATH for depth in (1, 2) if path.count(".") >= depth}
 SOLUTION_ELEMENTS = ("potassium", "sodium", "calcium", "magnesium", "carbon", "sulfur", "chloride", "phosphorus")
@@ -147,6 +153,7 @@ class Request:
     """Everything asked, by path, in base units; ``assumed`` tells which of it nobody typed.
 
     ``numbers`` and ``words`` hold only what is known. ``readings`` holds amounts as read, for telling back.
+    ``carried`` holds what belongs to a season book (see `CARRIED`), unread.
     """
 
     numbers: Mapping[str, float]
@@ -159,6 +166,7 @@ class Request:
     locale: str
     customs: str
     assumed: Mapping[str, str]
+    carried: Mapping[str, Any] = field(default_factory=dict)
 
     def number(self, path: str) -> float | None:
         """The number at ``path`` in its kind's base unit, or None where nobody gave it and there is no default."""
@@ -192,8 +200,8 @@ def json_document(request_json: str) -> dict[str, Any]:
 
     if not isinstance(request_json, str):
         raise refuse("This is not text.")
-    if len(request_json) > LONGEST_REQUEST:
-        raise refuse(f"This is longer than {LONGEST_REQUEST} characters.")
+    if len(request_json) > LONGEST_WITH_BOOK:
+        raise refuse(f"This is longer than {LONGEST_WITH_BOOK} characters.")
     try:
         document = json.loads(request_json, object_pairs_hook=_object_without_repeats)
     except (ValueError, RecursionError) as error:
@@ -202,6 +210,8 @@ def json_document(request_json: str) -> dict[str, Any]:
         raise refuse(reason) from None
     if not isinstance(document, dict):
         raise refuse("This is JSON, but not an object.")
+    if len(request_json) > LONGEST_REQUEST and not document.keys() & {"book", "other", "text"}:
+        raise refuse(f"This is longer than {LONGEST_REQUEST} characters.")
     return document
 
 
@@ -228,6 +238,7 @@ class _Reading:
         self.readings: dict[str, Quantity] = {}
         self.moment: datetime | None = None
         self.document = document
+        self.carried = CARRIED if document.get("ask") in ABOUT_A_BOOK else ()
         self.locale = self._choice("locale", document.get("locale"), LOCALES, "en-GB")
         usual = {"en-US": "us", "en-GB": "uk"}.get(self.locale, "metric")
         self.customs = self._choice("customs", document.get("customs"), CUSTOMS, usual)
@@ -262,13 +273,14 @@ class _Reading:
             self.locale,
             self.customs,
             self.assumed,
+            {name: self.document[name] for name in self.carried if self.document.get(name) is not None},
         )
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:
         found: dict[str, Any] = {}
         for key, value in document.items():
             path = f"{start}{key}"
-            if path in _SPECIAL:
+            if path in _SPECIAL or path in self.carried:
                 continue
             if path in _GROUPS and isinstance(value, dict):
                 found.update(self._flattened(value, path + "."))
