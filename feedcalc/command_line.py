@@ -177,7 +177,6 @@ def calculate_verb(source: TextIO) -> None:
 
 main.add_command(label_verb)
 main.add_command(season_verb)
-main.add_command(season_verb)
 
 
 @main.command("page")
