@@ -248,8 +248,8 @@ class _Reading:
         if schema != SCHEMA or isinstance(schema, bool):
             self._fault("schema", schema, "This version of the request is not known.", "1")
         given = self._flattened(self.document, "")
-        for field in FIELDS:
-            self._read(field, given.pop(field.path, None))
+        for asked in FIELDS:
+            self._read(asked, given.pop(asked.path, None))
         for path, value in given.items():
             if path.strip():
                 self._fault(path, _shown(value), "There is no such field.", _neighbours(path))
