@@ -20,6 +20,7 @@ const feedcalcBook = (() => {
   const TYPING_PAUSE = 200; // milliseconds from the last key to a new look at the book
   const BED = "feedcalc.book.bed";
   const COUNTRY = "feedcalc.book.country";
+  const BATCHES_AT_ONCE = 3; // whose ranges are worked out in one question, well within the patience with the engine
   const MOST_TRIES = 8; // of a change, while other windows keep writing the same record
 
   const forms = [...document.querySelectorAll("form[data-kind]")];
@@ -259,10 +260,39 @@ const feedcalcBook = (() => {
       return;
     }
     mark("stale", say("Being worked out anew…"));
-    lookTimer = setTimeout(async () => {
-      const reply = await season(asked);
-      if (reply) showSeason(reply);
-    }, pause);
+    lookTimer = setTimeout(() => lookAtBook(asked), pause);
+  }
+
+  /** First the typical figures of the whole book, then the ranges of the bed that is shown. */
+  async function lookAtBook(asked) {
+    const quick = await season(asked, records(), "off");
+    if (!quick) return;
+    showSeason(quick, ["season", "season_bed"]);
+    if (!quick.ok) return;
+    mark("quick", say("Typical figures; the likely ranges are being worked out…"));
+    for (const chosen of growing(recordsOfBed())) {
+      const reply = await season(asked, chosen, "on");
+      if (!reply?.ok) return;
+      if (chosen.whole) showSeason(reply, ["season_bed"]);
+    }
+    mark("fresh", say("For what is written now."));
+  }
+
+  /** The bed that is shown with all that is told of it, and the ashes and metals, which belong to every bed. */
+  function recordsOfBed() {
+    const shown = (editing?.kind === "entry" && editing.form.elements.bed.value) || bed;
+    return records().filter((record) => record.id === shown || textIn(record, "bed") === shown || ["ash", "metals"].includes(record.kind));
+  }
+
+  /** Ranges of a batch take the engine a while, once; so it is asked for a few batches more each time. */
+  function growing(all) {
+    const batches = [...new Set(all.map((record) => textIn(record, "request")).filter(Boolean))];
+    const steps = [];
+    for (let count = BATCHES_AT_ONCE; count < batches.length; count += BATCHES_AT_ONCE) {
+      const known = new Set(["", ...batches.slice(0, count)]);
+      steps.push(all.filter((record) => known.has(textIn(record, "request"))));
+    }
+    return [...steps, Object.assign([...all], { whole: true })];
   }
 
   function mark(state, words) {
@@ -272,12 +302,12 @@ const feedcalcBook = (() => {
   }
 
   /** The engine's look at the book with what stands in the open form, or null where a newer one was asked. */
-  async function season(asked) {
+  async function season(asked, chosen, ranges) {
     const typed = editing?.kind === "entry" ? fieldsOf(editing) : null;
     const country = byId("book-country").value;
-    const seen = typed ? records().filter(({ id }) => id !== editing.id) : records();
+    const seen = typed ? chosen.filter(({ id }) => id !== editing.id) : chosen;
     const request = {
-      ...customs(), ask: "season", now: nowHere(), book: asObject(seen), bed: typed?.bed || bed,
+      ...customs(), ask: "season", ranges, now: nowHere(), book: asObject(seen), bed: typed?.bed || bed,
       ...(country && { country }), ...(typed?.amount && { what_if: typed }),
     };
     try {
@@ -285,12 +315,13 @@ const feedcalcBook = (() => {
       return asked === look ? reply : null;
     } catch (error) {
       if (asked !== look || error.name === "Superseded") return null;
-      mark("stale", say("Not worked out: the calculator does not run here. What is written is kept."));
+      if (ranges === "on") mark("stale", say("Typical figures; working out the ranges took too long and was stopped."));
+      else mark("stale", say("Not worked out: the calculator does not run here. What is written is kept."));
       return null;
     }
   }
 
-  function showSeason(reply) {
+  function showSeason(reply, parts) {
     if (editing) tellErrors(reply.ok ? [] : reply.errors.filter(({ field }) => field.startsWith("what_if")), reply.read_as);
     byId("book-what-if").hidden = !(editing && reply.ok && reply.html.what_if);
     if (!reply.ok) {
@@ -298,10 +329,9 @@ const feedcalcBook = (() => {
       if (!editing) mark("stale", reply.errors.map(({ problem }) => problem).join(" "));
       return;
     }
-    for (const part of ["season", "season_bed"]) put(part, reply.html[part] ?? "");
+    for (const part of parts) put(part, reply.html[part] ?? "");
     if (reply.html.what_if) putWhatIf(reply.html.what_if);
     byId("book-print-line").hidden = !reply.html.season_bed;
-    mark("fresh", say("For what is written now."));
   }
 
   function putWhatIf(markup) {
