@@ -44,7 +44,7 @@ def county(rows: int) -> str:
 
 
 def timed(source: Path, out: Path, processes: int) -> tuple[float, float, float]:
-    """Seconds of one run, seconds of processor it took, and the most memory any of its processes held at once, in MB."""
+    """Seconds of one run, seconds of processor it took, and the most memory any process of it held, in MB."""
     start = time.perf_counter()
     asked = ["season", str(source), "--out", str(out), "--processes", str(processes), "--today", "2026-05-01"]
     running = subprocess.Popen(
