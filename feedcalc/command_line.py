@@ -20,7 +20,7 @@ from rich.console import Console
 from rich.markdown import Markdown
 
 from feedcalc.engine import calculate, calculate_markdown, demo_request
-from feedcalc.label_commands import label_verb
+from feedcalc.label_commands import label_verb, wall_verb
 from feedcalc.plant_search import plants_found
 from feedcalc.plot_commands import season_verb
 
@@ -176,6 +176,7 @@ def calculate_verb(source: TextIO) -> None:
 
 
 main.add_command(label_verb)
+main.add_command(wall_verb)
 main.add_command(season_verb)
 
 

@@ -18,6 +18,7 @@ from feedcalc.label import BATCHES_FORMAT, BATCHES_VERSION
 from feedcalc.label_paper import sizes
 from feedcalc.paper_printing import NoPdf, pdf_of
 from feedcalc.printing import Printed
+from feedcalc.wall_sheet import wall_sizes
 
 ENDINGS = (".pdf", ".svg", ".html", ".txt")
 
@@ -48,6 +49,23 @@ def label_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) ->
     """
     wished = {name: value for name, value in options.items() if value not in (None, False)}
     print_out(sources, "label", wished, out)
+
+
+@click.command("wall")
+@click.argument("sources", type=click.File(encoding="utf-8"), nargs=-1, metavar="[FILE]...")
+@click.option("--size", help=f"One of {', '.join(wall_sizes())}; A4 where left out.")
+@click.option("--name", help="What you call this batch; otherwise its name in the file.")
+@click.option("--out", type=click.Path(path_type=Path), help="A name ending in .pdf, .svg, .html or .txt.")
+def wall_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) -> None:
+    """The batch sheet for the wall: one page to tick off, in letters that are read at arm's length.
+
+    A FILE is as for labels; each batch makes a page. Without FILE it is the demo's, without --out it is plain text.
+
+    \b
+    Example:
+      feedcalc wall batch.json --size A4 --out wall.pdf
+    """
+    print_out(sources, "wall", {name: value for name, value in options.items() if value}, out)
 
 
 def print_out(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any], out: Path | None) -> None:

@@ -32,7 +32,7 @@ _YES = {"yes": True, "no": False}
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """Labels on one piece of paper, in mm: each with its left and top; ``marks`` are lines to cut along (x, y, x, y)."""
+    """Labels on one piece of paper, in mm: each with its left and top; ``marks`` are lines to cut along, end to end."""
 
     width: float
     height: float

@@ -15,15 +15,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.errors import InputError, InputErrors
-from feedcalc.label import NamedRequest, batch_link, batches_in, label_of
+from feedcalc.label import NamedRequest, batch_link, batches_in, label_of, printable
 from feedcalc.label_paper import OPTIONAL, Paper
 from feedcalc.label_sheet import pages_of, wish_of
 from feedcalc.quantities import write_quantity
-from feedcalc.render import label_page_svg, label_text, pages_html
+from feedcalc.render import label_page_svg, label_text, pages_html, wall_svg, wall_text
 from feedcalc.sheet import Sheet
+from feedcalc.wall_sheet import wall_paper_of, wall_sheet_of
 from feedcalc.wording import said
 
 PRINTS = ("label", "wall")
+WALL_FIELDS = ("size", "name")
 SheetOf = Callable[[str], Sheet]
 
 
@@ -73,7 +75,8 @@ def printed(document: Mapping[str, Any], sheet_of_request: SheetOf) -> Printed:
     try:
         if asked not in PRINTS:
             raise InputError("ask", asked, said("This is not something that is printed."), ", ".join(PRINTS))
-        return _labels(batches, document.get("label") or {}, locale, sheet_of_request)
+        make = {"label": _labels, "wall": _walls}[asked]
+        return make(batches, document.get(asked) or {}, locale, sheet_of_request)
     except InputError as error:
         raise InputErrors([error]) from None
 
@@ -102,6 +105,47 @@ def _labels(batches: tuple[NamedRequest, ...], wished: object, locale: str, shee
             speak(sentence) for sentence in (*_suits(papers, locale), *(OPTIONAL[n] for n in OPTIONAL if n in left_out))
         ),
     )
+
+
+def _walls(batches: tuple[NamedRequest, ...], wished: object, locale: str, sheet_of_request: SheetOf) -> Printed:
+    language, speak = "en", str
+    wish = _wall_wish(wished)
+    walls = [wall_sheet_of(sheet_of_request(batch.request), wish["name"] or batch.name, language) for batch in batches]
+    papers = [wall_paper_of(wall, wish["size"] or "A4", speak) for wall in walls]
+    told = (
+        said("Cautions that need not stand there were left out for want of room: {count}.", count=n)
+        for n in [max(len(paper.left_out) for paper in papers)]
+        if n
+    )
+    return Printed(
+        papers[0].title,
+        language,
+        locale,
+        tuple((paper.width, paper.height, wall_svg(paper)) for paper in papers),
+        "\n\n\n".join(map(wall_text, walls)),
+        min(paper.text_size for paper in papers),
+        tuple(map(speak, told)),
+    )
+
+
+def _wall_wish(wished: object) -> dict[str, str]:
+    """The group ``wall`` of a request: size of the paper and name of the batch. Raises `InputErrors`."""
+    if not isinstance(wished, Mapping):
+        raise InputErrors([InputError("wall", wished, said("This is not a group of fields."), '{"size": "A4"}')])
+    errors = [
+        InputError(f"wall.{printable(str(name))[:40]}", printable(str(value))[:60], problem, accepted)
+        for name, value in wished.items()
+        for problem, accepted in (
+            [(said("There is no such field."), ", ".join(WALL_FIELDS))]
+            if name not in WALL_FIELDS
+            else [(said("This is not text."), said("text in quotation marks"))]
+            if not isinstance(value, str)
+            else []
+        )
+    ]
+    if errors:
+        raise InputErrors(errors)
+    return {name: wished.get(name, "") for name in WALL_FIELDS}
 
 
 def _suits(papers: list[Paper], locale: str) -> tuple[str, ...]:

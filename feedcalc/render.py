@@ -23,6 +23,7 @@ from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.sheet import Sheet, status_words
 from feedcalc.spreading import SpreadSheet
 from feedcalc.suitability import Plant
+from feedcalc.wall_sheet import WallPaper, WallSheet
 
 # The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar")
@@ -71,6 +72,17 @@ def pages_html(drawings: Sequence[str], sizes: Sequence[tuple[float, float]], ti
 def label_text(label: Label, link: str) -> str:
     """A label as plain text, for whoever writes it by hand; ``link`` opens the batch."""
     text = _templates().get_template("label.txt.j2").render(label=label, link=link, not_for_food=NOT_FOR_FOOD)
+    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+
+
+def wall_svg(paper: WallPaper) -> str:
+    """A sheet for the wall as an SVG image of its true size."""
+    return _templates().get_template("wall.svg.j2").render(paper=paper)
+
+
+def wall_text(wall: WallSheet) -> str:
+    """A sheet for the wall as plain text."""
+    text = _templates().get_template("wall.txt.j2").render(wall=wall, not_for_food=NOT_FOR_FOOD)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
