@@ -21,8 +21,9 @@ from feedcalc.chemistry import equilibrate
 from feedcalc.delivery import Delivered, delivered_by
 from feedcalc.dilution import Feed, FeedLimit, feed_at, ladder_rungs, limits_for, parts_to_meet
 from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate, estimate_of, stratified_shares
-from feedcalc.readings import Learned, Matter, jar_diameter, learn, matters_of, weighed_density
+from feedcalc.estimates import Estimate, Steps, estimate_of, finished, followed_by, stratified_shares
+from feedcalc.evidence import SAMPLES_EXPECTED
+from feedcalc.readings import Learned, Matter, jar_diameter, learning, matters_of, weighed_density
 from feedcalc.request import Can, Request
 from feedcalc.steeping import Liquor, Steep, standing_in_air, steep
 from feedcalc.water_supply import Water, water_of_report
@@ -40,6 +41,8 @@ READ_OF_THE_PLAN = (
     "The readings are taken as those of a batch made as planned here. If you used other amounts, give the ash and the "
     "water you used."
 )
+# A step of an answer in slices is this many ashes: some 30 ms in a browser.
+ASHES_A_STEP = 4
 _LITRES_PER = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
 
 
@@ -123,6 +126,11 @@ def answer_to(request: Request) -> Answer:
 
     Raises `InputErrors` where what was asked contradicts itself, `NoSolution` where the chemistry has no answer.
     """
+    return finished(answer_in_steps(request))
+
+
+def answer_in_steps(request: Request) -> Steps[Answer]:
+    """`answer_to` in slices: a step after every few ashes, so that who asked may look up and stop in between."""
     ash = ash_of(
         request.word("ash.kind"),
         request.word("ash.state"),
@@ -138,13 +146,18 @@ def answer_to(request: Request) -> Answer:
     working = _Working(request, ash, water, dilution_water, vessel)
     plan = working.planned()
     count = round(request.known("samples")) if request.word("ranges") == "on" else 0
-    learned = working.learned(plan, count)
+    learned = yield from followed_by(working.learned(plan, count), count)
     if learned and learned.used:
         plan = working.diluted_anew(plan, learned.typical)
     typical = working.outcome(plan, learned.typical if learned else ash.typical())
     shares = stratified_shares(sorted(ash.unknowns), count, round(request.known("seed")))
     samples = (learned.samples if learned else ()) or [ash.sample_at(share) for share in shares]
-    others = tuple(working.outcome(plan, sample) for sample in samples)
+    before = SAMPLES_EXPECTED if learned and count else 0
+    others = []
+    for sample in samples:
+        others.append(working.outcome(plan, sample))
+        if len(others) % ASHES_A_STEP == 0:
+            yield before + len(others), before + len(samples)
     matters = learned.matters if learned else matters_of(shares, [_figures_that_matter(other) for other in others])
     return Answer(
         request,
@@ -154,7 +167,7 @@ def answer_to(request: Request) -> Answer:
         vessel,
         plan,
         typical,
-        others,
+        tuple(others),
         working.limits,
         {**request.assumed, **working.assumed},
         tuple(working.warnings),
@@ -342,7 +355,7 @@ class _Working:
 
     # -- what was read off ----------------------------------------------------------------------------------------
 
-    def learned(self, plan: Plan, count: int) -> Learned | None:
+    def learned(self, plan: Plan, count: int) -> Steps[Learned | None]:
         """What the readings say of the ash, the plan having been carried out; ``count`` samples are wanted."""
 
         def liquor_after(sample: AshSample, hours: float) -> Liquor:
@@ -351,7 +364,7 @@ class _Working:
         def fed(liquor: Liquor) -> Liquor:
             return feed_at(liquor, plan.parts_water, self.dilution_water, self.kelvin).liquor
 
-        learned = learn(self.request, self.ash, liquor_after, fed, self.kelvin, count)
+        learned = yield from learning(self.request, self.ash, liquor_after, fed, self.kelvin, count)
         if learned:
             self.warnings += learned.warnings
             if not {"ash.amount", "water.amount"} & self.request.readings.keys():

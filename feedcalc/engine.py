@@ -7,16 +7,17 @@ person can type: a refusal is a reply with ``"ok": false`` and every faulty fiel
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, replace
 from functools import cache
 from importlib import resources
 from typing import Any, TypeVar
 
+from feedcalc import answer as answers
 from feedcalc import report
-from feedcalc.answer import answer_to
 from feedcalc.chemistry import equilibrate
 from feedcalc.errors import InputError, InputErrors, NoSolution
+from feedcalc.estimates import Steps, finished
 from feedcalc.printing import PRINTS, Printed, printed
 from feedcalc.reactions import REACTIONS, with_reactions
 from feedcalc.render import markdown, page_parts, spread_html, spread_markdown
@@ -47,16 +48,43 @@ def calculate(request_json: str) -> str:
     def written() -> str:
         document = json_document(request_json)
         if document.get("ask") in PRINTS:
-            return json.dumps(_print_reply(printed(document, _sheet_to_print), document["ask"]), ensure_ascii=False)
+            return _written(_print_reply(printed(document, _sheet_to_print), document["ask"]))
         reply, sheet = _reply_and_sheet(request_json)
         if sheet:
             reply["html"] = {"spread": spread_html(sheet)} if isinstance(sheet, SpreadSheet) else page_parts(sheet)
-        return json.dumps(reply, ensure_ascii=False, allow_nan=False)
+        return _written(reply)
 
     result = _or_refused(written)
-    text = result if isinstance(result, str) else json.dumps(result, ensure_ascii=False)
-    # Half a character of UTF-16 in what was typed is no text that could be written to a file.
-    return text.encode("utf-8", "replace").decode("utf-8")
+    return result if isinstance(result, str) else _written(result)
+
+
+def answer_in_steps(request_json: str) -> Steps[str]:
+    """`calculate` in slices: yields (done, total) now and then and returns the reply, the same to the letter.
+
+    Whoever drives it may look up between two slices, show how far it is, or drop it because something newer was asked.
+    A slice is a few ashes; what takes no sample of ashes, and what is refused, comes at once.
+
+    >>> steps = answer_in_steps('{"schema": 1, "samples": "10"}')
+    >>> next(steps), next(steps)
+    ((4, 10), (8, 10))
+    """
+    try:
+        request = _batch_request(request_json)
+        if request is None:
+            return calculate(request_json)
+        reply, sheet = yield from _batch_reply_in_steps(request)
+        reply["html"] = page_parts(sheet)
+        return _written(reply)
+    except Exception as fault:
+        return _written(_refusal(fault))
+
+
+def _batch_request(request_json: str) -> Request | None:
+    """The request for a batch, None where something else is asked for."""
+    if json_document(request_json).get("ask") not in (None, "", "batch"):
+        return None
+    request = read_request(request_json)
+    return request if request.solution is None else None
 
 
 def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], str]:
@@ -125,17 +153,27 @@ def _or_refused(work: Callable[[], Result]) -> Result | dict[str, Any]:
     """What ``work`` gives, or the reply of a refusal."""
     try:
         return work()
-    except InputErrors as refusal:
-        return _refused([error.as_dict() for error in refusal.errors])
-    except NoSolution as reason:
-        accepted = "less extreme amounts"
-        return _refused([{"field": "request", "given": "", "problem": str(reason), "accepted": accepted}])
     except Exception as fault:
-        # A fault of ours must reach a grower as a plain refusal, never as a figure and never as a traceback.
-        problem = f"feedcalc failed on this ({type(fault).__name__}); no figure was computed."
-        return _refused(
-            [{"field": "feedcalc", "given": "", "problem": problem, "accepted": "a report of this request to us"}]
-        )
+        return _refusal(fault)
+
+
+def _refusal(fault: Exception) -> dict[str, Any]:
+    """The reply where work ended in a fault, the grower's or ours."""
+    if isinstance(fault, InputErrors):
+        return _refused([error.as_dict() for error in fault.errors])
+    if isinstance(fault, NoSolution):
+        accepted = "less extreme amounts"
+        return _refused([{"field": "request", "given": "", "problem": str(fault), "accepted": accepted}])
+    # A fault of ours must reach a grower as a plain refusal, never as a figure and never as a traceback.
+    problem = f"feedcalc failed on this ({type(fault).__name__}); no figure was computed."
+    return _refused(
+        [{"field": "feedcalc", "given": "", "problem": problem, "accepted": "a report of this request to us"}]
+    )
+
+
+def _written(reply: Mapping[str, Any]) -> str:
+    """A reply as text; half a character of UTF-16 in what was typed is none that could be written to a file."""
+    return json.dumps(reply, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace").decode("utf-8")
 
 
 def _refused(errors: list[dict[str, str]]) -> dict[str, Any]:
@@ -159,7 +197,11 @@ def _solution_reply(asked: SolutionRequest, request: Request) -> dict[str, Any]:
 
 
 def _batch_reply(request: Request) -> tuple[dict[str, Any], Sheet]:
-    answer = answer_to(request)
+    return finished(_batch_reply_in_steps(request))
+
+
+def _batch_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], Sheet]]:
+    answer = yield from answers.answer_in_steps(request)
     values, said = with_reactions(answer, report.values_of(answer))
     sheet = sheet_of(answer, values, _MEANINGS)
     after = {name: values[name] for name in REACTIONS if name in values}

@@ -6,8 +6,13 @@ Low and high are meant as a 5 % and a 95 % bound unless the table they come from
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
+
+Result = TypeVar("Result")
+# Work in slices: yields how much is done and of how much, ends with its result. Who drives it may stop in between.
+Steps = Generator[tuple[int, int], None, Result]
 
 # What is left out at each end of a range: low and high are a 5 % and a 95 % bound.
 TAIL = 0.05
@@ -104,3 +109,24 @@ def stratified_shares(names: Sequence[str], count: int, seed: int) -> list[dict[
         order.shuffle(strata)
         columns[name] = [(stratum + 0.5) / count for stratum in strata]
     return [{name: columns[name][index] for name in names} for index in range(count)]
+
+
+def finished(steps: Steps[Result]) -> Result:
+    """The result of work in slices, done in one go."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            result: Result = end.value
+            return result
+
+
+def followed_by(steps: Steps[Result], more: int) -> Steps[Result]:
+    """The same work, told as the first part of some where ``more`` is to be done afterwards."""
+    while True:
+        try:
+            done, total = next(steps)
+        except StopIteration as end:
+            result: Result = end.value
+            return result
+        yield done, total + more

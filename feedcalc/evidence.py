@@ -23,7 +23,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
-from feedcalc.estimates import stratified_shares
+from feedcalc.estimates import Steps, finished, stratified_shares
 
 Shares = Mapping[str, float]
 # What each reading would show if the shares were true; figures of interest may follow, the first orders the samples.
@@ -33,6 +33,9 @@ Model = Callable[[Shares], Sequence[float]]
 PLAUSIBLE_DRAWS = 100
 MOVED_DRAWS = 160
 ENOUGH_EFFECTIVE = 55.0
+# Work is told of after so many samples, and as part of so many.
+SAMPLES_A_STEP = 10
+SAMPLES_EXPECTED = PLAUSIBLE_DRAWS + MOVED_DRAWS
 MOST_ROUNDS = 4
 # The likeliest shares are sought in at most so many turns, while a turn still gains this much (in squared widths).
 MOST_TURNS = 3
@@ -119,6 +122,13 @@ def updated(
     >>> round(kilograms(left.middle)[0], 1)  # halfway between what was expected and what was read
     5.5
     """
+    return finished(updated_in_steps(names, readings, model, start, seed, sampled))
+
+
+def updated_in_steps(
+    names: Sequence[str], readings: Sequence[Reading], model: Model, start: Shares, seed: int, sampled: bool = True
+) -> Steps[Updated]:
+    """`updated` in slices: a step, with the samples worked out so far and those expected, after every few samples."""
     if not names or not readings:
         raise ValueError("there is nothing to learn, or nothing to learn it from")
     return _Update(names, readings, model, start, seed).outcome(sampled)
@@ -243,20 +253,20 @@ class _Update:
         self.drawn: list[int] = []
         self.proposals: list[_Proposal] = []
 
-    def outcome(self, sampled: bool) -> Updated:
+    def outcome(self, sampled: bool) -> Steps[Updated]:
         if not sampled:
             likeliest, least = self._likeliest()
             doubted = self._together(least)
             shares = self.start if doubted else self._shares(likeliest)
             return Updated(shares, (), (), (), (), (), 0.0, doubted)
-        self._draw_plausible()
+        yield from self._draw_plausible()
         plausible, plausible_figures = tuple(self.samples), tuple(self.figures)
         doubted = self._apart()
         nearest = min(range(PLAUSIBLE_DRAWS), key=lambda place: self._squares(self.figures[place]))
         straight = self._straightened(self.scores[nearest])
         weights: list[float] = []
         for _ in range(MOST_ROUNDS if not doubted else 0):
-            self._draw_moved(straight)
+            yield from self._draw_moved(straight)
             weights = self._weights()
             if _effective(weights) >= ENOUGH_EFFECTIVE:
                 break
@@ -332,12 +342,13 @@ class _Update:
 
     # -- samples and weights ------------------------------------------------------------------------------------
 
-    def _draw_plausible(self) -> None:
+    def _draw_plausible(self) -> Steps[None]:
         for shares in stratified_shares(self.names, PLAUSIBLE_DRAWS, self.seed):
             self._add({name: _score(shares[name]) for name in self.names})
+            yield from self._step_done()
         self.drawn.append(PLAUSIBLE_DRAWS)
 
-    def _draw_moved(self, straight: _Straightened) -> None:
+    def _draw_moved(self, straight: _Straightened) -> Steps[None]:
         proposal = _Proposal.around(straight)
         errors = [f"error of reading {place}" for place in range(len(self.readings))]
         draws = stratified_shares([*self.names, *errors], MOVED_DRAWS, self.seed + 1 + len(self.proposals))
@@ -347,8 +358,14 @@ class _Update:
             scores = {name: _score(share + (within.random() - 0.5) / MOVED_DRAWS) for name, share in shares.items()}
             misses = [scores[name] * math.sqrt(ALLOWANCE) for name in errors]
             self._add(straight.moved(scores, misses, proposal.lower))
+            yield from self._step_done()
         self.proposals.append(proposal)
         self.drawn.append(MOVED_DRAWS)
+
+    def _step_done(self) -> Steps[None]:
+        """A step after every few samples; more rounds than one are not foreseen, so the count stops at what was."""
+        if len(self.samples) % SAMPLES_A_STEP == 0:
+            yield min(len(self.samples), SAMPLES_EXPECTED), SAMPLES_EXPECTED
 
     def _add(self, scores: Mapping[str, float]) -> None:
         shares = self._shares(scores)

@@ -22,8 +22,8 @@ from feedcalc.ash import Ash, AshSample
 from feedcalc.batch import Batch
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate, stratified_shares
-from feedcalc.evidence import Reading, Shares, Updated, shares_of_spread, updated
+from feedcalc.estimates import Estimate, Steps, stratified_shares
+from feedcalc.evidence import Reading, Shares, Updated, shares_of_spread, updated_in_steps
 from feedcalc.neutralising import acid_dose, acids
 from feedcalc.physics import settling
 from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
@@ -171,15 +171,15 @@ class Titration:
         return mol_per_litre * acids()["vinegar"].grams_per_mol / self.strength / 10
 
 
-def learn(
+def learning(
     request: Request,
     ash: Ash,
     liquor_after: Callable[[AshSample, float], Liquor],
     fed: Callable[[Liquor], Liquor],
     kelvin: float,
     count: int,
-) -> Learned | None:
-    """What the readings of a request leave of the ashes it could be; None where there are none.
+) -> Steps[Learned | None]:
+    """What the readings of a request leave of the ashes it could be, worked out in slices; None where there are none.
 
     ``liquor_after`` gives the liquor of an ash after some hours, ``fed`` the feed made of a liquor. ``count`` samples
     are wanted, 0 for the middle alone.
@@ -216,7 +216,7 @@ def learn(
     # Beforehand the middle is where half lie below, except for what no reading touches.
     start = {name: 0.5 if name in names else known.typical_share for name, known in ash.unknowns.items()}
     seed = round(request.known("seed"))
-    left = updated(names, readings, shown, start, seed, sampled=count > 0)
+    left = yield from updated_in_steps(names, readings, shown, start, seed, sampled=count > 0)
     matters = matters_of(left.plausible, [figures[-3:] for figures in left.plausible_figures])
     if left.doubted:
         told = tuple(_doubt_words(left, readings, request.locale))

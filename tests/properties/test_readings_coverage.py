@@ -10,8 +10,8 @@ import json
 import random
 
 from feedcalc.ash import ash_of
-from feedcalc.estimates import estimate_of
-from feedcalc.readings import learn, ph_shows, readings_in
+from feedcalc.estimates import estimate_of, finished
+from feedcalc.readings import learning, ph_shows, readings_in
 from feedcalc.request import read_request
 from feedcalc.steeping import steep
 from feedcalc.water_supply import water_of_report
@@ -48,7 +48,8 @@ def test_ranges_after_a_reading_hold_the_truth_as_often_as_they_say():
         measured = {"ec": f"{shown['ec'] * (1 + chance.gauss(0, pen.width))} mS/cm", "compensated": "no"}
         if draw % 4 >= 2:
             measured["ph"] = f"{min(shown['ph'] + chance.gauss(0, meter.width), 14.0)}"
-        learned = learn(asked(ash.state, draw, measured), ash, liquor_after, lambda liquor: liquor, KELVIN, count=40)
+        request = asked(ash.state, draw, measured)
+        learned = finished(learning(request, ash, liquor_after, lambda liquor: liquor, KELVIN, count=40))
         if not learned.used:
             doubted += 1
             continue
