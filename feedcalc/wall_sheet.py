@@ -26,9 +26,10 @@ from feedcalc.wording import Speak, said
 
 MARGIN = 10.0
 _STEP = 0.1
-_LEFT_SHARE = 0.6
+_LEFT_SHARE = 0.62
 _BETWEEN = 6.0
 _VESSEL_SHARE = 0.3
+_LADDER_HEAD = said("How far to dilute: pH, alkalinity in mg/L as CaCO₃, the weakest plants that can take it")
 _FIRST_AID = ("first_aid_eyes", "first_aid_skin", "first_aid_swallowed")
 _SUITS = (
     ("seedling", said("seedlings")),
@@ -418,11 +419,10 @@ class _Page:
     def _put_ladder(self, column: Column) -> None:
         """A row for each dilution; a cell too narrow for its words has several lines."""
         speak = self.speak
-        column.paragraph([(speak(said("How far to dilute, and the weakest plants that can take it")), True)])
+        column.paragraph([(speak(_LADDER_HEAD), True)])
         starts = (0.0, 0.24, 0.42, 0.62)
         room = column.right - column.left
-        head = ("", "pH", speak(said("mg/L CaCO₃")), "")
-        rows = [(head, False)] + [
+        rows = [
             ((f"1:{rung.parts.text}", rung.ph.text, _bare(rung.alkalinity), speak(rung.suits)), rung.chosen)
             for rung in self.wall.ladder
         ]
@@ -453,5 +453,5 @@ class _Page:
 
 
 def _bare(shown: Shown) -> str:
-    """The number without its unit, which the head of the column says."""
+    """The number without its unit, which the head of the ladder says."""
     return shown.text.removesuffix(shown.unit).strip() if shown.unit else shown.text
