@@ -50,7 +50,7 @@ const feedcalcBook = (() => {
     const { kind } = record;
     if (["bed", "ash", "metals"].includes(kind)) return textIn(record, "name") || say("Without a name");
     if (kind === "soil test") return say("Soil test of {day}: pH {ph}", { day: dayOf(textIn(record, "date")), ph: textIn(record, "ph") });
-    return say("{day}: {amount} of {what}", {
+    return say("{day}: {what}, {amount}", {
       day: dayOf(textIn(record, "date")), amount: textIn(record, "amount"), what: choiceOf("entry", "what", textIn(record, "what")),
     });
   }
@@ -472,8 +472,9 @@ const feedcalcBook = (() => {
     heading.querySelector("[data-again]").hidden = !record;
     byId("book-what-if").replaceChildren();
     form.hidden = false;
-    byId("book-doing").hidden = true;
     byId("book-drafts").hidden = true;
+    byId("book").dataset.writing = kind;
+    tell("");
     heading.focus();
     heading.scrollIntoView({ block: "start" });
     lookAgain(0);
@@ -484,7 +485,7 @@ const feedcalcBook = (() => {
     if (!editing) return;
     editing.form.hidden = true;
     editing = null;
-    byId("book-doing").hidden = false;
+    delete byId("book").dataset.writing;
   }
 
   function setValue(input, value) {
