@@ -69,6 +69,7 @@
     }
     answer.setAttribute("aria-busy", String(!whole));
     if (whole) {
+      feedcalcLabels.refresh();
       mark("fresh", "For what is typed now.");
       say(`Sheet worked out: ${document.querySelector('[data-part="bar"]').textContent.replaceAll(/\s+/g, " ").trim()}`);
     } else {
@@ -484,6 +485,7 @@
   });
 
   openBatches();
+  feedcalcLabels.start({ current: () => batch, all: () => batches });
   startEngine();
   feedcalcOffline.watch({
     onReady: () => {

@@ -22,6 +22,7 @@ import gzip
 import hashlib
 import json
 import shutil
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
@@ -33,9 +34,10 @@ from markupsafe import Markup
 from building.ingredients import SITE, licences
 from feedcalc import published
 from feedcalc.request import CUSTOMS, FIELDS, LOCALES
+from feedcalc.wall_sheet import wall_sizes
 
-SCRIPTS = ("engine_client.js", "offline.js", "keeping.js", "form.js", "page.js")
-STYLES = ("styles.css",)
+SCRIPTS = ("engine_client.js", "offline.js", "keeping.js", "form.js", "label_choice.js", "page.js")
+STYLES = ("styles.css", "label_choice.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
 
 
@@ -112,11 +114,21 @@ def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) 
         usual={field.path: field.default or "" for field in FIELDS} | {"locale": "en-GB", "customs": ""},
         labels={row["kind"]: row["label"] for name in ("ash_kinds", "water_kinds") for row in published.table(name)}
         | {row["id"]: row["words"] for row in published.table("second_things")},
+        label_sizes=[(row["size"], _size_words(row)) for row in published.table("label_sizes")],
+        label_papers=[(row["paper"], row["paper"]) for row in published.table("label_papers")],
+        wall_papers=[(name, name) for name in wall_sizes()],
         plants=sorted({row["names"].split("|")[0] for row in published.table("plants")}),
         licences=licences(),
         version=metadata.version("feedcalc"),
     )
     return text.encode()
+
+
+def _size_words(row: Mapping[str, str]) -> str:
+    """What a size of label is called: its name and, where it has both, its measures."""
+    if not row["height_mm"]:
+        return f"{row['size']}, {row['note']}"
+    return f"{row['size']}, {row['width_mm']} × {row['height_mm']} mm"
 
 
 def _with_markup(reply: dict[str, Any]) -> dict[str, Any]:
