@@ -23,7 +23,7 @@ REQUESTS = {
     "many cans": {"schema": 1, "ranges": "off", "cans": [{"size": "9 L", "count": 4}, {"size": "1,5 L", "count": 1}]},
 }
 # A number with the unit of something measured behind it.
-MEASURED = re.compile(r"(\d[\d.,\u202f]*)[\u00a0 ](mg/L|mS/cm|mg|g|mL|L|h|µm)(?![\w/])")
+MEASURED = re.compile(r"(\d[\d.,\u202f]*)[\u00a0 ](mg/L|g/L|mS/cm|mg|g|mL|L|h|µm)(?![\w/])")
 
 
 def printed(request: dict[str, Any], part: str) -> str:

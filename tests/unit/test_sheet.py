@@ -34,7 +34,7 @@ def test_an_unsure_figure_is_its_value_to_two_figures(value, unit, locale):
     if said.text.startswith("under"):
         assert value < 1.0
         return
-    scale = 1000 if said.unit == "g" and unit == "mg" else 1
+    scale = 1000 if said.unit.startswith("g") and unit.startswith("mg") else 1
     assert number_in(said.text, locale) * scale == pytest.approx(value, rel=0.051)
     digits = re.sub(r"[^\d]", "", re.split("\u00a0", said.text)[0]).strip("0")
     assert len(digits) <= 2
@@ -142,3 +142,26 @@ def test_the_limits_used_are_cited():
         assert source
         assert len(citation) > 20
         assert status
+
+
+@pytest.mark.parametrize("low", [0.0, 200.0])
+@pytest.mark.parametrize(
+    ("value", "high", "unit"), [(900.0, 1700.0, "g/L"), (900.0, 999.0, "mg/L"), (3.0, 9.0, "mg/L")]
+)
+def test_a_strong_liquor_is_told_in_grams_a_litre_and_every_number_of_the_line_in_one_unit(low, value, high, unit):
+    said = shown("liquor.potassium", {"value": value, "unit": "mg/L", "low": min(low, value), "high": high}, "en-GB")
+    assert said.unit == unit
+    assert said.headline("potassium").startswith(f"about {said.text} potassium, likely ")
+    last = number_in(said.headline("potassium").rsplit(" ", 1)[1], "en-GB")
+    assert last * (1000 if unit == "g/L" else 1) == pytest.approx(high, rel=0.051)
+    assert (said.value, said.high) == (value, high)
+
+
+def test_a_ladder_keeps_milligrams_since_its_unit_stands_at_the_head_of_the_column():
+    figure = {"value": 1400.0, "unit": "mg/L", "low": 700.0, "high": 2400.0}
+    assert shown("ladder.0.potassium", figure, "en-GB").unit == "mg/L"
+
+
+def test_a_share_is_told_in_per_cent_and_never_past_a_hundred():
+    share = shown("caustic.hydroxide_share", {"value": 0.983, "unit": "1", "low": 0.6, "high": 1.0}, "en-GB")
+    assert share.full.replace("\u00a0", " ") == "98 % (likely 60 to 100)"
