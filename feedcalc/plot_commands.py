@@ -106,7 +106,7 @@ def season_verb(
 
 def _summary(done: Progress) -> str:
     return said(
-        "{planned} plots planned, {held} of them held back; {aside} rows set aside.",
+        "Plots planned: {planned}, of which held back: {held}. Rows set aside: {aside}.",
         planned=done.planned,
         held=done.held_back,
         aside=done.set_aside,

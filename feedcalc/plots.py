@@ -79,6 +79,8 @@ _BY_NAME: Mapping[str, Column] = {
     for column in COLUMNS
     for name in (column.name, *column.other_names, *([column.path.replace(".", "_")] if column.path else []))
 }
+# Columns whose bare numbers may take their unit from the header.
+_WITH_UNITS = ("area", "dug_depth", "ash_in_hand", "ash_this_year", "lime_this_year")
 _PATHS: Mapping[str, str] = {column.path: column.name for column in COLUMNS if column.path}
 
 # Figures of a plan; each has a column for its low and one for its high end.
@@ -129,33 +131,47 @@ Plan = dict[str, Cell]
 class Header:
     """A table's header read: for each cell the column it is (or none), and what is odd about it in words.
 
-    ``kept`` are the places of the cells that a plan repeats: all but those of an earlier plan.
+    ``units`` are those a column names for its bare numbers (``area (m2)``); ``kept`` are the places of the cells that
+    a plan repeats: all but those of an earlier plan.
     """
 
     cells: tuple[str, ...]
     columns: tuple[str, ...]
+    units: tuple[str, ...]
     warnings: tuple[str, ...]
     kept: tuple[int, ...]
 
     def plot_of(self, row: Sequence[str]) -> dict[str, str]:
         """What a row says, by the usual names of the columns."""
-        return {name: text for name, text in zip(self.columns, row, strict=True) if name}
+        return {
+            name: f"{text} {unit}" if unit and _BARE_NUMBER.fullmatch(text) else text
+            for name, unit, text in zip(self.columns, self.units, row, strict=True)
+            if name
+        }
 
     def shown(self, name: str) -> str:
         """How the table itself calls a column; its usual name where the table has none."""
         return self.cells[self.columns.index(name)] if name in self.columns else name
 
 
+_BARE_NUMBER = re.compile(r"\s*[\d.,\s]*\d\s*")
+_UNIT_IN_BRACKETS = re.compile(r"(.+?)\s*[(\[](.+)[)\]]\s*")
+
+
 def header_of(cells: Sequence[str]) -> Header:
-    """The columns of a table. Capitals, spaces and dots in their names don't matter.
+    """The columns of a table. Capitals, spaces and dots in their names don't matter; a unit may stand in brackets.
 
     Raises `InputErrors` where a column stands twice or none is known.
 
-    >>> header_of(["Plot", "Soil pH", "colour"]).columns
-    ('plot', 'soil_ph', '')
+    >>> header_of(["Plot", "Soil pH", "Area (m2)", "colour"]).columns
+    ('plot', 'soil_ph', 'area', '')
     """
-    keys = ["_".join(re.findall(r"[^\W_]+", cell.casefold())) for cell in cells]
+    parted = [_UNIT_IN_BRACKETS.fullmatch(cell) for cell in cells]
+    keys = [_key(part[1] if part else cell) for part, cell in zip(parted, cells, strict=True)]
     columns = tuple(_BY_NAME[key].name if key in _BY_NAME else "" for key in keys)
+    units = tuple(
+        part[2].strip() if part and name in _WITH_UNITS else "" for part, name in zip(parted, columns, strict=True)
+    )
     faults = [
         InputError(cell, cell, said("This column stands twice."), said("each column once"))
         for index, (cell, name) in enumerate(zip(cells, columns, strict=True))
@@ -168,21 +184,29 @@ def header_of(cells: Sequence[str]) -> Header:
         )
     if faults:
         raise InputErrors(faults)
+    kept = tuple(index for index, key in enumerate(keys) if columns[index] or key not in PLAN_COLUMNS)
+    return Header(tuple(cells), columns, units, _oddities(cells, keys, columns), kept)
+
+
+def _key(cell: str) -> str:
+    return "_".join(re.findall(r"[^\W_]+", cell.casefold()))
+
+
+def _oddities(cells: Sequence[str], keys: Sequence[str], columns: Sequence[str]) -> tuple[str, ...]:
+    """What a header may not have meant, in words."""
     warnings = []
     for cell, key, name in zip(cells, keys, columns, strict=True):
-        near = [] if name else difflib.get_close_matches(key, list(_BY_NAME), 1, 0.8)
+        near = [] if name else difflib.get_close_matches(key, list(_BY_NAME), 1, 0.75)
         if near:
-            warnings.append(
-                said(
-                    "The column {given!r} is not known and passed through; did you mean {near}?",
-                    given=cell,
-                    near=near[0],
-                )
+            meant = said(
+                "The column {given!r} is not known and passed through; did you mean {near}?", given=cell, near=near[0]
             )
+            warnings.append(meant)
         elif key in PLAN_COLUMNS:
             warnings.append(said("The column {given!r} is one of the plan and written anew.", given=cell))
-    kept = tuple(index for index, key in enumerate(keys) if columns[index] or key not in PLAN_COLUMNS)
-    return Header(tuple(cells), columns, tuple(warnings), kept)
+    if "soil_ph" not in columns:
+        warnings.append(said("No column soil_ph: without a soil test every plot is held back."))
+    return tuple(warnings)
 
 
 def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str = "") -> Plan:

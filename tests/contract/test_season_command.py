@@ -81,8 +81,8 @@ def test_the_sample_is_planned_row_by_row_and_the_unreadable_plot_set_aside(tmp_
     assert "area: " in bad["aside_because"]
     assert "ash_kind: " in bad["aside_because"]
     assert "9 paces" in bad["aside_because"]
-    assert "11 plots planned" in done.output
-    assert "1 rows set aside" in done.output
+    assert "Plots planned: 11" in done.output
+    assert "Rows set aside: 1." in done.output
 
 
 def test_rows_set_aside_are_planned_once_they_are_mended(tmp_path):
@@ -100,7 +100,7 @@ def test_plans_may_be_planned_again(tmp_path):
     told: list[str] = []
     plan_plots(run_of(tmp_path, run.out.read_bytes()), lambda _: None, told.append)
     assert rows_of(run.out) == first
-    assert len(told) == len(PLAN_COLUMNS)
+    assert len(told) == len(PLAN_COLUMNS), "a word for each column that is written anew"
 
 
 @pytest.mark.parametrize(

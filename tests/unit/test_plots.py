@@ -226,9 +226,27 @@ def test_a_header_is_read_by_any_of_its_names():
 def test_a_misspelt_column_is_passed_through_and_named():
     header = header_of(["plot", "soil_hp", "parish"])
     assert header.columns == ("plot", "", "")
-    assert len(header.warnings) == 1
+    assert len(header.warnings) == 2
+    assert "held back" in header.warnings[1]
     assert "soil_hp" in header.warnings[0]
     assert "soil_ph" in header.warnings[0]
+
+
+def test_bare_numbers_take_the_unit_that_their_header_names():
+    header = header_of(["Plot", "Area (m2)", "Soil pH", "Ash this year [g/m2]", "Dug depth (cm)"])
+    plot = header.plot_of(["a", "40", "5.8", "12.5", "15"])
+    assert plot == {
+        "plot": "a",
+        "area": "40 m2",
+        "soil_ph": "5.8",
+        "ash_this_year": "12.5 g/m2",
+        "dug_depth": "15 cm",
+    }
+    assert header.plot_of(["a", "2 ha", "5.8", "", ""])["area"] == "2 ha", "a cell's own unit goes before"
+    assert header_of(["soil_ph (water)"]).plot_of(["5.8"]) == {"soil_ph": "5.8"}
+    with pytest.raises(InputErrors) as caught:
+        plan_of(header_of(["area (plots)"]).plot_of(["4"]), TODAY)
+    assert caught.value.errors[0].field == "area"
 
 
 def test_a_column_of_an_earlier_plan_is_not_repeated():
