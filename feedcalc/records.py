@@ -9,17 +9,23 @@ Rules of this room:
 * A text is what a person typed, units and all. Nothing here reads it as a quantity.
 * No clock and no chance: stamps (ISO 8601, UTC, to the millisecond), writers and ids are handed in.
 * The same book gives the same bytes, whatever order its records came in.
+* As a table (CSV) the book is one file with a row a record and a ``kind`` column, because an entry means nothing
+  without its bed. A table holds what is in force, not the history. ``at`` tells up to when the row had been written: a
+  cell that is as it was then was not edited, and doesn't push out what was written in the book since.
 * What can't be read of a file is set aside with its place and the reason; the rest is read. Refused whole is only what
   is no book, what a newer feedcalc wrote, and what is too large.
 """
 
 from __future__ import annotations
 
+import csv
+import hashlib
+import io
 import json
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from feedcalc.errors import InputError
@@ -347,6 +353,220 @@ def read_document(
     return merged(records, []), aside
 
 
+# -- the table ------------------------------------------------------------------------------------------------
+
+_ALL_FIELDS = tuple(dict.fromkeys(field for fields in FIELDS.values() for field in fields))
+_OWN_COLUMNS = ("kind", "id", "at")
+# A spreadsheet takes a cell that starts with one of these for a formula; one more apostrophe makes it text.
+_RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
+
+
+def book_csv(records: Iterable[Record]) -> str:
+    """What is in force in the book as a table: RFC 4180, a row a record, removed ones too.
+
+    >>> bed = written(new_record("a", "bed"), {"name": "=South"}, "2026-05-01T09:00:00.000Z", "phone")
+    >>> book_csv([bed]).splitlines()[1][:45]
+    "bed,a,2026-05-01T09:00:00.000Z,'=South,,,,,,,"
+    """
+    records = in_order(records)
+    unknown = {field for record in records for field in record.fields} - {*_ALL_FIELDS, REMOVED}
+    fields = (*_ALL_FIELDS, *sorted(unknown), REMOVED)
+    kept = io.StringIO(newline="")
+    table = csv.writer(kept, lineterminator="\r\n")
+    table.writerow((*_OWN_COLUMNS, *fields))
+    for record in records:
+        latest = max((past.at for past in record.versions()), default="")
+        table.writerow(
+            (record.kind, _harmless(record.id), latest, *(_harmless(record.text(field)) for field in fields))
+        )
+    return kept.getvalue()
+
+
+def read_csv(text: str, records: Iterable[Record], at: str, by: str) -> tuple[list[Record], list[InputError]]:
+    """The records that a table adds to the book or changes in it, and what of it was set aside; raises `InputError`.
+
+    Only cells that differ from the book are written, with the stamp and the writer handed in, so that the same table
+    read twice changes nothing. A row without an id gets one made from what it says. A bed may be told by its name.
+    Columns may stand in any order or be missing; semicolons or tabs may part them.
+    """
+    if len(text) > LONGEST_FILE:
+        raise _no_table(said("This is longer than {longest} characters.", longest=LONGEST_FILE))
+    text = text.removeprefix("\ufeff")
+    rows, header = _rows(text)
+    former = {record.id: record for record in records}
+    aside: list[InputError] = []
+    names = _columns(header, aside)
+    found: list[tuple[int, Record, dict[str, str]]] = []
+    seen: dict[str, int] = {}
+    for number, row in rows:
+        try:
+            record, texts = _read_row(number, row, names, former, seen)
+        except InputError as error:
+            aside.append(error)
+            continue
+        found.append((number, record, texts))
+    beds = _beds(former.values(), found)
+    changed = []
+    for number, record, texts in found:
+        try:
+            changed.append(_written_row(number, record, texts, beds, at, by))
+        except InputError as error:
+            aside.append(error)
+    return changed_records(former.values(), changed), sorted(aside, key=lambda error: _row_number(error.field))
+
+
+def faults(kind: str, texts: Mapping[str, str], place: str = "") -> list[InputError]:
+    """What keeps these texts from being a record of that kind: what must be said, days, choices."""
+    found = []
+    for field in REQUIRED[kind]:
+        if not texts.get(field, "").strip():
+            problem = said("This must not be empty.")
+            found.append(InputError(place + field, "", problem, said("what a {kind} can't do without", kind=kind)))
+    day = texts.get("date", "").strip()
+    if day and "date" in FIELDS[kind] and not _is_day(day):
+        found.append(InputError(place + "date", day, said("This is no day."), said("a date such as 2026-05-01")))
+    for field, choices in (("what", WHATS), ("of", ("ash", "soil"))):
+        if field in FIELDS[kind] and texts.get(field, "").strip() not in ("", *choices):
+            found.append(
+                InputError(place + field, texts[field], said("This is none of the choices."), ", ".join(choices))
+            )
+    return found
+
+
+def _rows(text: str) -> tuple[list[tuple[int, list[str]]], list[str]]:
+    """The rows with what they are numbered in a spreadsheet, without empty ones, and the header."""
+    first = text.splitlines()[0] if text.strip() else ""
+    mark = next((mark for mark in ",;\t" if "kind" in [name.strip(' "').lower() for name in first.split(mark)]), "")
+    if not mark:
+        raise _no_table(said("The first row has no column that is called kind."))
+    before = csv.field_size_limit(LONGEST_FILE)
+    try:
+        rows = [[_as_text(cell) for cell in row] for row in csv.reader(io.StringIO(text, newline=""), delimiter=mark)]
+    except csv.Error:
+        raise _no_table(said("This is no table of comma-separated values.")) from None
+    finally:
+        csv.field_size_limit(before)
+    if len(rows) > MOST_RECORDS:
+        raise _no_table(said("This table has more than {most} rows.", most=MOST_RECORDS))
+    numbered = [(number, row) for number, row in enumerate(rows[1:], 2) if any(cell.strip() for cell in row)]
+    return numbered, rows[0]
+
+
+def _columns(header: Sequence[str], aside: list[InputError]) -> list[str]:
+    """The name of each column, empty for one that is left out."""
+    names: list[str] = []
+    for cell in header:
+        name = "_".join(cell.strip().lower().split())
+        if name and not _FIELD.fullmatch(name):
+            aside.append(InputError("row 1", _snippet(cell), said("No field is called that."), ", ".join(_ALL_FIELDS)))
+            name = ""
+        elif name and name in names:
+            aside.append(InputError("row 1", _snippet(cell), said("This column stands twice."), said("one of each")))
+            name = ""
+        names.append(name)
+    return names
+
+
+def _read_row(
+    number: int, row: Sequence[str], names: Sequence[str], former: Mapping[str, Record], seen: dict[str, int]
+) -> tuple[Record, dict[str, str]]:
+    """The record of a row as the book has it (or new), and the texts that were edited in the table."""
+    place = f"row {number}, "
+    if any(cell.strip() for cell in row[len(names) :]):
+        raise InputError(f"row {number}", _snippet(row[-1]), said("The row is longer than the first one."), "")
+    cells = {name: cell for name, cell in zip(names, row, strict=False) if name}
+    kind = cells.pop("kind", "").strip().lower()
+    if kind not in KINDS:
+        raise _bad_kind(f"{place}kind", kind)
+    identity, known = _as_typed(cells.pop("id", "").strip()), cells.pop("at", "").strip()
+    if known and not _is_stamp(known):
+        raise InputError(f"{place}at", known, said("This is no time in UTC."), "2026-05-01T09:00:00.000Z")
+    if not identity:
+        content = json.dumps([kind, sorted((name, cell) for name, cell in cells.items() if cell)], ensure_ascii=False)
+        nth = seen[content] = seen.get(content, 0) + 1
+        identity = "row-" + hashlib.sha256(f"{content} {nth}".encode()).hexdigest()[:24]
+    elif identity in seen:
+        raise InputError(f"{place}id", identity, said("This id stands in row {row} already.", row=seen[identity]), "")
+    else:
+        seen[identity] = number
+    if not _ID.fullmatch(identity):
+        raise _bad_id(f"{place}id", identity)
+    record = former.get(identity) or new_record(identity, kind)
+    if record.kind != kind:
+        problem = said("In the book this id is another kind of record: {kind}.", kind=record.kind)
+        raise InputError(f"{place}kind", kind, problem, record.kind)
+    texts = {name: _as_typed(cell) for name, cell in cells.items()}
+    if identity not in former:
+        return record, {name: text for name, text in texts.items() if text}
+    if not known:  # nobody can tell an emptied cell from one that was never filled
+        return record, {name: text for name, text in texts.items() if text and text != record.text(name)}
+    as_it_was = record_of(record.id, record.kind, (past for past in record.versions() if past.at <= known))
+    return record, {name: text for name, text in texts.items() if text != as_it_was.text(name)}
+
+
+def _written_row(
+    number: int, record: Record, texts: dict[str, str], beds: Mapping[str, list[str]], at: str, by: str
+) -> Record:
+    if not texts and record.fields:
+        return record
+    if texts.get("bed") and "bed" in FIELDS[record.kind]:
+        named = beds.get(texts["bed"].strip().casefold(), [])
+        if texts["bed"].strip() in beds.get("", ()):
+            named = [texts["bed"].strip()]
+        if len(named) != 1:
+            problem = said("More than one bed is called that.") if named else said("There is no such bed in the book.")
+            raise InputError(f"row {number}, bed", texts["bed"], problem, said("the id or the name of a bed"))
+        texts = texts | {"bed": named[0]}
+    for fault in faults(record.kind, record.texts() | texts, f"row {number}, "):
+        raise fault
+    try:
+        return written(record, texts, later_stamp([record], at), by)
+    except InputError as error:
+        raise InputError(f"row {number}, {error.field}", error.given, error.problem, error.accepted) from None
+
+
+def _beds(known: Iterable[Record], found: Iterable[tuple[int, Record, dict[str, str]]]) -> dict[str, list[str]]:
+    """The ids of the beds of each name; under the empty name all ids."""
+    names = {record.id: record.text("name") for record in known if record.kind == "bed" and not record.is_removed}
+    for _, record, texts in found:
+        if record.kind == "bed":
+            names[record.id] = texts.get("name", record.text("name"))
+    beds: dict[str, list[str]] = {"": sorted(names)}
+    for identity, name in sorted(names.items()):
+        if name.strip():
+            beds.setdefault(name.strip().casefold(), []).append(identity)
+    return beds
+
+
+def _row_number(place: str) -> int:
+    found = re.match(r"row ([0-9]+)", place)
+    return int(found[1]) if found else 0
+
+
+def _harmless(text: str) -> str:
+    return "'" + text if text.lstrip(" ").startswith(_RISKY) else text
+
+
+def _as_typed(cell: str) -> str:
+    return cell[1:] if cell.startswith("'") and cell[1:].lstrip(" ").startswith(_RISKY) else cell
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text) is not None and bool(date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
+def _no_table(problem: str) -> InputError:
+    return InputError(
+        "file", "", problem, said("a table saved by feedcalc, or one with the columns kind, bed, date ...")
+    )
+
+
+# -- reading, part by part ------------------------------------------------------------------------------------
+
+
 def _read_record(row: object, place: str, aside: list[InputError]) -> Record:
     if not isinstance(row, dict):
         raise InputError(place, _snippet(row), said("This is no record."), said("an object with id, kind, fields"))
@@ -389,8 +609,12 @@ def _read_version(name: object, version: object, place: str) -> Past:
         raise InputError(f"{place}.at", _snippet(at), said("This is no time in UTC."), "2026-05-01T09:00:00.000Z")
     if not isinstance(by, str) or not _ID.fullmatch(by):
         raise _bad_id(f"{place}.by", by)
-    # Half a character of UTF-16 is no text that a file or a database could hold.
-    return Past(name, at, by, text.encode("utf-16", "surrogatepass").decode("utf-16", "replace"))
+    return Past(name, at, by, _as_text(text))
+
+
+def _as_text(text: str) -> str:
+    """Text without halves of UTF-16 characters, which no file and no database could hold."""
+    return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
 
 
 def _is_stamp(text: str) -> bool:
