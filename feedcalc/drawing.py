@@ -10,10 +10,12 @@ Rules of this room:
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
+from feedcalc.season import Step
 from feedcalc.sheet import Sheet
 from feedcalc.standing import corrosive_ph
 
@@ -228,3 +230,113 @@ def ph_curve(sheet: Sheet, name: str, left: float, right: float, top: float, bot
         tuple((y(ph), ph) for ph in range(lowest, lowest + span + 1)),
         y(corrosive_ph()) if lowest <= corrosive_ph() <= highest else None,
     )
+
+
+SHAPES = {
+    "liquid feed": "circle",
+    "dry ash": "square",
+    "sludge": "diamond",
+    "compost": "triangle",
+    "lime": "wedge",
+    "other": "cross",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """An entry on a timeline: its place, the shape of its kind (`SHAPES`) and the letter that stands in the list."""
+
+    x: float
+    y: float
+    shape: str
+    letter: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimelineDrawing:
+    """Running totals of twelve months against days: ``ash``, ``lime`` and ``cap`` as paths that go in steps.
+
+    ``band`` is the range of the ash as a closed path; ``days`` and ``levels`` are ticks as (place, what stands there).
+    """
+
+    ash: str
+    lime: str
+    cap: str
+    band: str
+    marks: tuple[Mark, ...]
+    days: tuple[tuple[float, str], ...]
+    levels: tuple[tuple[float, float], ...]
+
+
+def timeline_drawing(
+    steps: Sequence[Step],
+    entries: Sequence[Mapping[str, Any]],
+    left: float,
+    right: float,
+    top: float,
+    bottom: float,
+) -> TimelineDrawing | None:
+    """The steps of a bed and its ``entries`` (as in the contract) inside these edges, or None where none are known."""
+    if not steps:
+        return None
+    first, last = steps[0].day.toordinal(), steps[-1].day.toordinal()
+    days = max(last - first, 1)
+    highest = max(max(step.ash.high, step.lime.typical, step.cap) for step in steps) or 1.0
+    level = float(10 ** math.floor(math.log10(highest)))
+    level = next(size for size in (level / 2, level, level * 2.5, level * 5) if highest / size <= 4.5)
+    most = max(highest * 1.08, level)
+
+    def x(day: int) -> float:
+        return left + (day - first) / days * (right - left)
+
+    def y(grams: float) -> float:
+        return bottom - grams / most * (bottom - top)
+
+    def corners(of: Callable[[Step], float]) -> list[tuple[float, float]]:
+        found: list[tuple[float, float]] = []
+        for step in steps:
+            at = x(step.day.toordinal())
+            if found:
+                found.append((at, found[-1][1]))
+            found.append((at, y(of(step))))
+        return found
+
+    def path(points: Sequence[tuple[float, float]]) -> str:
+        return "M" + "L".join(f"{across:.1f} {down:.1f}" for across, down in points)
+
+    heights = {step.day.isoformat(): y(step.ash.typical) for step in steps}
+    marks = tuple(
+        Mark(
+            x(date.fromisoformat(entry["date"]).toordinal()),
+            heights[entry["date"]],
+            SHAPES[entry["what"]],
+            letter_of(place),
+        )
+        for place, entry in enumerate(entries)
+        if entry["date"] in heights
+    )
+    years = range(steps[0].day.year + 1, steps[-1].day.year + 1)
+    ticks = [(x(date(year, 1, 1).toordinal()), str(year)) for year in years]
+    return TimelineDrawing(
+        path(corners(lambda step: step.ash.typical)),
+        path(corners(lambda step: step.lime.typical)),
+        path(corners(lambda step: step.cap)),
+        path([*corners(lambda step: step.ash.low), *reversed(corners(lambda step: step.ash.high))]) + "Z",
+        marks,
+        tuple(ticks[-8:]),
+        tuple((y(level * count), level * count) for count in range(int(most / level) + 1)),
+    )
+
+
+def letter_of(place: int) -> str:
+    """A, B, ... Z, AA, AB ... by place, counted from 0.
+
+    >>> letter_of(0), letter_of(25), letter_of(26)
+    ('A', 'Z', 'AA')
+    """
+    letters = ""
+    place += 1
+    while place:
+        place, rest = divmod(place - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters

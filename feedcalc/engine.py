@@ -15,13 +15,15 @@ from typing import Any, TypeVar
 
 from feedcalc import answer as answers
 from feedcalc import report
+from feedcalc.book_work import book_work
 from feedcalc.chemistry import equilibrate
 from feedcalc.errors import InputError, InputErrors, NoSolution
 from feedcalc.estimates import Steps, finished
 from feedcalc.printing import PRINTS, Printed, printed
 from feedcalc.reactions import REACTIONS, with_reactions
-from feedcalc.render import markdown, page_parts, spread_html, spread_markdown
+from feedcalc.render import markdown, page_parts, season_html, season_markdown, spread_html, spread_markdown
 from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
+from feedcalc.season_sheet import SeasonSheet, season_answer, season_sheet
 from feedcalc.sheet import Sheet, sheet_of
 from feedcalc.spreading import TABLES_BEHIND_SPREADING, SpreadSheet, spread_answer, spread_sheet
 from feedcalc.wording import said
@@ -51,7 +53,7 @@ def calculate(request_json: str) -> str:
             return _written(_print_reply(printed(document, _sheet_to_print), document["ask"]))
         reply, sheet = _reply_and_sheet(request_json)
         if sheet:
-            reply["html"] = {"spread": spread_html(sheet)} if isinstance(sheet, SpreadSheet) else page_parts(sheet)
+            reply["html"] = _parts(sheet)
         return _written(reply)
 
     result = _or_refused(written)
@@ -94,6 +96,8 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
         reply, sheet = _reply_and_sheet(request_json)
         if isinstance(sheet, SpreadSheet):
             return reply, spread_markdown(sheet)
+        if isinstance(sheet, SeasonSheet):
+            return reply, season_markdown(sheet)
         return reply, markdown(part, sheet) if sheet else ""
 
     result = _or_refused(written)
@@ -139,13 +143,23 @@ def _print_reply(print_: Printed, ask: str) -> dict[str, Any]:
     }
 
 
-def _reply_and_sheet(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadSheet | None]:
+def _parts(sheet: Sheet | SpreadSheet | SeasonSheet) -> dict[str, str]:
+    if isinstance(sheet, SpreadSheet):
+        return {"spread": spread_html(sheet)}
+    return season_html(sheet) if isinstance(sheet, SeasonSheet) else page_parts(sheet)
+
+
+def _reply_and_sheet(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadSheet | SeasonSheet | None]:
     """The reply without its HTML, and the sheet to show it with; raises where the request is refused."""
     request = read_request(request_json)
     if request.solution is not None:
         return _solution_reply(request.solution, request), None
     if request.word("ask") == "spread":
         return _spread_reply(request)
+    if request.word("ask") == "season":
+        return _season_reply(request)
+    if request.word("ask") == "book":
+        return _book_reply(request), None
     return _batch_reply(request)
 
 
@@ -237,3 +251,40 @@ def _spread_reply(request: Request) -> tuple[dict[str, Any], SpreadSheet]:
         "html": {},
     }
     return reply, spread_sheet(answer, request.locale)
+
+
+def _season_reply(request: Request) -> tuple[dict[str, Any], SeasonSheet]:
+    answer = season_answer(request)
+    reply = {
+        "schema": SCHEMA,
+        "ok": True,
+        "values": dict(answer.values),
+        "assumed": dict(answer.assumed),
+        "read_as": dict(answer.read_as),
+        "cautions": [asdict(caution) for caution in answer.cautions],
+        "warnings": [],
+        "sources": report.sources_behind(answer.tables),
+        "html": {},
+    }
+    return reply, season_sheet(answer, request.locale)
+
+
+def _book_reply(request: Request) -> dict[str, Any]:
+    work = book_work(request)
+    return {
+        "schema": SCHEMA,
+        "ok": True,
+        "values": {
+            "book": {
+                "changed": [record.as_dict() for record in work.changed],
+                "set_aside": [error.as_dict() for error in work.set_aside],
+                "text": work.text,
+            }
+        },
+        "assumed": {},
+        "read_as": {},
+        "cautions": [],
+        "warnings": [],
+        "sources": [],
+        "html": {},
+    }

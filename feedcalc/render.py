@@ -7,7 +7,7 @@ Text from people is only ever text: HTML templates escape everything, Markdown t
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -15,11 +15,19 @@ from typing import Any
 import jinja2
 import markupsafe
 
-from feedcalc.drawing import bucket_drawing, ladder_drawing, ph_curve, settling_drawing
+from feedcalc.drawing import (
+    bucket_drawing,
+    ladder_drawing,
+    letter_of,
+    ph_curve,
+    settling_drawing,
+    timeline_drawing,
+)
 from feedcalc.label import NOT_FOR_FOOD, Label, label_of
 from feedcalc.label_sheet import Page
 from feedcalc.quantities import write_number
 from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
+from feedcalc.season_sheet import SeasonSheet, timeline_words
 from feedcalc.sheet import Sheet, status_words
 from feedcalc.spreading import SpreadSheet
 from feedcalc.suitability import Plant
@@ -51,6 +59,51 @@ def spread_markdown(sheet: SpreadSheet) -> str:
     """The spreading of dry ash as Markdown that also reads well as plain text."""
     text = _templates().get_template("spread.md.j2").render(sheet=sheet, w=sheet.words)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+
+
+def season_html(sheet: SeasonSheet) -> dict[str, str]:
+    """A season book as parts of a page: every bed, one bed, and what a planned entry would come to."""
+    context = _season_context(sheet)
+    parts = {"season": _templates().get_template("season.html.j2").render(context)}
+    place = next((at for at, bed in enumerate(sheet.values["season"]["beds"]) if bed["id"] == sheet.bed), None)
+    if place is not None:
+        bed = sheet.values["season"]["beds"][place]
+        own = {"bed": bed, "at": f"season.beds.{place}.", "picture": _season_picture(sheet, bed, place)}
+        parts["season_bed"] = _templates().get_template("season_bed.html.j2").render(context | own)
+    if sheet.values["season"]["what_if"]:
+        parts["what_if"] = _templates().get_template("season_what_if.html.j2").render(context)
+    return parts
+
+
+def season_markdown(sheet: SeasonSheet) -> str:
+    """A season book as Markdown that also reads well as plain text: the chosen bed, or all of them."""
+    text = _templates().get_template("season.md.j2").render(_season_context(sheet))
+    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+
+
+def _season_context(sheet: SeasonSheet) -> dict[str, Any]:
+    return {
+        "sheet": sheet,
+        "w": sheet.words,
+        "letter": letter_of,
+        "places": {bed["id"]: f"season.beds.{at}." for at, bed in enumerate(sheet.values["season"]["beds"])},
+        "number": lambda value: write_number(value, 2, sheet.locale, trim=True),
+    }
+
+
+def _season_picture(sheet: SeasonSheet, bed: Mapping[str, Any], place: int) -> str:
+    """The running totals of a bed drawn against days, empty where its area is not known."""
+    steps = sheet.steps[sheet.bed]
+    drawn = timeline_drawing(steps, bed["entries"], 40.0, 348.0, 20.0, 184.0)
+    if drawn is None:
+        return ""
+    words = timeline_words(bed, sheet.words, f"season.beds.{place}.")
+    picture = (
+        _templates()
+        .get_template("season_timeline.svg.j2")
+        .render(_season_context(sheet) | {"t": drawn, "place": place, **words}, first=steps[0].day, last=steps[-1].day)
+    )
+    return markupsafe.Markup(picture)
 
 
 def label_page_svg(page: Page) -> str:

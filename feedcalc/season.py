@@ -33,12 +33,15 @@ from feedcalc.quantities import Quantity, read_quantity
 from feedcalc.readings import weighed_density
 from feedcalc.request import PLACES, Request, read_request
 from feedcalc.suitability import plants_named, soil_test_error, suitability_limit
+from feedcalc.wording import said
 
 LIQUID, DRY, SLUDGE, COMPOST, LIME, OTHER = KINDS = ("liquid feed", "dry ash", "sludge", "compost", "lime", "other")
 TEXTURES = ("sand", "loam", "clay", "peat")
 TESTERS = ("laboratory", "meter", "kit", "strip")
 SAMPLES = 40
 SEED = 1
+# Of whatever is given at once, in g or L.
+LEAST_AMOUNT, MOST_AMOUNT = 1e-3, 1e9
 NOTHING = Estimate.exactly(0.0)
 Result = TypeVar("Result")
 
@@ -239,7 +242,9 @@ class Reader:
             if bed in gone:
                 continue
             if bed not in beds:
-                problem = InputError("bed", bed, "There is no such bed in the book.", "the id of a bed in the book")
+                problem = InputError(
+                    "bed", bed, said("There is no such bed in the book."), said("the id of a bed in the book")
+                )
                 lost.append(Aside(record.id, record.kind, problem))
                 continue
             try:
@@ -271,6 +276,13 @@ class Reader:
             {record.id: record.text("name") or record.id for record in ashes.values()},
         )
 
+    def faults_of(self, record: Told, records: Iterable[Told], today: date | None = None) -> tuple[InputError, ...]:
+        """Why a record would be set aside among the beds and ashes of ``records``; none where it can be counted."""
+        around = [told for told in records if told.kind in ("bed", "ash") and told.id != record.id]
+        book = self.book([*around, record], today)
+        aside = [*book.aside, *(each for bed in book.beds for each in bed.aside)]
+        return tuple(each.error for each in aside if each.id == record.id)
+
     def _bed(self, record: Told) -> Bed:
         aside: list[Aside] = []
 
@@ -300,7 +312,9 @@ class Reader:
         day = _day(record, today)
         what = _one_of(record, "what", KINDS) or ""
         if not what:
-            raise InputError("what", "", "What was given is not said.", "one of " + ", ".join(KINDS))
+            raise InputError(
+                "what", "", said("What was given is not said."), said("one of {choices}", choices=", ".join(KINDS))
+            )
         patch, area = self._where(record, bed)
         worth, solids = self._given(record, what, ashes)
         return Entry(
@@ -328,7 +342,7 @@ class Reader:
             return key, None if bed.area is None else bed.area * share
         area = read_quantity(part, "area", "where", self.locale, self.customs, minimum=0.001, maximum=1e8).value
         if bed.area is not None and area > bed.area * 1.001:
-            raise InputError("where", where, "This is larger than the bed.", "at most the area of the bed")
+            raise InputError("where", where, said("This is larger than the bed."), said("at most the area of the bed"))
         return key, area
 
     # -- what was given ---------------------------------------------------------------------------------------
@@ -337,7 +351,7 @@ class Reader:
         if what == LIQUID:
             return self._liquid(record), NOTHING
         if what == DRY:
-            grams, ash = self._read(record, "amount", "mass_or_volume", minimum=0.001), self._ash(record, ashes)
+            grams, ash = self._amount(record, "amount"), self._ash(record, ashes)
             return dry_ash_worth(ash, grams)
         if what == SLUDGE:
             return self._sludge(record, ashes)
@@ -356,29 +370,29 @@ class Reader:
         raise InputError(
             "request",
             record.text("batch"),
-            "What this feed was made from is not known.",
-            "the batch it came from, or its own figures of potassium and lime value",
+            said("What this feed was made from is not known."),
+            said("the batch it came from, or its own figures of potassium and lime value"),
         )
 
     def _sludge(self, record: Told, ashes: Mapping[str, Told]) -> tuple[Worth, Estimate]:
         amount, request = record.text("amount"), record.text("request")
         if amount.endswith("%"):
             if not request:
-                accepted = "a volume or a weight, or the batch that the share is of"
-                raise InputError("amount", amount, "A share of what is not said.", accepted)
+                accepted = said("a volume or a weight, or the batch that the share is of")
+                raise InputError("amount", amount, said("A share of what is not said."), accepted)
             share = read_quantity(amount, "fraction", "amount", self.locale, self.customs, minimum=0.001, maximum=1)
             worth = self.batches.whole_sludge(request).scaled(share.value)
             return worth, worth.ash
         ash = _ash_of_request(_request(request, "request")) if request else self._ash(record, ashes)
-        quantity = self._read(record, "amount", "mass_or_volume", minimum=0.001)
+        quantity = self._amount(record, "amount")
         return sludge_worth(ash, quantity)
 
     def _compost(self, record: Told, ashes: Mapping[str, Told]) -> tuple[Worth, Estimate]:
-        quantity = self._read(record, "amount", "mass_or_volume", minimum=0.001)
+        quantity = self._amount(record, "amount")
         parts = [_instead(plain_compost_worth(quantity), self._own(record, required=False), record)]
         solids = NOTHING
         if record.text("ash_amount"):
-            layered = self._read(record, "ash_amount", "mass_or_volume", minimum=0.001)
+            layered = self._amount(record, "ash_amount")
             worth, solids = dry_ash_worth(self._ash(record, ashes), layered)
             parts.append(worth)
         return total_of(parts), solids
@@ -394,9 +408,9 @@ class Reader:
         """By the grower's own figures, to a kilogram where the amount is a weight, to a litre where it is a volume."""
         given = [name for name in OWN_FIGURES if record.text(name)]
         if required and not given:
-            accepted = "potassium, calcium or lime_value, such as 50 g/kg or 2 g/L"
-            raise InputError("lime_value", "", "What this holds is not said.", accepted)
-        quantity = self._read(record, "amount", "mass_or_volume", minimum=0.001)
+            accepted = said("potassium, calcium or lime value, such as 50 g/kg or 2 g/L")
+            raise InputError("lime_value", "", said("What this holds is not said."), accepted)
+        quantity = self._amount(record, "amount")
         held = {}
         for name in given:
             if quantity.kind == "mass":
@@ -414,8 +428,18 @@ class Reader:
         if not named:
             return ash_of("mixed", "fresh")
         if named not in ashes:
-            raise InputError("ash", named, "There is no such ash in the book.", "the id of an ash in the book")
+            raise InputError(
+                "ash", named, said("There is no such ash in the book."), said("the id of an ash in the book")
+            )
         return kept_ash(ashes[named])
+
+    def _amount(self, record: Told, name: str) -> Quantity:
+        """A weight in g or a volume in L, above nothing and below what a garden could hold."""
+        quantity = self._read(record, name, "mass_or_volume")
+        if not LEAST_AMOUNT <= quantity.value <= MOST_AMOUNT:
+            problem, accepted = said("This is out of range."), said("an amount such as 200 g or 2 cups")
+            raise InputError(name, record.text(name), problem, accepted)
+        return quantity
 
     def _read(self, record: Told, name: str, kind: str, **bounds: float) -> Quantity:
         return read_quantity(record.text(name), kind, name, self.locale, self.customs, **bounds)
@@ -441,7 +465,7 @@ def _request(text: str, where: str) -> Request:
     except (ValueError, RecursionError):
         ash = None
     if not isinstance(ash, dict | None) or not text:
-        raise InputError(where, text[:60], "This is not a batch.", "the request of a batch as JSON")
+        raise InputError(where, text[:60], said("This is not a batch."), said("the request of a batch as JSON"))
     asked = {name: given for name, given in (ash or {}).items() if name != "earlier"}
     try:
         return read_request(json.dumps({"schema": 1, "ash": asked}))
@@ -462,7 +486,8 @@ def _ash_of_request(request: Request) -> Ash:
 def _one_of(record: Told, name: str, choices: Sequence[str]) -> str:
     given = " ".join(record.text(name).casefold().split())
     if given and given not in choices:
-        raise InputError(name, record.text(name), "This is not one of the choices.", "one of " + ", ".join(choices))
+        accepted = said("one of {choices}", choices=", ".join(choices))
+        raise InputError(name, record.text(name), said("This is not one of the choices."), accepted)
     return given
 
 
@@ -471,12 +496,13 @@ def _day(record: Told, today: date | None) -> date:
     try:
         day = datetime.fromisoformat(text).date()
     except ValueError:
-        raise InputError("date", text, "This is not a date.", "a date such as 2026-05-01") from None
+        raise InputError("date", text, said("This is not a date."), said("a date such as 2026-05-01")) from None
     if not 1970 <= day.year <= 2200:
-        raise InputError("date", text, "This is not a date of our time.", "a date such as 2026-05-01")
+        raise InputError("date", text, said("This is not a date of our time."), said("a date such as 2026-05-01"))
     # A day's grace, because clocks and time zones differ between devices.
     if today is not None and day > today + timedelta(days=1):
-        raise InputError("date", text, "This day has not come yet.", f"a date up to {today.isoformat()}")
+        accepted = said("a date up to {day}", day=today.isoformat())
+        raise InputError("date", text, said("This day has not come yet."), accepted)
     return day
 
 

@@ -27,6 +27,7 @@ from feedcalc.judging import DAYS_PER_YEAR, circumstances_of, feed_facts
 from feedcalc.liming import TABLE_DEPTH_CM, soil_buffer
 from feedcalc.metals import METALS, Compared, MetalFigures, countries, metal_figures
 from feedcalc.quantities import read_quantity, write_number
+from feedcalc.records import Record, read_document
 from feedcalc.report import Figure, figure, flat_figures
 from feedcalc.request import Request, read_request
 from feedcalc.season import (
@@ -90,14 +91,19 @@ _STEPS = {"burning", "sieving", "applying"}
 
 @dataclass(frozen=True, slots=True)
 class SeasonAnswer:
-    """``values`` of the reply, and the steps of each bed's timeline by its id."""
+    """``values`` of the reply, and the steps of each bed's timeline by its id.
+
+    ``bed`` is the one to show, ``asked_bed`` the one that was asked for, empty where none was.
+    """
 
     values: Mapping[str, Any]
     assumed: Mapping[str, str]
     steps: Mapping[str, tuple[Step, ...]]
     bed: str
+    asked_bed: str
     cautions: tuple[Caution, ...]
     tables: tuple[str, ...]
+    read_as: Mapping[str, str]
 
 
 # -- what batches gave ----------------------------------------------------------------------------------------
@@ -193,15 +199,15 @@ def _answered(text: str, dilution: str, ranges: str) -> Answer:
 # -- the answer -----------------------------------------------------------------------------------------------
 
 
-def season_answer(
-    request: Request, records: Iterable[Told], bed_id: str, what_if: Mapping[str, str] | None
-) -> SeasonAnswer:
-    """A book shown as on the day of the request; raises `InputErrors` where ``what_if`` can't be read.
+def season_answer(request: Request) -> SeasonAnswer:
+    """The book of a request shown as on its day; raises `InputErrors` where book or ``what_if`` can't be read.
 
     Without ``now`` the last day that stands in the book counts as today.
     """
-    records = tuple(records)
+    records, unread = _records(request.carried.get("book"))
+    bed_id, what_if = _text(request, "bed"), _what_if_fields(request)
     assumed: dict[str, str] = {}
+    read_as: dict[str, str] = {}
     today = request.moment.date() if request.moment else None
     reader = Reader(AnsweredBatches(request.word("ranges") or "on"), request.locale, request.customs)
     book = reader.book(records, today)
@@ -215,17 +221,53 @@ def season_answer(
     values: dict[str, Any] = {
         "today": today.isoformat(),
         "beds": [bed.values() for bed in told],
-        "set_aside": [_aside(aside) for aside in book.aside],
+        "set_aside": [
+            *(_aside(aside) for aside in book.aside),
+            *({"id": "", "kind": "record", **error.as_dict()} for error in unread),
+        ],
         "what_if": None,
         "metals": _metals(records, book, today, request),
     }
     if what_if is not None:
         values["what_if"] = _what_if(reader, records, book, what_if, chosen, today, request, ash_lime)
+        read_as = _amount_read_as(what_if, request)
         chosen = values["what_if"]["bed"]
+    asked = chosen if bed_id or what_if is not None else ""
     steps = {bed.id: timeline(bed, _first_day(bed, today), today) for bed in book.beds}
     tables = (*TABLES_BEHIND_A_SEASON, *(("metal_limits",) if values["metals"] else ()))
     cautions = tuple(c for c in cautions_for(set()) if c.where in _STEPS or c.id == "ammonia")
-    return SeasonAnswer({"season": values}, assumed, steps, chosen, cautions, tables)
+    return SeasonAnswer({"season": values}, assumed, steps, chosen, asked, cautions, tables, read_as)
+
+
+def told_of(records: Iterable[Record]) -> tuple[Told, ...]:
+    """Records as the sums see them: the texts in force."""
+    return tuple(Told(record.id, record.kind, record.texts()) for record in records)
+
+
+def _records(book: object) -> tuple[tuple[Told, ...], tuple[InputError, ...]]:
+    """The records of an envelope, and what of it could not be read."""
+    try:
+        records, aside = read_document(book)
+    except InputError as error:
+        raise InputErrors([_under("book", error)]) from None
+    return told_of(records), tuple(aside)
+
+
+def _text(request: Request, name: str) -> str:
+    given = request.carried.get(name, "")
+    if not isinstance(given, str):
+        raise InputErrors([InputError(name, "", said("This is not text."), said("the id of a record"))])
+    return given
+
+
+def _what_if_fields(request: Request) -> dict[str, str] | None:
+    given = request.carried.get("what_if")
+    if given is None:
+        return None
+    if not isinstance(given, dict) or not all(isinstance(text, str) for text in given.values()):
+        problem = said("This is not an entry.")
+        raise InputErrors([InputError("what_if", "", problem, said("the fields of an entry, as text"))])
+    return given
 
 
 SEED = 1
@@ -395,6 +437,16 @@ def _what_if(
         "verdict": verdict.word,
         "reasons": [asdict(reason) for reason in verdict.reasons],
     }
+
+
+def _amount_read_as(fields: Mapping[str, str], request: Request) -> dict[str, str]:
+    """How the amount of a plan was read, where it could have been read otherwise."""
+    kind = {"liquid feed": "volume", "lime": "mass"}.get(fields.get("what", "").strip(), "mass_or_volume")
+    try:
+        echo = read_quantity(fields.get("amount", ""), kind, "amount", request.locale, request.customs).echo
+    except InputError:
+        return {}  # a share in %, which can be read in one way only
+    return {"what_if.amount": echo} if echo else {}
 
 
 # What of the circumstances the bed tells, rather than the request of the batch.
@@ -577,8 +629,10 @@ def _metals(records: Sequence[Told], book: Book, today: date, request: Request) 
         if country not in countries():
             country = "EU"
         row = countries()[country]
-        beds = [bed for bed in book.beds if record.text("of") != "soil" or bed.id == record.text("bed")]
         of_soil = record.text("of") == "soil"
+        beds = [
+            bed for bed in book.beds if (bed.id == record.text("bed") if of_soil else _solids(bed, record.text("ash")))
+        ]
         shown = [
             {
                 "bed": bed.id,
@@ -602,6 +656,7 @@ def _metals(records: Sequence[Told], book: Book, today: date, request: Request) 
             {
                 "id": record.id,
                 "name": record.text("name"),
+                "set_aside": None,
                 "date": record.text("date"),
                 "of": record.text("of") or "ash",
                 "ash_name": book.ashes.get(record.text("ash"), ""),
@@ -693,6 +748,7 @@ class SeasonSheet:
     words: Mapping[str, str]
     steps: Mapping[str, tuple[Step, ...]]
     bed: str
+    asked_bed: str
     assumed: Mapping[str, str]
     cautions: tuple[Caution, ...]
     locale: str
@@ -701,7 +757,9 @@ class SeasonSheet:
 def season_sheet(answer: SeasonAnswer, locale: str) -> SeasonSheet:
     """The sheet of an answer, numbers written as the grower's country writes them."""
     words = {path: _in_words(told, locale) for path, told in flat_figures(answer.values).items()}
-    return SeasonSheet(answer.values, words, answer.steps, answer.bed, answer.assumed, answer.cautions, locale)
+    return SeasonSheet(
+        answer.values, words, answer.steps, answer.bed, answer.asked_bed, answer.assumed, answer.cautions, locale
+    )
 
 
 _WRITTEN = {
@@ -724,3 +782,21 @@ def _in_words(told: Figure, locale: str) -> str:
     if low == high:
         return value + unit
     return said("{value} ({low} to {high})", value=value + unit, low=low, high=high)
+
+
+def timeline_words(bed: Mapping[str, Any], words: Mapping[str, str], at: str) -> dict[str, str]:
+    """Title, description and caption of a bed's timeline; ``at`` is where its figures stand in ``words``."""
+    return {
+        "title": said("What {bed} had in the last twelve months, day by day", bed=bed["name"]),
+        "description": said(
+            "Ash of the twelve months up to each day goes in steps; it stands at {ash} now, and the cap at {cap}. "
+            "Lime value stands at {lime}. Entries are marked by letters, as in the list below.",
+            ash=words[at + "ash_this_year"],
+            cap=words[at + "cap"],
+            lime=words[at + "lime_value"],
+        ),
+        "caption": said(
+            "Thick line: ash, with its range. Dashes: the cap. Dots: lime value. Round: liquid feed, square: dry ash, "
+            "diamond: sludge, triangle: compost, pointing down: lime, cross: other."
+        ),
+    }

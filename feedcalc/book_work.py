@@ -1,0 +1,138 @@
+"""Work on a season book as the door does it: write, remove, undo, merge, files. The records that change come back.
+
+Rules of this room:
+
+* It decides nothing about records: `feedcalc.records` writes, undoes and merges; `feedcalc.season` says what can't be
+  counted. What a grower types is refused where it can't be counted, so that they hear it while they remember; what
+  comes in a file or from someone else's book is taken as it is, because refusing would lose it.
+* The book is handed in whole and handed back as changes; whoever keeps it stores those.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from feedcalc.errors import InputError, InputErrors
+from feedcalc.records import (
+    REMOVED,
+    REQUIRED,
+    Record,
+    book_text,
+    changed_records,
+    later_stamp,
+    merged,
+    new_record,
+    read_book,
+    read_document,
+    removed,
+    undone,
+    written,
+)
+from feedcalc.request import Request
+from feedcalc.season import Reader, Told
+from feedcalc.season_sheet import AnsweredBatches, told_of
+from feedcalc.wording import said
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What a piece of work did: records to store, what could not be read, and the text of a file if one was asked."""
+
+    changed: tuple[Record, ...] = ()
+    set_aside: tuple[InputError, ...] = ()
+    text: str | None = None
+
+
+def book_work(request: Request) -> Work:
+    """The work that a request with ``"ask": "book"`` wants done; raises `InputErrors`."""
+    works: dict[str, Callable[[Request, list[Record]], Work]] = {
+        "write": _write,
+        "remove": _remove,
+        "undo": _undo,
+        "merge": _merge,
+        "read file": _read_file,
+        "write file": _write_file,
+    }
+    do = request.carried.get("do")
+    if not isinstance(do, str) or do not in works:
+        raise _refused("do", do, said("There is no such work on a book."), "one of " + ", ".join(works))
+    try:
+        records, aside = read_document(request.carried.get("book"))
+        work = works[do](request, records)
+    except InputError as error:
+        raise InputErrors([error]) from None
+    return Work(work.changed, (*aside, *work.set_aside), work.text)
+
+
+def _write(request: Request, records: list[Record]) -> Work:
+    identity, at, by = (_text(request, name) for name in ("id", "at", "by"))
+    given = request.carried.get("record")
+    fields = given.get("fields") if isinstance(given, dict) else None
+    if not isinstance(given, dict) or not isinstance(fields, dict):
+        raise _refused("record", "", said("This is no record."), "an object with kind and fields")
+    if not all(isinstance(text, str) for text in fields.values()):
+        raise _refused("record.fields", "", said("A field is not text."), "text in every field")
+    before = next((record for record in records if record.id == identity), None)
+    record = written(before or new_record(identity, str(given.get("kind"))), fields, _stamp(before, at, by), by)
+    if not record.is_removed and set(fields) - {REMOVED, "note"}:
+        _refuse_unreadable(request, record, records)
+    return Work(tuple(changed_records(records, [record])))
+
+
+def _refuse_unreadable(request: Request, record: Record, records: Sequence[Record]) -> None:
+    missing = [
+        InputError(name, "", said("This is still empty."), said("a text in this field"))
+        for name in REQUIRED[record.kind]
+        if not record.text(name).strip()
+    ]
+    if missing:
+        raise InputErrors(missing)
+    reader = Reader(AnsweredBatches("off"), request.locale, request.customs)
+    today = request.moment.date() if request.moment else None
+    faults = reader.faults_of(Told(record.id, record.kind, record.texts()), told_of(records), today)
+    if faults:
+        raise InputErrors(list(faults))
+
+
+def _remove(request: Request, records: list[Record]) -> Work:
+    identity, at, by = (_text(request, name) for name in ("id", "at", "by"))
+    before = next((record for record in records if record.id == identity), None)
+    if before is None:
+        raise _refused("id", identity, said("There is no such record in the book."), "the id of a record")
+    return Work(tuple(changed_records(records, [removed(before, _stamp(before, at, by), by)])))
+
+
+def _undo(request: Request, records: list[Record]) -> Work:
+    return Work(tuple(undone(records, _text(request, "at"), _text(request, "by"))))
+
+
+def _merge(request: Request, records: list[Record]) -> Work:
+    theirs, aside = read_document(request.carried.get("other"))
+    return Work(tuple(changed_records(records, merged(records, theirs))), tuple(aside))
+
+
+def _read_file(request: Request, records: list[Record]) -> Work:
+    theirs, aside = read_book(_text(request, "text"))
+    return Work(tuple(changed_records(records, merged(records, theirs))), tuple(aside))
+
+
+def _write_file(_: Request, records: list[Record]) -> Work:
+    return Work(text=book_text(records))
+
+
+def _stamp(before: Record | None, at: str, by: str) -> str:
+    """``at``, moved past what stands in the record where somebody's clock runs ahead."""
+    written(new_record("a", "bed"), {"name": "a"}, at, by)  # refuses what is no stamp and no writer
+    return later_stamp([before], at) if before else at
+
+
+def _text(request: Request, name: str) -> str:
+    given = request.carried.get(name)
+    if not isinstance(given, str):
+        raise _refused(name, "", said("This is not text."), "text")
+    return given
+
+
+def _refused(field: str, given: object, problem: str, accepted: str) -> InputErrors:
+    return InputErrors([InputError(field, given if isinstance(given, str) else "", problem, accepted)])
