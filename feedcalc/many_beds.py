@@ -26,8 +26,9 @@ from dataclasses import dataclass, field, replace
 from importlib import import_module
 from io import BufferedReader
 from itertools import chain, islice
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from pathlib import Path
+from threading import Thread
 from typing import IO, Any
 
 from feedcalc.errors import FeedcalcError, InputError, InputErrors, NoSolution
@@ -330,7 +331,7 @@ def _workers(run: Run) -> Iterator[Executor | None]:
         yield None
         return
     # Started anew rather than copied: a copy of a process with threads (a progress bar has one) can hang.
-    executor = ProcessPoolExecutor(run.processes, get_context("spawn"), initializer=_leave_interrupts_to_parent)
+    executor = ProcessPoolExecutor(run.processes, get_context("spawn"), initializer=_serve_parent)
     try:
         yield executor
     except BrokenProcessPool:
@@ -341,8 +342,17 @@ def _workers(run: Run) -> Iterator[Executor | None]:
         executor.shutdown(wait=True, cancel_futures=True)
 
 
-def _leave_interrupts_to_parent() -> None:
+def _serve_parent() -> None:
+    """In a worker: leave interrupts to the parent, and do not outlive it if it is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 @contextmanager

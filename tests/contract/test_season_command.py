@@ -352,6 +352,24 @@ def test_an_interrupt_from_the_keyboard_ends_it_in_words(tmp_path):
     assert next(csv.DictReader(io.StringIO(part.read_text())))["verdict"]
 
 
+def test_workers_do_not_outlive_a_run_that_is_killed(tmp_path):
+    source, part = tmp_path / "plots.csv", tmp_path / "plans.csv.part"
+    source.write_text(table(60_000))
+    # Workers hold the run's standard error open, so that reading it ends only when the last of them has.
+    running = subprocess.Popen(
+        [sys.executable, "-m", "feedcalc", "season", source, "--out", tmp_path / "plans.csv", "--processes", "2"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while running.poll() is None and not (part.is_file() and part.stat().st_size > 5000):
+        time.sleep(0.05)
+    running.kill()
+    running.communicate(timeout=30)
+    assert running.returncode == -signal.SIGKILL
+    assert not (tmp_path / "plans.csv").exists()
+
+
 def test_reasons_of_an_earlier_run_do_not_outlive_it(tmp_path):
     run = run_of(tmp_path, table(10))
     planned(run)
