@@ -25,7 +25,7 @@ from feedcalc.errors import InputError, InputErrors, NoSolution
 from feedcalc.estimates import Estimate
 from feedcalc.judging import DAYS_PER_YEAR, circumstances_of, feed_facts
 from feedcalc.liming import TABLE_DEPTH_CM, soil_buffer
-from feedcalc.metals import METALS, Compared, MetalFigures, countries, metal_figures
+from feedcalc.metals import METALS, Compared, MetalFigures, countries, limits_of, metal_figures
 from feedcalc.quantities import read_quantity, write_number
 from feedcalc.records import Record, read_document
 from feedcalc.report import Figure, figure, flat_figures
@@ -59,6 +59,7 @@ from feedcalc.spreading import asked_ash
 from feedcalc.suitability import (
     DIRECTIONS,
     GO,
+    HOLD,
     Circumstances,
     Reason,
     Verdict,
@@ -86,7 +87,6 @@ TABLES_BEHIND_A_SEASON = (
 )
 WHAT_IF_ID = "what-if"
 _UNITS = dict.fromkeys(QUANTITIES, "g/m2") | {"lime_value": "g CaCO3/m2"}
-_STEPS = {"burning", "sieving", "applying"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +235,7 @@ def season_answer(request: Request) -> SeasonAnswer:
     asked = chosen if bed_id or what_if is not None else ""
     steps = {bed.id: timeline(bed, _first_day(bed, today), today) for bed in book.beds}
     tables = (*TABLES_BEHIND_A_SEASON, *(("metal_limits",) if values["metals"] else ()))
-    cautions = tuple(c for c in cautions_for(set()) if c.where in _STEPS or c.id == "ammonia")
+    cautions = tuple(c for c in cautions_for(set()) if c.where == "applying" or c.id == "ammonia")
     return SeasonAnswer({"season": values}, assumed, steps, chosen, asked, cautions, tables, read_as)
 
 
@@ -296,10 +296,9 @@ class _Told:
     def values(self) -> dict[str, Any]:
         bed, today = self.bed, self.today
         standing = standing_on(bed, today, self.ash_lime)
-        verdict = _verdict(
-            verdict_for(_circumstances(self.request, bed, today)).reasons,
-            _reasons_now(bed, standing, self.request.locale),
-        )
+        suits = verdict_for(_circumstances(self.request, bed, today))
+        verdict = _verdict(suits.reasons, _reasons_now(bed, standing, self.request.locale))
+        next_ash = None if suits.word == HOLD else next_ash_day(bed, today)
         feed = next_feed_day(bed, today)
         need = lime_need(bed, standing)
         return {
@@ -333,7 +332,7 @@ class _Told:
             "limited_by": standing.advice.limited_by if standing.advice else "held back",
             "next_earliest": _maybe(feed, lambda days: days[0].isoformat()),
             "next_usual": _maybe(feed, lambda days: days[1].isoformat()),
-            "next_ash": _maybe(next_ash_day(bed, today), lambda day: day.isoformat()),
+            "next_ash": _maybe(next_ash, lambda day: day.isoformat()),
             "retest_on": _maybe(retest_day(bed, today), lambda day: day.isoformat()),
             "verdict": verdict.word,
             "reasons": [asdict(reason) for reason in verdict.reasons],
@@ -665,10 +664,17 @@ def _metals(records: Sequence[Told], book: Book, today: date, request: Request) 
                 "country_note": said(row["note"]),
                 "source": row["source"],
                 "status": row["status"],
+                "notes": _notes_of(country),
                 "beds": shown,
             }
         )
     return found
+
+
+def _notes_of(country: str) -> list[dict[str, str]]:
+    """What must be said beside the limits of a country, each once."""
+    limits = {limit.note: limit for limit in limits_of(country) if limit.note}
+    return [{"text": said(note), "source": limit.source, "status": limit.status} for note, limit in limits.items()]
 
 
 def _analysis(record: Told, request: Request) -> dict[str, float]:
