@@ -14,7 +14,9 @@
 
 const feedcalcBook = (() => {
   const kept = feedcalcBookKeeping;
-  const say = (message, parts) => feedcalcWords.say(message, parts);
+  const say = (message, parts = {}) => (typeof feedcalcWords === "undefined"
+    ? message.replaceAll(/\{(\w+)\}/g, (place, name) => parts[name] ?? place)
+    : feedcalcWords.say(message, parts));
   const byId = (id) => document.getElementById(id);
   const html = document.documentElement;
   const TYPING_PAUSE = 200; // milliseconds from the last key to a new look at the book
@@ -326,7 +328,7 @@ const feedcalcBook = (() => {
     byId("book-what-if").hidden = !(editing && reply.ok && reply.html.what_if);
     if (!reply.ok) {
       mark("stale", say("Not for what is typed now: mend the marked fields first."));
-      if (!editing) mark("stale", reply.errors.map(({ problem }) => problem).join(" "));
+      if (!editing) mark("stale", wordsOf(reply.errors));
       return;
     }
     for (const part of parts) put(part, reply.html[part] ?? "");
@@ -381,7 +383,9 @@ const feedcalcBook = (() => {
       for (const each of waiting.values()) {
         if (entered.has(each.key)) continue;
         const errors = await enter(each);
-        if (errors && changes.some(({ key }) => key === each.key)) refused = errors;
+        if (!errors) continue;
+        if (changes.some(({ key }) => key === each.key)) refused = errors;
+        else backToTyping(each.kind, each.id, each.fields, errors);
       }
       return refused;
     });
@@ -390,7 +394,8 @@ const feedcalcBook = (() => {
   }
 
   async function enter({ key, kind, id, fields, at, by }) {
-    const reply = await work(() => ({ do: "write", id, record: { kind, fields }, at, by, book: asObject() }));
+    const beside = () => kept.all().filter((record) => record.id === id || ["bed", "ash"].includes(record.kind));
+    const reply = await work(() => ({ do: "write", id, record: { kind, fields }, at, by, book: asObject(beside()) }));
     if (!reply.ok) {
       kept.takeFromJournal(key);
       return reply.errors;
@@ -399,6 +404,14 @@ const feedcalcBook = (() => {
     if (kept.state().place === "browser") for (const each of entered) kept.takeFromJournal(each);
     return null;
   }
+
+  /** What the engine would not take, once its form is gone, stands as begun and not finished. */
+  function backToTyping(kind, id, fields, errors) {
+    kept.keepDraft(`${kind} ${id}`, { kind, id, fields });
+    tell(say("Something you wrote could not be taken; it stands as not finished. {reason}", { reason: wordsOf(errors) }));
+  }
+
+  const wordsOf = (errors) => errors.map(({ problem, accepted }) => (accepted ? say("{problem} Try {accepted}.", { problem, accepted }) : problem)).join(" ");
 
   /** Have the engine work on the book and keep what changed; anew where another window was quicker. */
   async function work(asked) {
@@ -434,18 +447,21 @@ const feedcalcBook = (() => {
       const back = wanted === "after" && rest.before.removed === "yes" ? { ...fields, removed: "" } : fields;
       return changeOf(kind, id, back);
     });
-    await carryOut(changes, null);
-    tell(wanted === "before" ? say("Undone.") : say("Done again."));
+    const refused = await carryOut(changes, null);
+    if (refused) {
+      from.push(to.pop());
+      show();
+      tell(wordsOf(refused));
+    } else tell(wanted === "before" ? say("Undone.") : say("Done again."));
   }
 
   // ---- The forms ------------------------------------------------------------------------------------------
 
   const inputs = (form) => [...form.elements].filter(({ name }) => name);
 
-  function openForm(kind, record = null, start = {}) {
+  function openForm(kind, record = null, start = {}, key = record ? `${kind} ${record.id}` : kind) {
     closeForm();
     const form = formOf(kind);
-    const key = record ? `${kind} ${record.id}` : kind;
     const draft = kept.draft(key);
     fillChoices(form, record);
     editing = {
@@ -568,7 +584,7 @@ const feedcalcBook = (() => {
   }
 
   async function save() {
-    if (editing.saving) return;
+    if (editing.saving) return undefined;
     const { kind, id, was, key } = editing;
     const fields = fieldsOf(editing);
     const changed = Object.fromEntries(Object.entries(fields).filter(([name, text]) => text !== textIn(was, name)));
@@ -577,7 +593,7 @@ const feedcalcBook = (() => {
       closeForm();
       show();
       tell(was ? say("Nothing was changed.") : say("Nothing was filled in."));
-      return;
+      return undefined;
     }
     const open = editing;
     open.saving = true;
@@ -588,13 +604,14 @@ const feedcalcBook = (() => {
       show();
     }
     const refused = await written;
+    if (refused && editing && editing !== open) return backToTyping(kind, id, fields, refused);
     if (refused) {
-      const reopened = editing === open ? open : openForm(kind, was, fields);
+      const reopened = editing === open ? open : openForm(kind, was, fields, key);
       kept.keepDraft(key, { kind, id, fields });
       reopened.id = id;
       reopened.saving = false;
       tellErrors(refused);
-      return;
+      return undefined;
     }
     if (editing === open) closeForm();
     if (kind === "bed") bed = id;
@@ -602,6 +619,7 @@ const feedcalcBook = (() => {
     show();
     tell(say("Written in the book."), say("Undo"), undo);
     byId("book-bed-sheet").focus();
+    return undefined;
   }
 
   function giveUp() {
@@ -613,7 +631,7 @@ const feedcalcBook = (() => {
     if (!draft) return tell("");
     return tell(say("What you typed was thrown away."), say("Undo"), () => {
       kept.keepDraft(key, draft);
-      openForm(kind, was);
+      openForm(kind, was, {}, key);
     });
   }
 
@@ -625,7 +643,7 @@ const feedcalcBook = (() => {
       const line = made("p", say("Begun and not finished: {what}", { what: formOf(draft.kind).querySelector(key === draft.kind ? "[data-new]" : "[data-again]").textContent }));
       const buttons = made("div", "", { class: "buttons" });
       buttons.append(
-        button(say("Go on with it"), () => openForm(draft.kind, key === draft.kind ? null : withId(draft.id) ?? null)),
+        button(say("Go on with it"), () => openForm(draft.kind, withId(draft.id) ?? null, {}, key)),
         button(say("Throw it away"), () => {
           kept.keepDraft(key, null);
           showDrafts();
@@ -644,7 +662,7 @@ const feedcalcBook = (() => {
     for (const place of form.querySelectorAll("[data-written-error]")) {
       const name = place.dataset.writtenError;
       const here = errors.filter(({ field }) => (name ? last(field) === name : !known.has(last(field))));
-      place.textContent = here.map(({ problem, accepted }) => (accepted ? say("{problem} Try {accepted}.", { problem, accepted }) : problem)).join(" ");
+      place.textContent = wordsOf(here);
       place.hidden = !here.length;
       if (name) form.elements[name]?.toggleAttribute("aria-invalid", false);
       if (name && here.length) {
@@ -681,7 +699,7 @@ const feedcalcBook = (() => {
     try {
       const reply = await askBook({ ...asked, book: asObject() });
       if (reply.ok) download(name, reply.values.book.text, type);
-      else tell(reply.errors.map(({ problem }) => problem).join(" "));
+      else tell(wordsOf(reply.errors));
     } catch {
       tell(say("The calculator does not run here, so only the plain file can be saved."));
     }
@@ -698,7 +716,7 @@ const feedcalcBook = (() => {
       return;
     }
     if (!read.ok) {
-      tell(read.errors.map(({ problem }) => problem).join(" "));
+      tell(wordsOf(read.errors));
       return;
     }
     preview(read.values.book, file.name);
@@ -841,6 +859,8 @@ const feedcalcBook = (() => {
       html.dataset.print = "bed";
       window.print();
     });
+    byId("batch-to-book").hidden = false;
+    byId("batch-to-book").addEventListener("click", () => addBatch({ name: byId("batch-name").value, request: feedcalcForm.read() }));
     kept.watch(show);
     await kept.open();
     show();

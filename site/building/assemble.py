@@ -9,6 +9,7 @@ Rules: page.html.j2 is the only template of the page. It is given
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
 * ``choices``: for each field of a request that is chosen from a list, the choices; ``usual``: what is assumed;
   ``labels``: what each kind of ash, of water and of other things in a can is called; ``plants``: names known;
+* ``book``: limes and countries to choose from in the season book, and an example book;
 * ``licences``: names and licence texts of what the page carries; ``version``: of feedcalc.
 
 Scripts and styles are inline and named by hash in the policy, so no other inline script, style element or
@@ -36,8 +37,17 @@ from feedcalc import published
 from feedcalc.request import CUSTOMS, FIELDS, LOCALES
 from feedcalc.wall_sheet import wall_sizes
 
-SCRIPTS = ("engine_client.js", "offline.js", "keeping.js", "form.js", "label_choice.js", "page.js")
-STYLES = ("styles.css", "label_choice.css")
+SCRIPTS = (
+    "engine_client.js",
+    "offline.js",
+    "keeping.js",
+    "form.js",
+    "label_choice.js",
+    "page.js",
+    "book_keeping.js",
+    "book.js",
+)
+STYLES = ("styles.css", "label_choice.css", "book.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
 
 
@@ -118,6 +128,7 @@ def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) 
         label_papers=[(row["paper"], row["paper"]) for row in published.table("label_papers")],
         wall_papers=[(name, name) for name in wall_sizes()],
         plants=sorted({row["names"].split("|")[0] for row in published.table("plants")}),
+        book=_for_the_book(),
         licences=licences(),
         version=metadata.version("feedcalc"),
     )
@@ -129,6 +140,17 @@ def _size_words(row: Mapping[str, str]) -> str:
     if not row["height_mm"]:
         return f"{row['size']}, {row['note']}"
     return f"{row['size']}, {row['width_mm']} × {row['height_mm']} mm"
+
+
+def _for_the_book() -> dict[str, Any]:
+    """What the season book offers: limes and countries as value and words, an example book as JSON for a script."""
+    example = json.loads((SITE.parent / "feedcalc" / "demo_book.json").read_text(encoding="utf-8"))
+    text = json.dumps(example, ensure_ascii=False, separators=(",", ":"))
+    return {
+        "limes": [(row["id"], row["label"]) for row in published.table("limes")],
+        "countries": [(row["country"], row["name"]) for row in published.table("metal_countries")],
+        "example": Markup(text.replace("<", "\\u003c")),
+    }
 
 
 def _with_markup(reply: dict[str, Any]) -> dict[str, Any]:
