@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from feedcalc import published
@@ -26,6 +26,7 @@ from feedcalc.wording import Speak, said
 MOST_COLUMNS, MOST_ROWS, MOST_COPIES = 20, 50, 500
 LEAST_MARGIN_FOR_MARKS = 2.0
 _MARK = 4.0
+_NARROWEST_CELL = 20.0  # mm, below which no bottle's cautions go in letters that are large enough
 FIELDS = ("size", "name", "address", "paper", "grid", "margin", "gap", "start", "copies", "cut_marks")
 _YES = {"yes": True, "no": False}
 
@@ -310,11 +311,20 @@ def _grids_that_would_do(label: Label, grid: Grid, speak: Speak) -> list[str]:
     """Columns by rows on the same paper, most cells first, for each number of columns that can do at all."""
     found = []
     for columns in range(1, MOST_COLUMNS + 1):
-        for rows in range(MOST_ROWS, 0, -1):
-            cell = Grid(grid.paper, grid.width, grid.height, columns, rows, grid.margins, grid.gaps).cell
-            if cell[0] < 40 or cell[1] < 40:
-                continue
-            if holds(label, *cell, speak):
-                found.append((columns * rows, f"{columns} x {rows}"))
-                break
+
+        def cell(rows: int, columns: int = columns) -> tuple[float, float]:
+            return replace(grid, columns=columns, rows=rows).cell
+
+        if cell(1)[0] < _NARROWEST_CELL:
+            break
+        # What goes into a cell goes into a higher one, so halving finds the most rows.
+        low, high = 0, MOST_ROWS + 1
+        while high - low > 1:
+            middle = (low + high) // 2
+            if cell(middle)[1] > _NARROWEST_CELL and holds(label, *cell(middle), speak):
+                low = middle
+            else:
+                high = middle
+        if low:
+            found.append((columns * low, f"{columns} x {low}"))
     return [words for _, words in sorted(found, reverse=True)]

@@ -24,11 +24,12 @@ from feedcalc.sheet import Sheet, Shown
 from feedcalc.typesetting import HEADING, Column, Words, rule
 from feedcalc.wording import Speak, said
 
-MARGIN = 10.0
+MARGIN = 8.0
 _STEP = 0.1
 _LEFT_SHARE = 0.62
 _BETWEEN = 6.0
 _VESSEL_SHARE = 0.3
+_MOST_REASONS = 2  # of those that decide the verdict; the batch sheet has them all
 _LADDER_HEAD = said("How far to dilute: pH, alkalinity in mg/L as CaCO₃, the weakest plants that can take it")
 _FIRST_AID = ("first_aid_eyes", "first_aid_skin", "first_aid_swallowed")
 _SUITS = (
@@ -141,7 +142,7 @@ def wall_sheet_of(sheet: Sheet, batch: str = "", language: str = "en") -> WallSh
 
     figures = sheet.figures
     liquor = tuple(caution.text for caution in sheet.at("liquor") if caution.id not in _FIRST_AID)
-    deciding = [reason["text"] for reason in sheet.reasons if reason["towards"] == sheet.verdict]
+    deciding = [reason["text"] for reason in sheet.reasons if reason["towards"] == sheet.verdict][:_MOST_REASONS]
     verdict = {
         "hold back": [said("Hold back: {reason}", reason=reason) for reason in deciding],
         "go weaker": [said("Go weaker: {reason}", reason=reason) for reason in deciding],
@@ -362,7 +363,7 @@ class _Page:
         wall, speak = self.wall, self.speak
         column = self._column(MARGIN, MARGIN, self.width - MARGIN)
         if wall.has_corrosion_symbol:
-            across = rule("symbol_large") * 2**0.5
+            across = rule("symbol_small") * 2**0.5
             self.symbol = (self.width - MARGIN - across, MARGIN, across)
             column.stand_aside(across)
         column.paragraph([(speak(wall.title), True), (wall.batch, False)], HEADING)
@@ -386,7 +387,7 @@ class _Page:
             warned = self._cautions(step.cautions)
             if warned:
                 column.paragraph([("!", True), (" ".join(warned), False)], indent=indent)
-            column.gap(0.2)
+            column.gap(0.1)
 
     def _put_bucket(self, column: Column) -> None:
         """What stands in the bucket, to the scale of its height, each level with its words beside it."""

@@ -77,6 +77,51 @@ def test_a_faulty_request_is_refused_field_by_field():
     assert result.stdout == ""
 
 
+def test_a_sheet_of_many_goes_to_numbered_pictures(tmp_path: Path):
+    request = tmp_path / "batch.json"
+    request.write_text(demo_request(), encoding="utf-8")
+    out = tmp_path / "sheet.svg"
+    result = run(str(request), "--sheet", "2x2", "--start", "4", "--copies", "3", "--cut-marks", "--out", str(out))
+    assert result.exit_code == 0, result.output
+    assert [path.name for path in sorted(tmp_path.glob("*.svg"))] == ["sheet-1.svg", "sheet-2.svg"]
+    assert result.stdout.split() == [str(tmp_path / "sheet-1.svg"), str(tmp_path / "sheet-2.svg")]
+    assert (tmp_path / "sheet-2.svg").read_text(encoding="utf-8").count(">DANGER<") == 2
+
+
+def test_files_of_requests_and_of_batches_make_a_label_of_each_batch(tmp_path: Path):
+    one, many = tmp_path / "one.json", tmp_path / "many.json"
+    request = json.loads(demo_request())
+    one.write_text(demo_request(), encoding="utf-8")
+    rows = [{"name": name, "request": request} for name in ("Oak, May", "Ash, June")]
+    many.write_text(json.dumps({"format": "feedcalc batches", "version": 1, "batches": rows}), encoding="utf-8")
+    result = run(str(one), str(many))
+    assert result.exit_code == 0, result.output
+    assert result.stdout.count("WOOD-ASH LIQUOR") == 3
+    assert result.stdout.count("Batch: Oak, May") == result.stdout.count("Batch: Ash, June") == 1
+
+
+def test_a_sheet_whose_cells_are_too_small_is_refused_with_those_that_would_do(tmp_path: Path):
+    result = run("--sheet", "3x8", "--margin", "5 mm", "--out", str(tmp_path / "sheet.pdf"))
+    assert result.exit_code == 1
+    assert "label.grid" in result.stderr
+    assert "3 x 2" in result.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("ending", [".svg", ".html", ".txt"])
+def test_the_sheet_for_the_wall_comes_in_each_form(tmp_path: Path, ending: str):
+    out = tmp_path / f"wall{ending}"
+    result = CliRunner().invoke(main, ["wall", "--size", "letter", "--name", HOSTILE, "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    text = out.read_text(encoding="utf-8")
+    assert "DANGER" in text
+    assert ("<img" in text) == (ending == ".txt")
+    assert "215.90mm" in text or ending == ".txt"
+    refused = CliRunner().invoke(main, ["wall", "--size", "A9"])
+    assert refused.exit_code == 1
+    assert "A4" in refused.stderr
+
+
 def test_a_folder_that_is_not_there_is_said_in_a_line(tmp_path: Path):
     result = run("--out", str(tmp_path / "none" / "label.svg"))
     assert result.exit_code == 1

@@ -1,0 +1,193 @@
+"""Sheets of many labels: cells where the grower's own sheet has them; one too small is refused with what would do."""
+
+from __future__ import annotations
+
+import json
+from xml.etree import ElementTree
+
+import pytest
+
+from feedcalc.engine import calculate, calculate_print, demo_request
+from feedcalc.errors import InputErrors
+from feedcalc.label_sheet import wish_of
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def asked(batches: dict | None = None, **wished: object) -> str:
+    request = json.loads(demo_request()) if batches is None else {"schema": 1, "batches": batches}
+    return json.dumps({**request, "ask": "label", "label": wished})
+
+
+def pages(batches: dict | None = None, **wished: object) -> list[list[tuple[float, float, float, float]]]:
+    """For each page left, top, width and height of its labels, in mm."""
+    errors, found = calculate_print(asked(batches, **wished))
+    assert found, errors
+    return [
+        [
+            tuple(float(label.get(name)) / 10 for name in ("x", "y", "width", "height"))
+            for label in ElementTree.fromstring(svg).findall(f"{SVG}svg")
+        ]
+        for _, _, svg in found.pages
+    ]
+
+
+def faults(**wished: object) -> dict[str, tuple[str, str]]:
+    errors, found = calculate_print(asked(**wished))
+    assert found is None
+    return {error["field"]: (error["problem"], error["accepted"]) for error in errors}
+
+
+def test_cells_stand_where_margins_gaps_and_paper_put_them():
+    # By hand: A4 is 210 x 297; (210 - 2 x 5 - 4) / 2 = 98, (297 - 2 x 10 - 3) / 2 = 137.
+    (labels,) = pages(grid="2 x 2", margin="10 mm; 5 mm", gap="4 mm; 3 mm", copies="4")
+    assert labels == [
+        (5, 10, 98, 137),
+        (107, 10, 98, 137),
+        (5, 150, 98, 137),
+        (107, 150, 98, 137),
+    ]
+
+
+def test_four_margins_go_round_from_the_top_as_is_usual():
+    grid = wish_of({"grid": "1x1", "margin": "1 cm; 2 cm; 3 cm; 4 cm"}, "en-GB").grid
+    assert (grid.corner(0), grid.cell) == ((40, 10), (150, 257))
+
+
+def test_lengths_are_read_with_their_units_and_in_the_growers_numbers():
+    grid = wish_of({"grid": "1 x 1", "paper": "8,5 in x 11 in", "margin": "0,5 in"}, "de-DE").grid
+    assert (grid.width, grid.height, grid.margins[0]) == pytest.approx((215.9, 279.4, 12.7))
+    letter = wish_of({"grid": "1 x 1", "paper": "letter"}, "en-US").grid
+    assert (letter.paper, letter.width, letter.height) == ("Letter", 215.9, 279.4)
+
+
+def test_a_sheet_that_was_begun_serves_again_and_what_is_over_goes_to_the_next():
+    whole = pages(grid="2 x 2", copies="4")[0]
+    first, second = pages(grid="2 x 2", start="3", copies="5")
+    assert first == whole[2:]
+    assert second == whole[:3]
+
+
+def test_a_file_of_batches_makes_a_label_of_each():
+    request = json.loads(demo_request())
+    named = {
+        "format": "feedcalc batches",
+        "version": 1,
+        "batches": [
+            {"name": "Oak, May", "request": request},
+            {"name": "Ash, June", "request": request | {"dilution": "1:20"}},
+            {"name": "not readable"},
+        ],
+    }
+    _, found = calculate_print(asked(named, grid="2 x 2", copies="2"))
+    words = [text.text for text in ElementTree.fromstring(found.pages[0][2]).iter(f"{SVG}text")]
+    assert len(found.pages) == 1
+    assert sum("Oak, May" in text for text in words) == 2
+    assert sum("Ash, June" in text for text in words) == 2
+    assert [len(page) for page in pages(named, size="A6")] == [1, 1]
+
+
+@pytest.mark.parametrize(
+    "held",
+    [
+        {"format": "feedcalc batches", "version": 2, "batches": []},
+        {"format": "feedcalc batches", "version": 1, "batches": []},
+        {"format": "feedcalc batches", "version": 1, "batches": [{"request": 3}, 4, None]},
+        {"format": "feedcalc batches", "version": 1},
+    ],
+)
+def test_a_file_without_a_readable_batch_is_refused(held):
+    errors, found = calculate_print(asked(held))
+    assert found is None
+    assert errors[0]["field"] in ("version", "batches")
+
+
+def test_a_cell_too_small_for_the_cautions_is_refused_with_the_sheets_that_would_do():
+    problem, accepted = faults(grid="3 x 8", margin="5 mm")["label.grid"]
+    assert "67 by 36 mm" in problem
+    would = accepted.split(", ")
+    assert would
+    for grid in would:
+        assert len(pages(grid=grid, margin="5 mm")[0]) == 1
+        columns, rows = map(int, grid.split(" x "))
+        assert "label.grid" in faults(grid=f"{columns} x {rows + 1}", margin="5 mm"), "one row more must be too many"
+
+
+@pytest.mark.parametrize(
+    ("field", "wished"),
+    [
+        ("label.grid", {"grid": "many"}),
+        ("label.grid", {"grid": "0 x 3"}),
+        ("label.grid", {"grid": "99 x 99"}),
+        ("label.grid", {"grid": "2 x 2", "margin": "150 mm"}),
+        ("label.grid", {"grid": 7}),
+        ("label.margin", {"grid": "2 x 2", "margin": "ten"}),
+        ("label.margin", {"grid": "2 x 2", "margin": "-3 mm"}),
+        ("label.margin", {"grid": "2 x 2", "margin": "1 mm; 2 mm; 3 mm"}),
+        ("label.gap", {"grid": "2 x 2", "gap": "1 mm; 2 mm; 3 mm"}),
+        ("label.gap", {"grid": "2 x 2", "gap": "5"}),
+        ("label.paper", {"grid": "2 x 2", "paper": "A99"}),
+        ("label.paper", {"grid": "2 x 2", "paper": "3 mm x 9 km"}),
+        ("label.start", {"grid": "2 x 2", "start": "5"}),
+        ("label.start", {"grid": "2 x 2", "start": "0"}),
+        ("label.start", {"start": "2"}),
+        ("label.copies", {"copies": "1.5"}),
+        ("label.copies", {"copies": "100000"}),
+        ("label.copies", {"copies": "NaN"}),
+        ("label.cut_marks", {"grid": "2 x 2", "cut_marks": "perhaps"}),
+        ("label.cut_marks", {"grid": "2 x 2", "margin": "1 mm", "cut_marks": "yes"}),
+        ("label.size", {"size": "A99"}),
+        ("label.size", {"size": ["A6"]}),
+        ("label.address", {"address": "javascript:alert(1)"}),
+        ("label.colour", {"colour": "red"}),
+    ],
+)
+def test_a_faulty_wish_is_refused_by_its_field(field, wished):
+    assert field in faults(**wished)
+
+
+def test_every_fault_is_told_at_once():
+    assert {"label.start", "label.margin", "label.paper"} <= set(
+        faults(grid="2 x 2", start="9", margin="x", paper="y", gap="1 mm")
+    )
+
+
+@pytest.mark.parametrize("group", ["A6", 3, [1]])
+def test_a_group_that_is_none_is_refused(group):
+    with pytest.raises(InputErrors):
+        wish_of(group, "en-GB")
+
+
+def test_marks_to_cut_along_lie_in_the_margins_in_the_line_of_each_edge():
+    grid = wish_of({"grid": "2 x 3", "margin": "8 mm", "gap": "2 mm", "cut_marks": "yes"}, "en-GB").grid
+    marks = grid.marks()
+    assert len(marks) == 2 * 4 + 2 * 6
+    for x, y, to_x, to_y in marks:
+        assert x == to_x or y == to_y
+        for at, along in ((x, grid.width), (to_x, grid.width), (y, grid.height), (to_y, grid.height)):
+            assert 0 <= at <= along
+        outside_cells = x < 8 or to_x > grid.width - 8 or y < 8 or to_y > grid.height - 8
+        assert outside_cells
+    edges = {round(x, 6) for x, _, to_x, _ in marks if x == to_x}
+    assert edges == {8, 104, 106, 202}
+
+
+def test_the_door_answers_the_page_with_the_drawing_its_measures_and_what_to_tell():
+    reply = json.loads(calculate(asked(size="A6", name="Oak", address="https://example.org/f.html")))
+    assert reply["ok"]
+    assert reply["html"]["label"].startswith("<svg")
+    assert reply["print"]["pages"] == [{"width": 105.0, "height": 148.0}]
+    assert reply["values"]["label"]["width"] == {"value": 105.0, "unit": "mm", "low": 105.0, "high": 105.0}
+    assert "#batch=" in reply["print"]["text"]
+    assert any("bottles up to" in sentence for sentence in reply["warnings"])
+    assert "<script" not in reply["html"]["label"]
+
+
+def test_a_label_says_up_to_which_bottle_its_letters_are_large_enough():
+    # CLP Annex I, Table 1.3 as amended by (EU) 2024/2865: x at least 1.2 mm up to 0.5 L, 1.4 up to 3 L, 1.8 up to 50 L.
+    for size, volume in (("A7", "0.5"), ("A6", "3"), ("A5", "50")):
+        _, found = calculate_print(asked(size=size))
+        (told,) = [sentence for sentence in found.told if "bottles up to" in sentence]
+        assert f" {volume}\u00a0L" in told
+        height = found.text_size * 0.524
+        assert height >= {"0.5": 1.2, "3": 1.4, "50": 1.8}[volume] - 1e-9

@@ -1,0 +1,174 @@
+"""The sheet for the wall: one page, nothing required missing, letters that are read at arm's length."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from dataclasses import replace
+from functools import cache
+from xml.etree import ElementTree
+
+import pytest
+
+from feedcalc.cautions import hazard_at
+from feedcalc.engine import calculate_print, demo_request
+from feedcalc.errors import InputError
+from feedcalc.label import NOT_FOR_FOOD
+from feedcalc.render import wall_svg
+from feedcalc.wall_sheet import WallPaper, WallSheet, wall_paper_of, wall_sheet_of, wall_sizes, wall_text_sizes
+from tests.contract.asking import sheet_of_text
+
+SVG = "{http://www.w3.org/2000/svg}"
+DEMO = json.loads(demo_request())
+BATCHES = {
+    "demo": {},
+    "undated": {"now": None},
+    "sprayed with acid": {"use": "foliar", "acid": {"kind": "vinegar", "target_ph": "7"}},
+    "three goes": {"vessel": {"capacity": "2 L", "depth": "15 cm"}, "cans": [{"size": "10 L", "count": 6}]},
+    "undiluted": {"dilution": "1:0"},
+    "hard water, seedlings": {"water": {"kind": "very_hard"}, "stage": "seedling", "steep": {"time": "1 h"}},
+}
+CLASSES = {"corrosive": 12.6, "irritant": 11.2, "mild": 9.4}
+
+
+@cache
+def wall(name: str, class_: str = "") -> WallSheet:
+    asked = {key: value for key, value in {**DEMO, **BATCHES[name], "ranges": "off"}.items() if value is not None}
+    sheet = sheet_of_text(json.dumps(asked))
+    if class_:
+        sheet = replace(sheet, hazard=hazard_at(CLASSES[class_]))
+    return wall_sheet_of(sheet, "Oak, second fire")
+
+
+def words_of(paper: WallPaper) -> str:
+    return " ".join(
+        " ".join(text.text or "" for text in ElementTree.fromstring(wall_svg(paper)).iter(f"{SVG}text")).split()
+    )
+
+
+def rejoined(words: str) -> str:
+    return re.sub(r"\s", "", words.replace("₃", "3"))
+
+
+def inside(paper: WallPaper) -> None:
+    edge = 7.9
+    for words in paper.words:
+        assert edge <= words.x
+        assert words.x + words.width <= paper.width - edge
+        assert edge <= words.y - words.size * 0.95
+        assert words.y + words.size * 0.25 <= paper.height - edge
+    for left, top, side in paper.boxes:
+        assert left >= 3
+        assert top + side <= paper.height - edge
+    for _, left, top, width, height in paper.bands:
+        assert height >= 0
+        assert edge <= left
+        assert left + width <= paper.width - edge
+        assert edge <= top <= top + height <= paper.height - edge
+
+
+@pytest.mark.parametrize("size", wall_sizes())
+@pytest.mark.parametrize("name", BATCHES)
+def test_every_step_and_every_required_caution_stands_on_one_page_or_the_paper_is_refused(name, size):
+    told = wall(name)
+    try:
+        paper = wall_paper_of(told, size)
+    except InputError as refusal:
+        assert size in ("A4", "Letter", "Legal")
+        would = refusal.accepted.split(", ")
+        assert "A3" in would
+        return
+    inside(paper)
+    words = rejoined(words_of(paper)).casefold()
+    for sentence in told.required:
+        assert rejoined(sentence).casefold() in words, sentence
+    ticks = [box for box in paper.boxes if box[0] == 8.0]
+    assert len(ticks) == len(told.steps)
+
+
+@pytest.mark.parametrize("name", ["demo", "undated", "undiluted"])
+@pytest.mark.parametrize("size", ["A4", "Letter"])
+def test_the_usual_papers_hold_the_usual_batches(name, size):
+    assert wall_paper_of(wall(name), size).text_size >= wall_text_sizes()[0] - 1e-9
+
+
+@pytest.mark.parametrize("class_", CLASSES)
+def test_danger_and_symbol_follow_the_class(class_):
+    told = wall("demo", class_)
+    assert told.has_corrosion_symbol == (class_ != "mild")
+    assert bool(wall_paper_of(told, "A4").symbol) == (class_ != "mild")
+    assert (told.hazard.signal_word == "Danger") == (class_ != "mild")
+    text = " ".join(told.required)
+    for words in ("In the eye:", "On skin:", "Swallowed:", NOT_FOR_FOOD, "never water onto ash", "ammonia gas"):
+        assert words in text
+
+
+def test_capitals_are_as_high_as_eyes_at_arms_length_ask():
+    # NUREG-0700, 1.3.1-4: capitals of at least 16 minutes of arc, 20 to 22 preferred. An arm's length taken as 0.6 m.
+    least, largest = wall_text_sizes()
+    for size, minutes in ((least, 16), (largest, 22)):
+        capital = size * 0.688
+        assert math.degrees(math.atan(capital / 600)) * 60 == pytest.approx(minutes, abs=0.05)
+    assert all(words.size >= least - 1e-9 for words in wall_paper_of(wall("demo"), "A4").words)
+
+
+def test_clock_times_are_those_of_the_batch_sheet():
+    sheet = sheet_of_text(json.dumps({**DEMO, "ranges": "off"}))
+    steps = {step.id: step.do for step in wall("demo").steps}
+    assert sheet.time(sheet.starts) in steps["steep"]
+    assert sheet.time(sheet.ready) in steps["settle"]
+    assert sheet.time(sheet.use_by) in steps["keep"]
+    assert "after an hour" in {step.id: step.do for step in wall("undated").steps}["stir"]
+
+
+def test_what_holds_the_feed_back_stands_at_the_head():
+    sheet = sheet_of_text(json.dumps({**DEMO, "ranges": "off"}))
+    deciding = [reason["text"] for reason in sheet.reasons if reason["towards"] == sheet.verdict]
+    assert sheet.verdict != "go"
+    assert all(any(text in sentence for sentence in wall("demo").danger) for text in deciding[:2])
+
+
+def test_the_bucket_is_to_scale_of_its_height():
+    paper = wall_paper_of(wall("demo"), "A4")
+    heights = wall("demo").heights
+    drawn = {name: height for name, _, _, _, height in paper.bands}
+    whole = sum(drawn.values())
+    assert drawn["sludge"] / whole == pytest.approx(heights["sludge_top"] / heights["surface"])
+    assert drawn["liquor"] / whole == pytest.approx((heights["surface"] - heights["pour_line"]) / heights["surface"])
+
+
+@pytest.mark.parametrize("name", ["<script>alert(1)</script>", "רמץ \u202e", "w" * 300, "🔥\u0000", "木" * 80])
+def test_a_hostile_name_is_only_text_and_stays_inside(name):
+    sheet = sheet_of_text(json.dumps({**DEMO, "ranges": "off"}))
+    for size in ("A4", "A3"):
+        paper = wall_paper_of(wall_sheet_of(sheet, name), size)
+        inside(paper)
+        tags = {element.tag.removeprefix(SVG) for element in ElementTree.fromstring(wall_svg(paper)).iter()}
+        assert "script" not in tags
+
+
+def test_a_paper_nobody_knows_is_refused_with_those_there_are():
+    with pytest.raises(InputError) as refusal:
+        wall_paper_of(wall("demo"), "<b>A99</b>")
+    assert refusal.value.accepted.split(", ") == list(wall_sizes())
+
+
+def test_what_must_stand_there_never_goes_for_want_of_room():
+    told = wall("demo")
+    crowded = replace(
+        told, danger=(*told.danger, *(f"Note {n} that takes a whole line of this sheet." for n in range(30)))
+    )
+    with pytest.raises(InputError) as refusal:
+        wall_paper_of(crowded, "A4")
+    assert "A3" in refusal.value.accepted
+    assert wall_paper_of(crowded, "A3").text_size >= wall_text_sizes()[0] - 1e-9
+
+
+@pytest.mark.parametrize(
+    ("wished", "field"), [({"size": "B9"}, "wall.size"), ({"colour": "red"}, "wall.colour"), ({"name": 3}, "wall.name")]
+)
+def test_a_faulty_wish_is_refused_by_its_field(wished, field):
+    errors, found = calculate_print(json.dumps({**DEMO, "ask": "wall", "wall": wished}))
+    assert found is None
+    assert [error["field"] for error in errors] == [field]
