@@ -18,12 +18,14 @@ from feedcalc.records import (
     REMOVED,
     REQUIRED,
     Record,
+    book_csv,
     book_text,
     changed_records,
     later_stamp,
     merged,
     new_record,
     read_book,
+    read_csv,
     read_document,
     removed,
     undone,
@@ -53,6 +55,8 @@ def book_work(request: Request) -> Work:
         "merge": _merge,
         "read file": _read_file,
         "write file": _write_file,
+        "read csv": _read_csv,
+        "write csv": _write_csv,
     }
     do = request.carried.get("do")
     if not isinstance(do, str) or do not in works:
@@ -119,6 +123,16 @@ def _read_file(request: Request, records: list[Record]) -> Work:
 
 def _write_file(_: Request, records: list[Record]) -> Work:
     return Work(text=book_text(records))
+
+
+def _read_csv(request: Request, records: list[Record]) -> Work:
+    at, by = _text(request, "at"), _text(request, "by")
+    changed, aside = read_csv(_text(request, "text"), records, at, by)
+    return Work(tuple(changed_records(records, changed)), tuple(aside))
+
+
+def _write_csv(_: Request, records: list[Record]) -> Work:
+    return Work(text=book_csv(records))
 
 
 def _stamp(before: Record | None, at: str, by: str) -> str:
