@@ -1,0 +1,440 @@
+"""The season book on a disk: one SQLite file, in which a write is there whole or not at all.
+
+Rules of this room:
+
+* A write is one transaction on a disk told to keep it (write-ahead log, ``synchronous=FULL``), so that whatever kills
+  the process costs at most what was being written. What is written is merged with what stands in the file by then,
+  because another process may have been quicker.
+* On opening the file is checked (`integrity_check`, `foreign_key_check`) and brought to today's layout in one
+  transaction, after a copy of it was laid beside it.
+* Of a damaged file all that can still be read is saved as JSON beside it; the file itself is never touched.
+* Every refusal says what is wrong and what to do, as an `InputError` of the field ``book``.
+* Clocks are read by whoever calls.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import sqlite3
+import sys
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import closing, contextmanager, suppress
+from pathlib import Path
+from types import TracebackType
+
+from feedcalc.errors import InputError
+from feedcalc.records import (
+    FIELDS,
+    KINDS,
+    Past,
+    Record,
+    book_text,
+    changed_records,
+    later_stamp,
+    merged,
+    new_record,
+    record_of,
+    steps_back,
+    written,
+)
+from feedcalc.wording import said
+
+APPLICATION_ID = 0x46434253  # "FCBS": tells this file from any other SQLite file
+PATIENCE_SECONDS = 5.0  # how long another process may hold the file before that is told
+MOST_PROBED = 200_000  # rows of a damaged table that are looked up one by one
+
+_LAYOUT_1 = (
+    "CREATE TABLE record (id TEXT PRIMARY KEY, kind TEXT NOT NULL)",
+    """CREATE TABLE written (
+        record TEXT NOT NULL REFERENCES record (id), field TEXT NOT NULL,
+        at TEXT NOT NULL, by TEXT NOT NULL, text TEXT NOT NULL,
+        UNIQUE (record, field, at, by, text))""",
+    "CREATE TABLE device (id TEXT NOT NULL)",
+)
+# To layout 2: what is in force stands apart from history, and what was done can be taken back.
+_TO_LAYOUT_2 = (
+    """CREATE TABLE field (
+        record TEXT NOT NULL REFERENCES record (id), name TEXT NOT NULL,
+        at TEXT NOT NULL, by TEXT NOT NULL, text TEXT NOT NULL,
+        UNIQUE (record, name))""",
+    """CREATE TABLE history (
+        record TEXT NOT NULL, name TEXT NOT NULL, at TEXT NOT NULL, by TEXT NOT NULL, text TEXT NOT NULL,
+        UNIQUE (record, name, at, by, text),
+        FOREIGN KEY (record, name) REFERENCES field (record, name))""",
+    """INSERT INTO field SELECT record, field, at, by, text FROM (
+        SELECT *, row_number() OVER (PARTITION BY record, field ORDER BY at DESC, by DESC, text DESC) AS place
+        FROM written) WHERE place = 1""",
+    """INSERT INTO history SELECT record, field, at, by, text FROM (
+        SELECT *, row_number() OVER (PARTITION BY record, field ORDER BY at DESC, by DESC, text DESC) AS place
+        FROM written) WHERE place > 1""",
+    "DROP TABLE written",
+    """CREATE TABLE step (
+        number INTEGER PRIMARY KEY AUTOINCREMENT, at TEXT NOT NULL, what TEXT NOT NULL, undone TEXT)""",
+    """CREATE TABLE step_back (
+        step INTEGER NOT NULL REFERENCES step (number), record TEXT NOT NULL REFERENCES record (id),
+        name TEXT NOT NULL, text TEXT NOT NULL, UNIQUE (step, record, name))""",
+)
+_LAYOUTS = (_LAYOUT_1, _TO_LAYOUT_2)
+LAYOUT = len(_LAYOUTS)
+
+
+def book_path(chosen: str | None, environment: Mapping[str, str], platform: str = sys.platform) -> Path:
+    """Where the book is: what was chosen, ``FEEDCALC_BOOK``, or the platform's folder for data.
+
+    >>> book_path(None, {"XDG_DATA_HOME": "/data"}, "linux").as_posix()
+    '/data/feedcalc/book.sqlite'
+    >>> book_path(None, {"HOME": "/home/ann"}, "linux").as_posix()
+    '/home/ann/.local/share/feedcalc/book.sqlite'
+    >>> book_path("my.sqlite", {"FEEDCALC_BOOK": "/other"}).as_posix()
+    'my.sqlite'
+    """
+    if chosen or environment.get("FEEDCALC_BOOK"):
+        return Path(chosen or environment["FEEDCALC_BOOK"])
+    home = Path(environment.get("HOME") or environment.get("USERPROFILE") or Path.home())
+    folder = home / ".local" / "share"
+    if platform == "win32":
+        folder = Path(environment.get("LOCALAPPDATA") or home / "AppData" / "Local")
+    elif platform == "darwin":
+        folder = home / "Library" / "Application Support"
+    data = environment.get("XDG_DATA_HOME", "")
+    return (Path(data) if Path(data).is_absolute() else folder) / "feedcalc" / "book.sqlite"
+
+
+class BookStore:
+    """An open book. Use it in a ``with``; `open_book` opens one."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._connection = connection
+
+    def __enter__(self) -> BookStore:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file. What was written is there already."""
+        self._connection.close()
+
+    @property
+    def device(self) -> str:
+        """The id that this book's own writing bears."""
+        return str(self._connection.execute("SELECT id FROM device").fetchone()[0])
+
+    def records(self) -> list[Record]:
+        """All records, removed ones too, in the order of the file; raises `InputError`."""
+        with _told(self.path):
+            return self._records(None)
+
+    def write(self, records: Iterable[Record], at: str, what: str) -> list[Record]:
+        """Merge these records into the book in one transaction; returns those that changed; raises `InputError`.
+
+        ``what`` says in a few words what was done, for `take_back`; a write that changes nothing is not remembered.
+        """
+        records = list(records)
+        with self._transaction():
+            before = self._records([record.id for record in records])
+            changed = changed_records(before, merged(before, records))
+            self._store(changed)
+            back = steps_back(before, changed)
+            if back:
+                step = self._connection.execute("INSERT INTO step (at, what) VALUES (?, ?)", (at, what)).lastrowid
+                self._connection.executemany(
+                    "INSERT INTO step_back VALUES (?, ?, ?, ?)",
+                    ((step, id_, name, text) for id_, texts in back.items() for name, text in texts.items()),
+                )
+        return changed
+
+    def take_back(self, at: str) -> tuple[str, list[Record]] | None:
+        """Undo the latest step that was not undone; returns what it was and what changed, None if there is none."""
+        with self._transaction():
+            step = self._connection.execute(
+                "SELECT number, what FROM step WHERE undone IS NULL ORDER BY number DESC LIMIT 1"
+            ).fetchone()
+            if step is None:
+                return None
+            back: dict[str, dict[str, str]] = {}
+            for id_, name, text in self._connection.execute(
+                "SELECT record, name, text FROM step_back WHERE step = ?", (step[0],)
+            ):
+                back.setdefault(id_, {})[name] = text
+            device = self.device
+            before = self._records(list(back))
+            after = [written(record, back[record.id], later_stamp([record], at), device) for record in before]
+            self._store(changed_records(before, after))
+            self._connection.execute("UPDATE step SET undone = ? WHERE number = ?", (at, step[0]))
+        return str(step[1]), after
+
+    def copy_to(self, path: Path) -> None:
+        """Lay a whole copy of the file somewhere, in place of what is there."""
+        with _told(path):
+            _copy(self._connection, path, LAYOUT)
+
+    def _records(self, wanted: list[str] | None) -> list[Record]:
+        """The records with these ids, or all."""
+        select, chosen = "", []
+        kinds: dict[str, str] = {}
+        versions: dict[str, list[Past]] = {}
+        for part in (
+            [wanted[start : start + 500] for start in range(0, len(wanted), 500)] if wanted is not None else [[]]
+        ):
+            if wanted is not None:
+                select, chosen = f"IN ({', '.join('?' * len(part))})", part
+            for id_, kind in self._connection.execute(
+                f"SELECT id, kind FROM record {select and 'WHERE id ' + select}", chosen
+            ):
+                kinds[id_], versions[id_] = kind, []
+            for table in ("field", "history"):
+                found = self._connection.execute(
+                    f"SELECT record, name, at, by, text FROM {table} {select and 'WHERE record ' + select}", chosen
+                )
+                for id_, *version in found:
+                    versions[id_].append(Past(*version))
+        return merged((record_of(id_, kind, versions[id_]) for id_, kind in kinds.items()), [])
+
+    def _store(self, records: Iterable[Record]) -> None:
+        for record in records:
+            self._connection.execute(
+                "INSERT INTO record VALUES (?, ?) ON CONFLICT (id) DO UPDATE SET kind = excluded.kind",
+                (record.id, record.kind),
+            )
+            self._connection.executemany(
+                """INSERT INTO field VALUES (?, ?, ?, ?, ?) ON CONFLICT (record, name) DO UPDATE
+                SET at = excluded.at, by = excluded.by, text = excluded.text""",
+                ((record.id, name, version.at, version.by, version.text) for name, version in record.fields.items()),
+            )
+            self._connection.executemany(
+                "INSERT OR IGNORE INTO history VALUES (?, ?, ?, ?, ?)",
+                ((record.id, past.field, past.at, past.by, past.text) for past in record.history),
+            )
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        with _told(self.path), _whole(self._connection):
+            yield
+
+
+def open_book(path: Path) -> BookStore:
+    """The book in a file, which is made if it isn't there; raises `InputError` where that can't be.
+
+    A file of an older layout is brought to today's, with a copy of it laid beside it before.
+    """
+    with _told(path):
+        _make_folder(path)
+        connection = sqlite3.connect(path, timeout=PATIENCE_SECONDS, isolation_level=None)
+        try:
+            _prepare(path, connection)
+        except BaseException:
+            connection.close()
+            raise
+    return BookStore(path, connection)
+
+
+def _make_folder(path: Path) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise _refusal(path, said("The folder of the book can't be made."), str(error.strerror)) from None
+    if path.is_dir():
+        raise _refusal(path, said("This is a folder, not a book."), said("the name of a file"))
+
+
+def _prepare(path: Path, connection: sqlite3.Connection) -> None:
+    layout = _number(connection, "user_version")
+    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if (layout or tables) and _number(connection, "application_id") != APPLICATION_ID:
+        raise _refusal(path, said("This file belongs to another program."), said("a book of feedcalc, or a new name"))
+    if layout > LAYOUT:
+        raise _refusal(
+            path,
+            said("A newer feedcalc wrote this book. Update this one first; the book was left as it is."),
+            said("a layout up to {newest}, not {layout}", newest=LAYOUT, layout=layout),
+        )
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+    faults = [str(row[0]) for row in connection.execute("PRAGMA integrity_check(1)")]
+    if faults != ["ok"] or connection.execute("PRAGMA foreign_key_check").fetchone():
+        raise sqlite3.DatabaseError("malformed")
+    if 0 < layout < LAYOUT:
+        _copy(connection, path.with_name(f"{path.name}.before-layout-{LAYOUT}"), layout)
+    if layout < LAYOUT:
+        _bring_up(connection)
+        for left_over in path.parent.glob(f"{path.name}.*.half-*"):
+            left_over.unlink(missing_ok=True)
+
+
+def _bring_up(connection: sqlite3.Connection) -> None:
+    with _whole(connection):
+        # Read again: another process may have done it while this one waited.
+        for layout in range(_number(connection, "user_version"), LAYOUT):
+            for statement in _LAYOUTS[layout]:
+                connection.execute(statement)
+            if layout == 0:
+                connection.execute("INSERT INTO device VALUES (?)", (secrets.token_hex(8),))
+                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.execute(f"PRAGMA user_version = {layout + 1}")
+
+
+@contextmanager
+def _whole(connection: sqlite3.Connection) -> Iterator[None]:
+    """A transaction: done whole, or not at all."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        with suppress(sqlite3.Error):
+            connection.execute("ROLLBACK")
+        raise
+
+
+def _number(connection: sqlite3.Connection, pragma: str) -> int:
+    return int(connection.execute(f"PRAGMA {pragma}").fetchone()[0])
+
+
+def _copy(connection: sqlite3.Connection, path: Path, layout: int) -> None:
+    """A whole copy under that name, which appears only when it is whole, and still has that layout."""
+    half = path.with_name(f"{path.name}.half-{os.getpid()}")
+    try:
+        with closing(sqlite3.connect(half, isolation_level=None)) as copy:
+            connection.backup(copy)
+            as_it_was = _number(copy, "user_version") == layout
+        if as_it_was:  # else another process was quicker, and has made the copy itself
+            half.replace(path)
+    finally:
+        half.unlink(missing_ok=True)
+
+
+# -- when it goes wrong ---------------------------------------------------------------------------------------
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turn what SQLite and the disk say into words, and save what can be saved of a damaged file."""
+    try:
+        yield
+    except (sqlite3.ProgrammingError, sqlite3.IntegrityError):
+        raise  # a fault of ours, not of the file
+    except sqlite3.DatabaseError as error:
+        raise _in_words(path, error) from None
+    except OSError as error:
+        raise _refusal(path, said("The disk refuses: {reason}.", reason=error.strerror or str(error)), "") from None
+
+
+def _in_words(path: Path, error: sqlite3.DatabaseError) -> InputError:
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF
+    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        problem = said("Another program holds this book. Nothing was written; try again when it is done.")
+        return _refusal(path, problem, said("a book that nobody else is writing in"))
+    if code == sqlite3.SQLITE_READONLY:
+        problem = said("This book can only be read: the file or its disk is write-protected. Nothing was written.")
+        return _refusal(path, problem, said("a place that can be written to (--book FILE)"))
+    if code == sqlite3.SQLITE_FULL:
+        problem = said("The disk is full. This was not written; all that was written before is in the book.")
+        return _refusal(path, problem, said("a disk with room"))
+    if code == sqlite3.SQLITE_NOTADB:
+        problem = said("This is no book of feedcalc, or its beginning is destroyed. It was left as it is.")
+        return _refusal(path, problem, _copies_of(path))
+    if code == sqlite3.SQLITE_CANTOPEN:
+        return _refusal(path, said("The file can't be opened."), said("a file in a folder that may be written to"))
+    if code == sqlite3.SQLITE_CORRUPT:
+        return _damaged(path)
+    problem = said("The disk failed ({reason}). This was not written.", reason=str(error))
+    return _refusal(path, problem, said("a disk that works"))
+
+
+def _copies_of(path: Path) -> str:
+    copies = sorted(copy.name for copy in path.parent.glob(f"{path.name}.before-layout-*") if "half" not in copy.name)
+    return said("a copy of it, such as {copies}", copies=", ".join(copies)) if copies else said("a copy of it")
+
+
+def _damaged(path: Path) -> InputError:
+    records = salvaged(path)
+    if not records:
+        problem = said("This book is damaged, and nothing of it could be read. It was left as it is.")
+        return _refusal(path, problem, _copies_of(path))
+    saved = _saved_beside(path, book_text(records))
+    problem = said(
+        "This book is damaged and was left as it is. Records that could still be read: {count}, saved in {file}.",
+        count=len(records),
+        file=saved.name,
+    )
+    return _refusal(path, problem, said("a new book, into which that file is read (feedcalc book import)"))
+
+
+def _saved_beside(path: Path, text: str) -> Path:
+    """Write a text beside the book under the first free name; the same text is not written twice."""
+    for number in range(1, 1000):
+        place = path.with_name(f"{path.name}.salvaged-{number}.json")
+        try:
+            with place.open("x", encoding="utf-8") as file:
+                file.write(text)
+            return place
+        except FileExistsError:
+            if place.read_text(encoding="utf-8", errors="replace") == text:
+                return place
+    return place
+
+
+def salvaged(path: Path) -> list[Record]:
+    """All records of which anything can still be read in a damaged file, which is only read."""
+    kinds: dict[str, str] = {}
+    versions: dict[str, set[Past]] = {}
+    with closing(
+        sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=PATIENCE_SECONDS)
+    ) as connection:
+        for id_, kind in _readable(connection, "record", "id, kind"):
+            kinds[id_] = kind
+        for columns, table in (("name", "field"), ("name", "history"), ("field", "written")):
+            for id_, *version in _readable(connection, table, f"record, {columns}, at, by, text"):
+                if all(isinstance(part, str) for part in version):
+                    versions.setdefault(id_, set()).add(Past(*version))
+    found = []
+    for id_, known in versions.items():
+        kind = kinds.get(id_, "")
+        with suppress(InputError):
+            new_record(id_, kind if kind in KINDS else _kind_of({past.field for past in known}))
+            found.append(record_of(id_, kind if kind in KINDS else _kind_of({past.field for past in known}), known))
+    return merged(found, [])
+
+
+def _kind_of(names: set[str]) -> str:
+    """The kind of record that these fields fit best, where its own row is lost."""
+    return max(KINDS, key=lambda kind: (len(names & set(FIELDS[kind])), -len(FIELDS[kind])))
+
+
+def _readable(connection: sqlite3.Connection, table: str, columns: str) -> list[tuple[str, ...]]:
+    """Every row of a table that can be read: from the front, from the back, and what lies between one by one."""
+
+    def run(order: str) -> tuple[list[tuple[str, ...]], int | None]:
+        """The rows up to the first that can't be read, and the number of the last one read, None at the end."""
+        rows: list[tuple[str, ...]] = []
+        last = 0
+        try:
+            for row in connection.execute(f"SELECT rowid, {columns} FROM {table} NOT INDEXED ORDER BY rowid {order}"):
+                rows.append(row[1:])
+                last = row[0]
+        except (sqlite3.DatabaseError, UnicodeDecodeError):
+            return rows, last
+        return rows, None
+
+    front, stopped = run("ASC")
+    if stopped is None:
+        return front
+    back, until = run("DESC")
+    between = []
+    for number in range(stopped + 1, min(until or 0, stopped + MOST_PROBED)):
+        with suppress(sqlite3.DatabaseError, UnicodeDecodeError):
+            between += connection.execute(
+                f"SELECT {columns} FROM {table} NOT INDEXED WHERE rowid = ?", (number,)
+            ).fetchall()
+    return [*front, *between, *back]
+
+
+def _refusal(path: Path, problem: str, accepted: str) -> InputError:
+    return InputError("book", path.name, problem, accepted)
