@@ -244,7 +244,7 @@ def matters_of(samples: Sequence[Shares], figures: Sequence[Sequence[float]]) ->
             lime[name],
         )
         for name in samples[0]
-        if name in words
+        if name in words and name not in _BESIDE_THE_LIQUOR
     ]
     return tuple(sorted(matters, key=lambda matter: matter.most, reverse=True))
 

@@ -15,6 +15,7 @@ from typing import Any
 import jinja2
 import markupsafe
 
+from feedcalc.bars import best_remedy, doubts, range_bars, share_bar
 from feedcalc.drawing import (
     bucket_drawing,
     ladder_drawing,
@@ -163,6 +164,10 @@ def _context(sheet: Sheet) -> dict[str, Any]:
         "not_for_food": NOT_FOR_FOOD,
         "number": lambda value: write_number(value, 2, sheet.locale, trim=True),
         "centimetres": lambda metres: f"{write_number(metres * 100, 2, sheet.locale, trim=True)}\u00a0cm",
+        "bars": lambda: range_bars(sheet),
+        "doubts": doubts(sheet.helps),
+        "best_remedy": best_remedy(sheet.helps),
+        "share_bar": share_bar,
         "bucket": lambda: bucket_drawing(sheet),
         "settling": lambda *edges: settling_drawing(sheet, *edges),
         "ladder": lambda *edges: ladder_drawing(sheet, *edges),

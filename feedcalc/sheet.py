@@ -34,10 +34,11 @@ MEASURED_OUT = {
     *("parts_water", "size", "count", "liquor", "water", "volume", "time", "days"),
 }
 # For each figure so many of the unknowns that matter most are told, if they explain this share of its spread.
-MOST_HELPS = 2
+MOST_HELPS = 3
 SHARE_WORTH_TELLING = 0.1
 # From here on a liquor's mg/L are told as g/L: where the range reaches so far, so that its three numbers stay short.
 GRAMS_FROM = 1000.0
+_HELPED = ((said("Potassium"), "potassium"), (said("pH"), "ph"), (said("Lime value"), "lime_value"))
 _WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "m2": "m^2", "1": ""}
 
 
@@ -304,7 +305,7 @@ def _helps(answer: Answer) -> tuple[Help, ...]:
     done = {*answer.readings_used, *answer.request.readings}
     open_matters = [matter for matter in answer.matters if matter.field not in done]
     found = []
-    for figure, name in (("Potassium", "potassium"), ("pH", "ph"), ("Lime value", "lime_value")):
+    for figure, name in _HELPED:
         shares = {matter: float(getattr(matter, name)) for matter in open_matters}
         ranked = sorted(open_matters, key=shares.__getitem__, reverse=True)[:MOST_HELPS]
         found += [

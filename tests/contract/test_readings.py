@@ -97,8 +97,8 @@ def test_the_sheet_says_what_would_help_most_and_leaves_out_what_was_done():
     after = reply_to(by_cup, ash={"weighings": "98 g; 101 g", "weighed_measure": "1 us_cup"}, ranges="on")["html"][
         "trust"
     ]
-    assert "Weigh the ash" in before
-    assert "Weigh the ash" not in after
+    assert "weigh the ash" in before
+    assert "weigh the ash" not in after
 
 
 def test_without_readings_the_unknowns_that_matter_are_ranked():

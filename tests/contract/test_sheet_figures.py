@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from feedcalc import published
+from feedcalc.bars import range_bars
 from feedcalc.engine import calculate_markdown, demo_request
 from feedcalc.quantities import write_number
 from tests.contract.asking import WEIGHED, reply_to, reply_to_text, sheet_of_text
@@ -46,6 +47,7 @@ def words_around(request: dict[str, Any]) -> str:
             *(file.read_text(encoding="utf-8") for file in templates.iterdir() if file.name.endswith(".j2")),
             *(caution["text"] for caution in reply["cautions"]),
             *(row["text"] for row in published.table("hazard_statements")),
+            *(row["remedy"] for row in published.table("unknown_words")),
             *reply["warnings"],
             *reply["assumed"].values(),
             *(reason["text"] for reason in reply["values"]["reasons"]),
@@ -70,6 +72,7 @@ def test_every_measured_number_on_the_sheet_is_a_figure_of_the_reply(name, part)
         for advice in sheet.advice
         for limit in advice.limits
     }
+    known |= {pair for bar in range_bars(sheet) for pair in MEASURED.findall(bar.end)}
     known |= {(f"{trace.micrometres:.0f}", "µm") for trace in sheet.traces}
     around = set(MEASURED.findall(words_around(request).replace(" litres", " L")))
     found = MEASURED.findall(printed(request, part))
