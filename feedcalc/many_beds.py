@@ -28,7 +28,7 @@ from io import BufferedReader
 from itertools import chain, islice
 from multiprocessing import get_context, parent_process
 from pathlib import Path
-from threading import Thread
+from threading import Thread, current_thread, main_thread
 from typing import IO, Any
 
 from feedcalc.errors import FeedcalcError, InputError, InputErrors, NoSolution
@@ -367,7 +367,10 @@ def _cluster(run: Run) -> Iterator[Executor]:
     cluster: Any = None
     try:
         if run.cluster == "local":
-            cluster = distributed.LocalCluster(n_workers=run.processes, threads_per_worker=1, dashboard_address=None)
+            with _children_deaf_to_interrupts():
+                cluster = distributed.LocalCluster(
+                    n_workers=run.processes, threads_per_worker=1, dashboard_address=None
+                )
         client: Any = distributed.Client(cluster or run.cluster, timeout=CLUSTER_WAIT)
     except (OSError, ValueError) as reason:
         where = {"address": run.cluster, "reason": " ".join(str(reason).split())[:200]}
@@ -383,6 +386,19 @@ def _cluster(run: Run) -> Iterator[Executor]:
         client.close()
         if cluster is not None:
             cluster.close()
+
+
+@contextmanager
+def _children_deaf_to_interrupts() -> Iterator[None]:
+    """Processes that are started here leave interrupts to this one: a new program inherits what is ignored."""
+    if current_thread() is not main_thread():
+        yield
+        return
+    usual = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, usual)
 
 
 def in_order(chunks: Iterator[Chunk], workers: Executor | None, most: int) -> Iterator[Planned]:

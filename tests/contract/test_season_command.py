@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import resource
 import signal
 import subprocess
@@ -331,18 +332,20 @@ def test_what_was_done_is_kept_when_the_run_is_stopped(tmp_path):
     assert run.out.read_text() == "earlier"
 
 
-def test_an_interrupt_from_the_keyboard_ends_it_in_words(tmp_path):
+@pytest.mark.parametrize("workers", [[], ["--cluster", "local"]], ids=["processes", "cluster"])
+def test_an_interrupt_from_the_keyboard_ends_it_in_words(tmp_path, workers):
     source, out, part = tmp_path / "plots.csv", tmp_path / "plans.csv", tmp_path / "plans.csv.part"
     source.write_text(table(60_000))
     running = subprocess.Popen(
-        [sys.executable, "-m", "feedcalc", "season", source, "--out", out, "--processes", "2"],
+        [sys.executable, "-m", "feedcalc", "season", source, "--out", out, "--processes", "2", *workers],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        start_new_session=True,
     )
     while running.poll() is None and not (part.is_file() and part.stat().st_size > 5000):
         time.sleep(0.05)
-    running.send_signal(signal.SIGINT)
+    os.killpg(running.pid, signal.SIGINT)  # a terminal tells everyone
     _, words = running.communicate(timeout=60)
     assert running.returncode == 130
     assert "Stopped." in words
