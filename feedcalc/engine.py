@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, replace
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any, TypeVar
 
@@ -116,8 +116,12 @@ def demo_request() -> str:
     return (resources.files("feedcalc") / "demo.json").read_text(encoding="utf-8")
 
 
+@lru_cache(maxsize=32)
 def _sheet_to_print(request_json: str) -> Sheet:
-    """The sheet of one batch with its ranges, since the class of danger follows their upper end."""
+    """The sheet of one batch with its ranges, since the class of danger follows their upper end.
+
+    Remembered, because another size of paper asks for the same sheet again.
+    """
     request = read_request(request_json)
     if request.solution is not None or request.word("ask") == "spread":
         raise InputErrors([InputError("request", "", said("There is no bottle in this request."), said("a batch"))])
