@@ -79,8 +79,14 @@ _BY_NAME: Mapping[str, Column] = {
     for column in COLUMNS
     for name in (column.name, *column.other_names, *([column.path.replace(".", "_")] if column.path else []))
 }
-# Columns whose bare numbers may take their unit from the header.
-_WITH_UNITS = ("area", "dug_depth", "ash_in_hand", "ash_this_year", "lime_this_year")
+# Columns whose bare numbers may take their unit from the header, and what kind of unit that is.
+_WITH_UNITS = {
+    "area": "area",
+    "dug_depth": "length",
+    "ash_in_hand": "mass_or_volume",
+    "ash_this_year": "mass_or_volume",
+    "lime_this_year": "mass",
+}
 _PATHS: Mapping[str, str] = {column.path: column.name for column in COLUMNS if column.path}
 
 # Figures of a plan; each has a column for its low and one for its high end.
@@ -159,19 +165,16 @@ _UNIT_IN_BRACKETS = re.compile(r"(.+?)\s*[(\[](.+)[)\]]\s*")
 
 
 def header_of(cells: Sequence[str]) -> Header:
-    """The columns of a table. Capitals, spaces and dots in their names don't matter; a unit may stand in brackets.
+    """The columns of a table. Capitals, spaces and dots in their names don't matter; a unit may stand behind them.
 
     Raises `InputErrors` where a column stands twice or none is known.
 
     >>> header_of(["Plot", "Soil pH", "Area (m2)", "colour"]).columns
     ('plot', 'soil_ph', 'area', '')
     """
-    parted = [_UNIT_IN_BRACKETS.fullmatch(cell) for cell in cells]
-    keys = [_key(part[1] if part else cell) for part, cell in zip(parted, cells, strict=True)]
-    columns = tuple(_BY_NAME[key].name if key in _BY_NAME else "" for key in keys)
-    units = tuple(
-        part[2].strip() if part and name in _WITH_UNITS else "" for part, name in zip(parted, columns, strict=True)
-    )
+    read = [_column_and_unit(cell) for cell in cells]
+    columns, units = tuple(name for name, _ in read), tuple(unit for _, unit in read)
+    keys = [_key(cell) for cell in cells]
     faults = [
         InputError(cell, cell, said("This column stands twice."), said("each column once"))
         for index, (cell, name) in enumerate(zip(cells, columns, strict=True))
@@ -190,6 +193,30 @@ def header_of(cells: Sequence[str]) -> Header:
 
 def _key(cell: str) -> str:
     return "_".join(re.findall(r"[^\W_]+", cell.casefold()))
+
+
+def _column_and_unit(cell: str) -> tuple[str, str]:
+    """The column a header's cell names and the unit of its bare numbers, each empty where there is none.
+
+    >>> _column_and_unit("Area (m2)"), _column_and_unit("dug_depth_cm"), _column_and_unit("area_code")
+    (('area', 'm2'), ('dug_depth', 'cm'), ('', ''))
+    """
+    if _key(cell) in _BY_NAME:
+        return _BY_NAME[_key(cell)].name, ""
+    bracketed = _UNIT_IN_BRACKETS.fullmatch(cell)
+    if bracketed and _key(bracketed[1]) in _BY_NAME:
+        name = _BY_NAME[_key(bracketed[1])].name
+        return name, bracketed[2].strip() if name in _WITH_UNITS else ""
+    for name, kind in _WITH_UNITS.items():
+        if not _key(cell).startswith(f"{name}_"):
+            continue
+        unit = _key(cell).removeprefix(f"{name}_").replace("_", " ")
+        try:
+            read_quantity(f"1 {unit.split(' per ')[0]}", kind, name)
+        except InputError:
+            continue
+        return name, unit
+    return "", ""
 
 
 def _oddities(cells: Sequence[str], keys: Sequence[str], columns: Sequence[str]) -> tuple[str, ...]:

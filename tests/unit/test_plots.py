@@ -243,6 +243,8 @@ def test_bare_numbers_take_the_unit_that_their_header_names():
         "dug_depth": "15 cm",
     }
     assert header.plot_of(["a", "2 ha", "5.8", "", ""])["area"] == "2 ha", "a cell's own unit goes before"
+    spelt = header_of(["plot", "area_sq_ft", "ash_this_year_g_per_m2", "area code"])
+    assert spelt.plot_of(["a", "40", "12", "0117"]) == {"plot": "a", "area": "40 sq ft", "ash_this_year": "12 g per m2"}
     assert header_of(["soil_ph (water)"]).plot_of(["5.8"]) == {"soil_ph": "5.8"}
     with pytest.raises(InputErrors) as caught:
         plan_of(header_of(["area (plots)"]).plot_of(["4"]), TODAY)
