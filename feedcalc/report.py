@@ -191,21 +191,16 @@ def _delivered(answer: Answer, delivered: Callable[[Outcome], Delivered]) -> dic
 def _sludge(answer: Answer) -> dict[str, Figure]:
     """What the whole sludge of the batch holds: solids, and the liquor that stays between and above the grains."""
 
-    def held(outcome: Outcome, element: str) -> float:
-        solids = outcome.steep.sludge.grams_per_gram[element] * outcome.batch.ash_grams
-        return solids + outcome.steep.liquor.milligrams_per_litre(element) / 1000 * _left_behind(outcome)
-
-    def lime(outcome: Outcome) -> float:
-        solids = outcome.steep.sludge.lime_value * outcome.batch.ash_grams
-        return solids + outcome.steep.liquor.alkalinity / 1000 * _left_behind(outcome)
-
     told = {
-        element: figure(answer.spread(lambda outcome, element=element: held(outcome, element)), "g")  # type: ignore[misc]
+        element: figure(answer.spread(lambda outcome, element=element: sludge_grams(outcome, element)), "g")  # type: ignore[misc]
         for element in ELEMENTS
     }
-    told["lime_value"] = figure(answer.spread(lime), "g CaCO3")
+    told["lime_value"] = figure(answer.spread(sludge_lime), "g CaCO3")
     told["lime_share"] = figure(
-        answer.spread(lambda outcome: _share(lime(outcome), outcome.sample.lime_value() * outcome.batch.ash_grams)), "1"
+        answer.spread(
+            lambda outcome: _share(sludge_lime(outcome), outcome.sample.lime_value() * outcome.batch.ash_grams)
+        ),
+        "1",
     )
     return told
 
@@ -227,6 +222,18 @@ def _evidence(answer: Answer) -> dict[str, Any]:
     if answer.effective_samples is not None:
         told["effective_samples"] = figure(Estimate.exactly(answer.effective_samples), "1")
     return told
+
+
+def sludge_grams(outcome: Outcome, element: str) -> float:
+    """Grams of an element in the whole sludge of an outcome, with the liquor left in it."""
+    solids = outcome.steep.sludge.grams_per_gram[element] * outcome.batch.ash_grams
+    return solids + outcome.steep.liquor.milligrams_per_litre(element) / 1000 * _left_behind(outcome)
+
+
+def sludge_lime(outcome: Outcome) -> float:
+    """Lime value (g CaCO3) of the whole sludge of an outcome, with the liquor left in it."""
+    solids = outcome.steep.sludge.lime_value * outcome.batch.ash_grams
+    return solids + outcome.steep.liquor.alkalinity / 1000 * _left_behind(outcome)
 
 
 def _left_behind(outcome: Outcome) -> float:

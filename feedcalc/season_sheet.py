@@ -28,7 +28,7 @@ from feedcalc.liming import TABLE_DEPTH_CM, soil_buffer
 from feedcalc.metals import METALS, Compared, MetalFigures, countries, limits_of, metal_figures
 from feedcalc.quantities import read_quantity, write_number
 from feedcalc.records import Record, read_document
-from feedcalc.report import Figure, figure, flat_figures
+from feedcalc.report import Figure, figure, flat_figures, sludge_grams, sludge_lime
 from feedcalc.request import Request, read_request
 from feedcalc.season import (
     LIQUID,
@@ -138,34 +138,19 @@ class AnsweredBatches:
         answer = self.answer(request, "")
 
         def held(element: str) -> Estimate:
-            return answer.spread(lambda outcome: _held(outcome, outcome.steep.sludge.grams_per_gram[element], element))
-
-        def lime(outcome: Outcome) -> float:
-            liquor = outcome.steep.liquor.alkalinity / 1000 * _left_behind(outcome)
-            return max(outcome.steep.sludge.lime_value * outcome.batch.ash_grams + liquor, 0.0)
+            return answer.spread(lambda outcome: max(sludge_grams(outcome, element), 0.0))
 
         return Worth(
             held("potassium"),
             held("calcium"),
             held("magnesium"),
-            answer.spread(lime),
+            answer.spread(lambda outcome: max(sludge_lime(outcome), 0.0)),
             answer.spread(lambda outcome: outcome.batch.ash_grams),
         )
 
     def answer(self, request: str, dilution: str) -> Answer:
         """The batch worked through, with another dilution where one is given."""
         return _answered(request, dilution, self.ranges)
-
-
-def _left_behind(outcome: Outcome) -> float:
-    """Litres of liquor that stay between and above the grains."""
-    solid = outcome.batch.ash_grams / outcome.sample.particle_density
-    return max(outcome.batch.sludge_litres - solid, 0.0) + outcome.batch.guard_litres
-
-
-def _held(outcome: Outcome, grams_per_gram: float, element: str) -> float:
-    liquor = outcome.steep.liquor.milligrams_per_litre(element) / 1000 * _left_behind(outcome)
-    return max(grams_per_gram * outcome.batch.ash_grams + liquor, 0.0)
 
 
 def _as_ash(lime: float, outcome: Outcome) -> float:

@@ -1,0 +1,108 @@
+"""What must hold of any book: the order of entries tells nothing, parts add up to the whole, more is never less."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from feedcalc.estimates import Estimate
+from feedcalc.season import QUANTITIES, Bed, Reader, Told, Worth, standing_on, total_between
+
+LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
+TODAY = date(2026, 5, 1)
+
+
+class FixedBatches:
+    def litre_of_feed(self, request: str, dilution: str) -> Worth:
+        return Worth(
+            potassium=Estimate(0.05, 0.1, 0.2), lime_value=Estimate(0.1, 0.2, 0.3), ash=Estimate(0.2, 0.4, 0.6)
+        )
+
+    def whole_sludge(self, request: str) -> Worth:
+        return Worth(lime_value=Estimate(30.0, 50.0, 80.0), ash=Estimate.exactly(100.0))
+
+
+READER = Reader(FixedBatches())
+BED = Told("bed", "bed", {"name": "Bed", "area": "4 m2", "texture": "loam", "plant": "tomato"})
+TEST = Told("test", "soil test", {"bed": "bed", "date": "2025-01-01", "ph": "5.6", "tested_with": "laboratory"})
+GIVEN = st.sampled_from([("dry ash", "g"), ("lime", "g"), ("liquid feed", "mL"), ("sludge", "g"), ("compost", "g")])
+
+
+@st.composite
+def entries(draw, id_: str) -> Told:
+    what, unit = draw(GIVEN)
+    day = TODAY - timedelta(days=draw(st.integers(0, 800)))
+    where = draw(st.sampled_from(["", "", "50 %", "1 m2", "by the path"]))
+    texts = {"bed": "bed", "date": day.isoformat(), "what": what, "where": where, "request": '{"schema": 1}'}
+    return Told(id_, "entry", {**texts, "amount": f"{draw(st.integers(1, 4000))} {unit}"})
+
+
+books = st.integers(1, 8).flatmap(lambda n: st.tuples(*(entries(f"e{i}") for i in range(n))))
+
+
+def bed_of(records) -> Bed:
+    (bed,) = READER.book([BED, TEST, *records], TODAY).beds
+    assert not bed.aside
+    return bed
+
+
+def ends(worth: Worth | None) -> list[float]:
+    assert worth is not None
+    return [end for name in QUANTITIES for e in [getattr(worth, name)] for end in (e.low, e.typical, e.high)]
+
+
+def close(one: list[float], other: list[float]) -> bool:
+    return all(abs(a - b) <= 1e-9 * max(abs(a), abs(b), 1.0) for a, b in zip(one, other, strict=True))
+
+
+@settings(max_examples=60, deadline=None)
+@given(books, st.randoms(use_true_random=False))
+def test_the_order_of_records_changes_nothing(records, order):
+    shuffled = list(records)
+    order.shuffle(shuffled)
+    one, other = bed_of(records), bed_of(shuffled)
+    assert standing_on(one, TODAY, LIME_OF_ASH) == standing_on(other, TODAY, LIME_OF_ASH)
+
+
+@settings(max_examples=60, deadline=None)
+@given(books, st.integers(1, 3999))
+def test_an_entry_split_in_two_changes_no_total(records, at):
+    first = records[0]
+    number, unit = first.text("amount").split()
+    part = min(at, int(number) - 1)
+    if part < 1:
+        return
+    halves = [
+        Told(f"{first.id}-{name}", "entry", {**first.texts, "amount": f"{amount} {unit}"})
+        for name, amount in (("a", part), ("b", int(number) - part))
+    ]
+    whole, split = bed_of(records), bed_of([*halves, *records[1:]])
+    for after in (date(2020, 1, 1), TODAY - timedelta(days=365)):
+        assert close(ends(total_between(whole, after, TODAY)), ends(total_between(split, after, TODAY)))
+
+
+@settings(max_examples=80, deadline=None)
+@given(books, entries("more"))
+def test_one_entry_more_never_lowers_a_total_nor_widens_the_room(records, more):
+    before, after = (
+        standing_on(bed_of(records), TODAY, LIME_OF_ASH),
+        standing_on(bed_of([*records, more]), TODAY, LIME_OF_ASH),
+    )
+    assert all(b <= a + 1e-9 for b, a in zip(ends(before.year), ends(after.year), strict=True))
+    assert all(b <= a + 1e-9 for b, a in zip(ends(before.calendar), ends(after.calendar), strict=True))
+    assert before.advice is not None
+    assert after.advice is not None
+    assert after.advice.ash <= before.advice.ash + 1e-9
+    assert before.moved.typical <= after.moved.typical + 1e-12
+
+
+@settings(max_examples=60, deadline=None)
+@given(books)
+def test_a_part_is_never_told_less_than_the_mean_of_the_bed(records):
+    bed = bed_of(records)
+    total = total_between(bed, TODAY - timedelta(days=900), TODAY)
+    assert total is not None
+    mean = sum(entry.worth.ash.typical for entry in bed.entries) / 4.0
+    assert total.ash.typical >= mean - 1e-9 or len({entry.patch for entry in bed.entries if entry.patch}) > 1
