@@ -7,11 +7,14 @@
 //       patience                          milliseconds to wait for one answer before Python is restarted (15 000)
 //       patienceAtStart                   milliseconds without a sign of life from a starting worker (60 000)
 //       snapshot                          false starts Python plainly: slower, same answers
-//   feedcalcEngine.ask(request, { line })  promise of the reply object of `feedcalc.engine.calculate`
+//   feedcalcEngine.ask(request, { line, onProgress })  promise of the reply object of `feedcalc.engine.calculate`
 //       Of all asked on one line ("sheet" unless named) only the newest counts: an older one that has no answer
 //       yet is rejected with an error named "Superseded". Others: "TimedOut" (Python hung and is being
 //       restarted), "Failed" (Python can't be had). May be asked before the engine is ready: it waits.
 //   feedcalcEngine.restart()              end the worker and start another; what waits is asked again
+//
+// onProgress({ done, total }) comes now and then while a long answer is worked out. An answer under way is dropped as
+// soon as something newer is asked on its line, so what is typed waits for one slice of it at most.
 //
 // <html data-engine> says "starting", "ready" or "failed". The payload and the program of the worker stand in the
 // elements #engine-payload and #engine-program, as text (one file) or as an address to fetch (site).
@@ -20,7 +23,7 @@
 
 const feedcalcEngine = (() => {
   const named = (name, message) => Object.assign(new Error(message), { name });
-  const waiting = new Map(); // line -> {id, text, resolve, reject}, the newest of each line
+  const waiting = new Map(); // line -> {id, text, onProgress, resolve, reject}, the newest of each line
   let settings = {};
   let worker = null;
   let ready = false;
@@ -89,6 +92,8 @@ const feedcalcEngine = (() => {
       mark("ready");
       settings.onReady({ how: message.ready, milliseconds: performance.now() - startedAt });
       sendNext();
+    } else if (message.total !== undefined) {
+      goesOn(message);
     } else if (message.id !== undefined) {
       answered(message);
     } else {
@@ -96,10 +101,11 @@ const feedcalcEngine = (() => {
     }
   }
 
-  function ask(request, { line = "sheet" } = {}) {
+  function ask(request, { line = "sheet", onProgress = () => {} } = {}) {
     return new Promise((resolve, reject) => {
       waiting.get(line)?.reject(named("Superseded", "a newer request took its place"));
-      waiting.set(line, { id: ++lastId, text: JSON.stringify(request), resolve, reject });
+      waiting.set(line, { id: ++lastId, text: JSON.stringify(request), onProgress, resolve, reject });
+      if (busy?.line === line) worker.postMessage({ drop: busy.id });
       if (document.documentElement.dataset.engine === "failed") settle(line, lastId)?.reject(named("Failed", "no engine"));
       else sendNext();
     });
@@ -112,6 +118,13 @@ const feedcalcEngine = (() => {
       worker.postMessage({ id, request: text });
       return;
     }
+  }
+
+  function goesOn({ id, done, total }) {
+    clearTimeout(busy.timer);
+    busy.timer = setTimeout(hung, settings.patience);
+    const entry = waiting.get(busy.line);
+    if (entry?.id === id) entry.onProgress({ done, total });
   }
 
   /** Take the entry with this id off its line, if it is still the newest there. */
@@ -127,7 +140,7 @@ const feedcalcEngine = (() => {
     const entry = settle(busy.line, id);
     busy = null;
     if (reply !== undefined) entry?.resolve(JSON.parse(reply));
-    else entry?.reject(named("Failed", failed));
+    else entry?.reject(named("Failed", failed)); // of what was dropped nobody waits any longer
     sendNext();
   }
 

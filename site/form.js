@@ -1,6 +1,7 @@
 // The form as a request and back. The name of a field is its path in the request; what stands in it is sent as typed.
 //
 //   feedcalcForm.read()          the request in the form; empty fields are left out
+//   feedcalcForm.askedAt(place, request)   the request without the fields that this place does not ask for (places.js)
 //   feedcalcForm.write(request)  fill the form; returns the paths of what it has no field for
 //   feedcalcForm.addCan()        another row of cans, empty; returns its first field
 //   feedcalcForm.removeCan(row)
@@ -33,6 +34,20 @@ const feedcalcForm = (() => {
     }
     if (request.cans) request.cans = request.cans.filter(Boolean);
     return request;
+  }
+
+  function askedAt(place, request) {
+    const asked = structuredClone(request);
+    for (const field of fields()) {
+      const places = field.closest("[data-for]")?.dataset.for.split(" ") ?? [place];
+      if (places.includes(place)) continue;
+      const steps = field.name.split(".");
+      const last = steps.pop();
+      if (isList(asked[steps[0]])) delete asked[steps[0]];
+      const above = steps.reduce((part, step) => part?.[step], asked);
+      if (above) delete above[last];
+    }
+    return asked;
   }
 
   /** What stands at each path of a request: {"water.amount": "5 L"}. */
@@ -154,5 +169,5 @@ const feedcalcForm = (() => {
     summary.hidden = !errors.length;
   }
 
-  return { read, write, addCan, removeCan, tell };
+  return { read, askedAt, write, addCan, removeCan, tell };
 })();

@@ -12,8 +12,9 @@
   const form = byId("batch");
   const answer = byId("answer");
   const freshness = byId("freshness");
+  const rangesBar = byId("ranges-bar");
   const TYPING_PAUSE = 120; // milliseconds from the last key to the quick answer, which has no ranges
-  const RANGES_PAUSE = 800; // and from that to the whole one, which keeps the worker busy for longer
+  const RANGES_PAUSE = 150; // and from that to the whole one, which is dropped at the next key
   const CURRENT = "feedcalc.current";
 
   let batches = [];
@@ -25,6 +26,7 @@
   let rangesTimer = 0;
   let saidTimer = 0;
   let question = 0; // counts changes, so that an answer to an older one is known
+  const answered = {}; // by place: { text, reply }, the request whose whole answer is shown there
   let stored = true; // whether the last attempt to keep something worked
   let toastAction = null;
 
@@ -58,6 +60,7 @@
     feedcalcForm.tell(reply);
     if (!reply.ok) {
       answer.setAttribute("aria-busy", "false");
+      tellProgress(null);
       mark("stale", "Not for what is typed now: mend the marked fields first. These are the last figures that could be worked out.");
       const count = reply.errors.length;
       say(count === 1 ? "One field needs mending." : `${count} fields need mending.`);
@@ -68,7 +71,11 @@
       if (whole || !["reactions", "label"].includes(name)) put(name, markup);
     }
     answer.setAttribute("aria-busy", String(!whole));
-    if (whole) {
+    if (sheet() === "dry") {
+      mark("fresh", "For what is typed now.");
+      say("Sheet for dry ash worked out.");
+    } else if (whole) {
+      tellProgress(null);
       feedcalcLabels.refresh();
       mark("fresh", "For what is typed now.");
       say(`Sheet worked out: ${document.querySelector('[data-part="bar"]').textContent.replaceAll(/\s+/g, " ").trim()}`);
@@ -78,8 +85,16 @@
   }
 
   function mark(state, words) {
-    freshness.dataset.freshness = state;
-    freshness.textContent = words;
+    const line = sheet() === "dry" ? byId("dry-freshness") : freshness;
+    line.dataset.freshness = state;
+    line.textContent = words;
+  }
+
+  /** How far the ranges are, `{ done, total }`; null while none are being worked out. */
+  function tellProgress(far) {
+    rangesBar.classList.toggle("going", Boolean(far));
+    rangesBar.max = far?.total ?? 1;
+    rangesBar.value = far?.done ?? 0;
   }
 
   /** Told to those who listen, once what is typed has come to rest. */
@@ -90,32 +105,65 @@
 
   // ---- From what is typed to the answer -------------------------------------------------------------------
 
+  /** Which of the two sheets that follow the form is shown, or was last. */
+  const sheet = () => (feedcalcPlaces.current() === "dry" ? "dry" : "batch");
+
+  /** What the form asks of the sheet that is shown. */
+  const asking = () => (sheet() === "dry" ? { ...feedcalcForm.askedAt("dry", batch.request), ask: "spread", now: localMoment() } : feedcalcForm.askedAt("batch", batch.request));
+
   function recalculate(pause = TYPING_PAUSE) {
     const asked = ++question;
     clearTimeout(quickTimer);
     clearTimeout(rangesTimer);
+    tellProgress(null);
     answer.setAttribute("aria-busy", "true");
-    if (freshness.dataset.freshness !== "example") mark("stale", "Being worked out anew…");
+    if (sheet() === "dry" || freshness.dataset.freshness !== "example") mark("stale", "Being worked out anew…");
     quickTimer = setTimeout(async () => {
-      const quick = await askFor(asked, { ...batch.request, ranges: "off" });
+      const request = asking();
+      const quick = await askFor(asked, { ...request, ranges: "off" });
       if (!quick) return;
       show(quick, false);
-      if (!quick.ok) return;
+      if (!quick.ok || sheet() === "dry") {
+        answered[sheet()] = { text: textOf(request), reply: quick };
+        return;
+      }
+      tellProgress({ done: 0, total: 1 });
       rangesTimer = setTimeout(async () => {
-        const whole = await askFor(asked, { ...batch.request, ranges: "on" });
-        if (whole) show(whole, true);
+        const whole = await askFor(asked, { ...request, ranges: "on" });
+        if (!whole) return;
+        show(whole, true);
+        answered.batch = { text: textOf(request), reply: whole };
       }, pause ? RANGES_PAUSE : 0);
     }, pause);
+  }
+
+  /** A request without the clock that the sheet for dry ash is given, which would make each one another. */
+  const textOf = (request) => JSON.stringify(request.ask ? { ...request, now: "" } : request);
+
+  /** Another place is shown: its sheet is worked out where it is not for what stands in the form. */
+  function placeChanged(place) {
+    if (place === "book") return;
+    const known = answered[place];
+    if (known?.text !== textOf(asking())) recalculate(0);
+    else {
+      clearTimeout(quickTimer);
+      clearTimeout(rangesTimer);
+      question += 1;
+      feedcalcForm.tell(known.reply);
+    }
   }
 
   /** The reply, or null where something newer was asked or none can be had. */
   async function askFor(asked, request) {
     try {
-      const reply = await feedcalcEngine.ask(request);
+      const reply = await feedcalcEngine.ask(request, {
+        onProgress: (far) => { if (asked === question) tellProgress(far); },
+      });
       return asked === question ? reply : null;
     } catch (error) {
       if (asked !== question || error.name === "Superseded") return null;
       answer.setAttribute("aria-busy", "false");
+      tellProgress(null);
       mark("stale", error.name === "TimedOut"
         ? "This took too long and was stopped. Change something, or try again."
         : "Not worked out: the calculator does not run here. What is typed is kept.");
@@ -319,6 +367,7 @@
   function takeLink() {
     const found = feedcalcKeeping.readLink(location.hash);
     if (!found) return;
+    feedcalcPlaces.go("batch");
     history.replaceState(null, "", location.href.replace(/#.*$/, ""));
     offer(found, "A batch came with the link", "link");
   }
@@ -448,6 +497,8 @@
   });
   byId("copy-link").addEventListener("click", copyLink);
   byId("print").addEventListener("click", () => window.print());
+  byId("print-dry").addEventListener("click", () => window.print());
+  byId("batch-to-book").addEventListener("click", () => feedcalcPlaces.go("book"));
   byId("print-label").hidden = false;
   byId("print-label").addEventListener("click", () => {
     html.dataset.print = "label";
@@ -484,6 +535,7 @@
     listBatches();
   });
 
+  feedcalcPlaces.start(placeChanged);
   openBatches();
   feedcalcLabels.start({ current: () => batch, all: () => batches });
   startEngine();

@@ -4,10 +4,15 @@
 //
 // Messages in:   {start: {payload: base64 text or ArrayBuffer, snapshot: boolean}}
 //                {id, request: JSON text}
+//                {drop: id}                                       its answer is no longer wanted
 // Messages out:  {stage: "unpacking" | "starting", done, total}   bytes of payload dealt with
 //                {ready: "snapshot" | "plain"}
 //                {failed: text}
-//                {id, reply: JSON text}   or   {id, failed: text}
+//                {id, done, total}                                slices of the work on it that are done
+//                {id, reply: JSON text}   or   {id, failed: text}   or   {id, dropped: true}
+//
+// An answer is worked out in slices. Between two of them the worker looks into its mail, so that a question nobody
+// waits for any longer is dropped within one slice.
 //
 // The payload: length of the first frame as uint32, a zstd frame of pyodide.asm.wasm, a zstd frame of the image
 // that bake.mjs packs: uint32 length of an index in JSON, the index, library, packages, pages of the snapshot.
@@ -18,7 +23,9 @@ const RUNTIME = "https://runtime.invalid/"; // never asked for: both files the r
 const SITE_PACKAGES = "/lib/python3.14/site-packages";
 const HEADER_OF_SNAPSHOT = 128; // bytes before the memory itself
 let python = null;
-let calculate = null;
+let answerInSteps = null;
+let dropped = null; // id of the question that was taken back last
+const mail = new MessageChannel(); // a message to ourselves comes after those that wait already
 
 self.onmessage = async ({ data }) => {
   if (data.start) {
@@ -29,12 +36,40 @@ self.onmessage = async ({ data }) => {
     }
     return;
   }
-  try {
-    self.postMessage({ id: data.id, reply: calculate(data.request) });
-  } catch (error) {
-    self.postMessage({ id: data.id, failed: String(error?.message ?? error).slice(-2000) });
-  }
+  if (data.drop !== undefined) dropped = data.drop;
+  else await work(data);
 };
+
+/** Work out an answer, slice by slice. */
+async function work({ id, request }) {
+  let steps = null;
+  try {
+    steps = answerInSteps(request);
+    let step = steps.next();
+    for (; !step.done; step = steps.next()) {
+      const [done, total] = step.value.toJs();
+      step.value.destroy();
+      self.postMessage({ id, done, total });
+      await mailRead();
+      if (dropped === id) {
+        self.postMessage({ id, dropped: true });
+        return;
+      }
+    }
+    self.postMessage({ id, reply: step.value });
+  } catch (error) {
+    self.postMessage({ id, failed: String(error?.message ?? error).slice(-2000) });
+  } finally {
+    steps?.destroy();
+  }
+}
+
+function mailRead() {
+  return new Promise((resolve) => {
+    mail.port1.onmessage = resolve;
+    mail.port2.postMessage(null);
+  });
+}
 
 /** Start Python and say how: from the snapshot, or plainly where that was not wanted or did not work. */
 async function start({ payload, snapshot }) {
@@ -139,5 +174,5 @@ async function startPython({ packages }, snapshot) {
   // A snapshot brings back the abilities and the random state of the machine that made it.
   python._module.HEAP32[placeOfTrampoline(python._module)] = trampoline;
   python.runPython("import random\nrandom.seed()");
-  calculate = python.pyimport("feedcalc.engine").calculate;
+  answerInSteps = python.pyimport("feedcalc.engine").answer_in_steps;
 }

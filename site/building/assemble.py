@@ -42,6 +42,7 @@ SCRIPTS = (
     "offline.js",
     "keeping.js",
     "form.js",
+    "places.js",
     "label_choice.js",
     "page.js",
     "book_keeping.js",

@@ -121,8 +121,8 @@ def test_of_several_questions_only_the_newest_is_answered(ready_page: Page) -> N
 
 
 HANG = [
-    "reply: calculate(data.request)",
-    'reply: data.request.includes("hang") ? hang() : calculate(data.request)',
+    "steps = answerInSteps(request);",
+    'steps = request.includes("hang") ? hang() : answerInSteps(request);',
 ]
 HANGING = ["let python = null;", "let python = null; const hang = () => { for (;;); };"]
 
