@@ -115,6 +115,13 @@ def test_three_tons_of_lime_in_ash_scs_maine_1990():
     assert 7 * 2000 * POUNDS_TO_THE_ACRE / advice.ash == pytest.approx(16, abs=0.1)
 
 
+@pytest.mark.parametrize(("lime", "printed"), [(4.32, 7.23), (7.94, 13.24)])
+def test_ash_weighed_out_for_lime_in_a_pot_trial_gilan_lime_ash(lime, printed):
+    # Printed for two soils: 4.32 and 7.94 g of CaCO3, 7.23 and 13.24 g of ash. The first pair gives the ash's worth,
+    # 4.32 / 7.23 = 0.5975, the second 0.5997: 0.60, and 4.32 / 0.60 = 7.20, 7.94 / 0.60 = 13.23.
+    assert ash_that_meets(Estimate.exactly(lime), Estimate.exactly(0.60)).typical == pytest.approx(printed, rel=0.005)
+
+
 def test_the_conversions_used_here_are_those_of_the_reader():
     assert converted(1.0, "lb", "g") / converted(100.0, "ft^2", "m^2") == pytest.approx(
         POUNDS_TO_100_SQUARE_FEET, rel=1e-4
