@@ -6,6 +6,8 @@ raises `AssertionError`; anything else that comes out of it is a fault as well.
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 from collections.abc import Callable, Mapping
@@ -17,8 +19,9 @@ from feedcalc.answer import answer_to
 from feedcalc.ash import ELEMENTS
 from feedcalc.batch import water_kilograms
 from feedcalc.engine import calculate
-from feedcalc.errors import InputError
+from feedcalc.errors import InputError, InputErrors
 from feedcalc.formulas import molar_masses
+from feedcalc.plots import header_of, plan_of
 from feedcalc.quantities import CUSTOMS, KINDS, read_dilution, read_number, read_quantity, write_quantity
 from feedcalc.request import FIELDS, LOCALES, read_request
 from tests.contract.asking import every_figure
@@ -46,15 +49,20 @@ def check_number(text: str) -> None:
             assert again.value == pytest.approx(quantity.value, rel=1e-9)
 
 
-def _or_named_refusal(read: Callable[[], Any]) -> Any:
+def _or_named_refusal(read: Callable[[], Any], fields: frozenset[str] | None = frozenset({"field"})) -> Any:
     try:
         return read()
     except InputError as error:
-        _is_whole(error.as_dict(), {"field"})
-        return None
+        faults = [error]
+    except InputErrors as errors:
+        faults = list(errors.errors)
+    assert faults
+    for fault in faults:
+        _is_whole(fault.as_dict(), fields)
+    return None
 
 
-def _is_whole(error: Mapping[str, str], fields: set[str] | None = None) -> None:
+def _is_whole(error: Mapping[str, str], fields: frozenset[str] | None = None) -> None:
     assert set(error) == {"field", "given", "problem", "accepted"}, error
     assert error["problem"].strip(), error
     assert error["accepted"].strip(), error
@@ -130,7 +138,80 @@ def nothing_is_lost_or_made(request: str) -> None:
     assert steep.liquor.equilibrium.balance_error <= 1e-8
 
 
-DOORS: dict[str, Callable[[str], None]] = {"numbers": check_number, "requests": check_request}
+AT, BY = "2026-05-01T09:00:00.000Z", "one"
+
+
+def check_book(text: str) -> None:
+    """A file of a season book: read, shown, written and read again with nothing changed; or refused."""
+    read = _asked_of_a_book("read file", text=text)
+    if not read["ok"]:
+        return
+    _book_holds(read["values"]["book"]["changed"])
+
+
+def check_table(text: str) -> None:
+    """A table laid over an empty book: read twice, and written and read, it changes nothing more; or it is refused."""
+    read = _asked_of_a_book("read csv", text=text)
+    if not read["ok"]:
+        return
+    _book_holds(read["values"]["book"]["changed"])
+    again = _asked_of_a_book("read csv", read["values"]["book"]["changed"], text=text)
+    assert again["ok"], again
+    assert again["values"]["book"]["changed"] == [], "a table read twice changes the book"
+
+
+def _book_holds(records: list[dict[str, Any]]) -> None:
+    written_out = _asked_of_a_book("write file", records)["values"]["book"]["text"]
+    again = _asked_of_a_book("read file", text=written_out)
+    assert again["ok"], again
+    assert again["values"]["book"]["changed"] == records, "a book changes when saved and opened"
+    table = _asked_of_a_book("write csv", records)["values"]["book"]["text"]
+    laid_over = _asked_of_a_book("read csv", records, text=table)
+    assert laid_over["ok"], laid_over
+    assert laid_over["values"]["book"]["changed"] == [], "a book's own table changes it"
+    shown = _told(
+        {"schema": 1, "ask": "season", "ranges": "off", "now": "2026-05-01T09:00", "book": _envelope(records)}
+    )
+    if shown["ok"]:
+        figures_are_sound(shown["values"])
+
+
+def _envelope(records: list[dict[str, Any]]) -> dict[str, Any]:
+    return {"format": "feedcalc season book", "version": 1, "records": records}
+
+
+def _asked_of_a_book(do: str, records: list[dict[str, Any]] | None = None, **more: str) -> dict[str, Any]:
+    asked = {"schema": 1, "ask": "book", "do": do, "at": AT, "by": BY, "book": _envelope(records or []), **more}
+    return _told(asked)
+
+
+def _told(request: dict[str, Any]) -> dict[str, Any]:
+    reply: dict[str, Any] = json.loads(calculate(json.dumps(request)), parse_constant=_no_number)
+    if not reply["ok"]:
+        assert reply["errors"]
+        for error in reply["errors"]:
+            _is_whole(error)
+    return reply
+
+
+def check_plots(text: str) -> None:
+    """A table of plots: a plan for a row, or every faulty column of it."""
+    rows = list(csv.reader(io.StringIO(text.replace("\x00", ""), newline="")))[:20]
+    header = _or_named_refusal(lambda: header_of(rows[0]), None) if rows else None
+    if header is None:
+        return
+    for row in rows[1:]:
+        if len(row) == len(header.cells):
+            _or_named_refusal(lambda row=row: plan_of(header.plot_of(row), "2026-05-01", "metric", "en-GB"), None)
+
+
+DOORS: dict[str, Callable[[str], None]] = {
+    "numbers": check_number,
+    "requests": check_request,
+    "books": check_book,
+    "tables": check_table,
+    "plots": check_plots,
+}
 
 # Words worth trying at any place of a text.
 WORDS = tuple(
@@ -158,6 +239,8 @@ WORDS = tuple(
                 "{",
                 '"',
             ),
+            *('"kind": "entry"', '"fields": {', '"text": "', '"at": "2026-05-01T09:00:00.000Z"', '"history": []'),
+            *("bed,", "entry,", "soil test,", ",\r\n", '""', "dry ash", "liquid feed", "sludge", "removed", "\r", ";"),
             *("cans = ", "dilution = ", "locale = ", "customs = ", "schema = ", "solution.totals.potassium = "),
         ]
     )

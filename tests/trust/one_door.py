@@ -12,7 +12,7 @@ import time
 
 import atheris
 
-READERS = ("quantities", "request", "wording", "plots", "suitability", "ash", "water_supply", "label_paper")
+READERS = ("quantities", "request", "wording", "records", "season", "plots", "suitability", "ash", "water_supply")
 LONGEST_ANSWER = 2.0  # seconds of this processor's time; longer is a hang
 
 with atheris.instrument_imports(include=[f"feedcalc.{name}" for name in READERS], enable_loader_override=False):
