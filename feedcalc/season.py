@@ -15,6 +15,7 @@ Rules of this room:
 
 from __future__ import annotations
 
+import base64
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
@@ -363,8 +364,9 @@ class Reader:
 
     def _liquid(self, record: Told) -> Worth:
         litres = self._read(record, "amount", "volume", minimum=0.001, maximum=1e7).value
-        if record.text("request"):
-            return self.batches.litre_of_feed(record.text("request"), record.text("dilution")).scaled(litres)
+        request = batch_of(record)
+        if request:
+            return self.batches.litre_of_feed(request, record.text("dilution")).scaled(litres)
         if any(record.text(name) for name in OWN_FIGURES):
             return self._own(record, required=True)
         raise InputError(
@@ -375,7 +377,7 @@ class Reader:
         )
 
     def _sludge(self, record: Told, ashes: Mapping[str, Told]) -> tuple[Worth, Estimate]:
-        amount, request = record.text("amount"), record.text("request")
+        amount, request = record.text("amount"), batch_of(record)
         if amount.endswith("%"):
             if not request:
                 accepted = said("a volume or a weight, or the batch that the share is of")
@@ -448,6 +450,24 @@ class Reader:
 OWN_FIGURES = ("potassium", "calcium", "magnesium", "lime_value")
 
 
+def batch_of(record: Told) -> str:
+    """The request of the batch that an entry is from: as kept with it, else out of a link that carries one, else empty.
+
+    >>> batch_of(Told("a", "entry", {"batch": "https://example.org/ash/#batch=eyJzY2hlbWEiOjF9"}))
+    '{"schema":1}'
+    """
+    if record.text("request"):
+        return record.text("request")
+    _, mark, carried = record.text("batch").partition("#batch=")
+    if not mark:
+        return ""
+    try:
+        return base64.urlsafe_b64decode(carried + "=" * (-len(carried) % 4)).decode("utf-8")
+    except ValueError:
+        problem = said("This link holds no batch.")
+        raise InputError("batch", record.text("batch")[:60], problem, said("a link from a batch's label")) from None
+
+
 def kept_ash(record: Told) -> Ash:
     """The ash of an ``ash`` record: kind, state, analysis and weighings of what it was learned from.
 
@@ -457,6 +477,7 @@ def kept_ash(record: Told) -> Ash:
     return _ash_of_request(_request(evidence, "evidence")) if evidence else ash_of("mixed", "fresh")
 
 
+@lru_cache(maxsize=256)
 def _request(text: str, where: str) -> Request:
     try:
         document = json.loads(text)

@@ -43,6 +43,7 @@ from feedcalc.season import (
     Told,
     Worth,
     a_year_before,
+    batch_of,
     interval_of,
     last_of,
     lime_need,
@@ -117,40 +118,50 @@ class AnsweredBatches:
 
     def litre_of_feed(self, request: str, dilution: str) -> Worth:
         """A litre of feed as poured, in grams; raises `InputError` where the request is no batch."""
-        answer = self.answer(request, dilution)
-
-        def grams(element: str) -> Estimate:
-            return answer.spread(lambda outcome: outcome.own.liquor.milligrams_per_litre(element) / 1000)
-
-        def lime(outcome: Outcome) -> float:
-            return max(outcome.own.liquor.alkalinity, 0.0) / 1000
-
-        return Worth(
-            grams("potassium"),
-            grams("calcium"),
-            grams("magnesium"),
-            answer.spread(lime),
-            answer.spread(lambda outcome: _as_ash(lime(outcome), outcome)),
-        )
+        return _litre_of_feed(request, dilution, self.ranges)
 
     def whole_sludge(self, request: str) -> Worth:
         """All the sludge of a batch with the liquor left in it, in grams."""
-        answer = self.answer(request, "")
-
-        def held(element: str) -> Estimate:
-            return answer.spread(lambda outcome: max(sludge_grams(outcome, element), 0.0))
-
-        return Worth(
-            held("potassium"),
-            held("calcium"),
-            held("magnesium"),
-            answer.spread(lambda outcome: max(sludge_lime(outcome), 0.0)),
-            answer.spread(lambda outcome: outcome.batch.ash_grams),
-        )
+        return _whole_sludge(request, self.ranges)
 
     def answer(self, request: str, dilution: str) -> Answer:
         """The batch worked through, with another dilution where one is given."""
         return _answered(request, dilution, self.ranges)
+
+
+@lru_cache(maxsize=256)
+def _litre_of_feed(request: str, dilution: str, ranges: str) -> Worth:
+    answer = _answered(request, dilution, ranges)
+
+    def grams(element: str) -> Estimate:
+        return answer.spread(lambda outcome: outcome.own.liquor.milligrams_per_litre(element) / 1000)
+
+    def lime(outcome: Outcome) -> float:
+        return max(outcome.own.liquor.alkalinity, 0.0) / 1000
+
+    return Worth(
+        grams("potassium"),
+        grams("calcium"),
+        grams("magnesium"),
+        answer.spread(lime),
+        answer.spread(lambda outcome: _as_ash(lime(outcome), outcome)),
+    )
+
+
+@lru_cache(maxsize=256)
+def _whole_sludge(request: str, ranges: str) -> Worth:
+    answer = _answered(request, "", ranges)
+
+    def held(element: str) -> Estimate:
+        return answer.spread(lambda outcome: max(sludge_grams(outcome, element), 0.0))
+
+    return Worth(
+        held("potassium"),
+        held("calcium"),
+        held("magnesium"),
+        answer.spread(lambda outcome: max(sludge_lime(outcome), 0.0)),
+        answer.spread(lambda outcome: outcome.batch.ash_grams),
+    )
 
 
 def _as_ash(lime: float, outcome: Outcome) -> float:
@@ -159,7 +170,8 @@ def _as_ash(lime: float, outcome: Outcome) -> float:
     return lime / per_gram if per_gram > 0 else 0.0
 
 
-@lru_cache(maxsize=128)
+# Whole answers are large; what a book asks again and again is kept by the two above.
+@lru_cache(maxsize=8)
 def _answered(text: str, dilution: str, ranges: str) -> Answer:
     try:
         document = json.loads(text)
@@ -201,7 +213,8 @@ def season_answer(request: Request) -> SeasonAnswer:
         assumed["now"] = today.isoformat()
     ash = asked_ash(request)
     ash_lime = ash_worth(ash, SEED).lime
-    told = [_Told(request, bed, book, today, ash_lime) for bed in book.beds]
+    steps = {bed.id: timeline(bed, _first_day(bed, today), today) for bed in book.beds}
+    told = [_Told(request, bed, book, today, ash_lime, steps[bed.id]) for bed in book.beds]
     chosen = bed_id or (book.beds[0].id if book.beds else "")
     values: dict[str, Any] = {
         "today": today.isoformat(),
@@ -218,7 +231,6 @@ def season_answer(request: Request) -> SeasonAnswer:
         read_as = _amount_read_as(what_if, request)
         chosen = values["what_if"]["bed"]
     asked = chosen if bed_id or what_if is not None else ""
-    steps = {bed.id: timeline(bed, _first_day(bed, today), today) for bed in book.beds}
     tables = (*TABLES_BEHIND_A_SEASON, *(("metal_limits",) if values["metals"] else ()))
     cautions = tuple(c for c in cautions_for(set()) if c.where == "applying" or c.id == "ammonia")
     return SeasonAnswer({"season": values}, assumed, steps, chosen, asked, cautions, tables, read_as)
@@ -277,6 +289,7 @@ class _Told:
     book: Book
     today: date
     ash_lime: Estimate
+    steps: tuple[Step, ...]
 
     def values(self) -> dict[str, Any]:
         bed, today = self.bed, self.today
@@ -330,7 +343,7 @@ class _Told:
                     "lime_value": figure(step.lime, "g CaCO3/m2"),
                     "cap": figure(Estimate.exactly(step.cap), "g/m2"),
                 }
-                for step in timeline(bed, _first_day(bed, today), today)
+                for step in self.steps
             ],
         }
 
@@ -395,9 +408,10 @@ def _what_if(
     after = with_entry(before, entry)
     standing = standing_on(after, entry.day, ash_lime)
     asked = _circumstances(request, bed, entry.day)
-    if entry.what == LIQUID and texts.get("request", "").strip():
+    batch = batch_of(record)
+    if entry.what == LIQUID and batch:
         answer = AnsweredBatches(reader.batches.ranges if isinstance(reader.batches, AnsweredBatches) else "on").answer(
-            texts["request"].strip(), texts.get("dilution", "").strip()
+            batch, record.text("dilution")
         )
         asked = replace(
             circumstances_of(answer.request, feed_facts(answer)),
