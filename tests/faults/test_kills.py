@@ -1,0 +1,88 @@
+"""Killing the process at any write loses at most the entry that was being written."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from feedcalc.book_store import open_book
+from feedcalc.errors import InputError
+from tests.faults.killing import AT, an_entry, faults_in
+
+MEMORY = "/dev/shm"
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def found() -> dict[str, Any]:
+    # What a killed process leaves is the same in memory, where waiting for a disk does not take most of the time.
+    with tempfile.TemporaryDirectory(dir=MEMORY if os.access(MEMORY, os.W_OK) else None) as folder:
+        command = [sys.executable, "-m", "tests.faults.killing", folder]
+        done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, check=False)
+    assert done.returncode == 0, done.stderr
+    return dict(json.loads(done.stdout))
+
+
+def test_after_hundreds_of_kills_every_reported_entry_is_there_and_the_book_is_whole(found):
+    assert found["faults"] == []
+    assert found["kills"] >= 250
+
+
+def test_the_kills_fell_while_entries_were_being_written(found):
+    assert found["entries"] > 200
+    assert 0 < found["unreported"] <= found["kills"]
+
+
+def test_kills_inside_an_import_leave_all_of_it_or_nothing(found):
+    assert found["imports_absent"] > 10
+    assert found["imports_whole"] >= 1
+
+
+def test_kills_inside_a_change_of_layout_leave_the_old_one_or_the_new_one(found):
+    assert found["layouts_old"] > 10
+    assert found["layouts_new"] >= 1
+
+
+# -- the look at what is left can see what it looks for --------------------------------------------------------
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    place = tmp_path / "book.sqlite"
+    with open_book(place) as store:
+        store.write([an_entry("a"), an_entry("b")], AT, "two entries")
+    return place
+
+
+def test_a_whole_book_has_no_faults(book):
+    assert faults_in(book, ["a", "b"]) == ([], 0)
+    assert faults_in(book, ["a"]) == ([], 1)
+
+
+def test_a_lost_entry_is_noticed(book):
+    with open_book(book) as store:
+        for table in ("step_back", "field", "record"):
+            name = "id" if table == "record" else "record"
+            store._connection.execute(f"DELETE FROM {table} WHERE {name} = 'b'")
+    assert faults_in(book, ["a", "b"]) == (["b was reported and is not there"], 0)
+
+
+def test_half_an_entry_is_noticed(book):
+    with open_book(book) as store:
+        store._connection.execute("DELETE FROM field WHERE record = 'b' AND name = 'amount'")
+    assert faults_in(book, ["a", "b"]) == (["b is there in part"], 0)
+
+
+def test_fields_without_their_record_are_noticed(book):
+    with open_book(book) as store:
+        store._connection.execute("PRAGMA foreign_keys = OFF")
+        store._connection.execute("DELETE FROM record WHERE id = 'b'")
+    with pytest.raises(InputError, match="damaged"):
+        faults_in(book, ["a"])
