@@ -191,6 +191,10 @@ def _answered(text: str, dilution: str, ranges: str) -> Answer:
         raise InputError(where, first.given, first.problem, first.accepted) from None
     except NoSolution as reason:
         raise InputError("request", "", str(reason), said("less extreme amounts")) from None
+    except Exception as fault:
+        # A fault of ours with one batch must not hide the rest of a book.
+        problem = said("feedcalc failed on this batch ({fault}); it is not counted.", fault=type(fault).__name__)
+        raise InputError("request", "", problem, said("a report of this batch to us")) from None
 
 
 # -- the answer -----------------------------------------------------------------------------------------------
