@@ -46,7 +46,7 @@ def printed(size: str, request: str | None = None, address: str = ADDRESS):
 
 
 @pytest.mark.parametrize("dots_to_the_inch", [203, 300])
-@pytest.mark.parametrize("size", ["A6", "62mm"])
+@pytest.mark.parametrize("size", ["A6", "A5", "4x6in", "62mm"])
 def test_the_code_is_read_from_the_print_and_holds_the_batch(browser: Browser, size: str, dots_to_the_inch: int):
     found = zxingcpp.read_barcodes(pixels(browser, printed(size).html, dots_to_the_inch))
     assert len(found) == 1
@@ -113,6 +113,108 @@ def test_the_pdf_is_one_page_of_the_size_and_its_words_can_be_taken_out(tmp_path
     ):
         assert "".join(words.split()) in text
 
+    fonts = fonts_of(pages[0])
+    assert fonts
+    assert all(embedded for _, embedded in fonts)
+
+
+def fonts_of(page) -> list[tuple[str, bool]]:
+    """The name of each font of a PDF page, and whether the file holds its letters."""
+    found = []
+    for entry in page["/Resources"]["/Font"].values():
+        font = entry.get_object()
+        inner = font.get("/DescendantFonts", [font])[0].get_object()
+        described = inner["/FontDescriptor"].get_object() if "/FontDescriptor" in inner else {}
+        drawn = font["/Subtype"] == "/Type3"
+        found.append(
+            (str(font.get("/BaseFont", "drawn")), drawn or any(f"/FontFile{n}" in described for n in ("", 2, 3)))
+        )
+    return found
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sizes_mm", "words"),
+    [
+        (["label", "--sheet", "2x2", "--start", "3", "--copies", "3"], [(210, 297)] * 2, "Causes severe skin burns"),
+        (["label", "--size", "62mm", "--copies", "2"], None, "In the eye:"),
+        (["wall", "--size", "Letter"], [(215.9, 279.4)], "then sprinkle the ash in."),
+    ],
+)
+def test_sheets_are_printed_on_paper_of_their_size(tmp_path: Path, monkeypatch, arguments, sizes_mm, words):
+    monkeypatch.setenv("FEEDCALC_BROWSER", installed_browser() or "")
+    out = tmp_path / "out.pdf"
+    result = CliRunner().invoke(main, [*arguments, "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    pages = PdfReader(out).pages
+    boxes = [
+        (float(page.mediabox.width) * MILLIMETRES / 72, float(page.mediabox.height) * MILLIMETRES / 72)
+        for page in pages
+    ]
+    if sizes_mm is None:
+        assert len(boxes) == 2
+        assert all(width == pytest.approx(62, abs=0.4) and 100 < height < 400 for width, height in boxes)
+    else:
+        assert boxes == [pytest.approx(size, abs=0.4) for size in sizes_mm]
+    assert all(embedded for page in pages for _, embedded in fonts_of(page))
+    text = "".join("".join(page.extract_text().split()) for page in pages)
+    assert "DANGER" in text
+    assert "".join(words.split()) in text
+
+
+def test_what_is_wished_on_the_page_is_previewed_kept_and_printed_on_paper_of_its_size(
+    browser: Browser, one_file: str, tmp_path: Path
+):
+    context = browser.new_context(device_scale_factor=300 / 96, offline=True, viewport={"width": 1280, "height": 1400})
+    page = context.new_page()
+    page.goto(one_file)
+    wait_for_engine(page)
+    wait_until(lambda: page.locator("#freshness").get_attribute("data-freshness") == "fresh", what="an answer")
+    preview = page.locator("#paper-preview")
+    drawing = preview.locator(".paper-page > svg")
+    assert preview.locator("svg").count() == 0, "nothing is set while this part is closed"
+    page.locator("#batch-name").fill(NAME)
+    page.locator("#label-choice summary").click()
+    expect(preview.locator("text").filter(has_text="Wood-ash liquor")).to_have_count(1)
+    assert "".join(NAME.split()) in "".join(preview.text_content().split())
+    page.evaluate("window.print = () => {}")
+
+    def boxes_printed() -> list[tuple[float, float]]:
+        wait_until(lambda: preview.get_attribute("aria-busy") == "false", what="a preview")
+        page.locator("#print-paper").click()
+        page.pdf(path=tmp_path / "page.pdf", prefer_css_page_size=True, print_background=True)
+        page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+        pages = PdfReader(tmp_path / "page.pdf").pages
+        assert all("DANGER" in each.extract_text() for each in pages)
+        assert "Batch sheet" not in "".join(each.extract_text() for each in pages)
+        return [
+            (float(each.mediabox.width) * MILLIMETRES / 72, float(each.mediabox.height) * MILLIMETRES / 72)
+            for each in pages
+        ]
+
+    def choose(**wishes: str) -> None:
+        preview.evaluate("place => place.setAttribute('aria-busy', 'asked')")
+        for name, value in wishes.items():
+            field = page.locator(f'[data-wish="{name}"]')
+            field.select_option(value) if field.evaluate("field => field.tagName") == "SELECT" else field.fill(value)
+
+    choose(code="own", address=ADDRESS, size="A5")
+    assert boxes_printed() == [pytest.approx((148, 210), abs=0.5)]
+    wide, high = drawing.bounding_box()["width"], drawing.bounding_box()["height"]
+    assert high / wide == pytest.approx(210 / 148, rel=0.01)
+    found = zxingcpp.read_barcodes(Image.open(io.BytesIO(drawing.screenshot())).convert("L"))
+    assert [each.text.split("#")[0] for each in found] == [ADDRESS]
+    choose(what="sheet", paper="Letter", grid="2 x 2", copies="5", start="2")
+    assert boxes_printed() == [pytest.approx((215.9, 279.4), abs=0.5)] * 2
+    choose(grid="4 x 9")
+    expect(page.locator('[data-error="label.grid"]')).to_contain_text("can't hold the cautions")
+    expect(page.locator("#print-paper")).to_be_disabled()
+    choose(what="wall", wall="A4")
+    assert boxes_printed() == [pytest.approx((210, 297), abs=0.5)]
+    page.reload()
+    assert page.locator('[data-wish="address"]').input_value() == ADDRESS
+    assert page.locator('[data-wish="what"]').input_value() == "wall"
+    context.close()
+
 
 def test_without_a_browser_a_pdf_is_refused_and_the_other_endings_are_named(tmp_path: Path, monkeypatch):
     monkeypatch.setenv("FEEDCALC_BROWSER", str(tmp_path / "none"))
@@ -130,7 +232,7 @@ def test_the_code_opens_the_batch_in_the_page_with_a_preview(page: Page, one_fil
     wait_for_engine(page)
     expect(page.locator("#preview")).to_be_visible()
     page.locator("#preview-keep").click()
-    expect(page.locator('[name="plant"]')).to_have_value("gooseberry")
+    expect(page.locator("#plant")).to_have_value("gooseberry")
 
 
 def test_the_page_ends_in_the_label_which_bears_the_batch_name_and_prints_alone(page: Page, one_file: str):
