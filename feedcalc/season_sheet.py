@@ -303,6 +303,7 @@ class _Told:
         next_ash = None if suits.word == HOLD else next_ash_day(bed, today)
         feed = next_feed_day(bed, today)
         need = lime_need(bed, standing)
+        room = 0.0 if standing.advice is None or verdict.word == HOLD else standing.advice.ash
         return {
             "id": bed.id,
             "name": bed.name,
@@ -326,12 +327,9 @@ class _Told:
             "target_ph": figure(Estimate.exactly(standing.target_ph), "1"),
             "lime_need": _maybe(need, lambda lime: figure(lime, "g CaCO3/m2")),
             "shift": figure(standing.moved, "1"),
-            "room": _maybe(standing.advice, lambda advice: figure(Estimate.exactly(advice.ash), "g/m2")),
-            "room_for_bed": _maybe(
-                standing.advice if bed.area is not None else None,
-                lambda advice: figure(Estimate.exactly(advice.ash * (bed.area or 0.0)), "g"),
-            ),
-            "limited_by": standing.advice.limited_by if standing.advice else "held back",
+            "room": figure(Estimate.exactly(room), "g/m2"),
+            "room_for_bed": _maybe(bed.area, lambda area: figure(Estimate.exactly(room * area), "g")),
+            "limited_by": "held back" if standing.advice is None or room == 0 else standing.advice.limited_by,
             "next_earliest": _maybe(feed, lambda days: days[0].isoformat()),
             "next_usual": _maybe(feed, lambda days: days[1].isoformat()),
             "next_ash": _maybe(next_ash, lambda day: day.isoformat()),
@@ -419,9 +417,9 @@ def _what_if(
         )
         asked = replace(
             circumstances_of(answer.request, feed_facts(answer)),
-            **{name: getattr(asked, name) for name in _OF_THE_BED},
+            **{name: getattr(asked, name) for name in _OF_THE_BED if name != "season" or asked.season},
         )
-    suits = verdict_for(asked).reasons if entry.what not in ("compost", "lime", "other") else _plants_aside(asked)
+    suits = _suits(asked, entry)
     reasons = _reasons_with(before, after, entry, standing, standing_on(before, entry.day, ash_lime), request.locale)
     verdict = _verdict(suits, reasons)
     return {
@@ -455,10 +453,15 @@ def _amount_read_as(fields: Mapping[str, str], request: Request) -> dict[str, st
 _OF_THE_BED = ("soil_ph", "tested_with", "tested_years_ago", "texture", "plant", "place", "season", "locale")
 
 
-def _plants_aside(case: Circumstances) -> tuple[Reason, ...]:
-    """What soil and plant say of lime in any form: reasons of strength, place and season are those of ash."""
-    kept = ("soil_", "plant_")
-    return tuple(reason for reason in verdict_for(case).reasons if reason.id.startswith(kept))
+def _suits(case: Circumstances, entry: Entry) -> tuple[Reason, ...]:
+    """What soil and plant say of an entry: of ash and feed everything, of lime what bears on lime."""
+    reasons = verdict_for(case).reasons
+    if entry.what in (LIQUID, "dry ash", "sludge") or entry.solids.high > 0:
+        return reasons
+    if entry.worth.lime_value.high <= 0:
+        return ()
+    kept = ("soil_", "plant_") if entry.what != "compost" else ("plant_",)
+    return tuple(reason for reason in reasons if reason.id.startswith(kept))
 
 
 def _under(place: str, error: InputError) -> InputError:

@@ -106,6 +106,7 @@ def test_the_blueberries_are_held_back_for_what_they_are():
     berries = bed_named(season(), "bed-berries")
     assert berries["verdict"] == "hold back"
     assert berries["next_ash"] is None
+    assert berries["room"]["value"] == 0
     assert any(reason["id"].startswith("plant_") for reason in berries["reasons"])
 
 
@@ -209,6 +210,15 @@ def test_a_soil_test_too_old_an_acid_lover_and_sowing_are_said():
     assert reasons_with(book_of(berries, TEST), what="dry ash", amount="100 g")[0] == "hold back"
     sown = season(book_of(BED, TEST), bed="bed", season="sowing", what_if={"what": "dry ash", "amount": "100 g"})
     assert "sowing" in {reason["id"] for reason in sown["what_if"]["reasons"]}
+
+
+def test_potash_without_lime_is_not_judged_as_ash():
+    berries = ("bed", "bed", {**BED[2], "plant": "blueberry"})
+    verdict, ids = reasons_with(book_of(berries, TEST), what="other", amount="200 g", potassium="40 %")
+    assert (verdict, ids) == ("go", set())
+    limed, ids = reasons_with(book_of(berries, TEST), what="lime", amount="200 g")
+    assert limed == "hold back"
+    assert any(name.startswith("plant_") for name in ids)
 
 
 def test_a_plan_that_cannot_be_read_names_its_field():
