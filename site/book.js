@@ -255,6 +255,7 @@ const feedcalcBook = (() => {
   function lookAgain(pause = TYPING_PAUSE) {
     const asked = ++look;
     clearTimeout(lookTimer);
+    if (feedcalcPlaces.current() !== "book") return; // it is worked out when somebody comes to look
     if (!records().length) {
       for (const part of ["season", "season_bed"]) put(part, "");
       byId("book-freshness").hidden = true;
@@ -799,6 +800,7 @@ const feedcalcBook = (() => {
 
   function addBatch({ name, request }) {
     example = null;
+    feedcalcPlaces.go("book");
     show();
     if (!beds().length) {
       tell(say("Add a bed first; then put the batch in."));
@@ -855,10 +857,7 @@ const feedcalcBook = (() => {
       if (file) await openFile(file);
       target.value = "";
     });
-    byId("book-print").addEventListener("click", () => {
-      html.dataset.print = "bed";
-      window.print();
-    });
+    byId("book-print").addEventListener("click", () => window.print());
     byId("batch-to-book").hidden = false;
     byId("batch-to-book").addEventListener("click", () => addBatch({ name: byId("batch-name").value, request: feedcalcForm.read() }));
     kept.watch(show);
@@ -870,6 +869,7 @@ const feedcalcBook = (() => {
       show();
     };
     new MutationObserver(wake).observe(html, { attributes: true, attributeFilter: ["data-engine"] });
+    new MutationObserver(() => lookAgain(0)).observe(html, { attributes: true, attributeFilter: ["data-place"] });
     await wake();
   }
 

@@ -243,12 +243,11 @@ const feedcalcBookKeeping = (() => {
 
   /** A clock that was set back, or another device's that runs ahead, must not make a change look old. */
   function stamp(chosen = []) {
-    const told = [read(LATEST) ?? "", ...chosen.flatMap(({ fields }) => Object.values(fields).map(({ at }) => at))];
-    const known = told.map((at) => Date.parse(at)).filter(Number.isFinite);
-    latest = Math.max(Date.now(), latest + 1, ...known.map((moment) => moment + 1));
-    const at = new Date(latest).toISOString();
-    keep(LATEST, at);
-    return at;
+    const known = (times) => times.map((at) => Date.parse(at)).filter(Number.isFinite);
+    latest = Math.max(Date.now(), latest + 1, ...known([read(LATEST) ?? ""]).map((moment) => moment + 1));
+    keep(LATEST, new Date(latest).toISOString());
+    const told = known(chosen.flatMap(({ fields }) => Object.values(fields).map(({ at }) => at)));
+    return new Date(Math.max(latest, ...told.map((moment) => moment + 1))).toISOString();
   }
 
   // ---- Small things, written at once ----------------------------------------------------------------------
