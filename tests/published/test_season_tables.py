@@ -98,6 +98,15 @@ PRINTED = [
     # Austria, Düngemittelverordnung, Anlage 2: 10 g of cadmium and 3000 g of zinc to the hectare in two years (seen).
     ("AT", "load", "cadmium", 10, 0.5, "at_dmv_2004"),
     ("AT", "load", "zinc", 3000, 0.5, "at_dmv_2004"),
+    # Germany, Bundes-Bodenschutzverordnung, Anlage 1, Tables 1 and 3 (seen).
+    ("DE", "soil", "cadmium", 1.5, 1, "de_bbodschv"),
+    ("DE", "load", "cadmium", 5, 1, "de_bbodschv"),
+    ("DE", "load", "zinc", 1200, 1, "de_bbodschv"),
+    # Sweden, sewage sludge on fields (seen): g/ha a year; mg/kg of soil.
+    ("SE", "load", "cadmium", 0.75, 1, "se_sludge"),
+    ("SE", "soil", "lead", 40, 1, "se_sludge"),
+    # Switzerland, ChemRRV 2.2.1.3 (seen).
+    ("CH", "material", "nickel", 100, 1, "ch_chemrrv"),
     # Finland: 6 g of cadmium to the hectare in four years (seen).
     ("FI", "load", "cadmium", 6, 0.25, "fi_evira_cadmium"),
     # Denmark: 4 g of cadmium to the hectare in five years (seen).
