@@ -1,0 +1,201 @@
+"""Reminders for a calendar (iCalendar, RFC 5545): liquor that is clear or too old, the next feed, the next soil test.
+
+Rules of this room:
+
+* What to be reminded of is decided here and told as `Reminder`; the file is written by the icalendar library, which is
+  loaded only then. Where that library isn't at hand, whoever asked writes the file from the reminders.
+* The same book gives the same UIDs, so that a calendar that takes a newer file moves its events and doesn't
+  double them.
+* Clock times float (they mean the shed's own clock), days are days, and no clock is read: ``now`` is handed in.
+* A reminder that someone acts on with liquor in hand carries the cautions of that step.
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+
+from feedcalc.answer import practice
+from feedcalc.cautions import cautions_for
+from feedcalc.errors import InputError, InputErrors
+from feedcalc.records import Record
+from feedcalc.request import Request
+from feedcalc.season import LIQUID, SLUDGE, Bed, Reader, next_feed_day, retest_day
+from feedcalc.season_sheet import AnsweredBatches, told_of
+from feedcalc.wording import Speak, said
+
+KINDS = ("settle-ready", "use-by", "next-feed", "soil-retest")
+# Hour of the day at which the reminder of a whole day rings.
+MORNING = timedelta(hours=9)
+# A name in a calendar's line of its own; the book takes longer ones.
+LONGEST_NAME = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Reminder:
+    """One thing to be reminded of: a `date` for a whole day, a `datetime` without zone for a time of the shed."""
+
+    uid: str
+    kind: str
+    start: date | datetime
+    summary: str
+    description: tuple[str, ...]
+
+    @property
+    def alarm(self) -> timedelta:
+        """When it rings, counted from the start."""
+        return timedelta(0) if isinstance(self.start, datetime) else MORNING
+
+    def as_dict(self) -> dict[str, Any]:
+        """For a reader of JSON: ``start`` is a day, or a day and a time."""
+        return {
+            "uid": self.uid,
+            "kind": self.kind,
+            "start": self.start.isoformat(),
+            "summary": self.summary,
+            "description": list(self.description),
+            "alarm_minutes": round(self.alarm.total_seconds() / 60),
+        }
+
+
+def reminders_of(request: Request, records: Iterable[Record]) -> list[Reminder]:
+    """What a book calls for from the request's ``now`` on, by day; raises `InputErrors` without ``now``.
+
+    A soil test that is overdue is due today. What else has passed is left out.
+    """
+    if request.moment is None:
+        raise InputErrors(
+            [
+                InputError(
+                    "now", "", said("Reminders need to know what day it is."), said("a time such as 2026-05-01T09:00")
+                )
+            ]
+        )
+    now = request.moment
+    records = list(records)
+    reader = Reader(AnsweredBatches("off"), request.locale, request.customs)
+    book = reader.book(told_of(records), now.date())
+    found = [reminder for bed in book.beds for reminder in _of_bed(bed, now.date())]
+    for name, text in _batches(records):
+        with suppress(InputError):  # what can't be read is told by the season book itself
+            found += [reminder for reminder in batch_reminders(name, text) if _moment(reminder.start) >= now]
+    return sorted(found, key=lambda reminder: (_moment(reminder.start), KINDS.index(reminder.kind), reminder.uid))
+
+
+def batch_reminders(name: str, request: str) -> list[Reminder]:
+    """When the liquor of a batch (its request as JSON) is clear and when it should be used up.
+
+    Empty where the request doesn't say when the steep began; raises `InputError` where it is no batch.
+    """
+    answer = AnsweredBatches("off").answer(request, "")
+    begun = answer.request.moment
+    if begun is None:
+        return []
+    named = _short(name) or said("the batch of {day}", day=begun.date().isoformat())
+    key = json.dumps(json.loads(request), sort_keys=True)
+    ready = begun + timedelta(hours=answer.typical.settle_hours)
+    old = begun + timedelta(hours=answer.request.known("steep.time"), days=practice("keeping_time").typical)
+    clear = said("If the bottom of a clear glass of it can't be seen, leave it longer.")
+    weaker = said("It takes up carbon dioxide and is no longer what its label says.")
+    return [
+        _reminder(
+            "settle-ready",
+            key,
+            ready.replace(second=0, microsecond=0) + timedelta(minutes=1),
+            said("The liquor should be clear: {batch}", batch=named),
+            (clear, *_cautions("liquor", "pouring")),
+        ),
+        _reminder(
+            "use-by",
+            key,
+            old.date(),
+            said("Use up the liquor: {batch}", batch=named),
+            (weaker, *_cautions("storing", "diluting")),
+        ),
+    ]
+
+
+def calendar_text(reminders: Iterable[Reminder], now: datetime, speak: Speak = str) -> str:
+    """The reminders as the text of an iCalendar file; ``now`` is when it is made, UTC where it has no zone.
+
+    Raises `ImportError` where the icalendar library isn't installed.
+    """
+    from icalendar import Alarm, Calendar, Event  # slow to load, and not in the page
+
+    calendar = Calendar()
+    calendar.add("prodid", "-//feedcalc//season book//EN")
+    calendar.add("version", "2.0")
+    calendar.add("calscale", "GREGORIAN")
+    calendar.add("method", "PUBLISH")
+    made = now.astimezone(UTC) if now.tzinfo else now.replace(tzinfo=UTC)
+    for reminder in reminders:
+        event = Event()
+        event.add("uid", reminder.uid)
+        event.add("dtstamp", made)
+        event.add("dtstart", reminder.start)
+        event.add("summary", _clean(speak(reminder.summary)))
+        event.add("description", "\n".join(_clean(speak(sentence)) for sentence in reminder.description))
+        event.add("transp", "TRANSPARENT")
+        alarm = Alarm()
+        alarm.add("action", "DISPLAY")
+        alarm.add("trigger", reminder.alarm)
+        alarm.add("description", _clean(speak(reminder.summary)))
+        event.add_component(alarm)
+        calendar.add_component(event)
+    return str(calendar.to_ical().decode("utf-8"))
+
+
+def _of_bed(bed: Bed, today: date) -> list[Reminder]:
+    name, found = _short(bed.name), []
+    days = next_feed_day(bed, today)
+    if days and days[1] >= today:
+        earliest = said("Not before {day}.", day=days[0].isoformat())
+        look = said("Look in the season book first: what this bed may still have depends on its soil.")
+        about = (earliest, look, *_cautions("diluting", "applying"))
+        found.append(_reminder("next-feed", bed.id, days[1], said("Feed {bed}, if it wants it", bed=name), about))
+    test, due = bed.test_before(today), retest_day(bed, today)
+    if test and due:
+        tested = said("It was last tested on {day}. What it may still have hangs on this.", day=test.day.isoformat())
+        summary = said("Test the soil of {bed}", bed=name)
+        found.append(_reminder("soil-retest", bed.id, max(due, today), summary, (tested,)))
+    return found
+
+
+def _batches(records: Iterable[Record]) -> list[tuple[str, str]]:
+    """Name and request of every batch in the book, each once."""
+    found = {
+        record.text("request"): record.text("batch")
+        for record in records
+        if not record.is_removed and record.kind == "entry" and record.text("what").strip() in (LIQUID, SLUDGE)
+    }
+    return [(name, text) for text, name in sorted(found.items()) if text.strip()]
+
+
+def _reminder(kind: str, key: str, start: date | datetime, summary: str, description: tuple[str, ...]) -> Reminder:
+    uid = uuid.uuid5(uuid.NAMESPACE_URL, f"feedcalc:{kind}:{key}")
+    return Reminder(str(uid), kind, start, summary, description)
+
+
+def _cautions(*steps: str) -> list[str]:
+    """What is always said at these steps, and of liquor that is corrosive, since nobody knows the bottle in hand."""
+    return [caution.text for caution in cautions_for({"corrosive"}) if caution.where in steps]
+
+
+def _moment(start: date | datetime) -> datetime:
+    """A start to compare by; a whole day lasts until its end."""
+    return start if isinstance(start, datetime) else datetime.combine(start, time.max)
+
+
+def _short(name: str) -> str:
+    name = " ".join(name.split())
+    return name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
+
+
+def _clean(text: str) -> str:
+    """Text without control characters, which RFC 5545 leaves no place for."""
+    return "".join(character if character.isprintable() else " " for character in text)
