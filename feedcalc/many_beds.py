@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import csv
 import io
+import logging
 import os
 import re
 import signal
@@ -364,12 +365,17 @@ def _cluster(run: Run) -> Iterator[Executor]:
         raise NoPlans(
             said("A cluster needs two more packages. Install them with: pip install 'feedcalc[cluster]'")
         ) from None
+    # What goes wrong is told by us in one line, not by its log.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
     cluster: Any = None
     try:
         if run.cluster == "local":
             with _children_deaf_to_interrupts():
                 cluster = distributed.LocalCluster(
-                    n_workers=run.processes, threads_per_worker=1, dashboard_address=None
+                    n_workers=run.processes,
+                    threads_per_worker=1,
+                    dashboard_address=None,
+                    silence_logs=logging.CRITICAL,
                 )
         client: Any = distributed.Client(cluster or run.cluster, timeout=CLUSTER_WAIT)
     except (OSError, ValueError) as reason:

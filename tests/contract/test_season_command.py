@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from feedcalc import many_beds
+from feedcalc import many_beds, plot_commands
 from feedcalc.command_line import main
 from feedcalc.many_beds import Chunk, NoPlans, Run, Stopped, in_order, plan_plots
 from feedcalc.plots import PLAN_COLUMNS, header_of, plan_of
@@ -163,6 +163,30 @@ def test_a_misspelt_column_is_named_once(tmp_path):
     done = command(source, "--out", tmp_path / "plans.csv")
     assert done.stderr.count("soil_hp") == 1
     assert [plan["soil_hp"] for plan in rows_of(tmp_path / "plans.csv")] == ["5.8", "5.8"]
+
+
+def test_the_delimiter_and_the_place_for_bad_rows_may_be_told(tmp_path):
+    source, aside = tmp_path / "plots.csv", tmp_path / "to mend.csv"
+    source.write_text("plot|a,b|soil_ph\nNorth|1,2|5.8\nSouth|3,4|sour\n")
+    done = command(source, "--out", tmp_path / "plans.csv", "--delimiter", "|", "--aside", aside)
+    assert done.exit_code == 0, done.output
+    assert [plan["a,b"] for plan in rows_of(tmp_path / "plans.csv", "|")] == ["1,2"]
+    assert [bad["plot"] for bad in rows_of(aside, "|")] == ["South"]
+    source.write_text("plot\tsoil_ph\nNorth\t5.8\n")
+    assert command(source, "--out", tmp_path / "plans.csv", "--delimiter", "tab").exit_code == 0
+    assert command(source, "--out", tmp_path / "plans.csv", "--delimiter", "ab").exit_code == 2
+
+
+def test_without_a_terminal_progress_is_told_in_plain_lines(tmp_path, monkeypatch):
+    monkeypatch.setattr(plot_commands, "SECONDS_BETWEEN_LINES", 0.0)
+    source = tmp_path / "plots.csv"
+    source.write_text(table(600))
+    done = command(source, "--out", tmp_path / "plans.csv", "--processes", "1")
+    lines = done.stderr.splitlines()
+    assert len(lines) == 3, "one for each chunk"
+    assert lines[-1].startswith("Plots planned: 540")
+    assert lines[-1].endswith("(100%)")
+    assert "\x1b" not in done.output, "no terminal, no colours"
 
 
 # -- who does the work --------------------------------------------------------------------------------------------
