@@ -11,7 +11,7 @@ Rules of this room:
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.records import (
@@ -31,6 +31,7 @@ from feedcalc.records import (
     undone,
     written,
 )
+from feedcalc.reminders import Reminder, calendar_text, reminders_of
 from feedcalc.request import Request
 from feedcalc.season import Reader, Told
 from feedcalc.season_sheet import AnsweredBatches, told_of
@@ -44,6 +45,7 @@ class Work:
     changed: tuple[Record, ...] = ()
     set_aside: tuple[InputError, ...] = ()
     text: str | None = None
+    reminders: tuple[Reminder, ...] = ()
 
 
 def book_work(request: Request) -> Work:
@@ -57,6 +59,7 @@ def book_work(request: Request) -> Work:
         "write file": _write_file,
         "read csv": _read_csv,
         "write csv": _write_csv,
+        "reminders": _reminders,
     }
     do = request.carried.get("do")
     if not isinstance(do, str) or do not in works:
@@ -66,7 +69,7 @@ def book_work(request: Request) -> Work:
         work = works[do](request, records)
     except InputError as error:
         raise InputErrors([error]) from None
-    return Work(work.changed, (*aside, *work.set_aside), work.text)
+    return replace(work, set_aside=(*aside, *work.set_aside))
 
 
 def _write(request: Request, records: list[Record]) -> Work:
@@ -133,6 +136,16 @@ def _read_csv(request: Request, records: list[Record]) -> Work:
 
 def _write_csv(_: Request, records: list[Record]) -> Work:
     return Work(text=book_csv(records))
+
+
+def _reminders(request: Request, records: list[Record]) -> Work:
+    """The reminders, and their file where the library that writes it is at hand."""
+    found = tuple(reminders_of(request, records))
+    try:
+        text = calendar_text(found, request.moment) if request.moment else None
+    except ImportError:
+        text = None
+    return Work(text=text, reminders=found)
 
 
 def _stamp(before: Record | None, at: str, by: str) -> str:
