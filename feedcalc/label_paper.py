@@ -258,11 +258,11 @@ class _Page:
         label, column, speak = self.label, self.column, self.speak
         dated = (
             (said("Batch"), label.batch),
-            (said("Made"), label.made),
-            (said("Settled"), label.settled),
-            (said("Use by"), label.use_by),
+            (said("Made"), _unbroken(speak(label.made))),
+            (said("Settled"), _unbroken(speak(label.settled))),
+            (said("Use by"), _unbroken(speak(label.use_by))),
         )
-        told = [(f"{speak(name)}:", f"{speak(words)} ") for name, words in dated if words]
+        told = [(f"{_unbroken(speak(name))}:", words) for name, words in dated if words]
         if not label.use_by:
             told.append(("", speak(said("Use within {days} days of settling.", days=label.keeps_days))))
         column.paragraph([run for name, words in told for run in ((name, True), (words, False))])
@@ -304,6 +304,11 @@ class _Page:
     def _put_code(self, squares: tuple[str, ...], left: float) -> None:
         dot = rule("code_dot")
         self.code = (left + dot * _QUIET_ZONE, self.column.y + dot * _QUIET_ZONE, dot, squares)
+
+
+def _unbroken(text: str) -> str:
+    """Kept on one line, as a date and a name of two words are."""
+    return text.replace(" ", "\u00a0")
 
 
 @lru_cache(maxsize=64)

@@ -40,7 +40,7 @@ CLASSES = {
         "water": {"amount": "20 L"},
         "cans": None,
     },
-    "mild": {"ash": {"kind": "mixed", "state": "aged", "amount": "1 g"}, "water": {"amount": "50 L"}, "cans": None},
+    "mild": {"ash": {"kind": "mixed", "state": "aged", "amount": "0.2 g"}, "water": {"amount": "50 L"}, "cans": None},
 }
 ADDRESS = "https://example.org/feedcalc.html"
 LONG_NAME = "Apple and plum prunings from behind the long greenhouse, the second fire of the year"

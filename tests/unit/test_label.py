@@ -69,6 +69,29 @@ def test_what_is_required_names_the_danger_the_first_aid_and_the_food_bottle(hig
     assert {text for _, text in (*told.hazard.hazards, *told.hazard.precautions)} <= statements
 
 
+@pytest.mark.parametrize("language", ["es", "fr", "de", "pt", "hi"])
+def test_every_statement_of_every_class_is_known_in_each_language(language):
+    known = {row["code"] for row in published.table("ghs_statements") if row["language"] == language}
+    for row in published.table("hazard_classes"):
+        assert {code for code in (*row["h_codes"].split("|"), *row["p_codes"].split("|")) if code} <= known
+        assert not row["signal_word"] or row["signal_word"].lower() in known
+
+
+@pytest.mark.parametrize(
+    ("language", "code", "text"),
+    [
+        # Regulation (EC) No 1272/2008, Annex III, H314 and Annex IV, P102, in each of its languages.
+        ("es", "H314", "Provoca quemaduras graves en la piel y lesiones oculares graves."),
+        ("fr", "P102", "Tenir hors de portée des enfants."),
+        ("de", "H314", "Verursacht schwere Verätzungen der Haut und schwere Augenschäden."),
+        ("pt", "P102", "Manter fora do alcance das crianças."),
+    ],
+)
+def test_statements_are_those_the_regulation_prints(language, code, text):
+    told = label_of(sheet_of_text(json.dumps({"schema": 1, **CLASSES["corrosive"]})), language=language)
+    assert (code, text) in (*told.hazard.hazards, *told.hazard.precautions)
+
+
 def test_without_a_range_nothing_milder_than_the_worst_is_claimed():
     sheet = sheet_of_text(json.dumps({"schema": 1, "ranges": "off", **CLASSES["irritant"]}))
     assert not sheet.figures["liquor.ph"].range

@@ -6,6 +6,7 @@ import base64
 import html
 import json
 import re
+import unicodedata
 from dataclasses import replace
 from functools import cache
 from xml.etree import ElementTree
@@ -15,7 +16,8 @@ import segno
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from feedcalc.cautions import hazard_at
+from feedcalc import published
+from feedcalc.cautions import hazard_at, hazard_in
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.errors import InputError
 from feedcalc.label import Label, batch_link, label_of, printable
@@ -267,6 +269,46 @@ def test_what_has_no_bottle_has_no_label(asked):
     errors, found = calculate_print(json.dumps({"schema": 1, **asked}))
     assert found is None
     assert errors
+
+
+LANGUAGES = sorted({row["language"] for row in published.table("ghs_statements")})
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("name", CLASS_OF_PH)
+def test_hazards_stand_in_the_words_of_each_language_inside_the_box(name, language):
+    english = label(name)
+    told = replace(english, hazard=hazard_in(english.hazard, language))
+    stated = (*told.hazard.hazards, *told.hazard.precautions)
+    assert not {text for _, text in stated} & {
+        text for _, text in (*english.hazard.hazards, *english.hazard.precautions)
+    }
+    assert [code for code, _ in stated] == [code for code, _ in (*english.hazard.hazards, *english.hazard.precautions)]
+    for size in ("A6", "A5", "4x6in", "62mm"):
+        laid = paper_of(told, size, LINK)
+        inside(laid)
+        words = rejoined(words_of(paper_svg(laid)))
+        assert rejoined(told.hazard.signal_word.upper()) in words
+        assert all(rejoined(f"{text} ({code})") in words for code, text in stated)
+
+
+def test_letters_with_marks_and_of_devanagari_have_their_widths():
+    # Liberation Sans 2: "é" as wide as "e" (556), "í" 278, "ł" 222. Noto Sans Devanagari: "क" 762; marks above, 0.
+    assert text_width("é", 1000) == text_width("e", 1000) == 556
+    assert text_width("í", 1000) == 278
+    assert text_width("ł", 1000) == 222
+    assert text_width("े", 1000) == 0
+    assert text_width("के", 1000) == text_width("क", 1000) == 762
+
+
+@pytest.mark.parametrize("word", ["क्ष" * 60, "कि" * 80, "e\u0301" * 120, "👩🏽\u200d🌾" * 40])
+def test_a_word_too_long_for_a_line_is_never_parted_within_a_drawn_letter(word):
+    laid = paper_of(replace(label("mild"), batch=word[:80]), "62mm")
+    lines = [words.text for words in laid.words if set(words.text) <= set(word) and words.text]
+    assert len(lines) > 1
+    for line in lines:
+        assert not unicodedata.category(line[0]).startswith("M")
+        assert line[-1] not in "\u094d\u200d" or line is lines[-1]
 
 
 def test_letter_widths_are_those_of_helvetica():
