@@ -55,9 +55,9 @@ def test_the_code_is_read_from_the_print_and_holds_the_batch(browser: Browser, s
     assert json.loads(base64.urlsafe_b64decode(held + "=" * (-len(held) % 4))) == json.loads(demo_request())
 
 
+@pytest.mark.parametrize("dots_to_the_inch", [203, 300])
 @pytest.mark.parametrize("size", FITTING)
-def test_no_ink_lies_outside_the_frame_or_between_frame_and_words(browser: Browser, size: str):
-    dots_to_the_inch = 300
+def test_no_ink_lies_outside_the_frame_or_between_frame_and_words(browser: Browser, size: str, dots_to_the_inch: int):
     picture = pixels(browser, printed(size).html, dots_to_the_inch)
     dot = dots_to_the_inch / MILLIMETRES
     width, height = picture.size

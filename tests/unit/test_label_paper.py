@@ -311,6 +311,38 @@ def test_a_word_too_long_for_a_line_is_never_parted_within_a_drawn_letter(word):
         assert line[-1] not in "\u094d\u200d" or line is lines[-1]
 
 
+COLOURS = {"#000", "#fff", "#d00000", "none"}
+
+
+@pytest.mark.parametrize("size", ["A7", "A6", "62mm"])
+@pytest.mark.parametrize("name", CLASS_OF_PH)
+def test_the_drawing_is_plain_svg_in_black_and_white_but_for_the_red_frame(name, size):
+    # SVG 1.1: numbers with at most a unit, no id twice, nothing that is fetched or run; text is black on white (21:1).
+    laid = paper(name, size)
+    root = ElementTree.fromstring(paper_svg(laid))
+    assert root.tag == f"{SVG}svg"
+    ids = [element.get("id") for element in root.iter() if element.get("id")]
+    assert len(ids) == len(set(ids))
+    lengths = ("x", "y", "width", "height", "font-size", "textLength", "stroke-width", "r", "rx", "cx", "cy")
+    for element in root.iter():
+        for attribute, value in element.attrib.items():
+            assert not attribute.startswith("on")
+            assert "href" not in attribute
+            if attribute in ("fill", "stroke"):
+                assert value in COLOURS
+                assert value != "#d00000" or element.tag == f"{SVG}polygon"
+            if attribute in lengths and value != "100%":
+                assert re.fullmatch(r"-?\d+(\.\d+)?(mm)?", value), (attribute, value)
+    ground = root.find(f"{SVG}rect")
+    assert (ground.get("width"), ground.get("fill")) == ("100%", "#fff")
+    for group in root.iter(f"{SVG}g"):
+        if group.findall(f"{SVG}text"):
+            assert group.get("fill") == "#000"
+    for text in root.iter(f"{SVG}text"):
+        assert float(text.get("textLength")) > 0
+        assert text.text.strip()
+
+
 def test_letter_widths_are_those_of_helvetica():
     # Adobe Core 14 AFM: Helvetica "W" 944, "i" 222; Helvetica-Bold "W" 944, "i" 278.
     assert text_width("Wi", 1000) == 944 + 222
