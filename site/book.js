@@ -8,6 +8,7 @@
 // being typed is kept as a draft at every key. So nothing is lost whether the engine sleeps or the tab dies.
 //
 //   feedcalcBook.startBook()
+//   feedcalcBook.write(kind, id, fields)        a record made or changed; promise of the engine's errors, if it has any
 //   feedcalcBook.addBatch({ name, request })   open the form of an entry with this batch in it
 
 "use strict";
@@ -85,6 +86,14 @@ const feedcalcBook = (() => {
     [...place.querySelectorAll("details")].forEach((details, at) => { details.open = opened[at] ?? false; });
   }
 
+  /** The engine's look at the whole book ends with the metals; they have a place of their own on the page. */
+  function layMetalsApart() {
+    const whole = document.querySelector('[data-book-part="season"]');
+    const nodes = [...whole.childNodes];
+    const first = nodes.findIndex((node) => node.matches?.('h2[id^="metals-"]'));
+    document.querySelector('[data-book-part="metals"]').replaceChildren(...(first < 0 ? [] : nodes.slice(first)));
+  }
+
   function made(tag, words = "", attributes = {}) {
     const element = document.createElement(tag);
     element.textContent = words;
@@ -126,13 +135,13 @@ const feedcalcBook = (() => {
     byId("book-empty").hidden = Boolean(all.length);
     byId("book-example").hidden = !example;
     byId("book-show-example").hidden = Boolean(example || all.length);
+    byId("book-doing").hidden = Boolean(example);
     for (const each of document.querySelectorAll("#book [data-write]")) {
-      each.disabled = Boolean(example);
-      each.hidden = !all.length && !["bed", "metals"].includes(each.dataset.write);
+      each.hidden = Boolean(example) || (!all.length && !["bed", "metals"].includes(each.dataset.write));
     }
     document.querySelector('[data-write="bed"]').classList.toggle("main", !all.length);
-    byId("book-undo").disabled = !past.length || Boolean(example);
-    byId("book-redo").disabled = !future.length || Boolean(example);
+    byId("book-undo").disabled = !past.length;
+    byId("book-redo").disabled = !future.length;
     showWritten();
     showDrafts();
     showState();
@@ -257,7 +266,7 @@ const feedcalcBook = (() => {
     clearTimeout(lookTimer);
     if (feedcalcPlaces.current() !== "book") return; // it is worked out when somebody comes to look
     if (!records().length) {
-      for (const part of ["season", "season_bed"]) put(part, "");
+      for (const part of ["season", "season_bed", "metals"]) put(part, "");
       byId("book-freshness").hidden = true;
       byId("book-print-line").hidden = true;
       return;
@@ -333,6 +342,7 @@ const feedcalcBook = (() => {
       return;
     }
     for (const part of parts) put(part, reply.html[part] ?? "");
+    if (parts.includes("season")) layMetalsApart();
     if (reply.html.what_if) putWhatIf(reply.html.what_if);
     byId("book-print-line").hidden = !reply.html.season_bed;
   }
@@ -873,7 +883,7 @@ const feedcalcBook = (() => {
     await wake();
   }
 
-  return { startBook, addBatch };
+  return { startBook, addBatch, write };
 })();
 
 feedcalcBook.startBook();

@@ -331,7 +331,7 @@ def shown(browser: Browser, one_file: str) -> Iterator[Page]:
 def test_the_example_is_for_looking_only(shown: Page) -> None:
     assert len(shown.evaluate(BEDS)) >= 2
     assert shown.evaluate(RECORDS) == []
-    expect(shown.locator('#book [data-write="entry"]')).to_be_disabled()
+    expect(shown.locator('#book [data-write="entry"]')).to_be_hidden()
     expect(shown.locator("#book-written-list")).not_to_contain_text("Remove")
 
 
