@@ -23,7 +23,7 @@ from feedcalc.label_paper import Paper, holds, paper_in, paper_of
 from feedcalc.quantities import read_number, read_quantity
 from feedcalc.wording import Speak, said
 
-MOST_COLUMNS, MOST_ROWS, MOST_COPIES = 20, 50, 500
+MOST_COLUMNS, MOST_ROWS, MOST_COPIES, MOST_LABELS = 20, 50, 500, 1000
 LEAST_MARGIN_FOR_MARKS = 2.0
 _MARK = 4.0
 _NARROWEST_CELL = 20.0  # mm, below which no bottle's cautions go in letters that are large enough
@@ -265,6 +265,9 @@ class _Reading:
 
 def pages_of(labels: Sequence[tuple[Label, str]], wish: Wish, speak: Speak = str) -> tuple[Page, ...]:
     """The pages that hold every label, given with its link, as many times as is wished. Raises `InputError`."""
+    if len(labels) * wish.copies > MOST_LABELS:
+        problem = said("This is more than {most} labels.", most=MOST_LABELS)
+        raise InputError("label.copies", str(wish.copies), problem, said("fewer copies, or fewer batches"))
     if wish.grid is None:
         papers = [paper_of(label, wish.size, link, speak) for label, link in labels]
         return tuple(

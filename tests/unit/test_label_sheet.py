@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from functools import cache
 from xml.etree import ElementTree
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from feedcalc.engine import calculate, calculate_print, demo_request
-from feedcalc.errors import InputErrors
-from feedcalc.label_sheet import wish_of
+from feedcalc.errors import InputError, InputErrors
+from feedcalc.label import label_of
+from feedcalc.label_sheet import FIELDS, pages_of, wish_of
+from tests.contract.asking import sheet_of_text
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -156,6 +162,52 @@ def test_every_fault_is_told_at_once():
 def test_a_group_that_is_none_is_refused(group):
     with pytest.raises(InputErrors):
         wish_of(group, "en-GB")
+
+
+ODD = st.one_of(
+    st.none(),
+    st.booleans(),
+    st.integers(-(10**12), 10**12),
+    st.floats(),
+    st.text(max_size=30),
+    st.sampled_from(
+        ["2 x 2", "1x1", "3 × 9", "5 mm", "1 mm; 2 mm", "1 in; 2 cm; 3 mm; 4 mm", "A4", "9 cm x 9 cm", "yes"]
+    ),
+    st.lists(st.integers(), max_size=2),
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.dictionaries(st.one_of(st.sampled_from(FIELDS), st.text(max_size=8)), ODD, max_size=6))
+def test_whatever_is_wished_is_printed_inside_the_paper_or_refused_in_words(wished):
+    refused: tuple[InputError, ...] = ()
+    found = ()
+    try:
+        wish = wish_of(wished, "en-GB")
+        found = pages_of([(plain_label(), "")], replace(wish, copies=min(wish.copies, 5)))
+    except InputErrors as refusal:
+        refused = refusal.errors
+    except InputError as error:
+        refused = (error,)
+    assert found or refused
+    assert all(error.field.startswith("label") and error.problem and error.accepted for error in refused)
+    for page in found:
+        for left, top, paper in page.placed:
+            assert left >= 0
+            assert top >= 0
+            assert left + paper.width <= page.width + 1e-6
+            assert top + paper.height <= page.height + 1e-6
+
+
+@cache
+def plain_label():
+    return label_of(sheet_of_text(json.dumps({**json.loads(demo_request()), "ranges": "off"})))
+
+
+def test_more_labels_than_anybody_prints_are_refused():
+    with pytest.raises(InputError) as refusal:
+        pages_of([(plain_label(), "")] * 3, wish_of({"copies": "400"}, "en-GB"))
+    assert refusal.value.field == "label.copies"
 
 
 def test_marks_to_cut_along_lie_in_the_margins_in_the_line_of_each_edge():
