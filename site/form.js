@@ -13,6 +13,7 @@ const feedcalcForm = (() => {
   const form = document.getElementById("batch");
   const cans = document.getElementById("cans");
   const canTemplate = document.getElementById("can-template");
+  const earlier = document.getElementById("ash-earlier"); // JSON: not typed, but of the request all the same
   const summary = document.getElementById("error-summary");
   const SCHEMA = 1;
 
@@ -32,6 +33,7 @@ const feedcalcForm = (() => {
       });
       place[last] = value;
     }
+    if (earlier.value) request.ash = { ...request.ash, earlier: JSON.parse(earlier.value) };
     if (request.cans) request.cans = request.cans.filter(Boolean);
     return request;
   }
@@ -63,6 +65,9 @@ const feedcalcForm = (() => {
   function write(request) {
     const values = flat(request);
     delete values.schema;
+    const known = isList(request.ash?.earlier) && request.ash.earlier.length;
+    earlier.value = known ? JSON.stringify(request.ash.earlier) : "";
+    for (const path of Object.keys(values)) if (path.startsWith("ash.earlier.")) delete values[path];
     const rows = isList(request.cans) ? request.cans.slice(0, 20) : [];
     cans.replaceChildren();
     for (let row = 0; row < rows.length || row === 0; row++) addCan();
@@ -75,8 +80,8 @@ const feedcalcForm = (() => {
       }
       const options = [...field.options];
       field.querySelector("[data-unknown]")?.remove();
-      const known = options.some((option) => option.value === value && !option.dataset.unknown);
-      if (value && !known) { // an unknown choice is shown and refused by the engine, not silently changed
+      const offered = options.some((option) => option.value === value && !option.dataset.unknown);
+      if (value && !offered) { // an unknown choice is shown and refused by the engine, not silently changed
         const option = new Option(value, value);
         option.dataset.unknown = "";
         field.add(option);

@@ -143,6 +143,7 @@
   /** Another place is shown: its sheet is worked out where it is not for what stands in the form. */
   function placeChanged(place) {
     if (place === "book") return;
+    feedcalcAshes.show();
     const known = answered[place];
     if (known?.text !== textOf(asking())) recalculate(0);
     else {
@@ -216,6 +217,7 @@
     batch.request = JSON.parse(from.pop());
     editing = null;
     feedcalcForm.write(batch.request);
+    feedcalcAshes.show();
     tellHistory();
     keep();
     recalculate(0);
@@ -230,6 +232,18 @@
     batch.request = request;
     keep();
     recalculate();
+  }
+
+  /** Take parts of a kept ash for this batch; `earlier` null goes by none. */
+  function takeAsh({ earlier, ...parts }) {
+    remember();
+    const { earlier: before, ...own } = batch.request.ash ?? {};
+    batch.request = { ...batch.request, ash: { ...own, ...parts, ...(earlier && { earlier }) } };
+    editing = null;
+    feedcalcForm.write(batch.request);
+    keep();
+    feedcalcAshes.show();
+    recalculate(0);
   }
 
   function turnTo(chosen) {
@@ -251,6 +265,7 @@
     listBatches();
     tellHistory();
     showTicks();
+    feedcalcAshes.show();
     recalculate(0);
     return left.length ? ` Left out, because this page has no field for it: ${left.join(", ")}.` : "";
   }
@@ -536,6 +551,7 @@
   });
 
   feedcalcPlaces.start(placeChanged);
+  feedcalcAshes.start({ request: () => feedcalcForm.askedAt("batch", batch?.request ?? {}), use: takeAsh, toast });
   openBatches();
   feedcalcLabels.start({ current: () => batch, all: () => batches });
   startEngine();

@@ -44,8 +44,9 @@ SCRIPTS = (
     "form.js",
     "places.js",
     "label_choice.js",
-    "page.js",
     "book_keeping.js",
+    "ash_choice.js",
+    "page.js",
     "book.js",
 )
 STYLES = ("styles.css", "label_choice.css", "book.css")
