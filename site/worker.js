@@ -2,7 +2,7 @@
 // opens from file:// in every browser tried. The build puts the decoder of zstd, memory_image.js and the
 // runtime before this text, and a stand-in for importScripts, which the runtime looks at, before those.
 //
-// Messages in:   {start: {payload: base64 text or ArrayBuffer, snapshot: boolean}}
+// Messages in:   {start: {payload: text of signs or ArrayBuffer, snapshot: boolean}}
 //                {id, request: JSON text}
 //                {drop: id}                                       its answer is no longer wanted
 // Messages out:  {stage: "unpacking" | "starting", done, total}   bytes of payload dealt with
@@ -14,7 +14,7 @@
 // An answer is worked out in slices. Between two of them the worker looks into its mail, so that a question nobody
 // waits for any longer is dropped within one slice.
 //
-// The payload: length of the first frame as uint32, a zstd frame of pyodide.asm.wasm, a zstd frame of the image
+// The payload: lengths of both frames as uint32, a zstd frame of pyodide.asm.wasm, a zstd frame of the image
 // that bake.mjs packs: uint32 length of an index in JSON, the index, library, packages, pages of the snapshot.
 
 "use strict";
@@ -73,9 +73,8 @@ function mailRead() {
 
 /** Start Python and say how: from the snapshot, or plainly where that was not wanted or did not work. */
 async function start({ payload, snapshot }) {
-  const bytes = typeof payload === "string" ? bytesOfBase64(payload) : new Uint8Array(payload);
-  const total = bytes.length;
-  const firstFrame = new DataView(bytes.buffer, bytes.byteOffset).getUint32(0, true);
+  const bytes = typeof payload === "string" ? bytesOfSigns(payload) : new Uint8Array(payload);
+  const [firstEnd, total] = endsOfFrames(bytes);
   self.postMessage({ stage: "unpacking", done: 0, total });
   self.fetch = fromMemory({});
   const zstd = new ZSTDDecoder();
@@ -85,10 +84,10 @@ async function start({ payload, snapshot }) {
     if (!content.length) throw new Error("this copy of the page is damaged: fetch or copy it anew");
     return content;
   };
-  const wasm = decoded(bytes.subarray(4, 4 + firstFrame));
+  const wasm = decoded(bytes.subarray(8, firstEnd));
   const compiled = WebAssembly.compile(wasm); // goes on in the background meanwhile
-  self.postMessage({ stage: "unpacking", done: 4 + firstFrame, total });
-  const image = unpack(decoded(bytes.subarray(4 + firstFrame)), wasm, snapshot);
+  self.postMessage({ stage: "unpacking", done: firstEnd, total });
+  const image = unpack(decoded(bytes.subarray(firstEnd, total)), wasm, snapshot);
   self.postMessage({ stage: "starting", done: total, total });
   self.fetch = fromMemory({ "pyodide.asm.wasm": null, "python_stdlib.zip": image.library });
   WebAssembly.instantiateStreaming = async (response, imports) => {
@@ -107,11 +106,37 @@ async function start({ payload, snapshot }) {
   return "plain";
 }
 
-function bytesOfBase64(text) {
-  if (Uint8Array.fromBase64) return Uint8Array.fromBase64(text);
-  const binary = atob(text);
-  const bytes = new Uint8Array(binary.length);
-  for (let i = 0; i < bytes.length; i++) bytes[i] = binary.charCodeAt(i);
+/** Where the two frames of the payload end; throws where some of it is missing. */
+function endsOfFrames(bytes) {
+  const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
+  const firstEnd = bytes.length < 8 ? 0 : 8 + view.getUint32(0, true);
+  const end = bytes.length < 8 ? 8 : firstEnd + view.getUint32(4, true);
+  if (bytes.length < end) {
+    throw new Error("this copy of the page is incomplete: the end of it is missing. Fetch or copy it anew");
+  }
+  return [firstEnd, end];
+}
+
+/** What site/building/payload.py writes as signs: 13 bits in two digits of base 91, lowest bits first. */
+function bytesOfSigns(text) {
+  const digit = new Uint8Array(128);
+  for (let code = 0x21, next = 0; code < 0x7f; code++) {
+    if (code !== 0x3c && code !== 0x26 && code !== 0x22) digit[code] = next++; // all but < & "
+  }
+  const pairs = text.length >> 1;
+  const bytes = new Uint8Array(Math.floor((pairs * 13) / 8));
+  let bits = 0;
+  let held = 0;
+  let at = 0;
+  for (let place = 0; place < 2 * pairs; place += 2) {
+    bits |= (digit[text.charCodeAt(place)] * 91 + digit[text.charCodeAt(place + 1)]) << held;
+    held += 13;
+    while (held >= 8) {
+      bytes[at++] = bits;
+      bits >>>= 8;
+      held -= 8;
+    }
+  }
   return bytes;
 }
 

@@ -33,6 +33,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from building.ingredients import SITE, licences
+from building.payload import as_signs
 from feedcalc import published
 from feedcalc.request import CUSTOMS, FIELDS, LOCALES
 from feedcalc.wall_sheet import wall_sizes
@@ -67,7 +68,7 @@ def assemble(parts: Parts, target: Path) -> None:
     """Write both deliveries into the folder ``target``."""
     target.mkdir(parents=True, exist_ok=True)
     program = _element("engine-program", base64.b64encode(gzip.compress(parts.program.encode(), 9, mtime=0)))
-    payload = _element("engine-payload", base64.b64encode(parts.payload))
+    payload = _element("engine-payload", as_signs(parts.payload).encode())
     (target / "feedcalc.html").write_bytes(_page(parts, program, payload, installable=False))
     site = target / "site"
     shutil.rmtree(site, ignore_errors=True)
@@ -102,7 +103,7 @@ def _files_of_site(parts: Parts) -> dict[str, bytes]:
 def _element(identity: str, text: bytes, address: str = "", size: int = 0) -> Markup:
     """A data element of the page: with its content, or with the address and size of a file that has it."""
     where = Markup(' data-address="{}" data-bytes="{}"').format(address, size) if address else ""
-    return Markup('<script type="text/plain" id="{}"{}>{}</script>\n').format(identity, where, text.decode())
+    return Markup('<script type="text/plain" id="{}"{}>{}</script>\n').format(identity, where, Markup(text.decode()))
 
 
 def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) -> bytes:
