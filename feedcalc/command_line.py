@@ -19,6 +19,7 @@ import click
 from rich.console import Console
 from rich.markdown import Markdown
 
+from feedcalc.book_commands import book_verb
 from feedcalc.engine import calculate, calculate_markdown, demo_request
 from feedcalc.label_commands import label_verb, wall_verb
 from feedcalc.plant_search import plants_found
@@ -176,6 +177,7 @@ def calculate_verb(source: TextIO) -> None:
 
 
 main.add_command(label_verb)
+main.add_command(book_verb)
 main.add_command(wall_verb)
 main.add_command(season_verb)
 
