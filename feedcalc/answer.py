@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from feedcalc import batch as batches
 from feedcalc import published
-from feedcalc.ash import Ash, AshSample, ash_of
+from feedcalc.ash import Ash, AshSample
 from feedcalc.batch import Batch, Vessel
 from feedcalc.chemistry import equilibrate
 from feedcalc.delivery import Delivered, delivered_by
@@ -23,10 +23,19 @@ from feedcalc.dilution import Feed, FeedLimit, feed_at, ladder_rungs, limits_for
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate, Steps, estimate_of, finished, followed_by, stratified_shares
 from feedcalc.evidence import SAMPLES_EXPECTED
-from feedcalc.readings import Learned, Matter, jar_diameter, learning, matters_of, weighed_density
+from feedcalc.readings import (
+    Learned,
+    LiquorBatch,
+    Matter,
+    ash_told,
+    jar_diameter,
+    learning,
+    matters_of,
+    waters_of,
+)
 from feedcalc.request import Can, Request
 from feedcalc.steeping import Liquor, Steep, standing_in_air, steep
-from feedcalc.water_supply import Water, water_of_report
+from feedcalc.water_supply import Water
 
 STAGES = ("seedling", "young", "established")
 # Which row of feed_practice.csv says how much a plant of the stage is given at once.
@@ -106,6 +115,7 @@ class Answer:
     effective_samples: float | None = None
     readings_used: tuple[str, ...] = ()
     matters: tuple[Matter, ...] = ()
+    earlier_batches: int = 0
 
     def spread(self, of: Callable[[Outcome], float]) -> Estimate:
         """A figure of the outcome with the bounds that hold the middle 90 % of the sample."""
@@ -131,23 +141,19 @@ def answer_to(request: Request) -> Answer:
 
 def answer_in_steps(request: Request) -> Steps[Answer]:
     """`answer_to` in slices: a step after every few ashes, so that who asked may look up and stop in between."""
-    ash = ash_of(
-        request.word("ash.kind"),
-        request.word("ash.state"),
-        request.group("ash.analysis"),
-        weighed_density(request) or request.number("ash.density"),
-    )
+    ash = ash_told(request)
     if doubt := ash.contradiction():
         accepted = "g of the element in a kg of dry ash, as the laboratory reports it; leave out what is not known"
         raise InputErrors([InputError("ash.analysis", ", ".join(ash.analysed), doubt, accepted)])
-    water = water_of_report(request.word("water.kind"), request.group("water.analysis"))
-    dilution_water = _dilution_water(request, water)
+    water, dilution_water = waters_of(request)
     vessel = Vessel(request.known("vessel.depth"), request.known("vessel.capacity"))
     working = _Working(request, ash, water, dilution_water, vessel)
     plan = working.planned()
+    # Several fills of a measure scatter less than one, and by the plan it is known how many there are.
+    ash = working.ash = ash_told(request, plan.ash_millilitres)
     count = round(request.known("samples")) if request.word("ranges") == "on" else 0
     learned = yield from followed_by(working.learned(plan, count), count)
-    if learned and learned.used:
+    if learned and (learned.used or learned.batches):
         plan = working.diluted_anew(plan, learned.typical)
     typical = working.outcome(plan, learned.typical if learned else ash.typical())
     shares = stratified_shares(sorted(ash.unknowns), count, round(request.known("seed")))
@@ -173,6 +179,7 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
         tuple(working.warnings),
         effective_samples=learned.effective if learned else None,
         readings_used=learned.used if learned else (),
+        earlier_batches=learned.batches if learned else 0,
         matters=matters,
     )
 
@@ -180,14 +187,6 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
 def _figures_that_matter(outcome: Outcome) -> tuple[float, float, float]:
     liquor = outcome.steep.liquor
     return liquor.milligrams_per_litre("potassium"), liquor.equilibrium.ph, liquor.alkalinity
-
-
-def _dilution_water(request: Request, water: Water) -> Water:
-    report = request.group("dilution_water.analysis")
-    kind = request.word("dilution_water.kind")
-    if not report and not kind:
-        return water
-    return water_of_report(kind or request.word("water.kind"), report)
 
 
 class _Working:
@@ -364,10 +363,13 @@ class _Working:
         def fed(liquor: Liquor) -> Liquor:
             return feed_at(liquor, plan.parts_water, self.dilution_water, self.kelvin).liquor
 
-        learned = yield from learning(self.request, self.ash, liquor_after, fed, self.kelvin, count)
+        basis = (plan.ash_grams, plan.ash_millilitres, plan.water_litres, plan.parts_water, self.kelvin, self.hours)
+        waters = (self.water.totals, self.dilution_water.totals)
+        batch = LiquorBatch(self.request, liquor_after, fed, self.kelvin, repr((basis, waters)))
+        learned = yield from learning(batch, self.ash, count)
         if learned:
             self.warnings += learned.warnings
-            if not {"ash.amount", "water.amount"} & self.request.readings.keys():
+            if learned.used and not {"ash.amount", "water.amount"} & self.request.readings.keys():
                 self.warnings.append(READ_OF_THE_PLAN)
         return learned
 

@@ -12,7 +12,7 @@ Rules of this room:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from feedcalc import published
 from feedcalc.estimates import Estimate
@@ -34,7 +34,8 @@ class AshSample:
     within a day or so; ``free_lime`` the share of calcium that is oxide or hydroxide; ``density`` loose, g/mL;
     ``fast_share`` the share of reachable salts that dissolves at ``fast_rate`` (per minute), the rest at
     ``slow_rate`` (per hour); ``particle_density`` in kg/m3; ``sediment`` in mL of settled sludge per gram of ash;
-    ``guard_layer`` in metres, the liquor left above the sludge.
+    ``guard_layer`` in metres, the liquor left above the sludge; ``clear_line`` the size of the grains at a clear line
+    that was seen, over that at its true place (1 where none was seen).
     """
 
     grams_per_kilogram: Mapping[str, float]
@@ -47,6 +48,7 @@ class AshSample:
     particle_density: float
     sediment: float
     guard_layer: float
+    clear_line: float = 1.0
 
     def reachable_mol_per_kilogram(self) -> dict[str, float]:
         """Mol of each element per kilogram of ash that water can reach, as oxides and acids, carbon included.
@@ -130,7 +132,12 @@ class Ash:
             value["particle_density"],
             value["sediment"],
             value["guard_layer"] / 100,
+            value.get("clear_line", 1.0),
         )
+
+    def knowing(self, **known: Estimate) -> Ash:
+        """The same ash with some unknowns better known, or told for the first time."""
+        return replace(self, unknowns={**self.unknowns, **known})
 
 
 def ash_of(

@@ -19,9 +19,19 @@ from feedcalc.book_work import book_work
 from feedcalc.chemistry import equilibrate
 from feedcalc.errors import InputError, InputErrors, NoSolution
 from feedcalc.estimates import Steps, finished
+from feedcalc.my_ash import ASK as LEARN
+from feedcalc.my_ash import KeptAsh, kept_ash, values_of_kept
 from feedcalc.printing import PRINTS, Printed, printed
 from feedcalc.reactions import REACTIONS, with_reactions
-from feedcalc.render import markdown, page_parts, season_html, season_markdown, spread_html, spread_markdown
+from feedcalc.render import (
+    kept_ash_html,
+    markdown,
+    page_parts,
+    season_html,
+    season_markdown,
+    spread_html,
+    spread_markdown,
+)
 from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
 from feedcalc.season_sheet import SeasonSheet, season_answer, season_sheet
 from feedcalc.sheet import Sheet, sheet_of
@@ -51,6 +61,8 @@ def calculate(request_json: str) -> str:
         document = json_document(request_json)
         if document.get("ask") in PRINTS:
             return _written(_print_reply(printed(document, _sheet_to_print), document["ask"]))
+        if document.get("ask") == LEARN:
+            return _written(_kept_reply(kept_ash(document)))
         reply, sheet = _reply_and_sheet(request_json)
         if sheet:
             reply["html"] = _parts(sheet)
@@ -127,6 +139,19 @@ def _sheet_to_print(request_json: str) -> Sheet:
         raise InputErrors([InputError("request", "", said("There is no bottle in this request."), said("a batch"))])
     _, sheet = _batch_reply(replace(request, words={**request.words, "ranges": "on"}))
     return sheet
+
+
+def _kept_reply(kept: KeptAsh) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "ok": True,
+        "values": {"ash": values_of_kept(kept)},
+        "assumed": {},
+        "cautions": [],
+        "warnings": list(kept.warnings),
+        "sources": report.sources_behind(report.TABLES_BEHIND_A_BATCH),
+        "html": {"ash": kept_ash_html(kept)},
+    }
 
 
 def _print_reply(print_: Printed, ask: str) -> dict[str, Any]:
@@ -283,6 +308,7 @@ def _book_reply(request: Request) -> dict[str, Any]:
                 "changed": [record.as_dict() for record in work.changed],
                 "set_aside": [error.as_dict() for error in work.set_aside],
                 "text": work.text,
+                "reminders": [reminder.as_dict() for reminder in work.reminders],
             }
         },
         "assumed": {},

@@ -13,14 +13,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from functools import cache
+from statistics import NormalDist
 
 from feedcalc import batch as batches
 from feedcalc import published
-from feedcalc.ash import Ash, AshSample
+from feedcalc.ash import Ash, AshSample, ash_of
 from feedcalc.batch import Batch
 from feedcalc.chemistry import Equilibrium, equilibrate
+from feedcalc.dilution import feed_at
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate, Steps, stratified_shares
 from feedcalc.evidence import Reading, Shares, Updated, shares_of_spread, updated_in_steps
@@ -29,13 +32,17 @@ from feedcalc.physics import settling
 from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
 from feedcalc.quantities import write_number
 from feedcalc.request import Request
-from feedcalc.steeping import Liquor
+from feedcalc.steeping import Liquor, steep
+from feedcalc.water_supply import Water, water_of_report
+from feedcalc.wording import said
 
 PEN_CELSIUS = 25.0
 # Nearer than this in kelvin a pH read counts as read at the temperature of the steep.
 _SAME_TEMPERATURE = 0.5
 # What bears on the settling and pouring, but not on the liquor.
-_BESIDE_THE_LIQUOR = ("particle_density", "sediment", "guard_layer")
+_BESIDE_THE_LIQUOR = ("particle_density", "sediment", "guard_layer", "clear_line")
+# Standard deviations from the middle to a 5 % or 95 % bound of a normal distribution.
+Z95 = NormalDist().inv_cdf(0.95)
 _WORDS = {
     "measured.ec": ("conductivity read", "mS/cm", "ec"),
     "measured.ph": ("pH read", "", "ph"),
@@ -70,8 +77,8 @@ class Learned:
     """What the readings leave: the middle ash, equally likely ashes around it, and how much that rests on.
 
     ``effective`` is the effective number of samples (None where none were drawn), ``used`` the fields of the readings
-    that were taken in, ``warnings`` what is to be said of those that were not. ``samples`` is empty where the readings
-    were doubted or no ranges are wanted.
+    that were taken in, ``batches`` how many earlier batches were, ``warnings`` what is to be said of those that were
+    not. ``samples`` is empty where the readings were doubted or no ranges are wanted.
     """
 
     typical: AshSample
@@ -80,29 +87,51 @@ class Learned:
     used: tuple[str, ...]
     matters: tuple[Matter, ...]
     warnings: tuple[str, ...]
+    batches: int = 0
 
 
-def readings_in(request: Request) -> tuple[Reading, ...]:
-    """The readings of a request that bear on the ash, each with its width."""
+@dataclass(frozen=True, slots=True)
+class LiquorBatch:
+    """A batch that something was read of: its liquor for an ash after some hours, and the feed made of a liquor.
+
+    ``basis`` tells in text all that these hang on besides the ash and the readings, to know the same batch again.
+    """
+
+    request: Request
+    liquor_after: Callable[[AshSample, float], Liquor]
+    fed: Callable[[Liquor], Liquor]
+    kelvin: float
+    basis: str
+
+
+def readings_in(request: Request, model_apart: bool = False, fill: float = 0.0) -> tuple[Reading, ...]:
+    """The readings of a request that bear on the ash, each with its width.
+
+    ``model_apart`` leaves what the chemistry leaves out to be counted elsewhere; ``fill`` is the scatter, relative, of
+    how much ash went in beside what was told.
+    """
     found = []
     is_open = request.word("steep.air") == "open"
     conductivity = request.number("measured.ec")
     if conductivity is not None:
-        widths = [_width("ec", "pen"), _width("ec", "model")]
+        widths = [_width("ec", "pen"), fill]
         if is_compensated(request):
             widths.append(_width("ec", "pen_slope") * abs(_celsius(request) - PEN_CELSIUS))
         widths += [_width("ec", "open_bucket")] if is_open else []
+        widths += [] if model_apart else [_width("ec", "model")]
         found.append(Reading("measured.ec", conductivity, math.hypot(*widths), is_relative=True))
     ph = request.number("measured.ph")
     if ph is not None:
         own = request.number("measured.ph_width")
         by = "strip" if request.word("measured.ph_by") == "strip" else "meter"
-        widths = [own if own is not None else _width("ph", by), _width("ph", "model")]
+        # The pH of lye rises by 1 where it is ten times as strong.
+        widths = [own if own is not None else _width("ph", by), fill / math.log(10)]
         widths += [_width("ph", "open_bucket")] if is_open else []
+        widths += [] if model_apart else [_width("ph", "model")]
         found.append(Reading("measured.ph", ph, math.hypot(*widths)))
     drops = request.number("measured.acid_drops")
     if drops is not None:
-        widths = [_width("acid_drops", "end_point"), _width("acid_drops", "strength")]
+        widths = [_width("acid_drops", "end_point"), _width("acid_drops", "strength"), fill]
         found.append(Reading("measured.acid_drops", drops * 1000, math.hypot(*widths), is_relative=True))
     return tuple(found)
 
@@ -171,60 +200,244 @@ class Titration:
         return mol_per_litre * acids()["vinegar"].grams_per_mol / self.strength / 10
 
 
-def learning(
-    request: Request,
-    ash: Ash,
-    liquor_after: Callable[[AshSample, float], Liquor],
-    fed: Callable[[Liquor], Liquor],
-    kelvin: float,
-    count: int,
-) -> Steps[Learned | None]:
-    """What the readings of a request leave of the ashes it could be, worked out in slices; None where there are none.
+def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None]:
+    """What readings leave of the ashes it could be, worked out in slices; None where nothing was read.
 
-    ``liquor_after`` gives the liquor of an ash after some hours, ``fed`` the feed made of a liquor. ``count`` samples
-    are wanted, 0 for the middle alone.
+    Those of the present batch and of earlier ones count together: each ash is run through every batch, and what no two
+    batches share (instrument, temperature, how full the cups were) is as wide as it is for each by itself. ``count``
+    samples are wanted, 0 for the middle alone.
     """
-    readings = readings_in(request)
-    if not readings:
-        return None
+    request = present.request
+    earlier = _earlier_batches(request)
     names = sorted(
         name for name, known in ash.unknowns.items() if known.low < known.high and name not in _BESIDE_THE_LIQUOR
     )
-    hours = request.number("measured.after")
-    hours = request.known("steep.time") if hours is None else hours
-    celsius = _celsius(request)
-    is_feed = request.word("measured.of") == "feed"
-    titration = _titration(request, liquor_after(ash.typical(), hours), kelvin)
-    readings = tuple(reading for reading in readings if reading.name != "measured.acid_drops" or titration)
-    if not readings or not names:
+    observed = [seen for seen in (_Observed.of(batch, ash, bool(earlier)) for batch in (present, *earlier)) if seen]
+    if not observed or not names:
         return None
+    has_present = observed[0].batch is present
+    drift = _Drift.between([seen.batch.request for seen in observed], request)
+    shared = ["model.ec", "model.ph"] if earlier else []
+    readings = tuple(reading for seen in observed for reading in seen.readings)
 
     def shown(shares: Shares) -> list[float]:
-        liquor = liquor_after(ash.sample_at(shares), hours)
-        dipped = (fed(liquor) if is_feed else liquor).equilibrium
+        lime = drift.free_lime(shares)
         instruments = []
-        for reading in readings:
-            if reading.name == "measured.ec":
-                instruments.append(pen_shows(dipped, celsius, is_compensated(request)))
-            elif reading.name == "measured.ph":
-                instruments.append(ph_shows(dipped, celsius))
-            elif titration:
-                instruments.append(titration.millilitres(liquor))
+        for seen, share in zip(observed, lime, strict=True):
+            instruments += seen.shown({**shares, "free_lime": share})
+        hours = observed[0].hours if has_present else request.known("steep.time")
+        liquor = present.liquor_after(ash.sample_at(shares), hours)
         told = liquor.equilibrium
         return [*instruments, liquor.milligrams_per_litre("potassium"), told.ph, liquor.alkalinity]
 
     # Beforehand the middle is where half lie below, except for what no reading touches.
+    beside = [*shared, *drift.names]
     start = {name: 0.5 if name in names else known.typical_share for name, known in ash.unknowns.items()}
+    start |= dict.fromkeys(beside, 0.5)
     seed = round(request.known("seed"))
-    left = yield from updated_in_steps(names, readings, shown, start, seed, sampled=count > 0)
+    key = repr((sorted(ash.unknowns.items()), [seen.key for seen in observed], present.basis, drift, seed, count > 0))
+    left = _REMEMBERED.pop(key, None)
+    if left is None:
+        unknown = [*names, *beside]
+        left = yield from updated_in_steps(unknown, readings, shown, start, seed, sampled=count > 0)
+    _REMEMBERED[key] = left
+    while len(_REMEMBERED) > _MOST_REMEMBERED:
+        del _REMEMBERED[next(iter(_REMEMBERED))]
     matters = matters_of(left.plausible, [figures[-3:] for figures in left.plausible_figures])
+    if left.doubted and has_present and earlier:
+        # Which of them is to blame can't be told; what was read now is of this liquor, so that it is heard first.
+        bare = replace(request, earlier=())
+        alone = yield from learning(replace(present, request=bare), ash, count)
+        return replace(alone, warnings=(EARLIER_DO_NOT_FIT, *alone.warnings)) if alone else None
     if left.doubted:
-        told = tuple(_doubt_words(left, readings, request.locale))
+        told = tuple(_doubt_words(left, readings, request.locale)) if has_present else (EARLIER_DO_NOT_FIT,)
         return Learned(ash.typical(), (), None, (), matters, told)
     samples = _with_the_rest(left.resampled(count, len(readings)), names, ash, seed) if count else ()
     effective = left.effective if count else None
-    used = tuple(reading.name for reading in readings)
-    return Learned(ash.sample_at(left.middle), samples, effective, used, matters, ())
+    used = tuple(reading.name for reading in observed[0].readings) if has_present else ()
+    return Learned(ash.sample_at(left.middle), samples, effective, used, matters, (), len(observed) - has_present)
+
+
+EARLIER_DO_NOT_FIT = said(
+    "What was read of this ash in earlier batches fits no plausible ash together with the rest, so the earlier "
+    "readings were left out. Likely causes: it is another ash, it was leached or got damp since, or a reading in the "
+    "wrong unit."
+)
+# Updates done lately, by all they hang on: what is typed besides the readings need not wait for them again.
+_REMEMBERED: dict[str, Updated] = {}
+_MOST_REMEMBERED = 8
+
+
+@dataclass(frozen=True, slots=True)
+class _Observed:
+    """A batch with what was read of it, ready to say what its instruments would show of an ash."""
+
+    batch: LiquorBatch
+    ash: Ash
+    readings: tuple[Reading, ...]
+    titration: Titration | None
+    hours: float
+
+    @classmethod
+    def of(cls, batch: LiquorBatch, ash: Ash, model_apart: bool) -> _Observed | None:
+        """None where nothing was read of the liquor."""
+        request = batch.request
+        reading = request.readings.get("ash.amount")
+        is_earlier = batch.basis == ""
+        fill = 0.0
+        if is_earlier and reading is not None and reading.kind != "mass":
+            fill = _width("weighing", "fill") / math.sqrt(_fills(request, reading.value * 1000))
+        readings = readings_in(request, model_apart, fill)
+        if not readings:
+            return None
+        if is_earlier:
+            state = ash_of(request.word("ash.kind"), request.word("ash.state")).unknowns
+            ash = ash.knowing(**{name: state[name] for name in ("free_lime", "reachable.calcium")})
+        hours = request.number("measured.after")
+        hours = request.known("steep.time") if hours is None else hours
+        titration = _titration(request, batch.liquor_after(ash.typical(), hours), batch.kelvin)
+        readings = tuple(reading for reading in readings if reading.name != "measured.acid_drops" or titration)
+        return cls(batch, ash, readings, titration, hours) if readings else None
+
+    @property
+    def key(self) -> str:
+        """All that its likelihood hangs on, in text, but the ash and the present batch's own steep."""
+        request = self.batch.request
+        told = {name: value for name, value in request.numbers.items() if name.startswith("measured.")}
+        words = {name: value for name, value in request.words.items() if name.startswith("measured.")}
+        if not self.batch.basis:
+            told, words = dict(request.numbers), dict(request.words)
+        amounts = [str(request.readings.get(name)) for name in ("ash.amount", "water.amount")]
+        return repr((told, words, amounts, request.dilution_parts, self.readings, self.hours, _celsius(request)))
+
+    def shown(self, shares: Shares) -> list[float]:
+        """What each instrument would show, in the order of the readings."""
+        request = self.batch.request
+        liquor = self.batch.liquor_after(self.ash.sample_at(shares), self.hours)
+        dipped = (self.batch.fed(liquor) if request.word("measured.of") == "feed" else liquor).equilibrium
+        celsius = _celsius(request)
+        instruments = []
+        for reading in self.readings:
+            if reading.name == "measured.ec":
+                left_out = math.exp(_width("ec", "model") * _score(shares.get("model.ec", 0.5)))
+                instruments.append(pen_shows(dipped, celsius, is_compensated(request)) * left_out)
+            elif reading.name == "measured.ph":
+                left_out = _width("ph", "model") * _score(shares.get("model.ph", 0.5))
+                instruments.append(ph_shows(dipped, celsius) + left_out)
+            elif self.titration:
+                instruments.append(self.titration.millilitres(liquor))
+        return instruments
+
+
+@dataclass(frozen=True, slots=True)
+class _Drift:
+    """How far the free lime of an ash may have been another when each batch was made than it is now.
+
+    Lime turns to chalk at a pace that nobody knows but that hardly changes, so that one unknown serves all batches: the
+    standard score of free lime then is ``kept`` times that of now, and for the rest another ash's. ``kept`` falls with
+    the square of the days between, to e^-1/2 in ``free_lime_memory`` days; a batch of today has kept all.
+    """
+
+    kept: tuple[float, ...]
+
+    @classmethod
+    def between(cls, batches_read: Sequence[Request], present: Request) -> _Drift:
+        """The drift from some batches, of which ``present`` may be one, until now."""
+        memory, usual = _rule("free_lime_memory"), _rule("days_between")
+        now = _day(present)
+        kept = []
+        for batch in batches_read:
+            then = _day(batch)
+            days = 0.0 if batch is present else usual
+            if batch is not present and now and then:
+                days = float(abs((now - then).days))
+            kept.append(math.exp(-0.5 * (days / memory) ** 2))
+        return cls(tuple(kept))
+
+    @property
+    def names(self) -> list[str]:
+        """The unknown there is, where any batch is of another day."""
+        return ["drift"] if any(kept < 1.0 for kept in self.kept) else []
+
+    def free_lime(self, shares: Shares) -> list[float]:
+        """The share at which the free lime of each batch stood."""
+        now, other = _score(shares["free_lime"]), _score(shares.get("drift", 0.5))
+        return [_NORMAL.cdf(kept * now + math.sqrt(1.0 - kept**2) * other) for kept in self.kept]
+
+
+_NORMAL = NormalDist()
+
+
+def _score(share: float) -> float:
+    return _NORMAL.inv_cdf(min(max(share, 1e-6), 1.0 - 1e-6))
+
+
+def _day(request: Request) -> date | None:
+    return request.moment.date() if request.moment else None
+
+
+def _earlier_batches(request: Request) -> tuple[LiquorBatch, ...]:
+    """The earlier batches of an ash that something was read of, each with its own water, strength and wait."""
+    return tuple(_earlier_batch(batch) for batch in request.earlier if readings_in(batch))
+
+
+def _earlier_batch(request: Request) -> LiquorBatch:
+    water, dilution_water = waters_of(request)
+    kelvin = request.known("water.temperature") + ZERO_CELSIUS_KELVIN
+    amount = request.readings["ash.amount"]
+    litres = request.known("water.amount")
+
+    def liquor_after(sample: AshSample, hours: float) -> Liquor:
+        grams = amount.value if amount.kind == "mass" else amount.value * 1000 * sample.density
+        per_kilogram = grams / batches.water_kilograms(litres, kelvin)
+        return steep(sample, per_kilogram, water, kelvin, hours).liquor
+
+    def fed(liquor: Liquor) -> Liquor:
+        return feed_at(liquor, request.dilution_parts or 0.0, dilution_water, kelvin).liquor
+
+    return LiquorBatch(request, liquor_after, fed, kelvin, "")
+
+
+def ash_told(request: Request, millilitres: float | None = None) -> Ash:
+    """The ash of a request, with what was weighed, analysed or seen of it, now and in earlier batches.
+
+    ``millilitres`` of it go in by the measure, where that is known already.
+    """
+    analysis: dict[str, float] = {}
+    density = request.number("ash.density")
+    for told in (*request.earlier, request):
+        analysis |= told.group("ash.analysis")
+    for told in request.earlier:
+        density = density or told.number("ash.density")
+    fills = 1.0 if millilitres is None else _fills(request, millilitres)
+    ash = ash_of(
+        request.word("ash.kind"), request.word("ash.state"), analysis, weighed_density(request, fills) or density
+    )
+    if request.number("measured.clear_depth") is None:
+        return ash
+    # The size of the grains goes by the square root of depth over time (Stokes).
+    spread = Z95 * 0.5 * math.hypot(_width("clear_line", "depth"), _width("clear_line", "time"))
+    return ash.knowing(clear_line=Estimate(1 - spread, 1.0, 1 + spread))
+
+
+def waters_of(request: Request) -> tuple[Water, Water]:
+    """The water a batch steeps in and the one it is diluted with, the same where no other is told."""
+    water = water_of_report(request.word("water.kind"), request.group("water.analysis"))
+    report, kind = request.group("dilution_water.analysis"), request.word("dilution_water.kind")
+    if not report and not kind:
+        return water, water
+    return water, water_of_report(kind or request.word("water.kind"), report)
+
+
+def _measure(request: Request) -> float:
+    """The measure that ash is taken by, mL: the one that was weighed, or a cup."""
+    measure = request.number("ash.weighed_measure")
+    return batches.measures(request.customs)["cup"] if measure is None else measure * 1000
+
+
+def _fills(request: Request, millilitres: float) -> float:
+    """How many fills of the measure make up a volume, at least one."""
+    return max(millilitres / _measure(request), 1.0)
 
 
 def matters_of(samples: Sequence[Shares], figures: Sequence[Sequence[float]]) -> tuple[Matter, ...]:
@@ -249,34 +462,38 @@ def matters_of(samples: Sequence[Shares], figures: Sequence[Sequence[float]]) ->
     return tuple(sorted(matters, key=lambda matter: matter.most, reverse=True))
 
 
-def weighed_density(request: Request) -> Estimate | None:
-    """Density in g/mL by repeated weighings of a level measure, for one more fill of it; None without weighings.
+def weighed_density(request: Request, fills: float = 1.0) -> Estimate | None:
+    """Density in g/mL by repeated weighings of a level measure, for so many more fills of it; None without weighings.
 
-    Scatter is pooled from the weighings and the usual scatter, which counts for a few of them; the bounds follow
-    Student's t. Raises `InputErrors` where that is no density of sifted ash.
+    Scatter is pooled from the weighings, those of earlier batches with them, and the usual scatter, which counts for a
+    few of them; the bounds follow Student's t. Several fills scatter less than one by the root of their number.
+    Raises `InputErrors` where that is no density of sifted ash.
     """
-    weighings = list(request.group("ash.weighings").values())
-    if not weighings:
+    densities = [
+        weight / _measure(told)
+        for told in (*request.earlier, request)
+        for weight in told.group("ash.weighings").values()
+    ]
+    if not densities:
         return None
-    measure = request.number("ash.weighed_measure")
-    millilitres = batches.measures(request.customs)["cup"] if measure is None else measure * 1000
-    count = len(weighings)
-    mean = sum(weighings) / count
+    count = len(densities)
+    mean = math.fsum(densities) / count
     usual = _width("weighing", "fill") * mean
     freedom = _rule("fill_degrees_of_freedom")
-    squares = freedom * usual**2 + sum((weight - mean) ** 2 for weight in weighings)
+    squares = freedom * usual**2 + sum((density - mean) ** 2 for density in densities)
     scatter = math.sqrt(squares / (freedom + count - 1))
-    margin = _t95(freedom + count - 1) * scatter * math.sqrt(1.0 + 1.0 / count)
+    margin = _t95(freedom + count - 1) * scatter * math.sqrt(1.0 / fills + 1.0 / count)
     share = math.hypot(margin / mean, _width("weighing", "measure"))
     loosest, densest = 0.1, 1.5
-    if not loosest <= mean / millilitres <= densest:
+    if not loosest <= mean <= densest:
+        millilitres = _measure(request)
         problem = (
             f"A measure of {write_number(millilitres, 3, request.locale)} mL that weighs "
-            f"{write_number(mean, 3, request.locale)} g holds no sifted ash."
+            f"{write_number(mean * millilitres, 3, request.locale)} g holds no sifted ash."
         )
         accepted = f"{loosest * millilitres:.0f} to {densest * millilitres:.0f} g, without the weight of the cup"
-        raise InputErrors([InputError("ash.weighings", f"{mean:g} g on average", problem, accepted)])
-    return Estimate(mean * max(1 - share, 0.1), mean, mean * (1 + share)).scaled(1 / millilitres)
+        raise InputErrors([InputError("ash.weighings", f"{mean * millilitres:g} g on average", problem, accepted)])
+    return Estimate(mean * max(1 - share, 0.1), mean, mean * (1 + share))
 
 
 def jar_diameter(request: Request, batch: Batch, sample: AshSample, kelvin: float) -> float | None:
@@ -285,7 +502,8 @@ def jar_diameter(request: Request, batch: Batch, sample: AshSample, kelvin: floa
     if depth is None or hours is None:
         return None
     share = batches.solids_share(batch, sample)
-    return settling.cleared_diameter_m(depth, hours, sample.particle_density, kelvin, volume_fraction=share)
+    seen = settling.cleared_diameter_m(depth, hours, sample.particle_density, kelvin, volume_fraction=share)
+    return seen * sample.clear_line
 
 
 def _titration(request: Request, liquor: Liquor, kelvin: float) -> Titration | None:

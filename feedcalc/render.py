@@ -26,6 +26,7 @@ from feedcalc.drawing import (
 )
 from feedcalc.label import NOT_FOR_FOOD, Label, label_of
 from feedcalc.label_sheet import Page
+from feedcalc.my_ash import KeptAsh
 from feedcalc.quantities import write_number
 from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.season_sheet import SeasonSheet, timeline_words
@@ -60,6 +61,11 @@ def spread_markdown(sheet: SpreadSheet) -> str:
     """The spreading of dry ash as Markdown that also reads well as plain text."""
     text = _templates().get_template("spread.md.j2").render(sheet=sheet, w=sheet.words)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+
+
+def kept_ash_html(kept: KeptAsh) -> str:
+    """What is known of a kept ash as one part of a page."""
+    return _templates().get_template("kept_ash.html.j2").render(kept=kept)
 
 
 def season_html(sheet: SeasonSheet) -> dict[str, str]:

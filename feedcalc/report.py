@@ -219,6 +219,8 @@ def _evidence(answer: Answer) -> dict[str, Any]:
             for matter in answer.matters
         ],
     }
+    if answer.request.earlier:
+        told["earlier_batches"] = figure(Estimate.exactly(float(answer.earlier_batches)), "1")
     if answer.effective_samples is not None:
         told["effective_samples"] = figure(Estimate.exactly(answer.effective_samples), "1")
     return told

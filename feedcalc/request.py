@@ -19,7 +19,9 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.errors import InputError, InputErrors
+from feedcalc.languages import LANGUAGES, USUAL_LOCALE
 from feedcalc.quantities import Quantity, read_dilution, read_number, read_quantity
+from feedcalc.wording import said
 
 SCHEMA = 1
 LONGEST_REQUEST = 200_000
@@ -125,7 +127,8 @@ _BY_PATH = {field.path: field for field in FIELDS}
 # What is handed on as it came to the rooms of the season book, which read it by their own rules.
 CARRIED = ("book", "bed", "what_if", "do", "at", "by", "id", "record", "other", "text")
 ABOUT_A_BOOK = ("season", "book")
-_SPECIAL = {"schema", "locale", "customs", "cans", "dilution", "solution"}
+_SPECIAL = {"schema", "language", "locale", "customs", "cans", "dilution", "solution", "ash.earlier"}
+MOST_EARLIER = 20
 _GROUPS = {path.rsplit(".", depth)[0] for path in _BY_PATH for depth in (1, 2) if path.count(".") >= depth}
 SOLUTION_ELEMENTS = ("potassium", "sodium", "calcium", "magnesium", "carbon", "sulfur", "chloride", "phosphorus")
 
@@ -153,7 +156,8 @@ class Request:
     """Everything asked, by path, in base units; ``assumed`` tells which of it nobody typed.
 
     ``numbers`` and ``words`` hold only what is known. ``readings`` holds amounts as read, for telling back.
-    ``carried`` holds what belongs to a season book (see `CARRIED`), unread.
+    ``carried`` holds what belongs to a season book (see `CARRIED`), unread. ``earlier`` holds the batches made
+    of this ash before, with what was read of them.
     """
 
     numbers: Mapping[str, float]
@@ -167,6 +171,8 @@ class Request:
     customs: str
     assumed: Mapping[str, str]
     carried: Mapping[str, Any] = field(default_factory=dict)
+    earlier: tuple[Request, ...] = ()
+    language: str = "en"
 
     def number(self, path: str) -> float | None:
         """The number at ``path`` in its kind's base unit, or None where nobody gave it and there is no default."""
@@ -239,7 +245,8 @@ class _Reading:
         self.moment: datetime | None = None
         self.document = document
         self.carried = CARRIED if document.get("ask") in ABOUT_A_BOOK else ()
-        self.locale = self._choice("locale", document.get("locale"), LOCALES, "en-GB")
+        self.language = self._choice("language", document.get("language"), tuple(LANGUAGES), None) or "en"
+        self.locale = self._choice("locale", document.get("locale"), LOCALES, USUAL_LOCALE[self.language])
         usual = {"en-US": "us", "en-GB": "uk"}.get(self.locale, "metric")
         self.customs = self._choice("customs", document.get("customs"), CUSTOMS, usual)
 
@@ -258,6 +265,8 @@ class _Reading:
         cans = self._cans(self.document.get("cans"))
         dilution = self._dilution(self.document.get("dilution"))
         solution = self._solution(self.document.get("solution"))
+        ash = self.document.get("ash")
+        earlier = self._earlier(ash.get("earlier") if isinstance(ash, dict) else None)
         self._acid_is_whole()
         self._clear_line_is_whole()
         if self.errors:
@@ -274,6 +283,8 @@ class _Reading:
             self.customs,
             self.assumed,
             {name: self.document[name] for name in self.carried if self.document.get(name) is not None},
+            earlier,
+            self.language,
         )
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:
@@ -377,6 +388,46 @@ class _Reading:
                 self.readings[f"{path}.size"] = size
                 cans.append(Can(size.value, round(count.value)))
         return tuple(cans)
+
+    def _earlier(self, given: Any) -> tuple[Request, ...]:
+        """Earlier batches of this ash, each the parts of a request of its own."""
+        if given is None or given == "":
+            return ()
+        accepted = said("a list of at most {most} requests, as a kept ash holds them", most=MOST_EARLIER)
+        if not isinstance(given, list) or len(given) > MOST_EARLIER:
+            self._fault("ash.earlier", _shown(given), said("This is not a list of earlier batches."), accepted)
+            return ()
+        return tuple(batch for place, row in enumerate(given) if (batch := self._earlier_batch(place, row, accepted)))
+
+    def _earlier_batch(self, place: int, row: Any, accepted: str) -> Request | None:
+        path = f"ash.earlier.{place}"
+        if not isinstance(row, dict):
+            self._fault(path, _shown(row), said("This is not an earlier batch."), accepted)
+            return None
+        ash = row.get("ash")
+        if isinstance(ash, dict) and "earlier" in ash:
+            problem = said("An earlier batch can't have earlier ones within it.")
+            self._fault(path, "", problem, said("all of them in one list"))
+            return None
+        try:
+            batch = _Reading({**row, "schema": SCHEMA}).request()
+        except InputErrors as refusal:
+            self.errors += [
+                InputError(f"{path}.{error.field}", error.given, error.problem, error.accepted)
+                for error in refusal.errors
+            ]
+            return None
+        if batch.words["ash.kind"] != self.words.get("ash.kind", batch.words["ash.kind"]):
+            problem = said("This batch was made of another ash.")
+            self._fault(f"{path}.ash.kind", batch.words["ash.kind"], problem, self.words["ash.kind"])
+            return None
+        measured = any(name.startswith("measured.") for name in batch.numbers)
+        for name in ("ash.amount", "water.amount"):
+            if measured and name not in batch.readings:
+                self._fault(f"{path}.{name}", "", said("What was read of a batch needs this too."), said("an amount"))
+        if measured and batch.word("measured.of") == "feed" and batch.dilution_parts is None:
+            self._fault(f"{path}.dilution", "", said("What was read of a batch needs this too."), said("such as 1:10"))
+        return batch
 
     def _read_here(self, given: Any, kind: str, path: str, minimum: float, maximum: float) -> Quantity | None:
         """A quantity at ``path``, or None with its fault noted."""

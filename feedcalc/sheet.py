@@ -32,6 +32,7 @@ UNTOLD = {"ranges", "seed", "samples"}
 MEASURED_OUT = {
     *("ash_mass", "ash_volume", "water_volume", "liquor_per_can", "water_per_can", "goes", "parts_liquor"),
     *("parts_water", "size", "count", "liquor", "water", "volume", "time", "days"),
+    *("batches", "earlier_batches"),
 }
 # For each figure so many of the unknowns that matter most are told, if they explain this share of its spread.
 MOST_HELPS = 3
@@ -205,7 +206,7 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
             return said("under {least}", least=write_number(smallest, 1, locale))
         if name == "ph" or name.startswith("ph_") or name.endswith("_ph"):
             return write_number(round(amount, 1), 3 if amount >= 9.95 else 2, locale)
-        if name in ("parts_water", "goes", "count"):
+        if name in ("parts_water", "goes", "count", "batches", "earlier_batches"):
             return write_number(amount, 4, locale, trim=True) if sure else write_number(amount, 2, locale, trim=True)
         if sure:
             return write_number(amount, 4 if amount >= 1000 else 3, locale, trim=True)

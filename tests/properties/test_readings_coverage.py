@@ -11,7 +11,7 @@ import random
 
 from feedcalc.ash import ash_of
 from feedcalc.estimates import estimate_of, finished
-from feedcalc.readings import learning, ph_shows, readings_in
+from feedcalc.readings import LiquorBatch, learning, ph_shows, readings_in
 from feedcalc.request import read_request
 from feedcalc.steeping import steep
 from feedcalc.water_supply import water_of_report
@@ -49,7 +49,8 @@ def test_ranges_after_a_reading_hold_the_truth_as_often_as_they_say():
         if draw % 4 >= 2:
             measured["ph"] = f"{min(shown['ph'] + chance.gauss(0, meter.width), 14.0)}"
         request = asked(ash.state, draw, measured)
-        learned = finished(learning(request, ash, liquor_after, lambda liquor: liquor, KELVIN, count=40))
+        batch = LiquorBatch(request, liquor_after, lambda liquor: liquor, KELVIN, "the one strength")
+        learned = finished(learning(batch, ash, count=40))
         if not learned.used:
             doubted += 1
             continue

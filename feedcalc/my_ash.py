@@ -1,0 +1,217 @@
+"""An ash kept under a name: what its batches taught, and what a person may count on with the next.
+
+Rules of this room:
+
+* What is kept is evidence, not a conclusion: the parts of each batch's request that bear on the ash, as typed. What it
+  says is worked out anew whenever it is asked, by the chemistry of that day.
+* Told are the ash's weight and the liquor of 100 g of it in 5 L of rainwater, so that kept ashes may be compared.
+* A batch whose readings no plausible ash gives is refused, with the causes: it would teach something wrong.
+* No clock: the date is handed in.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from feedcalc.answer import Answer, answer_to
+from feedcalc.errors import InputError, InputErrors
+from feedcalc.estimates import Estimate
+from feedcalc.quantities import write_number
+from feedcalc.report import Figure, figure
+from feedcalc.request import MOST_EARLIER, SCHEMA, Request, read_request
+from feedcalc.sheet import Shown, shown
+from feedcalc.standing import hydroxide_share
+from feedcalc.wording import said, said_of
+
+ASK = "learn"
+# Besides the parts of a batch's request: what the ash is called and when the batch was made.
+_OWN = ("ask", "name", "date")
+_KEPT_GROUPS = ("water", "steep", "measured")
+_KEPT_OF_ASH = ("kind", "state", "amount", "weighings", "weighed_measure", "density", "analysis")
+# The batch by which kept ashes are compared.
+_COMPARED: Mapping[str, Any] = {"water": {"kind": "rain", "amount": "5 L"}, "dilution": "1:10"}
+_COMPARED_AMOUNT = "100 g"
+
+
+@dataclass(frozen=True, slots=True)
+class KeptAsh:
+    """An ash with its evidence: ``text`` is what a record keeps, ``batches`` how many batches it holds."""
+
+    name: str
+    date: str
+    text: str
+    batches: int
+    kind: str
+    state: str
+    figures: Mapping[str, Figure]
+    effective: float | None
+    words: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def kept_ash(document: Mapping[str, Any]) -> KeptAsh:
+    """What a request with ``"ask": "learn"`` keeps: its own readings, if it has any, and those of ``ash.earlier``.
+
+    Raises `InputErrors` where nothing was learned, or where no plausible ash gives what was read.
+    """
+    name, date = _one_line(document, "name"), _one_line(document, "date")
+    asked = {key: value for key, value in document.items() if key not in _OWN}
+    if date:
+        asked["now"] = date
+    request = read_request(json.dumps(asked))
+    earlier = _told_earlier(asked)
+    own = _own_evidence(asked, request)
+    if own is not None:
+        _refuse_what_does_not_fit(request)
+        earlier = [*earlier, own]
+    if not earlier:
+        problem = said("Nothing was read, weighed or analysed that would tell of this ash.")
+        accepted = said("a conductivity, a pH, vinegar counted, weighings, or an analysis")
+        raise InputErrors([InputError("measured", "", problem, accepted)])
+    if len(earlier) > MOST_EARLIER:
+        earlier = earlier[-MOST_EARLIER:]
+    answer = answer_to(_compared(request, earlier))
+    figures = _figures(answer)
+    return KeptAsh(
+        name,
+        date or _date_of(request),
+        json.dumps(earlier, ensure_ascii=False, separators=(",", ":")),
+        len(earlier),
+        request.word("ash.kind"),
+        request.word("ash.state"),
+        figures,
+        answer.effective_samples,
+        _words(figures, answer, len(earlier), request.locale),
+        answer.warnings,
+    )
+
+
+def values_of_kept(kept: KeptAsh) -> dict[str, Any]:
+    """``values.ash`` of the reply: the fields of its record and the figures by name."""
+    told: dict[str, Any] = {
+        "name": kept.name,
+        "date": kept.date,
+        "evidence": kept.text,
+        "kind": kept.kind,
+        "state": kept.state,
+        "batches": figure(Estimate.exactly(float(kept.batches)), "1"),
+        **kept.figures,
+        "words": list(kept.words),
+    }
+    if kept.effective is not None:
+        told["effective_samples"] = figure(Estimate.exactly(kept.effective), "1")
+    return told
+
+
+def _one_line(document: Mapping[str, Any], key: str) -> str:
+    text = document.get(key, "")
+    if not isinstance(text, str) or len(text) > 200 or any(ord(character) < 32 for character in text):
+        accepted = said("at most 200 characters on one line")
+        raise InputErrors([InputError(key, str(text)[:80], said("This is not one line of text."), accepted)])
+    return text.strip()
+
+
+def _date_of(request: Request) -> str:
+    return request.moment.date().isoformat() if request.moment else ""
+
+
+def _told_earlier(asked: Mapping[str, Any]) -> list[Any]:
+    ash = asked.get("ash")
+    return list(ash.get("earlier") or []) if isinstance(ash, dict) else []
+
+
+def _own_evidence(asked: Mapping[str, Any], request: Request) -> dict[str, Any] | None:
+    """The parts of a batch's request that bear on its ash, amounts filled in where they were planned; None without."""
+    measured = any(name in request.numbers for name in ("measured.ec", "measured.ph", "measured.acid_drops"))
+    learned_of_ash = request.group("ash.weighings") or request.group("ash.analysis") or request.number("ash.density")
+    if not measured and not learned_of_ash:
+        return None
+    plan = answer_to(replace(request, words={**request.words, "ranges": "off"}, earlier=())).plan
+    given = asked.get("ash") or {}
+    ash = {key: given[key] for key in _KEPT_OF_ASH if given.get(key) not in (None, "", {}, [])}
+    ash |= {"kind": request.word("ash.kind"), "state": request.word("ash.state")}
+    kept: dict[str, Any] = {"locale": request.locale, "customs": request.customs, "ash": ash}
+    kept |= {key: dict(asked[key]) for key in _KEPT_GROUPS if asked.get(key)}
+
+    def written(value: float) -> str:
+        return write_number(value, 6, request.locale, trim=True)
+
+    if "ash.amount" not in request.readings:
+        millilitres = f"{written(plan.ash_millilitres)} mL"
+        ash["amount"] = millilitres if plan.ash_grams is None else f"{written(plan.ash_grams)} g"
+    if "water.amount" not in request.readings:
+        kept["water"] = {**kept.get("water", {}), "amount": f"{written(plan.water_litres)} L"}
+    if request.word("measured.of") == "feed":
+        kept["dilution"] = f"1:{written(plan.parts_water)}"
+        if asked.get("dilution_water"):
+            kept["dilution_water"] = asked["dilution_water"]
+    if request.moment:
+        kept["now"] = _date_of(request)
+    return kept
+
+
+def _refuse_what_does_not_fit(request: Request) -> None:
+    """Raise where the readings were doubted."""
+    answer = answer_to(replace(request, earlier=()))
+    read = [name for name in ("measured.ec", "measured.ph", "measured.acid_drops") if name in request.numbers]
+    missed = [name for name in read if name not in answer.readings_used]
+    if missed:
+        accepted = said("readings that an ash can give, or none")
+        problem = " ".join(warning for warning in answer.warnings if "plausible ash" in warning)
+        given = request.readings[missed[0]].text
+        raise InputErrors([InputError(missed[0], given, problem, accepted)])
+
+
+def _compared(request: Request, earlier: list[Any]) -> Request:
+    return read_request(
+        json.dumps(
+            {
+                **_COMPARED,
+                "schema": SCHEMA,
+                "locale": request.locale,
+                "customs": request.customs,
+                "seed": request.known("seed"),
+                "now": request.moment.isoformat() if request.moment else None,
+                "ash": {
+                    "kind": request.word("ash.kind"),
+                    "state": request.word("ash.state"),
+                    "amount": _COMPARED_AMOUNT,
+                    "earlier": earlier,
+                },
+            }
+        )
+    )
+
+
+def _figures(answer: Answer) -> dict[str, Figure]:
+    return {
+        "density": figure(answer.spread(lambda outcome: outcome.sample.density), "g/mL"),
+        "potassium": figure(
+            answer.spread(lambda outcome: outcome.steep.liquor.milligrams_per_litre("potassium")), "mg/L"
+        ),
+        "alkalinity": figure(answer.spread(lambda outcome: outcome.steep.liquor.alkalinity), "mg/L CaCO3"),
+        "ph": figure(answer.spread(lambda outcome: outcome.steep.liquor.equilibrium.ph), "1"),
+        "caustic_share": figure(answer.spread(lambda outcome: hydroxide_share(outcome.steep.liquor)), "1"),
+    }
+
+
+def _words(figures: Mapping[str, Figure], answer: Answer, batches: int, locale: str) -> tuple[str, ...]:
+    def told(path: str) -> Shown:
+        return shown(path, figures[path.rsplit(".", 1)[-1]], locale)
+
+    potassium = told("liquor.potassium")
+    lines: list[str] = [
+        said_of(batches, "Learned from {count} batch.", "Learned from {count} batches."),
+        said("Loose it weighs {figure}.", figure=told("density").likely),
+        said("100 g of it in 5 L of rainwater gives {figure}.", figure=potassium.headline(said("potassium"))),
+        said("The alkalinity of that liquor is {figure}, as CaCO₃.", figure=told("liquor.alkalinity").likely),
+        said("Its pH is {figure}.", figure=told("liquor.ph").likely),
+        said("Of its alkalinity {figure} is caustic.", figure=told("caustic_share").likely),
+    ]
+    if answer.effective_samples is not None:
+        count = write_number(answer.effective_samples, 2, locale)
+        lines.append(said("This rests on about {count} ashes that agree with what was read.", count=count))
+    return tuple(lines)
