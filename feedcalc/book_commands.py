@@ -271,7 +271,9 @@ def show_verb(desk: Desk, /, bed: str | None, country: str | None, as_json: bool
         return
     reply, words = calculate_markdown(request, "season")
     _answered(reply)
-    click.echo(words or said("Nothing is written yet. Begin with: feedcalc book bed NAME --area '6 m2'"), nl=not words)
+    if not words.strip():
+        words = said("Nothing is written yet. Begin with: feedcalc book bed NAME --area '6 m2'") + "\n"
+    click.echo(words, nl=False)
 
 
 @book_verb.command("list")

@@ -1,0 +1,265 @@
+"""``feedcalc book``: what a person types, what is told back, and what stands in the file after."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import icalendar
+import pytest
+from click.testing import CliRunner, Result
+
+from feedcalc.command_line import main
+
+ROOT = Path(__file__).resolve().parents[2]
+DEMO_BOOK = ROOT / "feedcalc" / "demo_book.json"
+DEMO_BATCH = ROOT / "feedcalc" / "demo.json"
+NOW = "2026-05-10T09:00"
+Run = Callable[..., Result]
+
+
+def runner(place: Path) -> Run:
+    def run(*words: str, code: int = 0) -> Result:
+        done = CliRunner().invoke(main, ["book", "--book", str(place), "--now", NOW, *map(str, words)])
+        assert done.exit_code == code, done.output + done.stderr
+        assert "Traceback" not in done.output + done.stderr
+        assert done.exception is None or isinstance(done.exception, SystemExit)
+        return done
+
+    return run
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Run:
+    return runner(tmp_path / "mine.sqlite")
+
+
+@pytest.fixture
+def other(tmp_path: Path) -> Run:
+    return runner(tmp_path / "theirs.sqlite")
+
+
+def begun(run: Run) -> Run:
+    run("bed", "South wall", "--area", "6 m2", "--texture", "loam", "--plant", "tomato")
+    run("soil-test", "south wall", "--date", "2026-03-02", "--ph", "6.2", "--tested-with", "kit")
+    return run
+
+
+def exported(run: Run, file: Path) -> str:
+    run("export", file)
+    return file.read_text(encoding="utf-8-sig")
+
+
+def shown(run: Run) -> dict[str, object]:
+    reply = json.loads(run("show", "--json").output)
+    beds: list[dict[str, object]] = reply["values"]["season"]["beds"]
+    return {str(bed["name"]): bed for bed in beds}
+
+
+def test_an_entry_is_written_told_back_and_counted(book):
+    begun(book)
+    before = shown(book)["South wall"]["ash_this_year"]["value"]
+    written = book("add", "South wall", "dry ash", "200 g", "--date", "2026-05-09").output
+    assert "Written: entry · 2026-05-09 · dry ash · 200 g" in written
+    assert "Verdict: go." in written
+    # 200 g on 6 m2 is 33 g/m2.
+    assert before == 0
+    assert shown(book)["South wall"]["ash_this_year"]["value"] == pytest.approx(200 / 6, rel=0.02)
+    assert "33 g/m²" in book("show", "South wall").output
+
+
+def test_a_cup_is_told_back_as_it_was_read(tmp_path):
+    words = ["book", "--book", str(tmp_path / "b"), "--now", NOW, "--customs", "us"]
+    CliRunner().invoke(main, [*words, "bed", "South", "--area", "60 ft2"])
+    done = CliRunner().invoke(main, [*words, "add", "South", "dry ash", "1 cup"])
+    assert done.exit_code == 0
+    assert "read as 236.588" in done.output
+
+
+def test_what_if_shows_and_writes_nothing(book, tmp_path):
+    begun(book)
+    before = exported(book, tmp_path / "before.json")
+    told = book("add", "South wall", "dry ash", "5 kg", "--what-if").output
+    assert "hold back" in told
+    assert "Nothing was written." in told
+    assert exported(book, tmp_path / "after.json") == before
+
+
+def test_a_feed_counts_by_its_batch(book):
+    begun(book)
+    book("add", "South wall", "liquid feed", "9 L", "--batch", DEMO_BATCH)
+    (entry,) = shown(book)["South wall"]["entries"]
+    assert entry["in_all"]["potassium"]["value"] > 0
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["add", "Soth wall", "dry ash", "1 L"], "bed: There is no such bed in the book."),
+        (["add", "South wall", "dry ash", "five"], "amount: There is no number here."),
+        (["add", "South wall", "dry ash", "5 bags"], "amount: "),
+        (["add", "South wall", "dry ash", "5 L", "--date", "2027-05-05"], "date: "),
+        (["add", "South wall", "dry ash", "5 L", "--ash", "oak"], "ash: There is no such ash in the book."),
+        (["soil-test", "South wall", "--ph", "acid"], "ph: "),
+        (["soil-test", "South wall"], "ph: "),
+        (["bed", "North", "--area", "big"], "area: "),
+        (["remove", "nothing"], "record: There is no such record in the book."),
+        (["show", "nowhere"], "bed: There is no such bed in the book."),
+        (["export", "book.doc"], "file: The name must end in .json, .csv or .sqlite."),
+        (["export", "/nowhere/book.json"], "file: This can't be written"),
+        (["import", str(DEMO_BATCH)], "file: This is no season book of feedcalc."),
+        (["import", str(ROOT / "site" / "icon-192.png")], "file: This is not text in UTF-8."),
+    ],
+    ids=lambda value: " ".join(value)[-40:] if isinstance(value, list) else "",
+)
+def test_a_refusal_names_the_field_and_writes_nothing(book, tmp_path, words, told):
+    begun(book)
+    before = exported(book, tmp_path / "before.json")
+    refused = book(*words, code=1)
+    assert refused.stderr.startswith(told)
+    assert exported(book, tmp_path / "after.json") == before
+
+
+def test_undo_goes_back_step_by_step_to_the_empty_book(book):
+    begun(book)
+    book("bed", "South wall", "--area", "60 m2")
+    assert "Undone: bed South wall." in book("undo").output
+    assert shown(book)["South wall"]["area"]["value"] == 6
+    book("undo")
+    book("undo")
+    assert book("list").output == ""
+    assert book("undo", code=1).stderr.startswith("undo: There is nothing to take back.")
+    assert "South wall" in book("list", "--removed").output
+
+
+def test_what_is_removed_can_be_put_back_by_its_id(book):
+    begun(book)
+    told = book("remove", "South wall").output
+    assert book("list").output.count("bed ·") == 0
+    book("restore", told.split()[-1])
+    assert "bed · South wall" in book("list").output
+
+
+@pytest.mark.parametrize("ending", ["json", "csv", "sqlite"])
+def test_a_book_goes_to_another_place_and_twice_changes_nothing(book, other, tmp_path, ending):
+    begun(book)
+    book("add", "South wall", "dry ash", "200 g", "--note", "=1+1")
+    file = tmp_path / f"book.{ending}"
+    book("export", file)
+    assert "New: 3. Changed: 0. Set aside: 0." in other("import", file).output
+    mine, theirs = (run("list").output for run in (book, other))
+    assert theirs == mine
+    before = exported(other, tmp_path / "once.json")
+    assert "New: 0. Changed: 0. Set aside: 0." in other("import", file).output
+    assert exported(other, tmp_path / "twice.json") == before
+    assert f"Undone: bringing in {file.name}." in other("undo").output
+    assert other("list").output == ""
+
+
+def test_a_table_edited_in_a_spreadsheet_changes_what_was_edited(book, tmp_path):
+    begun(book)
+    text = exported(book, tmp_path / "book.csv")
+    (tmp_path / "edited.csv").write_text(text.replace("6 m2", "8 m2"), encoding="utf-8")
+    assert "New: 0. Changed: 1. Set aside: 0." in book("import", tmp_path / "edited.csv").output
+    assert shown(book)["South wall"]["area"]["value"] == 8
+
+
+def test_bad_rows_are_set_aside_with_row_field_and_reason(book, tmp_path):
+    rows = "kind;name;bed;date;ph\nbed;South;;;\nsoil test;;South;2026-03-02;6,2\nsoil test;;North;2026-03-02;6\n"
+    (tmp_path / "rows.csv").write_text(rows, encoding="utf-8")
+    done = book("import", tmp_path / "rows.csv")
+    assert "New: 2. Changed: 0. Set aside: 1." in done.output
+    assert "Set aside: row 4, bed: There is no such bed in the book." in done.stderr
+
+
+def test_a_dry_run_only_tells(book):
+    told = book("import", DEMO_BOOK, "--dry-run").output
+    assert "New: bed · Cabbages" in told
+    assert book("list").output == ""
+
+
+def test_two_people_s_books_for_one_garden_become_one_either_way(book, other, tmp_path):
+    begun(book)
+    book("export", tmp_path / "start.json")
+    other("import", tmp_path / "start.json")
+    book("bed", "South wall", "--plant", "leek")
+    other("bed", "South wall", "--plant", "onion", "--note", "theirs")
+    book("add", "South wall", "dry ash", "100 g")
+    book("export", tmp_path / "mine.json")
+    other("export", tmp_path / "theirs.sqlite.copy.sqlite")
+    book("merge", tmp_path / "theirs.sqlite.copy.sqlite")
+    other("merge", tmp_path / "mine.json")
+    both = exported(book, tmp_path / "both.json")
+    assert exported(other, tmp_path / "both-there.json") == both
+    bed = next(row for row in json.loads(both)["records"] if row["kind"] == "bed")
+    assert bed["fields"]["plant"]["text"] == "onion"
+    assert "leek" in [past["text"] for past in bed["history"]]
+
+
+def test_merging_leaves_their_file_as_it_is(book, other, tmp_path):
+    begun(other)
+    theirs = tmp_path / "theirs.sqlite"
+    before = theirs.read_bytes()
+    book("merge", theirs)
+    assert theirs.read_bytes() == before
+
+
+def test_a_book_from_the_page_s_example_is_shown_and_checked(book):
+    book("import", DEMO_BOOK)
+    assert "# Cabbages" in book("show", "Cabbages").output
+    told = book("check").output
+    assert "whole (layout 2)" in told
+    assert "    3  bed" in told
+
+
+def test_an_empty_book_says_how_to_begin(book):
+    assert "feedcalc book bed" in book("show").output
+
+
+def test_metals_and_an_ash_of_one_s_own_are_kept(book, tmp_path):
+    begun(book)
+    book("ash", "Oak stove", "--evidence", DEMO_BATCH)
+    book("metals", "Oak, lab", "--ash", "Oak stove", "--cadmium", "2 mg/kg")
+    book("add", "South wall", "dry ash", "200 g", "--ash", "Oak stove")
+    rows = json.loads(exported(book, tmp_path / "book.json"))["records"]
+    (ash,) = [row["id"] for row in rows if row["kind"] == "ash"]
+    for kind in ("metals", "entry"):
+        assert [row["fields"]["ash"]["text"] for row in rows if row["kind"] == kind] == [ash]
+
+
+def test_reminders_are_a_calendar(book, tmp_path):
+    begun(book)
+    batch = tmp_path / "Oak.json"
+    batch.write_text(json.dumps(json.loads(DEMO_BATCH.read_text(encoding="utf-8")) | {"now": "2026-05-10T07:00"}))
+    told = book("reminders", "--out", tmp_path / "r.ics", "--batch", batch).output
+    assert "Test the soil of South wall" in told
+    found = icalendar.Calendar.from_ical((tmp_path / "r.ics").read_bytes()).walk("VEVENT")
+    assert {str(event["summary"]) for event in found} == {
+        "The liquor should be clear: Oak",
+        "Use up the liquor: Oak",
+        "Test the soil of South wall",
+    }
+
+
+def test_a_damaged_book_is_told_without_a_traceback(book, tmp_path):
+    begun(book)
+    place = tmp_path / "mine.sqlite"
+    with closing(sqlite3.connect(place)) as spoilt, spoilt:
+        spoilt.execute("DELETE FROM record")
+    refused = book("list", code=1)
+    assert refused.stderr.startswith(
+        "book: This book is damaged and was left as it is. Records that could still be read: 2"
+    )
+    found = json.loads((tmp_path / "mine.sqlite.salvaged-1.json").read_text(encoding="utf-8"))
+    assert len(found["records"]) == 2
+
+
+def test_help_opens_no_book(tmp_path):
+    place = tmp_path / "none.sqlite"
+    done = CliRunner().invoke(main, ["book", "--book", str(place), "add", "--help"])
+    assert done.exit_code == 0
+    assert "--what-if" in done.output
+    assert not place.exists()
