@@ -709,7 +709,8 @@ const feedcalcBook = (() => {
   async function saveWith(name, asked, type) {
     try {
       const reply = await askBook({ ...asked, book: asObject() });
-      if (reply.ok) download(name, reply.values.book.text, type);
+      if (reply.ok && reply.values.book.text !== null) download(name, reply.values.book.text, type);
+      else if (reply.ok) tell(say("This page can't write such a file; the command line can."));
       else tell(wordsOf(reply.errors));
     } catch {
       tell(say("The calculator does not run here, so only the plain file can be saved."));
@@ -879,7 +880,7 @@ const feedcalcBook = (() => {
       show();
     };
     new MutationObserver(wake).observe(html, { attributes: true, attributeFilter: ["data-engine"] });
-    new MutationObserver(() => lookAgain(0)).observe(html, { attributes: true, attributeFilter: ["data-place"] });
+    new MutationObserver(show).observe(html, { attributes: true, attributeFilter: ["data-place"] });
     await wake();
   }
 

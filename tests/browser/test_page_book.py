@@ -351,25 +351,42 @@ def test_a_bed_s_year_fits_one_page_of_paper(shown: Page) -> None:
     assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
 
 
-@pytest.mark.parametrize("kind", ["bed", "soil test", "entry", "metals"])
-def test_every_form_is_for_every_eye_and_hand(opened: Callable[..., Page], kind: str) -> None:
+def test_every_form_is_for_every_eye_and_hand(opened: Callable[..., Page]) -> None:
     page = opened()
     write(page, "bed", name="South", area="6 m²")
-    page.locator(f'#book [data-write="{kind}"]').click()
-    page.evaluate(OPEN_ALL)
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
-        assert faults_found_by_axe(page) == []
-    small = page.evaluate(
-        """() => [...document.querySelectorAll(
-             "#book :is(button, input:not([type=file]), select, textarea, summary, .button)")]
-           .filter((element) => element.checkVisibility())
-           .map((element) => [element.id || element.textContent, element.getBoundingClientRect()])
-           .filter(([, box]) => box.height < 44 || box.width < 44).map(([name]) => name)"""
-    )
-    assert small == []
-    assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") == 0
-    assert page.evaluate("document.activeElement.tagName") == "H3"
+    for kind in ("bed", "soil test", "entry", "metals"):
+        page.locator(f'#book [data-write="{kind}"]').click()
+        page.evaluate(OPEN_ALL)
+        assert page.evaluate("document.activeElement.tagName") == "H3"
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
+            assert faults_found_by_axe(page) == []
+        small = page.evaluate(
+            """() => [...document.querySelectorAll(
+                 "#book :is(button, input:not([type=file]), select, textarea, summary, .button)")]
+               .filter((element) => element.checkVisibility())
+               .map((element) => [element.id || element.textContent, element.getBoundingClientRect()])
+               .filter(([, box]) => box.height < 44 || box.width < 44).map(([name]) => name)"""
+        )
+        assert small == []
+        assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") == 0
+        page.locator(f'form[data-kind="{kind}"] [data-give-up]').click()
+
+
+def test_what_the_engine_would_not_take_after_a_sleep_is_offered_for_mending(
+    opened: Callable[..., Page], asleep: str
+) -> None:
+    page = opened(asleep)
+    write(page, "bed", done=False, name="South", area="six steps by two")
+    page.close(run_before_unload=False)
+    awake = opened()
+    expect(awake.locator("#book-told")).to_contain_text("could not be taken")
+    awake.get_by_role("button", name="Go on with it").click()
+    assert awake.locator("#bed-area").input_value() == "six steps by two"
+    fill(awake, "bed", area="12 m²")
+    awake.locator("#book-bed [type=submit]").click()
+    wait_until(lambda: awake.evaluate(BEDS) == ["South"])
+    expect(awake.locator("#book-drafts")).to_be_hidden()
 
 
 def test_typed_text_is_only_text(opened: Callable[..., Page]) -> None:
