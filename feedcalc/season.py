@@ -16,7 +16,6 @@ Rules of this room:
 from __future__ import annotations
 
 import base64
-import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime, timedelta
@@ -31,8 +30,7 @@ from feedcalc.estimates import Estimate, estimate_of, stratified_shares
 from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.liming import TABLE_DEPTH_CM, expected_shift, lime_requirement
 from feedcalc.quantities import Quantity, read_quantity
-from feedcalc.readings import weighed_density
-from feedcalc.request import PLACES, Request, read_request
+from feedcalc.request import PLACES
 from feedcalc.suitability import plants_named, soil_test_error, suitability_limit
 from feedcalc.wording import said
 
@@ -108,6 +106,19 @@ def greatest_of(worths: Sequence[Worth]) -> Worth:
     return Worth(*(greatest(name) for name in QUANTITIES))
 
 
+@dataclass(frozen=True, slots=True)
+class Ashes:
+    """The ash it most likely is, and the ashes it could be: draws of equal weight."""
+
+    typical: AshSample
+    others: tuple[AshSample, ...]
+
+    def spread(self, of: Callable[[AshSample], float]) -> Estimate:
+        """A figure of the ash with the bounds that hold the middle 90 % of what it could be."""
+        typical = of(self.typical)
+        return estimate_of([of(sample) for sample in self.others or (self.typical,)], typical)
+
+
 class Batches(Protocol):
     """What batches of liquor gave, by the request that describes them (JSON text)."""
 
@@ -116,6 +127,12 @@ class Batches(Protocol):
 
     def whole_sludge(self, request: str) -> Worth:
         """All the sludge that stays in the bucket."""
+
+    def ash_of_batch(self, request: str) -> Ashes:
+        """The ash a batch was made of, by all that was read of it."""
+
+    def kept_ash(self, evidence: str) -> Ashes:
+        """A kept ash, by the evidence of its record (JSON text)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -385,7 +402,7 @@ class Reader:
             share = read_quantity(amount, "fraction", "amount", self.locale, self.customs, minimum=0.001, maximum=1)
             worth = self.batches.whole_sludge(request).scaled(share.value)
             return worth, worth.ash
-        ash = _ash_of_request(_request(request, "request")) if request else self._ash(record, ashes)
+        ash = self.batches.ash_of_batch(request) if request else self._ash(record, ashes)
         quantity = self._amount(record, "amount")
         return sludge_worth(ash, quantity)
 
@@ -425,15 +442,16 @@ class Reader:
             held[name] = Estimate.exactly(grams)
         return Worth(**held)
 
-    def _ash(self, record: Told, ashes: Mapping[str, Told]) -> Ash:
+    def _ash(self, record: Told, ashes: Mapping[str, Told]) -> Ashes:
         named = record.text("ash")
         if not named:
-            return ash_of("mixed", "fresh")
+            return drawn_from(ash_of("mixed", "fresh"))
         if named not in ashes:
             raise InputError(
                 "ash", named, said("There is no such ash in the book."), said("the id of an ash in the book")
             )
-        return kept_ash(ashes[named])
+        evidence = ashes[named].text("evidence")
+        return self.batches.kept_ash(evidence) if evidence else drawn_from(ash_of("mixed", "fresh"))
 
     def _amount(self, record: Told, name: str) -> Quantity:
         """A weight in g or a volume in L, above nothing and below what a garden could hold."""
@@ -468,42 +486,6 @@ def batch_of(record: Told) -> str:
         raise InputError("batch", record.text("batch")[:60], problem, said("a link from a batch's label")) from None
 
 
-def kept_ash(record: Told) -> Ash:
-    """The ash of an ``ash`` record: kind, state, analysis and weighings of what it was learned from.
-
-    Raises `InputError` where its evidence is no request.
-    """
-    evidence = record.text("evidence")
-    return _ash_of_request(_request(evidence, "evidence")) if evidence else ash_of("mixed", "fresh")
-
-
-@lru_cache(maxsize=256)
-def _request(text: str, where: str) -> Request:
-    try:
-        document = json.loads(text)
-        newest = document[-1] if isinstance(document, list) and document else document
-        ash = newest.get("ash") if isinstance(newest, dict) else None
-    except (ValueError, RecursionError):
-        ash = None
-    if not isinstance(ash, dict | None) or not text:
-        raise InputError(where, text[:60], said("This is not a batch."), said("the request of a batch as JSON"))
-    asked = {name: given for name, given in (ash or {}).items() if name != "earlier"}
-    try:
-        return read_request(json.dumps({"schema": 1, "ash": asked}))
-    except InputErrors as errors:
-        first = errors.errors[0]
-        raise InputError(f"{where}.{first.field}", first.given, first.problem, first.accepted) from None
-
-
-def _ash_of_request(request: Request) -> Ash:
-    return ash_of(
-        request.word("ash.kind"),
-        request.word("ash.state"),
-        request.group("ash.analysis"),
-        weighed_density(request) or request.number("ash.density"),
-    )
-
-
 def _one_of(record: Told, name: str, choices: Sequence[str]) -> str:
     given = " ".join(record.text(name).casefold().split())
     if given and given not in choices:
@@ -530,7 +512,7 @@ def _day(record: Told, today: date | None) -> date:
 # -- what things are worth ------------------------------------------------------------------------------------
 
 
-def dry_ash_worth(ash: Ash, quantity: Quantity) -> tuple[Worth, Estimate]:
+def dry_ash_worth(ash: Ashes, quantity: Quantity) -> tuple[Worth, Estimate]:
     """What a weight (g) or volume (L) of dry ash brings, and the grams of ash it is."""
 
     def grams(sample: AshSample) -> float:
@@ -540,7 +522,7 @@ def dry_ash_worth(ash: Ash, quantity: Quantity) -> tuple[Worth, Estimate]:
     return worth, worth.ash
 
 
-def sludge_worth(ash: Ash, quantity: Quantity) -> tuple[Worth, Estimate]:
+def sludge_worth(ash: Ashes, quantity: Quantity) -> tuple[Worth, Estimate]:
     """What sludge brings: by weight the dry ash it came from, by volume as much ash as settles to that volume.
 
     It counts as that ash but for potassium, of which what water can reach may all have been poured off (the low end) or
@@ -551,9 +533,7 @@ def sludge_worth(ash: Ash, quantity: Quantity) -> tuple[Worth, Estimate]:
         return quantity.value if quantity.kind == "mass" else quantity.value * 1000 / sample.sediment
 
     whole = _worth_of_ash(ash, grams)
-    left = _estimate(
-        ash, lambda s: grams(s) * s.grams_per_kilogram["potassium"] / 1000 * (1 - s.reachable["potassium"])
-    )
+    left = ash.spread(lambda s: grams(s) * s.grams_per_kilogram["potassium"] / 1000 * (1 - s.reachable["potassium"]))
     potassium = Estimate(left.low, left.typical, max(whole.potassium.high, left.typical))
     return Worth(potassium, whole.calcium, whole.magnesium, whole.lime_value, whole.ash), whole.ash
 
@@ -598,29 +578,30 @@ def _instead(usual: Worth, own: Worth, record: Told) -> Worth:
     )
 
 
-def _worth_of_ash(ash: Ash, grams: Callable[[AshSample], float]) -> Worth:
+def _worth_of_ash(ash: Ashes, grams: Callable[[AshSample], float]) -> Worth:
     def element(name: str) -> Estimate:
-        return _estimate(ash, lambda sample: grams(sample) * sample.grams_per_kilogram[name] / 1000)
+        return ash.spread(lambda sample: grams(sample) * sample.grams_per_kilogram[name] / 1000)
 
     return Worth(
         element("potassium"),
         element("calcium"),
         element("magnesium"),
-        _estimate(ash, lambda sample: grams(sample) * sample.lime_value()),
-        _estimate(ash, grams),
+        ash.spread(lambda sample: grams(sample) * sample.lime_value()),
+        ash.spread(grams),
     )
 
 
-def _estimate(ash: Ash, of: Callable[[AshSample], float]) -> Estimate:
-    samples = _drawn(ash.label, ash.state, tuple(sorted(ash.unknowns.items())))
-    return estimate_of([of(sample) for sample in samples], of(ash.typical()))
+def drawn_from(ash: Ash) -> Ashes:
+    """An ash of which nothing was read: what is published of its kind."""
+    return _drawn(ash.label, ash.state, tuple(sorted(ash.unknowns.items())))
 
 
 @lru_cache(maxsize=64)
-def _drawn(label: str, state: str, unknowns: tuple[tuple[str, Estimate], ...]) -> tuple[AshSample, ...]:
+def _drawn(label: str, state: str, unknowns: tuple[tuple[str, Estimate], ...]) -> Ashes:
     """The fixed sample of an ash; drawn once, since a book asks for the same ash many times."""
     ash = Ash(label, state, dict(unknowns), ())
-    return tuple(ash.sample_at(draw) for draw in stratified_shares(sorted(ash.unknowns), SAMPLES, SEED))
+    draws = stratified_shares(sorted(ash.unknowns), SAMPLES, SEED)
+    return Ashes(ash.typical(), tuple(ash.sample_at(draw) for draw in draws))
 
 
 # -- sums over time -------------------------------------------------------------------------------------------

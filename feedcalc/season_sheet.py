@@ -27,12 +27,14 @@ from feedcalc.judging import DAYS_PER_YEAR, circumstances_of, feed_facts
 from feedcalc.liming import TABLE_DEPTH_CM, soil_buffer
 from feedcalc.metals import METALS, Compared, MetalFigures, countries, limits_of, metal_figures
 from feedcalc.quantities import read_quantity, write_number
+from feedcalc.readings import ash_told
 from feedcalc.records import Record, read_document
 from feedcalc.report import Figure, figure, flat_figures, sludge_grams, sludge_lime
 from feedcalc.request import Request, read_request
 from feedcalc.season import (
     LIQUID,
     QUANTITIES,
+    Ashes,
     Aside,
     Bed,
     Book,
@@ -44,6 +46,7 @@ from feedcalc.season import (
     Worth,
     a_year_before,
     batch_of,
+    drawn_from,
     interval_of,
     last_of,
     lime_need,
@@ -124,6 +127,14 @@ class AnsweredBatches:
         """All the sludge of a batch with the liquor left in it, in grams."""
         return _whole_sludge(request, self.ranges)
 
+    def ash_of_batch(self, request: str) -> Ashes:
+        """The ash of a batch, by all that was read of it."""
+        return _ashes_of(self.answer(request, ""))
+
+    def kept_ash(self, evidence: str) -> Ashes:
+        """A kept ash; raises `InputError` where its evidence is none."""
+        return _kept_ash(evidence, self.ranges)
+
     def answer(self, request: str, dilution: str) -> Answer:
         """The batch worked through, with another dilution where one is given."""
         return _answered(request, dilution, self.ranges)
@@ -162,6 +173,34 @@ def _whole_sludge(request: str, ranges: str) -> Worth:
         answer.spread(lambda outcome: max(sludge_lime(outcome), 0.0)),
         answer.spread(lambda outcome: outcome.batch.ash_grams),
     )
+
+
+def _ashes_of(answer: Answer) -> Ashes:
+    return Ashes(answer.typical.sample, tuple(outcome.sample for outcome in answer.others))
+
+
+@lru_cache(maxsize=64)
+def _kept_ash(evidence: str, ranges: str) -> Ashes:
+    """By its evidence, a list of batches or one: ashes weighed by what was read of them, if anything was."""
+    try:
+        told = json.loads(evidence)
+    except (ValueError, RecursionError):
+        told = None
+    batches = told if isinstance(told, list) else [told]
+    if not batches or not all(isinstance(batch, dict) and isinstance(batch.get("ash", {}), dict) for batch in batches):
+        problem = said("Nothing that was learned of this ash can be read.")
+        raise InputError("ash", evidence[:60], problem, said("the evidence of a kept ash, as JSON"))
+    newest = batches[-1]
+    kind = {name: newest.get("ash", {}).get(name) for name in ("kind", "state")}
+    asked = {name: newest[name] for name in ("locale", "customs") if name in newest}
+    text = json.dumps({"schema": 1, **asked, "ash": {**kind, "earlier": batches}})
+    if ranges == "on" and any(batch.get("measured") for batch in batches):
+        return _ashes_of(_answered(text, "", ranges))
+    try:
+        return drawn_from(ash_told(read_request(text)))
+    except InputErrors as errors:
+        first = errors.errors[0]
+        raise InputError("ash", first.given, first.problem, first.accepted) from None
 
 
 def _as_ash(lime: float, outcome: Outcome) -> float:
@@ -764,15 +803,50 @@ class SeasonSheet:
     assumed: Mapping[str, str]
     cautions: tuple[Caution, ...]
     locale: str
+    spoken: Mapping[str, str]
 
 
 def season_sheet(answer: SeasonAnswer, locale: str) -> SeasonSheet:
     """The sheet of an answer, numbers written as the grower's country writes them."""
     words = {path: _in_words(told, locale) for path, told in flat_figures(answer.values).items()}
     return SeasonSheet(
-        answer.values, words, answer.steps, answer.bed, answer.asked_bed, answer.assumed, answer.cautions, locale
+        answer.values,
+        words,
+        answer.steps,
+        answer.bed,
+        answer.asked_bed,
+        answer.assumed,
+        answer.cautions,
+        locale,
+        SPOKEN,
     )
 
+
+# The words of the contract that a grower reads too: they stay as they are in ``values`` and are said on the sheet.
+SPOKEN: Mapping[str, str] = {
+    "go": said("go"),
+    "go weaker": said("go weaker"),
+    "hold back": said("hold back"),
+    "liquid feed": said("liquid feed"),
+    "dry ash": said("dry ash"),
+    "sludge": said("sludge"),
+    "compost": said("compost"),
+    "lime": said("lime"),
+    "other": said("other"),
+    "cadmium": said("cadmium"),
+    "lead": said("lead"),
+    "zinc": said("zinc"),
+    "copper": said("copper"),
+    "nickel": said("nickel"),
+    "chromium": said("chromium"),
+    "arsenic": said("arsenic"),
+    "mercury": said("mercury"),
+    "potassium": said("potassium"),
+    "calcium": said("calcium"),
+    "magnesium": said("magnesium"),
+    "lime_value": said("lime value"),
+    "ash": said("ash"),
+}
 
 _WRITTEN = {
     "g/m2": "\u00a0g/m²",

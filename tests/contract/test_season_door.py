@@ -149,6 +149,38 @@ def test_sludge_in_the_book_is_what_its_own_batch_left():
     assert entry["in_all"]["ash"]["value"] == pytest.approx(200.0)
 
 
+def kept(evidence: Any) -> tuple[str, str, dict[str, str]]:
+    return "oak", "ash", {"name": "Oak", "date": "2026-01-01", "evidence": json.dumps(evidence)}
+
+
+def potassium_of(evidence: Any) -> dict[str, float]:
+    """What 100 g of a kept ash bring to a square metre, ranges and all."""
+    book = book_of(BED, TEST, kept(evidence), given("2026-04-01", "dry ash", "1 kg", ash="oak"))
+    (entry,) = bed_named(season(book, ranges="on"), "bed")["entries"]
+    return entry["per_square_metre"]["potassium"]
+
+
+def test_a_kept_ash_counts_by_what_was_read_of_it():
+    batch = {"ash": {"kind": "hardwood", "state": "aged", "amount": "100 g"}, "water": {"amount": "5 L"}}
+    unread = potassium_of([batch])
+    read = potassium_of([{**batch, "measured": {"ec": "6.5 mS/cm", "temperature": "20 degC"}}])
+    assert read["value"] > unread["value"], "a strong liquor tells of much potassium"
+    assert read["high"] / read["low"] < unread["high"] / unread["low"], "and narrows what it may be"
+
+
+def test_a_kept_ash_that_was_analysed_is_known():
+    analysed = potassium_of([{"ash": {"kind": "hardwood", "analysis": {"potassium": "60 g/kg"}}}])
+    # By hand: 1 kg on 10 m2 is 100 g/m2, at 60 g/kg 6 g/m2 of potassium.
+    assert (analysed["low"], analysed["high"]) == pytest.approx((6.0, 6.0))
+
+
+@pytest.mark.parametrize("evidence", ["", [], 3, [3], {"ash": 3}, [{"ash": {"kind": "coal"}}], ["x"] * 30])
+def test_an_ash_whose_evidence_is_none_sets_its_entries_aside(evidence):
+    book = book_of(BED, TEST, kept(evidence), given("2026-04-01", "dry ash", "1 kg", ash="oak"))
+    bed = bed_named(season(book), "bed")
+    assert [row["field"] for row in bed["set_aside"]] == ["ash"]
+
+
 # -- what if --------------------------------------------------------------------------------------------------
 
 

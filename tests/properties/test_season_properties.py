@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date, timedelta
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from feedcalc.ash import ash_of
 from feedcalc.estimates import Estimate
-from feedcalc.season import QUANTITIES, Bed, Reader, Told, Worth, standing_on, total_between
+from feedcalc.season import QUANTITIES, Ashes, Bed, Reader, Told, Worth, drawn_from, standing_on, total_between
 
 LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 TODAY = date(2026, 5, 1)
@@ -19,6 +21,13 @@ class FixedBatches:
         return Worth(
             potassium=Estimate(0.05, 0.1, 0.2), lime_value=Estimate(0.1, 0.2, 0.3), ash=Estimate(0.2, 0.4, 0.6)
         )
+
+    def ash_of_batch(self, request: str) -> Ashes:
+        return drawn_from(ash_of("mixed", "fresh"))
+
+    def kept_ash(self, evidence: str) -> Ashes:
+        ash = json.loads(evidence)["ash"]
+        return drawn_from(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
 
     def whole_sludge(self, request: str) -> Worth:
         return Worth(lime_value=Estimate(30.0, 50.0, 80.0), ash=Estimate.exactly(100.0))

@@ -11,10 +11,12 @@ from feedcalc.ash import ash_of
 from feedcalc.dry_uses import ash_worth, cap_for
 from feedcalc.estimates import Estimate
 from feedcalc.season import (
+    Ashes,
     Bed,
     Reader,
     Told,
     Worth,
+    drawn_from,
     interval_of,
     lime_need,
     next_ash_day,
@@ -38,6 +40,13 @@ class FixedBatches:
     def litre_of_feed(self, request: str, dilution: str) -> Worth:
         parts = float(dilution.split(":")[1]) if dilution else 0.0
         return self.litre.scaled(1 / (1 + parts))
+
+    def ash_of_batch(self, request: str) -> Ashes:
+        return drawn_from(ash_of("mixed", "fresh"))
+
+    def kept_ash(self, evidence: str) -> Ashes:
+        ash = json.loads(evidence)["ash"]
+        return drawn_from(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
 
     def whole_sludge(self, request: str) -> Worth:
         return self.sludge
@@ -78,7 +87,7 @@ def test_a_feed_counts_by_its_litres_and_its_dilution():
 
 
 def test_dry_ash_by_weight_counts_by_its_composition():
-    ash = told("oak", "ash", evidence=json.dumps({"ash": {"kind": "mixed", "analysis": {"potassium": "50 g/kg"}}}))
+    ash = told("oak", "ash", evidence=json.dumps({"ash": {"kind": "mixed", "analysis": {"potassium": 50.0}}}))
     bed = bed_with(ash, entry("a", "2026-05-01", "dry ash", "200 g", ash="oak"))
     # By hand: 200 g over 4 m2 is 50 g/m2 of ash; at 50 g/kg that is 2.5 g/m2 of potassium, exactly, being analysed.
     own = bed.entries[0].per_square_metre()
@@ -90,7 +99,7 @@ def test_dry_ash_by_weight_counts_by_its_composition():
 
 
 def test_a_cup_of_weighed_ash_weighs_what_the_scales_said():
-    evidence = json.dumps({"ash": {"kind": "hardwood", "density": "0.40 g/mL"}})
+    evidence = json.dumps({"ash": {"kind": "hardwood", "density": 0.40}})
     bed = bed_with(told("oak", "ash", evidence=evidence), entry("a", "2026-05-01", "dry ash", "2 cups", ash="oak"))
     # By hand: 2 metric cups of 250 mL at 0.40 g/mL are 200 g, over 4 m2 50 g/m2.
     own = bed.entries[0].per_square_metre()
