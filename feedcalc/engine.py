@@ -19,6 +19,7 @@ from feedcalc.book_work import book_work
 from feedcalc.chemistry import equilibrate
 from feedcalc.errors import InputError, InputErrors, NoSolution
 from feedcalc.estimates import Steps, finished
+from feedcalc.languages import LANGUAGES, language
 from feedcalc.my_ash import ASK as LEARN
 from feedcalc.my_ash import KeptAsh, kept_ash, values_of_kept
 from feedcalc.printing import PRINTS, Printed, printed
@@ -57,19 +58,23 @@ def calculate(request_json: str) -> str:
     'water.amount'
     """
 
+    tongue = "en"
+
     def written() -> str:
+        nonlocal tongue
         document = json_document(request_json)
+        tongue = _language_of(document)
         if document.get("ask") in PRINTS:
-            return _written(_print_reply(printed(document, _sheet_to_print), document["ask"]))
+            return _written(_print_reply(printed(document, _sheet_to_print), document["ask"]), tongue)
         if document.get("ask") == LEARN:
-            return _written(_kept_reply(kept_ash(document)))
+            return _written(_kept_reply(kept_ash(document), tongue), tongue)
         reply, sheet = _reply_and_sheet(request_json)
         if sheet:
-            reply["html"] = _parts(sheet)
-        return _written(reply)
+            reply["html"] = _parts(sheet, tongue)
+        return _written(reply, tongue)
 
     result = _or_refused(written)
-    return result if isinstance(result, str) else _written(result)
+    return result if isinstance(result, str) else _written(result, tongue)
 
 
 def answer_in_steps(request_json: str) -> Steps[str]:
@@ -82,15 +87,17 @@ def answer_in_steps(request_json: str) -> Steps[str]:
     >>> next(steps), next(steps)
     ((4, 10), (8, 10))
     """
+    tongue = "en"
     try:
+        tongue = _language_of(json_document(request_json))
         request = _batch_request(request_json)
         if request is None:
             return calculate(request_json)
         reply, sheet = yield from _batch_reply_in_steps(request)
-        reply["html"] = page_parts(sheet)
-        return _written(reply)
+        reply["html"] = page_parts(sheet, tongue)
+        return _written(reply, tongue)
     except Exception as fault:
-        return _written(_refusal(fault))
+        return _written(_refusal(fault), tongue)
 
 
 def _batch_request(request_json: str) -> Request | None:
@@ -104,16 +111,21 @@ def _batch_request(request_json: str) -> Request | None:
 def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], str]:
     """The reply without its HTML, and one part of the sheet as Markdown (empty where the reply is a refusal)."""
 
+    tongue = "en"
+
     def written() -> tuple[dict[str, Any], str]:
+        nonlocal tongue
+        tongue = _language_of(json_document(request_json))
         reply, sheet = _reply_and_sheet(request_json)
         if isinstance(sheet, SpreadSheet):
-            return reply, spread_markdown(sheet)
+            return reply, spread_markdown(sheet, tongue)
         if isinstance(sheet, SeasonSheet):
-            return reply, season_markdown(sheet)
-        return reply, markdown(part, sheet) if sheet else ""
+            return reply, season_markdown(sheet, tongue)
+        return reply, markdown(part, sheet, tongue) if sheet else ""
 
     result = _or_refused(written)
-    return result if isinstance(result, tuple) else (result, "")
+    reply, text = result if isinstance(result, tuple) else (result, "")
+    return language(tongue).reply(reply), text
 
 
 def calculate_print(request_json: str) -> tuple[list[dict[str, str]], Printed | None]:
@@ -141,7 +153,7 @@ def _sheet_to_print(request_json: str) -> Sheet:
     return sheet
 
 
-def _kept_reply(kept: KeptAsh) -> dict[str, Any]:
+def _kept_reply(kept: KeptAsh, tongue: str) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "ok": True,
@@ -150,7 +162,7 @@ def _kept_reply(kept: KeptAsh) -> dict[str, Any]:
         "cautions": [],
         "warnings": list(kept.warnings),
         "sources": report.sources_behind(report.TABLES_BEHIND_A_BATCH),
-        "html": {"ash": kept_ash_html(kept)},
+        "html": {"ash": kept_ash_html(kept, tongue)},
     }
 
 
@@ -172,10 +184,16 @@ def _print_reply(print_: Printed, ask: str) -> dict[str, Any]:
     }
 
 
-def _parts(sheet: Sheet | SpreadSheet | SeasonSheet) -> dict[str, str]:
+def _language_of(document: Mapping[str, Any]) -> str:
+    """The language to answer in, even where the rest of a document is refused."""
+    wanted = document.get("language")
+    return wanted.strip().casefold() if isinstance(wanted, str) and wanted.strip().casefold() in LANGUAGES else "en"
+
+
+def _parts(sheet: Sheet | SpreadSheet | SeasonSheet, tongue: str) -> dict[str, str]:
     if isinstance(sheet, SpreadSheet):
-        return {"spread": spread_html(sheet)}
-    return season_html(sheet) if isinstance(sheet, SeasonSheet) else page_parts(sheet)
+        return {"spread": spread_html(sheet, tongue)}
+    return season_html(sheet, tongue) if isinstance(sheet, SeasonSheet) else page_parts(sheet, tongue)
 
 
 def _reply_and_sheet(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadSheet | SeasonSheet | None]:
@@ -205,18 +223,19 @@ def _refusal(fault: Exception) -> dict[str, Any]:
     if isinstance(fault, InputErrors):
         return _refused([error.as_dict() for error in fault.errors])
     if isinstance(fault, NoSolution):
-        accepted = "less extreme amounts"
+        accepted = said("less extreme amounts")
         return _refused([{"field": "request", "given": "", "problem": str(fault), "accepted": accepted}])
     # A fault of ours must reach a grower as a plain refusal, never as a figure and never as a traceback.
-    problem = f"feedcalc failed on this ({type(fault).__name__}); no figure was computed."
+    problem = said("feedcalc failed on this ({fault}); no figure was computed.", fault=type(fault).__name__)
     return _refused(
-        [{"field": "feedcalc", "given": "", "problem": problem, "accepted": "a report of this request to us"}]
+        [{"field": "feedcalc", "given": "", "problem": problem, "accepted": said("a report of this request to us")}]
     )
 
 
-def _written(reply: Mapping[str, Any]) -> str:
-    """A reply as text; half a character of UTF-16 in what was typed is none that could be written to a file."""
-    return json.dumps(reply, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace").decode("utf-8")
+def _written(reply: Mapping[str, Any], tongue: str) -> str:
+    """A reply as text in a language; half a character of UTF-16 in what was typed is none that could be written to a file."""
+    spoken = language(tongue).reply(reply)
+    return json.dumps(spoken, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace").decode("utf-8")
 
 
 def _refused(errors: list[dict[str, str]]) -> dict[str, Any]:
@@ -245,10 +264,10 @@ def _batch_reply(request: Request) -> tuple[dict[str, Any], Sheet]:
 
 def _batch_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], Sheet]]:
     answer = yield from answers.answer_in_steps(request)
-    values, said = with_reactions(answer, report.values_of(answer))
+    values, told = with_reactions(answer, report.values_of(answer))
     sheet = sheet_of(answer, values, _MEANINGS)
     after = {name: values[name] for name in REACTIONS if name in values}
-    sheet = replace(sheet, warnings=(*sheet.warnings, *said), after=after)
+    sheet = replace(sheet, warnings=(*sheet.warnings, *told), after=after)
     reply = {
         "schema": SCHEMA,
         "ok": True,
@@ -259,7 +278,7 @@ def _batch_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], Sheet
             {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status}
             for c in sheet.cautions
         ],
-        "warnings": [*answer.warnings, *said],
+        "warnings": [*answer.warnings, *told],
         "sources": report.sources_behind(report.TABLES_BEHIND_A_BATCH),
         "html": {},
     }

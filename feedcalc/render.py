@@ -1,13 +1,17 @@
 """Sheets put into templates: Markdown for terminals, parts of a page for browsers. The same words at build time,
 in the browser and on the command line, because it is the same templates.
 
+Words are said in the language asked for: templates hold whole sentences as ``_('Use by {day}.', day=...)`` or in
+``{% trans %}`` blocks, and every `Said` value that a template puts out is spoken on its way.
+
 Text from people is only ever text: HTML templates escape everything, Markdown templates get it fenced by `plain`.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -16,6 +20,7 @@ import jinja2
 import markupsafe
 
 from feedcalc.bars import best_remedy, doubts, range_bars, share_bar
+from feedcalc.cautions import hazard_in
 from feedcalc.drawing import (
     bucket_drawing,
     ladder_drawing,
@@ -26,6 +31,7 @@ from feedcalc.drawing import (
 )
 from feedcalc.label import NOT_FOR_FOOD, Label, label_of
 from feedcalc.label_sheet import Page
+from feedcalc.languages import language as language_of
 from feedcalc.my_ash import KeptAsh
 from feedcalc.quantities import write_number
 from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
@@ -34,57 +40,58 @@ from feedcalc.sheet import Sheet, status_words
 from feedcalc.spreading import SpreadSheet
 from feedcalc.suitability import Plant
 from feedcalc.wall_sheet import WallPaper, WallSheet
+from feedcalc.wording import Said
 
 # The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar")
 MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
 
 
-def page_parts(sheet: Sheet) -> dict[str, str]:
+def page_parts(sheet: Sheet, language: str = "en") -> dict[str, str]:
     """The HTML of every part of the page, by name."""
-    context = _context(sheet)
-    return {name: _templates().get_template(f"{name}.html.j2").render(context) for name in PAGE_PARTS}
+    context = _context(sheet, language)
+    return {name: _templates(language).get_template(f"{name}.html.j2").render(context) for name in PAGE_PARTS}
 
 
-def markdown(part: str, sheet: Sheet) -> str:
+def markdown(part: str, sheet: Sheet, language: str = "en") -> str:
     """One part (see `MARKDOWN_PARTS`) as Markdown that also reads well as plain text."""
-    text = _templates().get_template(f"{part}.md.j2").render(**_context(sheet))
+    text = _templates(language).get_template(f"{part}.md.j2").render(**_context(sheet, language))
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
-def spread_html(sheet: SpreadSheet) -> str:
+def spread_html(sheet: SpreadSheet, language: str = "en") -> str:
     """The spreading of dry ash as one part of a page."""
-    return _templates().get_template("spread.html.j2").render(sheet=sheet, w=sheet.words)
+    return _templates(language).get_template("spread.html.j2").render(sheet=sheet, w=sheet.words)
 
 
-def spread_markdown(sheet: SpreadSheet) -> str:
+def spread_markdown(sheet: SpreadSheet, language: str = "en") -> str:
     """The spreading of dry ash as Markdown that also reads well as plain text."""
-    text = _templates().get_template("spread.md.j2").render(sheet=sheet, w=sheet.words)
+    text = _templates(language).get_template("spread.md.j2").render(sheet=sheet, w=sheet.words)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
-def kept_ash_html(kept: KeptAsh) -> str:
+def kept_ash_html(kept: KeptAsh, language: str = "en") -> str:
     """What is known of a kept ash as one part of a page."""
-    return _templates().get_template("kept_ash.html.j2").render(kept=kept)
+    return _templates(language).get_template("kept_ash.html.j2").render(kept=kept)
 
 
-def season_html(sheet: SeasonSheet) -> dict[str, str]:
+def season_html(sheet: SeasonSheet, language: str = "en") -> dict[str, str]:
     """A season book as parts of a page: every bed, one bed, and what a planned entry would come to."""
     context = _season_context(sheet)
-    parts = {"season": _templates().get_template("season.html.j2").render(context)}
+    parts = {"season": _templates(language).get_template("season.html.j2").render(context)}
     place = next((at for at, bed in enumerate(sheet.values["season"]["beds"]) if bed["id"] == sheet.bed), None)
     if place is not None:
         bed = sheet.values["season"]["beds"][place]
-        own = {"bed": bed, "at": f"season.beds.{place}.", "picture": _season_picture(sheet, bed, place)}
-        parts["season_bed"] = _templates().get_template("season_bed.html.j2").render(context | own)
+        own = {"bed": bed, "at": f"season.beds.{place}.", "picture": _season_picture(sheet, bed, place, language)}
+        parts["season_bed"] = _templates(language).get_template("season_bed.html.j2").render(context | own)
     if sheet.values["season"]["what_if"]:
-        parts["what_if"] = _templates().get_template("season_what_if.html.j2").render(context)
+        parts["what_if"] = _templates(language).get_template("season_what_if.html.j2").render(context)
     return parts
 
 
-def season_markdown(sheet: SeasonSheet) -> str:
+def season_markdown(sheet: SeasonSheet, language: str = "en") -> str:
     """A season book as Markdown that also reads well as plain text: the chosen bed, or all of them."""
-    text = _templates().get_template("season.md.j2").render(_season_context(sheet))
+    text = _templates(language).get_template("season.md.j2").render(_season_context(sheet))
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
@@ -98,7 +105,7 @@ def _season_context(sheet: SeasonSheet) -> dict[str, Any]:
     }
 
 
-def _season_picture(sheet: SeasonSheet, bed: Mapping[str, Any], place: int) -> str:
+def _season_picture(sheet: SeasonSheet, bed: Mapping[str, Any], place: int, language: str) -> str:
     """The running totals of a bed drawn against days, empty where its area is not known."""
     steps = sheet.steps[sheet.bed]
     drawn = timeline_drawing(steps, bed["entries"], 40.0, 348.0, 20.0, 184.0)
@@ -106,16 +113,16 @@ def _season_picture(sheet: SeasonSheet, bed: Mapping[str, Any], place: int) -> s
         return ""
     words = timeline_words(bed, sheet.words, f"season.beds.{place}.")
     picture = (
-        _templates()
+        _templates(language)
         .get_template("season_timeline.svg.j2")
         .render(_season_context(sheet) | {"t": drawn, "place": place, **words}, first=steps[0].day, last=steps[-1].day)
     )
     return markupsafe.Markup(picture)
 
 
-def label_page_svg(page: Page) -> str:
+def label_page_svg(page: Page, language: str = "en") -> str:
     """A page of labels as an SVG image of its true size."""
-    return _templates().get_template("label_page.svg.j2").render(page=page)
+    return _templates(language).get_template("label_page.svg.j2").render(page=page)
 
 
 def pages_html(drawings: Sequence[str], sizes: Sequence[tuple[float, float]], title: str, language: str) -> str:
@@ -123,32 +130,32 @@ def pages_html(drawings: Sequence[str], sizes: Sequence[tuple[float, float]], ti
     pages = [{"width": width, "height": height} for width, height in sizes]
     drawn = [markupsafe.Markup(drawing) for drawing in drawings]
     return (
-        _templates()
+        _templates(language)
         .get_template("label_pages.html.j2")
         .render(pages=pages, drawings=drawn, title=title, language=language, same_size=len(set(sizes)) == 1)
     )
 
 
-def label_text(label: Label, link: str) -> str:
+def label_text(label: Label, link: str, language: str = "en") -> str:
     """A label as plain text, for whoever writes it by hand; ``link`` opens the batch."""
-    text = _templates().get_template("label.txt.j2").render(label=label, link=link, not_for_food=NOT_FOR_FOOD)
+    text = _templates(language).get_template("label.txt.j2").render(label=label, link=link, not_for_food=NOT_FOR_FOOD)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
-def wall_svg(paper: WallPaper) -> str:
+def wall_svg(paper: WallPaper, language: str = "en") -> str:
     """A sheet for the wall as an SVG image of its true size."""
-    return _templates().get_template("wall.svg.j2").render(paper=paper)
+    return _templates(language).get_template("wall.svg.j2").render(paper=paper)
 
 
-def wall_text(wall: WallSheet) -> str:
+def wall_text(wall: WallSheet, language: str = "en") -> str:
     """A sheet for the wall as plain text."""
-    text = _templates().get_template("wall.txt.j2").render(wall=wall, not_for_food=NOT_FOR_FOOD)
+    text = _templates(language).get_template("wall.txt.j2").render(wall=wall, not_for_food=NOT_FOR_FOOD)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
-def plant_list_markdown(found: Sequence[Plant], asked: str, near: Sequence[str]) -> str:
+def plant_list_markdown(found: Sequence[Plant], asked: str, near: Sequence[str], language: str = "en") -> str:
     """Plants with what each list says of their soil; ``near`` are names to offer where nothing was found."""
-    text = _templates().get_template("plants.md.j2").render(plants=found, asked=asked, near=near)
+    text = _templates(language).get_template("plants.md.j2").render(plants=found, asked=asked, near=near)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
@@ -161,12 +168,14 @@ def plain(text: str) -> str:
     return re.sub(r"([\\`*_{}\[\]<>#|])", r"\\\1", text)
 
 
-def _context(sheet: Sheet) -> dict[str, Any]:
+def _context(sheet: Sheet, language: str) -> dict[str, Any]:
     """What every template sees: the sheet, its figures, and numbers written as the grower's country writes them."""
+    # Statements of hazard are the regulation's own in each language, not a translator's.
+    sheet = replace(sheet, hazard=hazard_in(sheet.hazard, language), feed_hazard=hazard_in(sheet.feed_hazard, language))
     return {
         "sheet": sheet,
         "f": sheet.figures,
-        "label": label_of(sheet),
+        "label": label_of(sheet, language=language),
         "not_for_food": NOT_FOR_FOOD,
         "number": lambda value: write_number(value, 2, sheet.locale, trim=True),
         "centimetres": lambda metres: f"{write_number(metres * 100, 2, sheet.locale, trim=True)}\u00a0cm",
@@ -189,8 +198,12 @@ def _sources() -> list[dict[str, str]]:
 
 
 @cache
-def _templates() -> jinja2.Environment:
+def _templates(language: str = "en") -> jinja2.Environment:
     folder = resources.files("feedcalc") / "templates"
+    tongue = language_of(language)
+
+    def spoken(value: Any) -> Any:
+        return tongue.speak(value) if isinstance(value, Said) else value
 
     def load(name: str) -> str | None:
         file = folder / name
@@ -202,7 +215,42 @@ def _templates() -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
+        finalize=spoken,
     )
-    environment.filters["plain"] = plain
+    environment.newstyle_gettext = True  # type: ignore[attr-defined]
+
+    @jinja2.pass_eval_context
+    def say(context: Any, message: str, /, **parts: Any) -> str:
+        return tongue.fill(message, parts, context.autoescape)
+
+    @jinja2.pass_eval_context
+    def say_of(context: Any, one: str, many: str, count: int, /, **parts: Any) -> str:
+        return tongue.fill_of(one, many, count, {"count": count, "num": count, **parts}, context.autoescape)
+
+    environment.globals.update(_=say, gettext=say, ngettext=say_of)
+    for name in ("capitalize", "lower", "replace", "upper"):
+        environment.filters[name] = _of_spoken(environment.filters[name], spoken)
+    joined = environment.filters["join"]
+
+    @jinja2.pass_eval_context
+    def join(context: Any, parts: Iterable[Any], between: str = "", attribute: str | int | None = None) -> str:
+        if attribute is not None:
+            parts = [getattr(part, str(attribute)) for part in parts]
+        text: str = joined(context, [spoken(part) for part in parts], spoken(between))
+        return text
+
+    environment.filters["join"] = join
+    environment.filters["plain"] = lambda text: plain(spoken(text))
     environment.filters["status_words"] = status_words
     return environment
+
+
+def _of_spoken(change: Callable[..., Any], spoken: Callable[[Any], Any]) -> Callable[..., Any]:
+    """A filter of letters that is given text as it will be read, not as it was made."""
+    takes_context = getattr(change, "jinja_pass_arg", None) is not None
+
+    def changed(*given: Any) -> Any:
+        return change(*(spoken(part) for part in given))
+
+    return jinja2.pass_eval_context(changed) if takes_context else changed

@@ -19,6 +19,7 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.errors import InputError, InputErrors
+from feedcalc.languages import LANGUAGES, USUAL_LOCALE
 from feedcalc.quantities import Quantity, read_dilution, read_number, read_quantity
 from feedcalc.wording import said
 
@@ -126,7 +127,7 @@ _BY_PATH = {field.path: field for field in FIELDS}
 # What is handed on as it came to the rooms of the season book, which read it by their own rules.
 CARRIED = ("book", "bed", "what_if", "do", "at", "by", "id", "record", "other", "text")
 ABOUT_A_BOOK = ("season", "book")
-_SPECIAL = {"schema", "locale", "customs", "cans", "dilution", "solution", "ash.earlier"}
+_SPECIAL = {"schema", "language", "locale", "customs", "cans", "dilution", "solution", "ash.earlier"}
 MOST_EARLIER = 20
 _GROUPS = {path.rsplit(".", depth)[0] for path in _BY_PATH for depth in (1, 2) if path.count(".") >= depth}
 SOLUTION_ELEMENTS = ("potassium", "sodium", "calcium", "magnesium", "carbon", "sulfur", "chloride", "phosphorus")
@@ -171,6 +172,7 @@ class Request:
     assumed: Mapping[str, str]
     carried: Mapping[str, Any] = field(default_factory=dict)
     earlier: tuple[Request, ...] = ()
+    language: str = "en"
 
     def number(self, path: str) -> float | None:
         """The number at ``path`` in its kind's base unit, or None where nobody gave it and there is no default."""
@@ -243,7 +245,8 @@ class _Reading:
         self.moment: datetime | None = None
         self.document = document
         self.carried = CARRIED if document.get("ask") in ABOUT_A_BOOK else ()
-        self.locale = self._choice("locale", document.get("locale"), LOCALES, "en-GB")
+        self.language = self._choice("language", document.get("language"), tuple(LANGUAGES), None) or "en"
+        self.locale = self._choice("locale", document.get("locale"), LOCALES, USUAL_LOCALE[self.language])
         usual = {"en-US": "us", "en-GB": "uk"}.get(self.locale, "metric")
         self.customs = self._choice("customs", document.get("customs"), CUSTOMS, usual)
 
@@ -281,6 +284,7 @@ class _Reading:
             self.assumed,
             {name: self.document[name] for name in self.carried if self.document.get(name) is not None},
             earlier,
+            self.language,
         )
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from feedcalc import published
 from feedcalc.answer import STAGES, Answer, practice
 from feedcalc.cautions import Caution, Hazard, cautions_for, hazard_at
 from feedcalc.dilution import FeedLimit
+from feedcalc.languages import moment_words
 from feedcalc.physics import settling
 from feedcalc.quantities import write_number, write_quantity
 from feedcalc.report import Figure, flat_figures
@@ -175,7 +176,7 @@ class Sheet:
 
     def time(self, moment: datetime | None) -> str:
         """Day and clock time, empty where nobody said when the steep begins."""
-        return f"{moment:%a} {moment.day} {moment:%b}, {moment:%H:%M}" if moment else ""
+        return moment_words(moment) if moment else ""
 
 
 def shown(path: str, figure: Figure, locale: str) -> Shown:
@@ -221,7 +222,7 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
     return Shown(
         path,
         value,
-        f"{text}\u00a0{spelt}" if spelt else text,
+        said("{number}\u00a0{unit}", number=text, unit=spelt) if spelt else text,
         "" if sure or low == high else said("{low} to {high}", low=low, high=high),
         spelt,
         figure["low"],

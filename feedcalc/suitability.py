@@ -24,6 +24,7 @@ from feedcalc.dilution import FeedLimit
 from feedcalc.estimates import Estimate
 from feedcalc.liming import expected_shift
 from feedcalc.quantities import write_number
+from feedcalc.wording import said
 
 GO, WEAKER, HOLD = "go", "go weaker", "hold back"
 # From the freest to the most careful.
@@ -287,9 +288,12 @@ def soil_test_error(tested_with: str) -> float:
 
 def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **words: str) -> Reason:
     row = _wordings()[reason_id]
-    text = row["text"].format(**words)
+    opening = row["text"][1:].split("}")[0] if row["text"].startswith("{") else ""
+    if opening:
+        words = {**words, opening: words[opening][0].upper() + words[opening][1:]}
+    text = said(row["text"], **words)
     where, status = source or (row["source"], row["status"])
-    return Reason(reason_id, text[0].upper() + text[1:], row["towards"], where, status)
+    return Reason(reason_id, text, row["towards"], where, status)
 
 
 def _soil_reasons(case: Circumstances) -> list[Reason]:

@@ -21,14 +21,39 @@ from importlib import resources
 
 from feedcalc.errors import PublishedDataError
 from feedcalc.estimates import Estimate
+from feedcalc.wording import said
 
 STATUSES = {
-    "seen": "read in the source or an excerpt of it",
-    "memory": "from memory, the text was not seen",
-    "calc": "computed from other published values",
-    "judgement": "our own judgement, shown as a wide range",
-    "practice": "common practice, no source",
-    "definition": "exact by definition",
+    "seen": said("read in the source or an excerpt of it"),
+    "memory": said("from memory, the text was not seen"),
+    "calc": said("computed from other published values"),
+    "judgement": said("our own judgement, shown as a wide range"),
+    "practice": said("common practice, no source"),
+    "definition": said("exact by definition"),
+}
+# Columns that a grower reads, by table: each cell is a message of its own, to be said in the sheet's language.
+WORDS = {
+    "acids": ("words", "caution"),
+    "ash_kinds": ("label", "description"),
+    "ash_refusals": ("label", "reason", "caution"),
+    "ash_spreading": ("what",),
+    "cautions": ("text",),
+    "dry_practices": ("label",),
+    "feed_practice": ("what",),
+    "hazard_classes": ("signal_word",),
+    "hazard_statements": ("text",),
+    "haze_openings": ("words",),
+    "limes": ("label",),
+    "metal_countries": ("name",),
+    "mixing_limits": ("what",),
+    "plants": ("reason",),
+    "reading_causes": ("cause",),
+    "season_reasons": ("text",),
+    "second_things": ("words", "reason"),
+    "suitability_reasons": ("text",),
+    "undo_notes": ("text",),
+    "unknown_words": ("words", "remedy"),
+    "water_kinds": ("label",),
 }
 
 
@@ -72,6 +97,8 @@ def table(name: str) -> tuple[Mapping[str, str], ...]:
             raise PublishedDataError(f"{name}.csv, row {number}: unknown source {cells.get('source')!r}")
         if cells.get("status") not in STATUSES:
             raise PublishedDataError(f"{name}.csv, row {number}: unknown status {cells.get('status')!r}")
+        for column in WORDS.get(name, ()):
+            cells[column] = said(cells[column])
         rows.append(cells)
     return tuple(rows)
 
