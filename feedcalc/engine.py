@@ -130,8 +130,16 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
 
 def calculate_print(request_json: str) -> tuple[list[dict[str, str]], Printed | None]:
     """What a request with ``"ask": "label"`` or ``"wall"`` prints: errors, or the print (see `printing`)."""
-    result = _or_refused(lambda: printed(json_document(request_json), _sheet_to_print))
-    return ([], result) if isinstance(result, Printed) else (result["errors"], None)
+    tongue = "en"
+
+    def print_() -> Printed:
+        nonlocal tongue
+        document = json_document(request_json)
+        tongue = _language_of(document)
+        return printed(document, _sheet_to_print)
+
+    result = _or_refused(print_)
+    return ([], result) if isinstance(result, Printed) else (language(tongue).reply(result["errors"]), None)
 
 
 @cache

@@ -21,6 +21,7 @@ from datetime import datetime
 
 from feedcalc.cautions import Hazard, hazard_at, hazard_in
 from feedcalc.errors import InputError, InputErrors
+from feedcalc.languages import MONTHS
 from feedcalc.sheet import Sheet, Shown
 from feedcalc.wording import said
 
@@ -216,4 +217,6 @@ def _class_words(hazard: Hazard, ph: Shown, was_read: bool) -> str:
 
 def _day(moment: datetime | None) -> str:
     """The day with its year, since a bottle may stand for long; empty where nobody said when."""
-    return f"{moment.day} {moment:%b %Y}" if moment else ""
+    if moment is None:
+        return ""
+    return said("{day} {month} {year}", day=moment.day, month=MONTHS[moment.month - 1], year=moment.year)

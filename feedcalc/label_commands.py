@@ -16,6 +16,7 @@ import click
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.label import BATCHES_FORMAT, BATCHES_VERSION
 from feedcalc.label_paper import sizes
+from feedcalc.languages import LANGUAGES
 from feedcalc.paper_printing import NoPdf, pdf_of
 from feedcalc.printing import Printed
 from feedcalc.wall_sheet import wall_sizes
@@ -35,6 +36,7 @@ ENDINGS = (".pdf", ".svg", ".html", ".txt")
 @click.option("--cut-marks", is_flag=True, help="Lines in the margins to cut along.")
 @click.option("--name", help="What you call this batch; otherwise its name in the file.")
 @click.option("--address", help="Where your page is (https:// or file:///): a code to scan leads there.")
+@click.option("--language", help=f"Of the words: {', '.join(LANGUAGES)}; that of the batch where left out.")
 @click.option("--out", type=click.Path(path_type=Path), help="A name ending in .pdf, .svg, .html or .txt.")
 def label_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) -> None:
     """Labels for the bottles of the batches in FILE ('-' for standard input).
@@ -55,6 +57,7 @@ def label_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) ->
 @click.argument("sources", type=click.File(encoding="utf-8"), nargs=-1, metavar="[FILE]...")
 @click.option("--size", help=f"One of {', '.join(wall_sizes())}; A4 where left out.")
 @click.option("--name", help="What you call this batch; otherwise its name in the file.")
+@click.option("--language", help=f"Of the words: {', '.join(LANGUAGES)}; that of the batch where left out.")
 @click.option("--out", type=click.Path(path_type=Path), help="A name ending in .pdf, .svg, .html or .txt.")
 def wall_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) -> None:
     """The batch sheet for the wall: one page to tick off, in letters that are read at arm's length.
@@ -114,6 +117,7 @@ def _written(print_: Printed, out: Path, ending: str) -> list[Path]:
 
 def _request(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any]) -> str:
     """The request for print that the files make; what is no JSON object stays as it is, to be refused by the engine."""
+    named = {"language": language} if (language := wished.pop("language", None)) else {}
     texts = [_text_of(source) for source in sources] or [demo_request()]
     documents: list[dict[str, Any]] = []
     for text in texts:
@@ -125,17 +129,17 @@ def _request(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any]) -> s
             return text
         documents.append(document)
     if len(documents) == 1 and documents[0].get("format") != BATCHES_FORMAT:
-        return json.dumps({**documents[0], "ask": ask, ask: wished})
+        return json.dumps({**documents[0], **named, "ask": ask, ask: wished})
     rows: list[Any] = []
     for document in documents:
         if document.get("format") != BATCHES_FORMAT:
             rows.append({"name": "", "request": document})
         elif document.get("version") != BATCHES_VERSION or not isinstance(document.get("batches"), list):
-            return json.dumps({"schema": 1, "ask": ask, ask: wished, "batches": document})
+            return json.dumps({"schema": 1, **named, "ask": ask, ask: wished, "batches": document})
         else:
             rows += document["batches"]
     envelope = {"format": BATCHES_FORMAT, "version": BATCHES_VERSION, "batches": rows}
-    return json.dumps({"schema": 1, "ask": ask, ask: wished, "batches": envelope})
+    return json.dumps({"schema": 1, **named, "ask": ask, ask: wished, "batches": envelope})
 
 
 def _text_of(source: TextIO) -> str:

@@ -18,6 +18,7 @@ from feedcalc.errors import InputError, InputErrors
 from feedcalc.label import NamedRequest, batch_link, batches_in, label_of, printable
 from feedcalc.label_paper import OPTIONAL, Paper
 from feedcalc.label_sheet import pages_of, wish_of
+from feedcalc.languages import LANGUAGES, USUAL_LOCALE, language
 from feedcalc.quantities import write_quantity
 from feedcalc.render import label_page_svg, label_text, pages_html, wall_svg, wall_text
 from feedcalc.sheet import Sheet
@@ -71,34 +72,40 @@ def printed(document: Mapping[str, Any], sheet_of_request: SheetOf) -> Printed:
     batch_fields = {name: value for name, value in document.items() if name not in ("ask", "batches", *PRINTS)}
     held = document.get("batches")
     batches = batches_in(held if held is not None else batch_fields)
-    locale = str(document.get("locale") or "en-GB")
+    tongue = str(document.get("language") or "en").strip().casefold()
+    if tongue not in LANGUAGES:
+        refused = InputError("language", tongue, said("This is not one of the choices."), ", ".join(LANGUAGES))
+        raise InputErrors([refused])
+    locale = str(document.get("locale") or USUAL_LOCALE[tongue])
     try:
         if asked not in PRINTS:
             raise InputError("ask", asked, said("This is not something that is printed."), ", ".join(PRINTS))
         make = {"label": _labels, "wall": _walls}[asked]
-        return make(batches, document.get(asked) or {}, locale, sheet_of_request)
+        return make(batches, document.get(asked) or {}, tongue, locale, sheet_of_request)
     except InputError as error:
         raise InputErrors([error]) from None
 
 
-def _labels(batches: tuple[NamedRequest, ...], wished: object, locale: str, sheet_of_request: SheetOf) -> Printed:
+def _labels(
+    batches: tuple[NamedRequest, ...], wished: object, tongue: str, locale: str, sheet_of_request: SheetOf
+) -> Printed:
     wish = wish_of(wished, locale)
-    language, speak = "en", str
+    speak = language(tongue).speak
     labels = []
     texts = []
     for batch in batches:
-        label = label_of(sheet_of_request(batch.request), wish.name or batch.name, language)
+        label = label_of(sheet_of_request(batch.request), wish.name or batch.name, tongue)
         link = batch_link(wish.address, batch.request) if wish.address.strip() else ""
         labels.append((label, link))
-        texts.append(label_text(label, link))
+        texts.append(label_text(label, link, tongue))
     pages = pages_of(labels, wish, speak)
     papers = [paper for page in pages for _, _, paper in page.placed]
     left_out = {name for paper in papers for name in paper.left_out}
     return Printed(
         papers[0].title,
-        language,
+        tongue,
         locale,
-        tuple((page.width, page.height, label_page_svg(page)) for page in pages),
+        tuple((page.width, page.height, label_page_svg(page, tongue)) for page in pages),
         "\n\n\n".join(texts),
         min(paper.text_size for paper in papers),
         tuple(
@@ -107,10 +114,12 @@ def _labels(batches: tuple[NamedRequest, ...], wished: object, locale: str, shee
     )
 
 
-def _walls(batches: tuple[NamedRequest, ...], wished: object, locale: str, sheet_of_request: SheetOf) -> Printed:
-    language, speak = "en", str
+def _walls(
+    batches: tuple[NamedRequest, ...], wished: object, tongue: str, locale: str, sheet_of_request: SheetOf
+) -> Printed:
+    speak = language(tongue).speak
     wish = _wall_wish(wished)
-    walls = [wall_sheet_of(sheet_of_request(batch.request), wish["name"] or batch.name, language) for batch in batches]
+    walls = [wall_sheet_of(sheet_of_request(batch.request), wish["name"] or batch.name, tongue) for batch in batches]
     papers = [wall_paper_of(wall, wish["size"] or "A4", speak) for wall in walls]
     told = (
         said("Cautions that need not stand there were left out for want of room: {count}.", count=n)
@@ -119,10 +128,10 @@ def _walls(batches: tuple[NamedRequest, ...], wished: object, locale: str, sheet
     )
     return Printed(
         papers[0].title,
-        language,
+        tongue,
         locale,
-        tuple((paper.width, paper.height, wall_svg(paper)) for paper in papers),
-        "\n\n\n".join(map(wall_text, walls)),
+        tuple((paper.width, paper.height, wall_svg(paper, tongue)) for paper in papers),
+        "\n\n\n".join(wall_text(wall, tongue) for wall in walls),
         min(paper.text_size for paper in papers),
         tuple(map(speak, told)),
     )

@@ -27,6 +27,8 @@ from feedcalc.printing import Printed
 from feedcalc.render import label_page_svg, label_text, pages_html
 from feedcalc.sheet import Shown
 from feedcalc.typesetting import text_width
+from feedcalc.wall_sheet import wall_paper_of, wall_sheet_of
+from feedcalc.wording import Said
 from tests.contract.asking import sheet_of_text
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -309,6 +311,36 @@ def test_a_word_too_long_for_a_line_is_never_parted_within_a_drawn_letter(word):
     for line in lines:
         assert not unicodedata.category(line[0]).startswith("M")
         assert line[-1] not in "\u094d\u200d" or line is lines[-1]
+
+
+def in_brackets(text: str) -> str:
+    """A language that says every message in brackets, so that a word nobody asked it for is seen."""
+    if not isinstance(text, Said):
+        return text
+    parts = {name: in_brackets(part) if isinstance(part, str) else part for name, part in text.parts.items()}
+    return f"⟦{text.message.format_map(parts) if parts else text.message}⟧"
+
+
+def outside_brackets(words: str) -> str:
+    while (shorter := re.sub(r"⟦[^⟦⟧]*⟧", "", words)) != words:
+        words = shorter
+    return words
+
+
+@pytest.mark.parametrize("dated", [True, False])
+@pytest.mark.parametrize("name", CLASS_OF_PH)
+def test_every_word_is_asked_of_the_language_before_it_is_set(name, dated):
+    laid = paper_of(label(name, "NAME", dated), "A5", LINK, in_brackets)
+    inside(laid)
+    bare = outside_brackets(" ".join(words.text for words in laid.words))
+    codes = [code for code, _ in (*label(name).hazard.hazards, *label(name).hazard.precautions)]
+    for known in (*(f"({code})" for code in codes), "NAME"):
+        bare = bare.replace(known, "")
+    assert not re.sub(r"[\s:;.]", "", bare)
+    sheet = sheet_of_text(json.dumps(json.loads(demo_request()) | {"ranges": "off"}))
+    on_the_wall = wall_paper_of(wall_sheet_of(sheet, "NAME"), "A3", in_brackets)
+    bare = outside_brackets(" ".join(words.text for words in on_the_wall.words)).replace("NAME", "")
+    assert not re.sub(r"[\s!:.,\d]", "", bare), "only figures of the ladder are not words"
 
 
 COLOURS = {"#000", "#fff", "#d00000", "none"}
