@@ -553,6 +553,8 @@ def _reasons_now(bed: Bed, standing: Standing, locale: str) -> list[Reason]:
     told = {"had": _number(year.ash.typical, locale), "cap": _number(cap.high, locale), "ph": _number(test.ph, locale)}
     if cap.high == 0.0:
         reasons.append(_reason("season_no_cap", by, ph=told["ph"]))
+    elif year.ash.typical > cap.high * (1 + 1e-9):
+        reasons.append(_reason("season_cap_passed", by, **told))
     elif year.ash.typical >= cap.high * (1 - 1e-9):
         reasons.append(_reason("season_cap_spent", by, **told))
     else:
