@@ -163,7 +163,9 @@ function unpack(image, wasm, withSnapshot) {
 function fromMemory(files) {
   return async (address) => {
     const wanted = String(address?.url ?? address);
-    if (wanted.startsWith("data:")) return new Response(bytesOfBase64(wanted.slice(wanted.indexOf(",") + 1)));
+    if (wanted.startsWith("data:")) {
+      return new Response(Uint8Array.from(atob(wanted.slice(wanted.indexOf(",") + 1)), (sign) => sign.charCodeAt(0)));
+    }
     const name = wanted.startsWith(RUNTIME) ? wanted.slice(RUNTIME.length) : "";
     if (!Object.hasOwn(files, name)) throw new Error(`nothing is fetched here, not even ${wanted}`);
     return new Response(files[name]);
