@@ -13,14 +13,16 @@ import sys
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, NoReturn, TextIO
 
 import click
 from rich.console import Console
 from rich.markdown import Markdown
 
-from feedcalc.book_commands import book_verb
+from feedcalc.ash_commands import ash_verb, keep, with_my_ash
+from feedcalc.book_commands import Desk, book_verb
 from feedcalc.engine import calculate, calculate_markdown, demo_request
+from feedcalc.errors import InputError
 from feedcalc.label_commands import label_verb, wall_verb
 from feedcalc.plant_search import plants_found
 from feedcalc.plot_commands import season_verb
@@ -61,6 +63,8 @@ OPTIONS: tuple[tuple[str, str, str], ...] = (
     ("--ec", "measured.ec", "Conductivity read of the liquor: '7 mS/cm'. Narrows the ranges."),
     ("--ph", "measured.ph", "pH read of the liquor: '12.1'. Narrows the ranges."),
     ("--ph-by", "measured.ph_by", "meter or strip: what that pH was read with."),
+    ("--ph-width", "measured.ph_width", "How far that pH may be off, either way: '0.3'."),
+    ("--water-ec", "water.analysis.ec", "Conductivity read of the water alone: '0.4 mS/cm'."),
     ("--read-at", "measured.temperature", "Temperature of the readings: '18 degC'."),
     ("--compensated", "measured.compensated", "yes or no: whether the pen brings its reading to 25 degC."),
     ("--read-of", "measured.of", "liquor or feed: what was read."),
@@ -105,6 +109,7 @@ def _batch_options(command: Callable[..., None]) -> Callable[..., None]:
         type=click.File(encoding="utf-8"),
         help="A request as JSON; '-' for standard input. Options go before it.",
     )(command)
+    command = click.option("--my-ash", "my_ash", help="The ash kept under this name (see: feedcalc ash).")(command)
     command = click.option(
         "--can", "cans", multiple=True, help="A can to fill: '9 L' or '2 x 9 L'. May stand several times."
     )(command)
@@ -139,6 +144,23 @@ def spread_verb(**options: Any) -> None:
       feedcalc spread --soil-ph 6.0 --tested-with kit --texture loam --plant tomato
     """
     _show("spread", options, ask="spread")
+
+
+@ash_verb.command("keep")
+@click.argument("name")
+@click.option("--date", "day", help="When the batch was made, 2026-05-01. Left out: its start, or today.")
+@_batch_options
+@click.pass_obj
+def ash_keep_verb(desk: Desk, /, name: str, day: str | None, **options: Any) -> None:
+    """Keep under NAME what this batch's readings, weighings or analysis say of the ash."""
+    text = _typed_request(options, instead='{"schema": 1}')
+    try:
+        document = json.loads(text)
+    except (ValueError, RecursionError):
+        document = None
+    if not isinstance(document, dict):
+        _refuse(json.loads(calculate(text))["errors"])
+    keep(desk, name, day, document)
 
 
 @main.command("plants")
@@ -177,6 +199,7 @@ def calculate_verb(source: TextIO) -> None:
 
 
 main.add_command(label_verb)
+main.add_command(ash_verb)
 main.add_command(book_verb)
 main.add_command(wall_verb)
 main.add_command(season_verb)
@@ -214,11 +237,25 @@ def _show(part: str, options: dict[str, Any], ask: str | None = None) -> None:
 
 
 def _request(options: dict[str, Any]) -> str:
-    """The request that the options and the file make together, options going before the file."""
+    """The request that the options, the file and a kept ash make together, options going first."""
+    if options["my_ash"] is None:
+        return _typed_request(options)
+    text = _typed_request(options, instead='{"schema": 1}')
+    try:
+        document = json.loads(text)
+        return json.dumps(with_my_ash(document, options["my_ash"])) if isinstance(document, dict) else text
+    except (ValueError, RecursionError):
+        return text
+    except InputError as error:
+        _refuse([error.as_dict()])
+
+
+def _typed_request(options: dict[str, Any], instead: str | None = None) -> str:
+    """What options and file say; where neither says anything ``instead``, or the demo."""
     given = {path: options[path.replace(".", "__")] for _, path, _ in OPTIONS}
     given = {path: text for path, text in given.items() if text is not None}
     if options["source"] is None and not given and not options["cans"]:
-        return demo_request()
+        return instead or demo_request()
     document: Any = {"schema": 1}
     if options["source"] is not None:
         text = _text_of(options["source"])
@@ -274,7 +311,7 @@ def _text_of(source: TextIO) -> str:
         raise click.UsageError(f"{source.name} is not a text file in UTF-8.") from None
 
 
-def _refuse(errors: list[dict[str, str]]) -> None:
+def _refuse(errors: list[dict[str, str]]) -> NoReturn:
     for error in errors:
         given = f" You gave: {error['given']!r}." if error["given"] else ""
         click.echo(f"{error['field']}: {error['problem']}{given} Accepted: {error['accepted']}.", err=True)

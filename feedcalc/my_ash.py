@@ -12,13 +12,13 @@ Rules of this room:
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from feedcalc.answer import Answer, answer_to
+from feedcalc.answer import Answer, Outcome, answer_to
 from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate
+from feedcalc.estimates import Estimate, estimate_of, percentile
 from feedcalc.quantities import write_number
 from feedcalc.report import Figure, figure
 from feedcalc.request import MOST_EARLIER, SCHEMA, Request, read_request
@@ -187,14 +187,18 @@ def _compared(request: Request, earlier: list[Any]) -> Request:
 
 
 def _figures(answer: Answer) -> dict[str, Figure]:
+    """The figures by name; each is a median of its own, since nothing is made of them together."""
+
+    def told(of: Callable[[Outcome], float], unit: str) -> Figure:
+        values = sorted(of(outcome) for outcome in answer.others)
+        return figure(estimate_of(values, percentile(values, 0.5)), unit)
+
     return {
-        "density": figure(answer.spread(lambda outcome: outcome.sample.density), "g/mL"),
-        "potassium": figure(
-            answer.spread(lambda outcome: outcome.steep.liquor.milligrams_per_litre("potassium")), "mg/L"
-        ),
-        "alkalinity": figure(answer.spread(lambda outcome: outcome.steep.liquor.alkalinity), "mg/L CaCO3"),
-        "ph": figure(answer.spread(lambda outcome: outcome.steep.liquor.equilibrium.ph), "1"),
-        "caustic_share": figure(answer.spread(lambda outcome: hydroxide_share(outcome.steep.liquor)), "1"),
+        "density": told(lambda outcome: outcome.sample.density, "g/mL"),
+        "potassium": told(lambda outcome: outcome.steep.liquor.milligrams_per_litre("potassium"), "mg/L"),
+        "alkalinity": told(lambda outcome: outcome.steep.liquor.alkalinity, "mg/L CaCO3"),
+        "ph": told(lambda outcome: outcome.steep.liquor.equilibrium.ph, "1"),
+        "caustic_share": told(lambda outcome: hydroxide_share(outcome.steep.liquor), "1"),
     }
 
 
@@ -209,7 +213,7 @@ def _words(figures: Mapping[str, Figure], answer: Answer, batches: int, locale: 
         said("100 g of it in 5 L of rainwater gives {figure}.", figure=potassium.headline(said("potassium"))),
         said("The alkalinity of that liquor is {figure}, as CaCO₃.", figure=told("liquor.alkalinity").likely),
         said("Its pH is {figure}.", figure=told("liquor.ph").likely),
-        said("Of its alkalinity {figure} is caustic.", figure=told("caustic_share").likely),
+        said("Its caustic share is {figure}.", figure=told("caustic_share").likely),
     ]
     if answer.effective_samples is not None:
         count = write_number(answer.effective_samples, 2, locale)

@@ -226,9 +226,11 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
         for seen, share in zip(observed, lime, strict=True):
             instruments += seen.shown({**shares, "free_lime": share})
         hours = observed[0].hours if has_present else request.known("steep.time")
-        liquor = present.liquor_after(ash.sample_at(shares), hours)
-        told = liquor.equilibrium
-        return [*instruments, liquor.milligrams_per_litre("potassium"), told.ph, liquor.alkalinity]
+        sample = ash.sample_at(shares)
+        liquor = present.liquor_after(sample, hours)
+        potassium, ph = liquor.milligrams_per_litre("potassium"), liquor.equilibrium.ph
+        # Density last: no reading may touch it, but the middle ash should have a middling one.
+        return [*instruments, potassium, ph, liquor.alkalinity, sample.density]
 
     # Beforehand the middle is where half lie below, except for what no reading touches.
     beside = [*shared, *drift.names]
@@ -243,7 +245,7 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
     _REMEMBERED[key] = left
     while len(_REMEMBERED) > _MOST_REMEMBERED:
         del _REMEMBERED[next(iter(_REMEMBERED))]
-    matters = matters_of(left.plausible, [figures[-3:] for figures in left.plausible_figures])
+    matters = matters_of(left.plausible, [figures[-4:-1] for figures in left.plausible_figures])
     if left.doubted and has_present and earlier:
         # Which of them is to blame can't be told; what was read now is of this liquor, so that it is heard first.
         bare = replace(request, earlier=())
