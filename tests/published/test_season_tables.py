@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import csv
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from feedcalc import published
 from feedcalc.formulas import formula_grams_per_mol
+from feedcalc.liming import expected_shift
 from feedcalc.metals import METALS, countries, limits_of
 from feedcalc.quantities import read_quantity
-from feedcalc.season import lime_worth, plain_compost_worth
+from feedcalc.season import Reader, Told, lime_worth, plain_compost_worth, total_between
 
 # Mol of acid that a mol neutralises.
 EQUIVALENTS = {"CaCO3": 2, "CaMg(CO3)2": 4, "Ca(OH)2": 2, "CaO": 2}
@@ -79,6 +81,57 @@ def test_every_country_has_limits_with_known_metals_and_units(country):
         assert limit.metal in METALS
         assert 0 < limit.low <= limit.high
         assert limit.unit == ("mg/kg" if limit.kind in ("material", "soil") else "g/ha")
+
+
+class NoBatches:
+    """A book without liquor and without kept ashes asks for none."""
+
+
+# Rates as extension services print them, typed into a book as a grower would, and what they are to the square metre.
+# By hand: 1 lb = 453.592 g and 1000 ft2 = 92.903 m2, so 1 lb/1000 ft2 = 4.882 g/m2; 1 oz = 28.350 g.
+WORKED = [
+    ("10 lb", "1000 ft^2", 48.8, "sullivan_osu"),  # lawns, lower end
+    ("15 lb", "1000 sq ft", 73.2, "sullivan_osu"),  # lawns, upper end
+    ("20 lb", "1000 sq ft", 97.6, "donahue_uvm"),  # a 5 gallon pail to a garden
+    ("25 lb", "1000 sq ft", 122.1, "virginia_1993"),
+    ("5 lb", "100 sq ft", 244.1, "community_science_1982"),
+    ("4 oz", "1 m^2", 113.4, "amateur_gardening_2019"),
+    ("8 oz", "1 m^2", 226.8, "amateur_gardening_2019"),
+]
+
+
+@pytest.mark.parametrize(("amount", "area", "grams", "source"), WORKED, ids=lambda value: str(value))
+def test_a_printed_rate_typed_into_a_book_is_the_printed_rate(amount, area, grams, source):
+    assert source in published.sources()
+    book = Reader(NoBatches()).book(
+        [
+            Told("bed", "bed", {"name": "Bed", "area": area}),
+            Told("given", "entry", {"bed": "bed", "date": "2026-03-01", "what": "dry ash", "amount": amount}),
+        ]
+    )
+    total = total_between(book.beds[0], date(2026, 1, 1), date(2026, 12, 31))
+    assert total is not None
+    assert total.ash.typical == pytest.approx(grams, abs=0.06)
+
+
+def test_the_lime_of_a_table_typed_into_a_book_lifts_the_soil_as_the_table_says():
+    # A table in ounces (lime_requirements.csv, lime_table_ounces): 8 oz of hydrated lime to the square yard lift a
+    # loam by one unit in the top 10 cm. By hand: 8 x 28.350 / 0.83613 = 271.2 g/m2, as CaCO3 x 1.351 = 366 g/m2.
+    book = Reader(NoBatches()).book(
+        [
+            Told("bed", "bed", {"name": "Bed", "area": "1 sq yd", "texture": "loam"}),
+            Told(
+                "given",
+                "entry",
+                {"bed": "bed", "date": "2026-03-01", "what": "lime", "lime": "hydrated_lime", "amount": "8 oz"},
+            ),
+        ]
+    )
+    total = total_between(book.beds[0], date(2026, 1, 1), date(2026, 12, 31))
+    assert total is not None
+    assert total.lime_value.low <= 366 <= total.lime_value.high + 3
+    shift = expected_shift(total.lime_value, "loam", 10)
+    assert shift.low <= 1.0 <= shift.high
 
 
 # Figures as the rule prints them, in its own unit, read again apart from the table.
