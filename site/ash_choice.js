@@ -135,9 +135,10 @@ const feedcalcAshes = (() => {
     return `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
   };
 
-  function tell(words) {
+  function tell(words, isTrouble = true) {
     byId("ash-told").textContent = words;
     byId("ash-told").hidden = !words;
+    byId("ash-told").classList.toggle("warning", isTrouble);
   }
 
   async function keep() {
@@ -148,6 +149,7 @@ const feedcalcAshes = (() => {
       return;
     }
     let reply;
+    tell("Being worked out…", false);
     try {
       reply = await feedcalcEngine.ask({ ...page.request(), ask: "learn", name, date: today() }, { line: "learn" });
     } catch {

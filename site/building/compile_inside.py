@@ -28,6 +28,16 @@ LEFT_OUT = frozenset({
     "trace", "tracemalloc", "tty", "turtle", "turtledemo", "unittest", "venv", "wave", "webbrowser",
     "wsgiref", "xmlrpc", "zipapp",
 })  # fmt: skip
+# Of packages that stay: what serves files, programs and networks that the page has none of.
+PARTS_LEFT_OUT = (
+    "http/cookie", "http/server", "logging/config", "logging/handlers", "urllib/robotparser", "xml/dom", "xml/etree",
+)  # fmt: skip
+# The page reads and writes UTF-8; the others are those that the library itself asks for. Alphabets of old machines go.
+ENCODINGS = frozenset({
+    "__init__", "aliases", "ascii", "base64_codec", "charmap", "cp437", "cp1252", "hex_codec", "idna", "latin_1",
+    "iso8859_1", "punycode", "raw_unicode_escape", "unicode_escape", "undefined", "utf_16", "utf_16_be", "utf_16_le",
+    "utf_32", "utf_32_be", "utf_32_le", "utf_7", "utf_8", "utf_8_sig",
+})  # fmt: skip
 
 
 def bytecode(source: bytes, name: str) -> bytes:
@@ -36,11 +46,19 @@ def bytecode(source: bytes, name: str) -> bytes:
     return bytes(_code_to_hash_pyc(code, importlib.util.source_hash(source), checked=False))
 
 
+def is_carried(name: str) -> bool:
+    """Whether a file of the standard library goes into the page."""
+    folder, _, file = name.rpartition("/")
+    if folder == "encodings":
+        return file.removesuffix(".py") in ENCODINGS
+    return name.split("/")[0].removesuffix(".py") not in LEFT_OUT and not name.startswith(PARTS_LEFT_OUT)
+
+
 def compile_library(original: str, compiled: str) -> None:
     """Rewrite the standard library's zip with bytecode in place of source, stored rather than deflated."""
     with zipfile.ZipFile(original) as source, zipfile.ZipFile(compiled, "w", zipfile.ZIP_STORED) as target:
         for name in sorted(source.namelist()):
-            if name.endswith("/") or name.split("/")[0].removesuffix(".py") in LEFT_OUT:
+            if name.endswith("/") or not is_carried(name):
                 continue
             content = source.read(name)
             if name.endswith(".py"):
