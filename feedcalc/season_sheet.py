@@ -89,6 +89,7 @@ TABLES_BEHIND_A_SEASON = (
     "suitability_limits",
     "suitability_reasons",
 )
+SEASONS = ("sowing", "growing", "resting")
 WHAT_IF_ID = "what-if"
 _UNITS = dict.fromkeys(QUANTITIES, "g/m2") | {"lime_value": "g CaCO3/m2"}
 
@@ -449,6 +450,8 @@ def _what_if(
     after = with_entry(before, entry)
     standing = standing_on(after, entry.day, ash_lime)
     asked = _circumstances(request, bed, entry.day)
+    if texts.get("season", "") in SEASONS:
+        asked = replace(asked, season=texts["season"])
     batch = batch_of(record)
     if entry.what == LIQUID and batch:
         answer = AnsweredBatches(reader.batches.ranges if isinstance(reader.batches, AnsweredBatches) else "on").answer(

@@ -242,6 +242,15 @@ def test_a_soil_test_too_old_an_acid_lover_and_sowing_are_said():
     assert reasons_with(book_of(berries, TEST), what="dry ash", amount="100 g")[0] == "hold back"
     sown = season(book_of(BED, TEST), bed="bed", season="sowing", what_if={"what": "dry ash", "amount": "100 g"})
     assert "sowing" in {reason["id"] for reason in sown["what_if"]["reasons"]}
+    assert "sowing" in reasons_with(book_of(BED, TEST), what="dry ash", amount="100 g", season="sowing")[1]
+
+
+def test_without_a_soil_test_no_cap_is_told():
+    answer = reply(book_of(BED, given("2026-04-01", "dry ash", "100 g")), bed="bed")
+    bed = answer["values"]["season"]["beds"][0]
+    assert (bed["soil_ph"], bed["lime_need"], bed["retest_on"], bed["verdict"]) == (None, None, None, "hold back")
+    assert "at most" not in answer["html"]["season_bed"]
+    assert "soil test" in answer["html"]["season_bed"]
 
 
 def test_potash_without_lime_is_not_judged_as_ash():
