@@ -29,11 +29,12 @@ from feedcalc.records import (
     KINDS,
     Past,
     Record,
+    book_document,
     book_text,
     changed_records,
     later_stamp,
     merged,
-    new_record,
+    read_document,
     record_of,
     steps_back,
     written,
@@ -254,6 +255,8 @@ def _prepare(path: Path, connection: sqlite3.Connection) -> None:
             said("A newer feedcalc wrote this book. Update this one first; the book was left as it is."),
             said("a layout up to {newest}, not {layout}", newest=LAYOUT, layout=layout),
         )
+    if layout < 0:
+        raise sqlite3.DatabaseError("malformed")
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("PRAGMA synchronous = FULL")
@@ -322,6 +325,8 @@ def _told(path: Path) -> Iterator[None]:
         raise  # a fault of ours, not of the file
     except sqlite3.DatabaseError as error:
         raise _in_words(path, error) from None
+    except UnicodeDecodeError:
+        raise _damaged(path) from None
     except OSError as error:
         raise _refusal(path, said("The disk refuses: {reason}.", reason=error.strerror or str(error)), "") from None
 
@@ -342,7 +347,7 @@ def _in_words(path: Path, error: sqlite3.DatabaseError) -> InputError:
         return _refusal(path, problem, _copies_of(path))
     if code == sqlite3.SQLITE_CANTOPEN:
         return _refusal(path, said("The file can't be opened."), said("a file in a folder that may be written to"))
-    if code == sqlite3.SQLITE_CORRUPT:
+    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_FORMAT, sqlite3.SQLITE_ERROR):
         return _damaged(path)
     problem = said("The disk failed ({reason}). This was not written.", reason=str(error))
     return _refusal(path, problem, said("a disk that works"))
@@ -388,19 +393,23 @@ def salvaged(path: Path) -> list[Record]:
     with closing(
         sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=PATIENCE_SECONDS)
     ) as connection:
+        # So that a file cut short or with a spoilt list of tables is read for what it still has.
+        connection.execute("PRAGMA writable_schema = ON")
         for id_, kind in _readable(connection, "record", "id, kind"):
             kinds[id_] = kind
         for columns, table in (("name", "field"), ("name", "history"), ("field", "written")):
             for id_, *version in _readable(connection, table, f"record, {columns}, at, by, text"):
-                if all(isinstance(part, str) for part in version):
+                if all(isinstance(part, str) for part in (id_, *version)):
                     versions.setdefault(id_, set()).add(Past(*version))
-    found = []
-    for id_, known in versions.items():
-        kind = kinds.get(id_, "")
-        with suppress(InputError):
-            new_record(id_, kind if kind in KINDS else _kind_of({past.field for past in known}))
-            found.append(record_of(id_, kind if kind in KINDS else _kind_of({past.field for past in known}), known))
-    return merged(found, [])
+    rows = [
+        {
+            "id": id_,
+            "kind": kinds[id_] if kinds.get(id_) in KINDS else _kind_of({past.field for past in known}),
+            "history": [{"field": past.field, "text": past.text, "at": past.at, "by": past.by} for past in known],
+        }
+        for id_, known in versions.items()
+    ]
+    return read_document(book_document([]) | {"records": rows})[0]
 
 
 def _kind_of(names: set[str]) -> str:
