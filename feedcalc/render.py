@@ -31,6 +31,7 @@ from feedcalc.drawing import (
 )
 from feedcalc.label import NOT_FOR_FOOD, Label, label_of
 from feedcalc.label_sheet import Page
+from feedcalc.languages import WORDS
 from feedcalc.languages import language as language_of
 from feedcalc.my_ash import KeptAsh
 from feedcalc.quantities import write_number
@@ -241,6 +242,8 @@ def _templates(language: str = "en") -> jinja2.Environment:
         return text
 
     environment.filters["join"] = join
+    environment.filters["spoken"] = spoken
+    environment.filters["word"] = lambda word: spoken(WORDS.get(word, word))
     environment.filters["plain"] = lambda text: plain(spoken(text))
     environment.filters["status_words"] = status_words
     return environment
