@@ -682,6 +682,21 @@ def with_entry(bed: Bed, entry: Entry) -> Bed:
     )
 
 
+def heaviest_day(bed: Bed, entry: Entry) -> date:
+    """The day on which the twelve months that hold an entry hold most ash: its own, or that of one noted after it.
+
+    Whoever writes down in May what they gave in March must hear what it comes to with April's.
+    """
+    later = (kept.day for kept in bed.entries if entry.day < kept.day < a_year_after(entry.day))
+    days = sorted({entry.day, *later})
+
+    def ash(day: date) -> float:
+        total = total_between(bed, a_year_before(day), day)
+        return total.ash.typical if total else 0.0
+
+    return max(days, key=ash)
+
+
 # -- days to come ---------------------------------------------------------------------------------------------
 
 

@@ -47,6 +47,7 @@ from feedcalc.season import (
     a_year_before,
     batch_of,
     drawn_from,
+    heaviest_day,
     interval_of,
     last_of,
     lime_need,
@@ -448,7 +449,8 @@ def _what_if(
         raise InputErrors([_under("what_if", error)]) from None
     before = replace(bed, entries=tuple(kept for kept in bed.entries if kept.id != entry.id))
     after = with_entry(before, entry)
-    standing = standing_on(after, entry.day, ash_lime)
+    heaviest = heaviest_day(after, entry)
+    standing = standing_on(after, heaviest, ash_lime)
     asked = _circumstances(request, bed, entry.day)
     if texts.get("season", "") in SEASONS:
         asked = replace(asked, season=texts["season"])
@@ -462,7 +464,7 @@ def _what_if(
             **{name: getattr(asked, name) for name in _OF_THE_BED if name != "season" or asked.season},
         )
     suits = _suits(asked, entry)
-    reasons = _reasons_with(before, after, entry, standing, standing_on(before, entry.day, ash_lime), request.locale)
+    reasons = _reasons_with(before, after, entry, standing, standing_on(before, heaviest, ash_lime), request.locale)
     verdict = _verdict(suits, reasons)
     return {
         "bed": bed.id,

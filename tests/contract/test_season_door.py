@@ -207,6 +207,14 @@ def test_a_plan_over_the_cap_is_held_back_with_both_figures():
     assert over["source"] == "sullivan_osu"
 
 
+def test_what_is_noted_late_is_counted_with_what_came_after():
+    # By hand: 500 g in April and 300 g written down late for March make 80 g/m2 on 10 m2, over 73.
+    plan = season(book_of(BED, TEST, given("2026-04-20", "dry ash", "500 g")), bed="bed",
+                  what_if={"what": "dry ash", "amount": "300 g", "date": "2026-03-10"})["what_if"]  # fmt: skip
+    assert plan["ash_this_year"]["value"] == pytest.approx(80.0)
+    assert plan["verdict"] == "hold back"
+
+
 def test_nothing_is_written_by_a_plan():
     book = book_of(BED, TEST)
     with_plan = season(book, bed="bed", what_if={"what": "dry ash", "amount": "300 g"})
