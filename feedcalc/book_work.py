@@ -63,7 +63,9 @@ def book_work(request: Request) -> Work:
     }
     do = request.carried.get("do")
     if not isinstance(do, str) or do not in works:
-        raise _refused("do", do, said("There is no such work on a book."), "one of " + ", ".join(works))
+        raise _refused(
+            "do", do, said("There is no such work on a book."), said("one of {choices}", choices=", ".join(works))
+        )
     try:
         records, aside = read_document(request.carried.get("book"))
         work = works[do](request, records)
@@ -77,9 +79,9 @@ def _write(request: Request, records: list[Record]) -> Work:
     given = request.carried.get("record")
     fields = given.get("fields") if isinstance(given, dict) else None
     if not isinstance(given, dict) or not isinstance(fields, dict):
-        raise _refused("record", "", said("This is no record."), "an object with kind and fields")
+        raise _refused("record", "", said("This is no record."), said("an object with kind and fields"))
     if not all(isinstance(text, str) for text in fields.values()):
-        raise _refused("record.fields", "", said("A field is not text."), "text in every field")
+        raise _refused("record.fields", "", said("A field is not text."), said("text in every field"))
     before = next((record for record in records if record.id == identity), None)
     record = written(before or new_record(identity, str(given.get("kind"))), fields, _stamp(before, at, by), by)
     if not record.is_removed and set(fields) - {REMOVED, "note"}:
@@ -106,7 +108,7 @@ def _remove(request: Request, records: list[Record]) -> Work:
     identity, at, by = (_text(request, name) for name in ("id", "at", "by"))
     before = next((record for record in records if record.id == identity), None)
     if before is None:
-        raise _refused("id", identity, said("There is no such record in the book."), "the id of a record")
+        raise _refused("id", identity, said("There is no such record in the book."), said("the id of a record"))
     return Work(tuple(changed_records(records, [removed(before, _stamp(before, at, by), by)])))
 
 
@@ -157,7 +159,7 @@ def _stamp(before: Record | None, at: str, by: str) -> str:
 def _text(request: Request, name: str) -> str:
     given = request.carried.get(name)
     if not isinstance(given, str):
-        raise _refused(name, "", said("This is not text."), "text")
+        raise _refused(name, "", said("This is not text."), said("text"))
     return given
 
 

@@ -5,6 +5,8 @@ Rules of this room:
 * Nothing is assumed about metals: without a report there is no figure. What a report leaves out is left out.
 * g/ha = g/m2 of dry ash x mg/kg x 0.01. Only what holds the ash's grains counts (dry ash, sludge, compost with ash);
   clear liquor is left out, so a load of liquid feeds is not said.
+* The load of twelve months stands beside yearly limits that are means of several years as well, because a book rarely
+  reaches back that far: the careful comparison.
 * A limit that is a span counts as passed only above its upper end; between the ends it may be, and that is said.
 * The limits were mostly made for sold fertilisers, heating works or sewage sludge, not for private gardens. They
   measure, they don't permit: local rules go before them.
