@@ -23,6 +23,7 @@ from feedcalc.dilution import Feed, FeedLimit, feed_at, ladder_rungs, limits_for
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate, Steps, estimate_of, finished, followed_by, stratified_shares
 from feedcalc.evidence import SAMPLES_EXPECTED
+from feedcalc.languages import WORDS
 from feedcalc.readings import (
     Learned,
     LiquorBatch,
@@ -36,19 +37,20 @@ from feedcalc.readings import (
 from feedcalc.request import Can, Request
 from feedcalc.steeping import Liquor, Steep, standing_in_air, steep
 from feedcalc.water_supply import Water
+from feedcalc.wording import said
 
 STAGES = ("seedling", "young", "established")
 # Which row of feed_practice.csv says how much a plant of the stage is given at once.
 PLANT_VOLUMES = {"seedling": "seedling_volume", "young": "pot_small_volume", "established": "plant_volume"}
 # Past this a dilution is no advice any more.
 WEAKEST_SENSIBLE_PARTS = 200.0
-NO_DILUTION_DOES = (
-    "No dilution with this water meets the published limits for this stage, because the water itself is already "
-    "there. Use rainwater."
+NO_DILUTION_DOES = said(
+    "No dilution with this water meets the published limits for this stage, because the "
+    "water itself is already there. Use rainwater."
 )
-READ_OF_THE_PLAN = (
-    "The readings are taken as those of a batch made as planned here. If you used other amounts, give the ash and the "
-    "water you used."
+READ_OF_THE_PLAN = said(
+    "The readings are taken as those of a batch made as planned here. If you used other "
+    "amounts, give the ash and the water you used."
 )
 # A step of an answer in slices is this many ashes: some 30 ms in a browser.
 ASHES_A_STEP = 4
@@ -143,7 +145,9 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
     """`answer_to` in slices: a step after every few ashes, so that who asked may look up and stop in between."""
     ash = ash_told(request)
     if doubt := ash.contradiction():
-        accepted = "g of the element in a kg of dry ash, as the laboratory reports it; leave out what is not known"
+        accepted = said(
+            "g of the element in a kg of dry ash, as the laboratory reports it; leave out what is not known"
+        )
         raise InputErrors([InputError("ash.analysis", ", ".join(ash.analysed), doubt, accepted)])
     water, dilution_water = waters_of(request)
     vessel = Vessel(request.known("vessel.depth"), request.known("vessel.capacity"))
@@ -226,7 +230,9 @@ class _Working:
             parts = max(again, parts)
         if request.dilution_parts is None:
             stage = request.word("stage")
-            self.assumed["dilution"] = f"1:{parts:g}, from published limits for the stage ({stage})"
+            self.assumed["dilution"] = said(
+                "1:{parts}, from published limits for the stage ({stage})", parts=f"{parts:g}", stage=WORDS[stage]
+            )
         self._check_cans_fill(plan)
         return plan
 
@@ -254,10 +260,13 @@ class _Working:
             grams, measured = self._rounded_ash(self._usual_strength() * water_litres)
             if "water.amount" not in request.readings and request.cans:
                 water_litres = self._water_around(grams, wanted)
-            self.assumed["ash.amount"] = f"{grams:.0f} g: one US cup to 5 L of water"
+            self.assumed["ash.amount"] = said("{grams} g: one US cup to 5 L of water", grams=f"{grams:.0f}")
         if "water.amount" not in request.readings:
-            self.assumed["water.amount"] = f"{water_litres:g} L: " + (
-                "what the cans want" if request.cans else "5 L to one US cup of ash"
+            litres = f"{water_litres:g}"
+            self.assumed["water.amount"] = (
+                said("{litres} L: what the cans want", litres=litres)
+                if request.cans
+                else said("{litres} L: 5 L to one US cup of ash", litres=litres)
             )
         weighed = ash_reading.kind == "mass" if ash_reading is not None else request.word("ash.measure") == "scales"
         return Plan(
@@ -323,8 +332,14 @@ class _Working:
         thickest = batches.rules()["thickest_slurry"]
         if strength > thickest:
             reading = self.request.readings.get("ash.amount")
-            problem = f"This is too much ash for the water: {strength:.0f} g to a litre settles to mud."
-            accepted = f"at most {thickest:g} g of ash to a litre of water; about 21 g is common practice"
+            problem = said(
+                "This is too much ash for the water: {strength} g to a litre settles to mud.",
+                strength=f"{strength:.0f}",
+            )
+            accepted = said(
+                "at most {thickest} g of ash to a litre of water; about 21 g is common practice",
+                thickest=f"{thickest:g}",
+            )
             raise InputErrors([InputError("ash.amount", reading.text if reading else "", problem, accepted)])
 
     def _check_cans_fill(self, plan: Plan) -> None:
@@ -337,19 +352,26 @@ class _Working:
         if made >= wanted * (1 - 1e-6):
             return
         if made < wanted * (1 - batches.rules()["shortfall_allowed"]):
-            problem = (
-                f"This much ash and water gives about {made:.1f} L of clear liquor, "
-                f"but the cans at 1:{plan.parts_water:g} need {wanted:.1f} L."
+            problem = said(
+                "This much ash and water gives about {made} L of clear liquor, but the cans at "
+                "1:{parts_water} need {wanted} L.",
+                made=f"{made:.1f}",
+                parts_water=f"{plan.parts_water:g}",
+                wanted=f"{wanted:.1f}",
             )
             field = "water.amount" if "water.amount" in request.readings else "ash.amount"
             reading = request.readings.get(field)
-            accepted = (
+            accepted = said(
                 "more water, fewer cans, or a weaker dilution; or leave out the ash and water and let the cans decide"
             )
             raise InputErrors([InputError(field, reading.text if reading else "", problem, accepted)])
         self.warnings.append(
-            f"The liquor ({made:.1f} L) falls a little short of what the cans want ({wanted:.1f} L): "
-            f"the last can will be short, or weaker."
+            said(
+                "The liquor ({made} L) falls a little short of what the cans want ({wanted} L): the last "
+                "can will be short, or weaker.",
+                made=f"{made:.1f}",
+                wanted=f"{wanted:.1f}",
+            )
         )
 
     # -- what was read off ----------------------------------------------------------------------------------------
@@ -389,11 +411,20 @@ class _Working:
         wanted = sum(portion * can.count for portion, can in zip(portions, plan.cans, strict=True))
         if self.request.cans and made < wanted * (1 - batches.rules()["shortfall_allowed"]):
             self.warnings.append(
-                f"By what was read this liquor is weaker than expected: at 1:{parts:g} the cans want {wanted:.1f} L of "
-                f"it and {made:.1f} L can be poured off. Fill fewer cans, or all of them weaker."
+                said(
+                    "By what was read this liquor is weaker than expected: at 1:{parts} the cans want "
+                    "{wanted} L of it and {made} L can be poured off. Fill fewer cans, or all of them weaker.",
+                    parts=f"{parts:g}",
+                    wanted=f"{wanted:.1f}",
+                    made=f"{made:.1f}",
+                )
             )
         stage = self.request.word("stage")
-        self.assumed["dilution"] = f"1:{parts:g}, from published limits for the stage ({stage}) and what was read"
+        self.assumed["dilution"] = said(
+            "1:{parts}, from published limits for the stage ({stage}) and what was read",
+            parts=f"{parts:g}",
+            stage=WORDS[stage],
+        )
         return plan
 
     # -- one outcome ------------------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from feedcalc import published
 from feedcalc.estimates import Estimate
 from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.wording import said
 
 ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
 # Oxygen and charge of one mol of the element as its oxide or acid in ash: K2O, CaO, MgO, Na2O, P2O5, SO3, chloride.
@@ -113,11 +114,14 @@ class Ash:
         mass = molar_masses()
         oxygen = sum(grams[element] / mass[element] * OXYGEN_IN_OXIDE[element] for element in ELEMENTS) * mass["oxygen"]
         if sum(grams.values()) + oxygen > GRAMS_IN_A_KILOGRAM:
-            return f"As oxides these come to {sum(grams.values()) + oxygen:.0f} g in a kg of ash, more than all of it."
+            return said(
+                "As oxides these come to {oxygen} g in a kg of ash, more than all of it.",
+                oxygen=f"{sum(grams.values()) + oxygen:.0f}",
+            )
         # An acid nobody analysed is only a guess, and a guess can't contradict what was.
         counted = [element for element in ELEMENTS if CHARGE_IN_OXIDE[element] > 0 or element in self.analysed]
         if sum(grams[element] / mass[element] * CHARGE_IN_OXIDE[element] for element in counted) < 0:
-            return "This much sulfur, chloride and phosphorus would be an acid, and wood ash is a base."
+            return said("This much sulfur, chloride and phosphorus would be an acid, and wood ash is a base.")
         return ""
 
     def _sample(self, value: Mapping[str, float]) -> AshSample:

@@ -232,7 +232,7 @@ def _refusal(fault: Exception) -> dict[str, Any]:
         return _refused([error.as_dict() for error in fault.errors])
     if isinstance(fault, NoSolution):
         accepted = said("less extreme amounts")
-        return _refused([{"field": "request", "given": "", "problem": str(fault), "accepted": accepted}])
+        return _refused([{"field": "request", "given": "", "problem": fault.args[0], "accepted": accepted}])
     # A fault of ours must reach a grower as a plain refusal, never as a figure and never as a traceback.
     problem = said("feedcalc failed on this ({fault}); no figure was computed.", fault=type(fault).__name__)
     return _refused(
@@ -241,7 +241,7 @@ def _refusal(fault: Exception) -> dict[str, Any]:
 
 
 def _written(reply: Mapping[str, Any], tongue: str) -> str:
-    """A reply as text in a language; half a character of UTF-16 in what was typed is none that could be written to a file."""
+    """A reply as text in a language; half a character of UTF-16 that was typed could not be written to a file."""
     spoken = language(tongue).reply(reply)
     return json.dumps(spoken, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace").decode("utf-8")
 

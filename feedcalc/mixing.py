@@ -20,6 +20,7 @@ from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.errors import NoSolution
 from feedcalc.formulas import formula_grams_per_mol
 from feedcalc.steeping import Liquor
+from feedcalc.wording import listed, said
 
 WITH_CARE, NOT_TOGETHER, NEVER = "with care", "not together", "never"
 VERDICTS = (WITH_CARE, NOT_TOGETHER, NEVER)
@@ -36,17 +37,17 @@ MIXING_MINERALS = (
     "struvite",
 )
 MINERAL_WORDS = {
-    "calcite": "chalk",
-    "portlandite": "slaked lime",
-    "brucite": "magnesium hydroxide",
-    "gypsum": "gypsum",
-    "syngenite": "syngenite (potassium gypsum)",
-    "nesquehonite": "magnesium carbonate",
-    "amorphous_calcium_phosphate": "calcium phosphate",
-    "brushite": "calcium phosphate (brushite)",
-    "struvite": "struvite (magnesium ammonium phosphate)",
+    "calcite": said("chalk"),
+    "portlandite": said("slaked lime"),
+    "brucite": said("magnesium hydroxide"),
+    "gypsum": said("gypsum"),
+    "syngenite": said("syngenite (potassium gypsum)"),
+    "nesquehonite": said("magnesium carbonate"),
+    "amorphous_calcium_phosphate": said("calcium phosphate"),
+    "brushite": said("calcium phosphate (brushite)"),
+    "struvite": said("struvite (magnesium ammonium phosphate)"),
 }
-TOO_STRONG = "This mixture is too strong for the chemistry to follow: no figures, keep them apart."
+TOO_STRONG = said("This mixture is too strong for the chemistry to follow: no figures, keep them apart.")
 _LEAST_TOLD = 0.5  # mg/L: less than this is told as nothing
 _PPM_PER_ATM = 1e6
 
@@ -142,26 +143,51 @@ def _checked(
     ppm = after.ammonia_atm * _PPM_PER_ATM
     verdicts, remarks = [thing.verdict], []
     if fallen:
-        words = ", ".join(f"{_rounded(amount)} mg/L of {MINERAL_WORDS[mineral]}" for mineral, amount in fallen.items())
-        remarks.append(f"Falls out: {words}.")
+        words = listed(
+            (
+                said("{amount} mg/L of {mineral}", amount=_rounded(amount), mineral=MINERAL_WORDS[mineral])
+                for mineral, amount in fallen.items()
+            ),
+            ", ",
+        )
+        remarks.append(said("Falls out: {words}.", words=words))
         limit = _limits()["sludge"]
         if sum(fallen.values()) >= limit.value:
             verdicts.append(limit.verdict)
     for name, words in (
-        ("ammonia_danger", "is a danger to life"),
-        ("ammonia_short", "is the most for a quarter of an hour"),
-        ("ammonia_daily", "is the most for a working day"),
+        (
+            "ammonia_danger",
+            said("Ammonia in the air right above the can: about {ppm} ppm, and {limit} ppm is a danger to life."),
+        ),
+        (
+            "ammonia_short",
+            said(
+                "Ammonia in the air right above the can: about {ppm} ppm, and {limit} ppm is the most "
+                "for a quarter of an hour."
+            ),
+        ),
+        (
+            "ammonia_daily",
+            said(
+                "Ammonia in the air right above the can: about {ppm} ppm, and {limit} ppm is the most "
+                "for a working day."
+            ),
+        ),
     ):
         limit = _limits()[name]
         if ppm >= limit.value:
             verdicts.append(limit.verdict)
-            remarks.append(
-                f"Ammonia in the air right above the can: about {_rounded(ppm)} ppm, and {limit.value:g} ppm {words}."
-            )
+            remarks.append(said(words, ppm=_rounded(ppm), limit=f"{limit.value:g}"))
             break
     if thing.ph_limit is not None and before.ph > thing.ph_limit:
         verdicts.append(NOT_TOGETHER)
-        remarks.append(f"This liquor has pH {before.ph:.1f}; it fails above pH {thing.ph_limit:g}.")
+        remarks.append(
+            said(
+                "This liquor has pH {before}; it fails above pH {ph_limit}.",
+                before=f"{before.ph:.1f}",
+                ph_limit=f"{thing.ph_limit:g}",
+            )
+        )
     return MixingCheck(
         thing=thing,
         verdict=max(verdicts, key=VERDICTS.index),

@@ -24,6 +24,7 @@ from feedcalc.formulas import formula_grams_per_mol
 from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
 from feedcalc.physics.water import density_kg_per_m3
 from feedcalc.steeping import Liquor
+from feedcalc.wording import said
 
 # As near as the search comes to the pH asked for; strips and meters are ten times coarser.
 PH_TOLERANCE = 0.002
@@ -34,7 +35,7 @@ EASILY_OVERSHOT = 0.1
 OVERSHOOT_PH = 0.5
 # What may fall out once the gas has left and the pH has risen again.
 GAS_GONE_MINERALS = ("calcite", "brucite")
-TOO_STRONG = "This mixture is too strong for the chemistry to follow: dilute the feed first."
+TOO_STRONG = said("This mixture is too strong for the chemistry to follow: dilute the feed first.")
 _MOST_CURVE_POINTS = 60
 _GUESS_ERROR = 0.03  # how far off a first guess of the dose usually is
 
@@ -320,13 +321,16 @@ class _Mixing:
     def why_no_acid(self, dose: float | None) -> str:
         """Why there is nothing to add, in plain words; empty where there is something."""
         if dose == 0.0:
-            return "The feed is at or below this pH already: it needs no acid."
+            return said("The feed is at or below this pH already: it needs no acid.")
         if dose is not None:
             return ""
         most, unit = self.acid.most_per_litre, self.acid.unit.removesuffix("/L")
-        return (
-            f"Even {most:g} {unit} of this acid in a litre brings the feed only to pH {self.closed(most).ph:.1f}: "
-            "dilute the feed first, or aim higher."
+        return said(
+            "Even {most} {unit} of this acid in a litre brings the feed only to pH {ph}: dilute "
+            "the feed first, or aim higher.",
+            most=f"{most:g}",
+            unit=unit,
+            ph=f"{self.closed(most).ph:.1f}",
         )
 
     def _guess(self, target_ph: float, is_open: bool) -> float:

@@ -25,6 +25,7 @@ from types import MappingProxyType
 from typing import Any
 
 from feedcalc.errors import InputError
+from feedcalc.wording import said
 
 LONGEST_TEXT = 100
 LARGEST_NUMBER = 1e15
@@ -89,9 +90,7 @@ CUSTOMS: Mapping[str, Customs] = MappingProxyType(
     {
         "us": Customs("us", "us_cup", "us_tbsp", "us_tsp", "us_fl_oz", "us_pint", "us_quart", "us_gal"),
         "metric": Customs("metric", "metric_cup", "metric_tbsp", "metric_tsp", None, None, None, None),
-        "uk": Customs(
-            "uk", "uk_cup", "metric_tbsp", "metric_tsp", "uk_fl_oz", "uk_pint", "uk_quart", "uk_gal"
-        ),
+        "uk": Customs("uk", "uk_cup", "metric_tbsp", "metric_tsp", "uk_fl_oz", "uk_pint", "uk_quart", "uk_gal"),
     }
 )
 
@@ -230,19 +229,19 @@ def _kinds(*kinds: Kind) -> Mapping[str, Kind]:
 
 
 KINDS: Mapping[str, Kind] = _kinds(
-    Kind("volume", "L", "a volume such as 5 L, 750 ml, 1 1/2 cups or 2 gal (UK)", _VOLUME),
-    Kind("mass", "g", "a weight such as 500 g, 1.5 kg or 2 lb", _MASS),
+    Kind("volume", "L", said("a volume such as 5 L, 750 ml, 1 1/2 cups or 2 gal (UK)"), _VOLUME),
+    Kind("mass", "g", said("a weight such as 500 g, 1.5 kg or 2 lb"), _MASS),
     Kind(
         "mass_or_volume",
         "g",
-        "a weight or a volume such as 250 g, 1/2 cup or 2 L",
+        said("a weight or a volume such as 250 g, 1/2 cup or 2 L"),
         MappingProxyType({**_MASS, **_VOLUME}),
     ),
-    Kind("length", "m", "a length such as 30 cm, 0.3 m or 12 in", _LENGTH),
+    Kind("length", "m", said("a length such as 30 cm, 0.3 m or 12 in"), _LENGTH),
     Kind(
         "area",
         "m^2",
-        "an area such as 4 m^2, 40 sq ft or 0.1 ha",
+        said("an area such as 4 m^2, 40 sq ft or 0.1 ha"),
         _spelt(
             {
                 "m^2": "m2|m²|sq m|sqm|square metre|square metres|square meter|square meters",
@@ -258,7 +257,7 @@ KINDS: Mapping[str, Kind] = _kinds(
     Kind(
         "time",
         "h",
-        "a time such as 24 h, 30 min or 2 days",
+        said("a time such as 24 h, 30 min or 2 days"),
         _spelt(
             {
                 "h": "h|hr|hrs|hour|hours",
@@ -272,7 +271,7 @@ KINDS: Mapping[str, Kind] = _kinds(
     Kind(
         "temperature",
         "degC",
-        "a temperature such as 15 °C, 15 degC or 59 °F",
+        said("a temperature such as 15 °C, 15 degC or 59 °F"),
         _spelt(
             {
                 "degC": "°c|c|degc|deg c|degrees c|degree c|celsius|degrees celsius|deg celsius|centigrade",
@@ -285,14 +284,14 @@ KINDS: Mapping[str, Kind] = _kinds(
     Kind(
         "concentration",
         "mg/L",
-        "a concentration such as 50 mg/L, 2 g/L or 50 ppm",
+        said("a concentration such as 50 mg/L, 2 g/L or 50 ppm"),
         _spelt({"mg/L": "mg/l|ppm", "g/L": "g/l"}),
         over=("mass", "volume"),
     ),
     Kind(
         "mass_fraction",
         "g/kg",
-        "a share by weight such as 50 g/kg, 5 % or 1200 mg/kg",
+        said("a share by weight such as 50 g/kg, 5 % or 1200 mg/kg"),
         _spelt(
             {
                 "g/kg": "g/kg|mg/g",
@@ -306,7 +305,7 @@ KINDS: Mapping[str, Kind] = _kinds(
     Kind(
         "hardness",
         "mg/L as CaCO3",
-        "a hardness such as 200 mg/L, 2 mmol/L, 11 °dH, 20 °fH, 14 °e or 12 gpg",
+        said("a hardness such as 200 mg/L, 2 mmol/L, 11 °dH, 20 °fH, 14 °e or 12 gpg"),
         _spelt(
             {
                 "mg/L as CaCO3": _AS_CALCIUM_CARBONATE,
@@ -320,7 +319,7 @@ KINDS: Mapping[str, Kind] = _kinds(
     Kind(
         "alkalinity",
         "mg/L as CaCO3",
-        "an alkalinity such as 150 mg/L, 183 mg/L HCO3, 3 meq/L, 3 mmol/L or 8.4 °dKH",
+        said("an alkalinity such as 150 mg/L, 183 mg/L HCO3, 3 meq/L, 3 mmol/L or 8.4 °dKH"),
         _spelt(
             {
                 "mg/L as CaCO3": _AS_CALCIUM_CARBONATE,
@@ -334,7 +333,7 @@ KINDS: Mapping[str, Kind] = _kinds(
     Kind(
         "conductivity",
         "mS/cm",
-        "a conductivity such as 4.2 mS/cm, 4.2 dS/m or 4200 µS/cm",
+        said("a conductivity such as 4.2 mS/cm, 4.2 dS/m or 4200 µS/cm"),
         _spelt(
             {
                 "mS/cm": "ms/cm|millisiemens/cm|ms",
@@ -345,12 +344,12 @@ KINDS: Mapping[str, Kind] = _kinds(
             }
         ),
     ),
-    Kind("ph", "1", "a pH from 0 to 14 such as 6.5", _spelt({"1": "|ph"}), highest=14.0),
-    Kind("fraction", "1", "a share from 0 to 1 such as 0.25, or 25 %", _SHARE, highest=1.0),
+    Kind("ph", "1", said("a pH from 0 to 14 such as 6.5"), _spelt({"1": "|ph"}), highest=14.0),
+    Kind("fraction", "1", said("a share from 0 to 1 such as 0.25, or 25 %"), _SHARE, highest=1.0),
     Kind(
         "strength",
         "1",
-        "a strength such as 5 % or 50 g/L",
+        said("a strength such as 5 % or 50 g/L"),
         _spelt(
             {
                 "1": "",
@@ -364,12 +363,12 @@ KINDS: Mapping[str, Kind] = _kinds(
     Kind(
         "density",
         "g/mL",
-        "a density such as 0.45 g/mL, 450 g/L or 107 g/cup",
+        said("a density such as 0.45 g/mL, 450 g/L or 107 g/cup"),
         _spelt({"g/mL": "g/ml"}),
         over=("mass", "volume"),
     ),
-    Kind("count", "1", "a whole number such as 2", _NOTHING, whole=True),
-    Kind("ratio", "1", "a number such as 3", _NOTHING),
+    Kind("count", "1", said("a whole number such as 2"), _NOTHING, whole=True),
+    Kind("ratio", "1", said("a number such as 3"), _NOTHING),
 )
 
 # Spellings that stand for more than one thing in use: taken as the kind suggests, and told back.
@@ -389,13 +388,13 @@ _TOLD_BACK: Mapping[str, frozenset[str]] = MappingProxyType(
 _REFUSED: Mapping[tuple[str, str], str] = MappingProxyType(
     {
         **{
-            ("volume", word): "An ounce is a weight; write fl oz for a fluid ounce."
+            ("volume", word): said("An ounce is a weight; write fl oz for a fluid ounce.")
             for word in ("oz", "ounce", "ounces")
         },
-        ("conductivity", "ppm"): "What a meter shows as ppm depends on its own factor.",
-        ("hardness", "dkh"): "Degrees of carbonate hardness are an alkalinity, not a hardness.",
-        ("hardness", "°dkh"): "Degrees of carbonate hardness are an alkalinity, not a hardness.",
-        ("time", "m"): "The letter m could be minutes or months.",
+        ("conductivity", "ppm"): said("What a meter shows as ppm depends on its own factor."),
+        ("hardness", "dkh"): said("Degrees of carbonate hardness are an alkalinity, not a hardness."),
+        ("hardness", "°dkh"): said("Degrees of carbonate hardness are an alkalinity, not a hardness."),
+        ("time", "m"): said("The letter m could be minutes or months."),
     }
 )
 
@@ -451,7 +450,7 @@ def read_quantity(
     if isinstance(given, int | float) and not isinstance(given, bool):
         value = _checked_size(given, given, field, wanted.accepted)
         if not wanted.dimensionless:
-            raise _refusal(field, given, "The unit is missing.", wanted.accepted)
+            raise _refusal(field, given, said("The unit is missing."), wanted.accepted)
         quantity = Quantity(value, wanted.base_unit, kind, _shown(given), "")
     else:
         quantity = _read_text(given, wanted, field, locale, CUSTOMS[customs])
@@ -468,7 +467,7 @@ def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
     >>> read_dilution("1:3", "dilution")
     3.0
     """
-    accepted = "liquor to water, such as 1:3 for one part of liquor and three parts of water"
+    accepted = said("liquor to water, such as 1:3 for one part of liquor and three parts of water")
     if isinstance(given, int | float) and not isinstance(given, bool):
         raise _refusal(field, given, _ONE_SIDED, accepted)
     cleaned = _cleaned(given, field, accepted).replace("\u2236", ":").replace("\uff1a", ":")
@@ -476,7 +475,7 @@ def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
     if len(sides) == 1:
         raise _refusal(field, given, _ONE_SIDED, accepted)
     if len(sides) != 2 or not all(sides):
-        raise _refusal(field, given, "This is not two numbers.", accepted)
+        raise _refusal(field, given, said("This is not two numbers."), accepted)
     parts = []
     for side in sides:
         number, rest = _leading_number(side, given, field, locale, accepted)
@@ -485,15 +484,11 @@ def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
         parts.append(number.value)
     liquor, water = parts
     if liquor <= 0 or water < 0:
-        raise _refusal(
-            field, given, "A dilution needs some liquor, and no part of it is below zero.", accepted
-        )
+        raise _refusal(field, given, said("A dilution needs some liquor, and no part of it is below zero."), accepted)
     if liquor > 1 and liquor > water:
-        raise _refusal(
-            field, given, "Liquor comes first, and this would be more liquor than water.", accepted
-        )
+        raise _refusal(field, given, said("Liquor comes first, and this would be more liquor than water."), accepted)
     if water / liquor > 10_000:
-        raise _refusal(field, given, "This is more than 10000 parts of water.", accepted)
+        raise _refusal(field, given, said("This is more than 10000 parts of water."), accepted)
     return water / liquor
 
 
@@ -526,9 +521,7 @@ def write_number(value: float, figures: int = 2, locale: str = "en-GB", *, trim:
     return text.replace("-", MINUS, 1) if text.startswith("-") else text
 
 
-def write_quantity(
-    value: float, unit: str, figures: int = 2, locale: str = "en-GB", *, trim: bool = False
-) -> str:
+def write_quantity(value: float, unit: str, figures: int = 2, locale: str = "en-GB", *, trim: bool = False) -> str:
     """``value`` in ``unit`` as a person reads it, such that `read_quantity` reads the same quantity back.
 
     Number and unit are joined by a space that never breaks over two lines. A unit that can't be typed as an
@@ -538,9 +531,7 @@ def write_quantity(
     '15\\xa0°C'
     """
     number = write_number(value, figures, locale, trim=trim)
-    written = (
-        _WRITTEN[unit] if unit in _WRITTEN else "/".join(_WRITTEN.get(part, part) for part in unit.split("/"))
-    )
+    written = _WRITTEN[unit] if unit in _WRITTEN else "/".join(_WRITTEN.get(part, part) for part in unit.split("/"))
     return f"{number}\u00a0{written}" if written else number
 
 
@@ -563,8 +554,8 @@ def converted(value: float, unit: str, to_unit: str) -> float:
 
 
 _WITH_OFFSET = frozenset({"degC", "degF", "K"})
-_ONE_SIDED = "This does not say how much is liquor and how much is water."
-_A_NUMBER = "one number such as 5, 2.5 or 1 1/2"
+_ONE_SIDED = said("This does not say how much is liquor and how much is water.")
+_A_NUMBER = said("one number such as 5, 2.5 or 1 1/2")
 
 
 @lru_cache(maxsize=512)
@@ -599,7 +590,7 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
         cleaned = re.sub(r"^ph\s*[=:]?\s*", "", cleaned, flags=re.IGNORECASE)
     number, rest = _leading_number(cleaned, given, field, locale, kind.accepted)
     if not rest and not kind.dimensionless:
-        raise _refusal(field, given, "The unit is missing.", kind.accepted)
+        raise _refusal(field, given, said("The unit is missing."), kind.accepted)
     unit, told_back = _unit(rest, kind, given, field, locale, customs)
     if kind.name == "mass_or_volume":
         kind = KINDS["mass" if unit in _MASS else "volume"]
@@ -609,9 +600,11 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
         metric = ("L", value) if value >= 1 else ("mL", value * 1000)
         echo = f"{write_quantity(metric[1], metric[0], 6, locale, trim=True)} ({_WRITTEN[unit]})"
     elif told_back and kind.name == "strength":
-        echo = f"{write_quantity(value * 100, '%', 6, locale, trim=True)} (taking 1 L to weigh 1 kg)"
+        echo = said(
+            "{amount} (taking 1 L to weigh 1 kg)", amount=write_quantity(value * 100, "%", 6, locale, trim=True)
+        )
     elif unit == "oz" and told_back:
-        echo = f"{write_quantity(value, 'g', 6, locale, trim=True)} (ounce by weight)"
+        echo = said("{amount} (ounce by weight)", amount=write_quantity(value, "g", 6, locale, trim=True))
     elif told_back or number.told_back:
         echo = write_quantity(number.value, unit, 12, locale, trim=True)
     return Quantity(value, kind.base_unit, kind.name, str(given).strip(), echo)
@@ -629,25 +622,29 @@ def _require_within(
     lowest = kind.lowest if minimum is None else max(minimum, kind.lowest)
     highest = kind.highest if maximum is None else min(maximum, kind.highest)
     if kind.whole and not quantity.value.is_integer():
-        raise _refusal(field, given, "This is not a whole number.", kind.accepted)
+        raise _refusal(field, given, said("This is not a whole number."), kind.accepted)
 
     def bound(value: float) -> str:
         return write_quantity(value, kind.base_unit, 12, locale, trim=True)
 
     if quantity.value < 0 and lowest == 0:
-        raise _refusal(field, given, "This is below zero.", kind.accepted)
+        raise _refusal(field, given, said("This is below zero."), kind.accepted)
     if lowest <= quantity.value <= highest:
         return
     too_low = quantity.value < lowest
-    problem = f"This is less than {bound(lowest)}." if too_low else f"This is more than {bound(highest)}."
+    problem = (
+        said("This is less than {lowest}.", lowest=bound(lowest))
+        if too_low
+        else said("This is more than {highest}.", highest=bound(highest))
+    )
     if (too_low and lowest == kind.lowest) or (not too_low and highest == kind.highest):
         accepted = kind.accepted
     elif maximum is None:
-        accepted = f"at least {bound(lowest)}"
+        accepted = said("at least {lowest}", lowest=bound(lowest))
     elif minimum is None and lowest < 0:
-        accepted = f"at most {bound(highest)}"
+        accepted = said("at most {highest}", highest=bound(highest))
     else:
-        accepted = f"{bound(lowest)} to {bound(highest)}"
+        accepted = said("{lowest} to {highest}", lowest=bound(lowest), highest=bound(highest))
     raise _refusal(field, given, problem, accepted)
 
 
@@ -656,9 +653,7 @@ def _require_within(
 _CUSTOMARY = frozenset(unit for unit in _WRITTEN if unit.startswith(("us_", "uk_", "au_", "metric_")))
 
 
-def _unit(
-    typed: str, kind: Kind, given: object, field: str, locale: str, customs: Customs
-) -> tuple[str, bool]:
+def _unit(typed: str, kind: Kind, given: object, field: str, locale: str, customs: Customs) -> tuple[str, bool]:
     """The name of the unit typed, and whether its reading needs telling back."""
     key = _unit_key(typed)
     unit = _spellings(kind.name).get(key)
@@ -669,9 +664,7 @@ def _unit(
     if unit is None:
         problem = _REFUSED.get((kind.name, key)) or _what_follows(typed)
         raise _refusal(field, given, problem, kind.accepted)
-    told_back = key in _TOLD_BACK.get(kind.name, ()) or (
-        typed[:1] == "M" and re.match("m[gLSm]", unit) is not None
-    )
+    told_back = key in _TOLD_BACK.get(kind.name, ()) or (typed[:1] == "M" and re.match("m[gLSm]", unit) is not None)
     bare = re.search(r"\?(\w+)", unit)
     if bare is None:
         return unit, told_back
@@ -685,7 +678,12 @@ def _by_customs(measure: str, given: object, field: str, locale: str, customs: C
     if unit is None:
         word = {"fl_oz": "fluid ounce", "gal": "gallon"}.get(measure, measure)
         us, uk = _WRITTEN[f"us_{measure}"], _WRITTEN[f"uk_{measure}"]
-        raise _refusal(field, given, f"A {word} differs by country.", f"litres or millilitres, {us} or {uk}")
+        raise _refusal(
+            field,
+            given,
+            said("A {word} differs by country.", word=word),
+            said("litres or millilitres, {us} or {uk}", us=us, uk=uk),
+        )
     return unit
 
 
@@ -708,11 +706,7 @@ def _unit_key(typed: str) -> str:
     text = re.sub(r"\s*\bper\b(?!\s*cent)\s*", "/", text)
     text = re.sub(r"[\s._^]+", "", text)
     whole, slash, part = text.partition("/")
-    return (
-        whole
-        + slash
-        + {"litre": "l", "liter": "l", "litres": "l", "liters": "l", "kilogram": "kg"}.get(part, part)
-    )
+    return whole + slash + {"litre": "l", "liter": "l", "litres": "l", "liters": "l", "kilogram": "kg"}.get(part, part)
 
 
 # Reading numbers
@@ -729,18 +723,16 @@ _FRACTION = re.compile(r"([+-]?)(?:(\d+)([ -]))?(\d{1,3})/(\d{1,3})(?![\d.,/])")
 _DECIMAL = re.compile(r"([+-]?)([.,]?\d(?:[ .,']?\d)*)(?:[eE]([+-]?\d+))?(?![\d])")
 
 
-def _leading_number(
-    cleaned: str, given: object, field: str, locale: str, accepted: str
-) -> tuple[_Number, str]:
+def _leading_number(cleaned: str, given: object, field: str, locale: str, accepted: str) -> tuple[_Number, str]:
     """The number that ``cleaned`` starts with, and the text behind it without its outer spaces."""
     text = _with_plain_digits(cleaned, given, field, accepted)
     fraction = _FRACTION.match(text)
     if fraction:
         sign, whole, join, above, below = fraction.groups()
         if int(below) == 0:
-            raise _refusal(field, given, "This divides by zero.", accepted)
+            raise _refusal(field, given, said("This divides by zero."), accepted)
         if whole and (int(above) >= int(below) or above[0] == "0"):
-            raise _refusal(field, given, "There is more than one number here.", accepted)
+            raise _refusal(field, given, said("There is more than one number here."), accepted)
         value = int(whole or 0) + int(above) / int(below)
         rest = text[fraction.end() :]
         number = _Number(-value if sign == "-" else value, join == "-")
@@ -748,19 +740,21 @@ def _leading_number(
         found = _DECIMAL.match(text)
         if found is None:
             problem = (
-                "This does not start with a number." if re.search(r"\d", text) else "There is no number here."
+                said("This does not start with a number.")
+                if re.search(r"\d", text)
+                else said("There is no number here.")
             )
             raise _refusal(field, given, problem, accepted)
         sign, digits, exponent = found.groups()
         plain, told_back = _without_grouping(digits, given, field, locale, accepted)
         if exponent and (len(exponent) > 4 or abs(int(exponent)) > LARGEST_EXPONENT):
-            raise _refusal(field, given, "The exponent is too large to be meant.", accepted)
+            raise _refusal(field, given, said("The exponent is too large to be meant."), accepted)
         value = float(f"{sign}{plain}e{exponent or 0}")
         rest = text[found.end() :]
         number = _Number(value, told_back)
     _checked_size(number.value, given, field, accepted)
     if rest[:1] in (".", ","):
-        raise _refusal(field, given, "Digits are missing behind the decimal mark.", accepted)
+        raise _refusal(field, given, said("Digits are missing behind the decimal mark."), accepted)
     return number, rest.strip()
 
 
@@ -771,7 +765,7 @@ def _without_grouping(digits: str, given: object, field: str, locale: str, accep
     if points and commas:
         mark = max(".,", key=digits.rfind)
         if digits.count(mark) > 1:
-            raise _refusal(field, given, "This has more than one decimal mark.", accepted)
+            raise _refusal(field, given, said("This has more than one decimal mark."), accepted)
     elif points + commas > 1 or not points + commas:
         mark = ""
     else:
@@ -781,17 +775,21 @@ def _without_grouping(digits: str, given: object, field: str, locale: str, accep
             if mark == "," and locale in _COMMA_GROUPS:
                 return whole, True
             decimal = digits.replace(mark, own_mark)
-            problem = f"The mark in {digits} could group thousands or stand before decimals."
-            raise _refusal(field, given, problem, f"{whole} or {decimal}, whichever is meant")
+            problem = said("The mark in {digits} could group thousands or stand before decimals.", digits=digits)
+            raise _refusal(
+                field, given, problem, said("{whole} or {decimal}, whichever is meant", whole=whole, decimal=decimal)
+            )
     whole, decimals = digits.rsplit(mark, 1) if mark else (digits, "")
     separators = set(re.findall(r"[^\d]", whole))
     if len(separators) > 1 or not re.fullmatch(r"\d*", decimals):
-        raise _refusal(field, given, "There is more than one number here.", accepted)
+        raise _refusal(field, given, said("There is more than one number here."), accepted)
     if separators and not (
         re.fullmatch(r"[1-9]\d{0,2}([ .,']\d{3})+", whole) or re.fullmatch(r"[1-9]\d?(,\d\d)*,\d{3}", whole)
     ):
         problem = (
-            "There is more than one number here." if " " in separators else "The digits are grouped unevenly."
+            said("There is more than one number here.")
+            if " " in separators
+            else said("The digits are grouped unevenly.")
         )
         raise _refusal(field, given, problem, accepted)
     plain = re.sub(r"[^\d]", "", whole) or "0"
@@ -817,7 +815,7 @@ def _with_plain_digits(text: str, given: object, field: str, accepted: str) -> s
         else:
             found.append(character)
     if len(scripts) > 1:
-        raise _refusal(field, given, "This mixes the digits of two scripts.", accepted)
+        raise _refusal(field, given, said("This mixes the digits of two scripts."), accepted)
     return re.sub(r" +", " ", "".join(found)).strip()
 
 
@@ -827,9 +825,9 @@ def _checked_size(value: float, given: object, field: str, accepted: str) -> flo
     except OverflowError:
         number = math.inf
     if math.isnan(number):
-        raise _refusal(field, given, "This is not a number.", accepted)
+        raise _refusal(field, given, said("This is not a number."), accepted)
     if abs(number) > LARGEST_NUMBER:
-        raise _refusal(field, given, "This number is too large to be meant.", accepted)
+        raise _refusal(field, given, said("This number is too large to be meant."), accepted)
     return number
 
 
@@ -846,25 +844,23 @@ _COMMA_GROUPS = frozenset({"en-GB", "en-US", "en-AU", "en-IN", "hi-IN"})
 def _cleaned(given: object, field: str, accepted: str) -> str:
     """``given`` as text without outer spaces, with one kind of space, minus, fraction bar and apostrophe."""
     if given is None:
-        raise _refusal(field, "", "Nothing was given.", accepted)
+        raise _refusal(field, "", said("Nothing was given."), accepted)
     if not isinstance(given, str):
-        raise _refusal(field, given, "This is not text.", accepted)
+        raise _refusal(field, given, said("This is not text."), accepted)
     if len(given) > LONGEST_TEXT:
-        raise _refusal(field, given, f"This is longer than {LONGEST_TEXT} characters.", accepted)
+        raise _refusal(field, given, said("This is longer than {amount} characters.", amount=LONGEST_TEXT), accepted)
     text = given.translate(_SPACES).translate(_MARKS).strip()
     if not text:
-        raise _refusal(field, given, "Nothing was given.", accepted)
-    if any(
-        unicodedata.category(character) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp") for character in text
-    ):
-        raise _refusal(field, given, "There is a character here that can't be read.", accepted)
+        raise _refusal(field, given, said("Nothing was given."), accepted)
+    if any(unicodedata.category(character) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp") for character in text):
+        raise _refusal(field, given, said("There is a character here that can't be read."), accepted)
     return text
 
 
 def _what_follows(rest: str) -> str:
     if re.search(r"(?:^|[\s,;:+/±~-])\d", rest):
-        return "There is more than one number here."
-    return f'The unit "{_shown(rest, 20)}" is not known here.'
+        return said("There is more than one number here.")
+    return said('The unit "{rest}" is not known here.', rest=_shown(rest, 20))
 
 
 def _refusal(field: str, given: object, problem: str, accepted: str) -> InputError:
@@ -882,8 +878,7 @@ def _shown(given: object, longest: int = 60) -> str:
     else:
         text = {"list": "a list", "dict": "an object"}.get(type(given).__name__, "something that is not text")
     text = "".join(
-        character if character.isprintable() or character in "\u00a0\u202f\u2009" else "\ufffd"
-        for character in text
+        character if character.isprintable() or character in "\u00a0\u202f\u2009" else "\ufffd" for character in text
     )
     return text if len(text) <= longest else text[: longest - 1] + "…"
 

@@ -13,11 +13,13 @@ from feedcalc.answer import Answer, Outcome
 from feedcalc.batch import water_kilograms
 from feedcalc.estimates import Estimate
 from feedcalc.haze import haze_in_can
+from feedcalc.languages import WORDS
 from feedcalc.mixing import MINERAL_WORDS, mixing_check, second_things
 from feedcalc.neutralising import Acid, Neutralising, acid_dose, acid_for, acids, titration_curve
 from feedcalc.report import figure
 from feedcalc.standing import caustic_switch, corrosive_ph, hydroxide_share, standing_in_air_over_days
 from feedcalc.steeping import phosphorus_if_amorphous
+from feedcalc.wording import said
 
 # The names under which ``values`` holds what is found here.
 REACTIONS = ("acid", "air", "caustic", "haze", "mixing")
@@ -26,17 +28,21 @@ REACTIONS = ("acid", "air", "caustic", "haze", "mixing")
 def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
     """``values`` with what the reactions add to it, and what must be said about them."""
     found = dict(values)
-    said: list[str] = []
+    told: list[str] = []
     if answer.request.word("acid.kind"):
         acid, warnings = _acid(answer)
         found["acid"] = acid
         if "volume" in acid:
             found["batch"] = {**found["batch"], "acid_volume": acid["volume"]}
-        said += warnings
+        told += warnings
     found["haze"] = _haze(answer)
     if answer.request.word("mixing.with"):
         found["mixing"] = _mixing(answer)
-        said.append(f"{found['mixing']['words']}: {found['mixing']['verdict']}. {found['mixing']['reason']}")
+        mixing = found["mixing"]
+        verdict = WORDS.get(mixing["verdict"], mixing["verdict"])
+        told.append(
+            said("{thing}: {verdict}. {reason}", thing=mixing["words"], verdict=verdict, reason=mixing["reason"])
+        )
     if answer.request.word("ranges") == "on":
         found["air"] = _air(answer)
         found["caustic"] = _caustic(answer)
@@ -45,7 +51,7 @@ def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, An
         apatite = found["liquor"]["phosphorus"]
         both_ends = {**apatite, "high": max(apatite["high"], found["phosphate"]["phosphorus_if_amorphous"]["high"])}
         found["liquor"] = {**found["liquor"], "phosphorus": both_ends}
-    return found, tuple(said)
+    return found, tuple(told)
 
 
 def _as_asked(answer: Answer, known: Estimate) -> Estimate:
@@ -198,7 +204,7 @@ def _dose(outcome: Outcome, acid: Acid, strength: float, target: float, kelvin: 
 
 
 def _acid_warnings(typical: Neutralising) -> list[str]:
-    said = [typical.reason] if typical.reason else []
+    told = [typical.reason] if typical.reason else []
     if typical.is_easily_overshot:
-        said.append("The last drops of acid move the pH fast: add half, stir, measure, then a little at a time.")
-    return said
+        told.append(said("The last drops of acid move the pH fast: add half, stir, measure, then a little at a time."))
+    return told

@@ -34,7 +34,7 @@ from feedcalc.quantities import write_number
 from feedcalc.request import Request
 from feedcalc.steeping import Liquor, steep
 from feedcalc.water_supply import Water, water_of_report
-from feedcalc.wording import said
+from feedcalc.wording import listed, said
 
 PEN_CELSIUS = 25.0
 # Nearer than this in kelvin a pH read counts as read at the temperature of the steep.
@@ -44,9 +44,9 @@ _BESIDE_THE_LIQUOR = ("particle_density", "sediment", "guard_layer", "clear_line
 # Standard deviations from the middle to a 5 % or 95 % bound of a normal distribution.
 Z95 = NormalDist().inv_cdf(0.95)
 _WORDS = {
-    "measured.ec": ("conductivity read", "mS/cm", "ec"),
-    "measured.ph": ("pH read", "", "ph"),
-    "measured.acid_drops": ("vinegar taken", "mL", "acid_drops"),
+    "measured.ec": (said("conductivity read"), "mS/cm", "ec"),
+    "measured.ph": (said("pH read"), "", "ph"),
+    "measured.acid_drops": (said("vinegar taken"), "mL", "acid_drops"),
 }
 _DIRECTIONS = {1: "high", -1: "low"}
 
@@ -489,12 +489,23 @@ def weighed_density(request: Request, fills: float = 1.0) -> Estimate | None:
     loosest, densest = 0.1, 1.5
     if not loosest <= mean <= densest:
         millilitres = _measure(request)
-        problem = (
-            f"A measure of {write_number(millilitres, 3, request.locale)} mL that weighs "
-            f"{write_number(mean * millilitres, 3, request.locale)} g holds no sifted ash."
+        problem = said(
+            "A measure of {millilitres} mL that weighs {mean} g holds no sifted ash.",
+            millilitres=write_number(millilitres, 3, request.locale),
+            mean=write_number(mean * millilitres, 3, request.locale),
         )
-        accepted = f"{loosest * millilitres:.0f} to {densest * millilitres:.0f} g, without the weight of the cup"
-        raise InputErrors([InputError("ash.weighings", f"{mean * millilitres:g} g on average", problem, accepted)])
+        accepted = said(
+            "{least} to {most} g, without the weight of the cup",
+            least=f"{loosest * millilitres:.0f}",
+            most=f"{densest * millilitres:.0f}",
+        )
+        raise InputErrors(
+            [
+                InputError(
+                    "ash.weighings", said("{grams} g on average", grams=f"{mean * millilitres:g}"), problem, accepted
+                )
+            ]
+        )
     return Estimate(mean * max(1 - share, 0.1), mean, mean * (1 + share))
 
 
@@ -525,12 +536,16 @@ def _with_the_rest(samples: Sequence[Shares], names: Sequence[str], ash: Ash, se
 def _doubt_words(left: Updated, readings: Sequence[Reading], locale: str) -> list[str]:
     """One sentence or two for each doubted reading, one for all where only together they do not fit."""
     if all(direction == 0 for _, direction in left.doubted):
-        told = " and the ".join(_WORDS[name][0] for name, _ in left.doubted)
+        told = listed((_WORDS[name][0] for name, _ in left.doubted), ", ")
         return [
-            f"No plausible ash gives the {told} together, so they were not used and the ranges stay as they were. "
-            f"Likely causes: {'; '.join(_causes('any', 'together'))}."
+            said(
+                "No plausible ash gives the {told} together, so they were not used and the ranges stay "
+                "as they were. Likely causes: {together}.",
+                told=told,
+                together=listed(_causes("any", "together")),
+            )
         ]
-    said = []
+    sentences: list[str] = []
     places = {reading.name: place for place, reading in enumerate(readings)}
     for name, direction in left.doubted:
         place = places[name]
@@ -540,16 +555,24 @@ def _doubt_words(left: Updated, readings: Sequence[Reading], locale: str) -> lis
         between = ""
         if left.plausible_figures:
             plausible = sorted(figures[place] for figures in left.plausible_figures)
-            between = f" ({_number(plausible[0], locale)} to {_number(plausible[-1], locale)})"
+            between = said(
+                " ({lowest} to {highest})", lowest=_number(plausible[0], locale), highest=_number(plausible[-1], locale)
+            )
             scaled = {1: reading.value / 1000, -1: reading.value * 1000}.get(direction, 0.0)
             if reading.name == "measured.ec" and plausible[0] <= scaled <= plausible[-1]:
-                causes = ["the unit: a thousandfold off, it would fit (µS/cm against mS/cm)", *causes]
-        said.append(
-            f"The {words} ({_number(reading.value, locale)}{' ' + unit if unit else ''}) is none that a plausible "
-            f"ash gives here{between}, so it was not used and the ranges stay as they were. "
-            f"Likely causes: {'; '.join(causes)}."
+                causes = [said("the unit: a thousandfold off, it would fit (µS/cm against mS/cm)"), *causes]
+        sentences.append(
+            said(
+                "The {words} ({reading}{unit}) is none that a plausible ash gives here{between}, so it "
+                "was not used and the ranges stay as they were. Likely causes: {causes}.",
+                words=words,
+                reading=_number(reading.value, locale),
+                unit=" " + unit if unit else "",
+                between=between,
+                causes=listed(causes),
+            )
         )
-    return said
+    return sentences
 
 
 def _number(value: float, locale: str) -> str:

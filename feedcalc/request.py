@@ -56,72 +56,93 @@ def _names(table: str, column: str) -> tuple[str, ...]:
 
 def _water_fields(path: str, whose: str) -> tuple[Field, ...]:
     return (
-        Field(f"{path}.analysis.hardness", "hardness", f"total hardness of {whose}", maximum=3000),
-        Field(f"{path}.analysis.alkalinity", "alkalinity", f"alkalinity of {whose}", maximum=3000),
-        *(Field(f"{path}.analysis.{ion}", "concentration", f"{ion} in {whose}", maximum=20000) for ion in WATER_IONS),
-        Field(f"{path}.analysis.ph", "ph", f"pH of {whose}", minimum=3, maximum=11),
-        Field(f"{path}.analysis.ec", "conductivity", f"conductivity of {whose}", maximum=100),
+        Field(f"{path}.analysis.hardness", "hardness", said("total hardness of {whose}", whose=whose), maximum=3000),
+        Field(f"{path}.analysis.alkalinity", "alkalinity", said("alkalinity of {whose}", whose=whose), maximum=3000),
+        *(
+            Field(
+                f"{path}.analysis.{ion}", "concentration", said("{ion} in {whose}", ion=ion, whose=whose), maximum=20000
+            )
+            for ion in WATER_IONS
+        ),
+        Field(f"{path}.analysis.ph", "ph", said("pH of {whose}", whose=whose), minimum=3, maximum=11),
+        Field(f"{path}.analysis.ec", "conductivity", said("conductivity of {whose}", whose=whose), maximum=100),
     )
 
 
 FIELDS: tuple[Field, ...] = (
-    Field("ash.kind", "ash", "what was burnt", "mixed", _names("ash_kinds", "kind")),
-    Field("ash.state", "choice", "how the ash was kept", "fresh", ("fresh", "aged")),
-    Field("ash.amount", "mass_or_volume", "how much ash goes in"),
-    Field("ash.measure", "choice", "how the ash is measured out", "cups", ("cups", "scales")),
-    Field("ash.weighings", "masses", "what a level measure of the ash weighed, each time it was filled"),
-    Field("ash.weighed_measure", "volume", "the measure that was weighed", minimum=0.005, maximum=50),
-    Field("ash.density", "density", "weight of a level measure of the ash", minimum=0.1, maximum=1.5),
+    Field("ash.kind", "ash", said("what was burnt"), "mixed", _names("ash_kinds", "kind")),
+    Field("ash.state", "choice", said("how the ash was kept"), "fresh", ("fresh", "aged")),
+    Field("ash.amount", "mass_or_volume", said("how much ash goes in")),
+    Field("ash.measure", "choice", said("how the ash is measured out"), "cups", ("cups", "scales")),
+    Field("ash.weighings", "masses", said("what a level measure of the ash weighed, each time it was filled")),
+    Field("ash.weighed_measure", "volume", said("the measure that was weighed"), minimum=0.005, maximum=50),
+    Field("ash.density", "density", said("weight of a level measure of the ash"), minimum=0.1, maximum=1.5),
     *(
-        Field(f"ash.analysis.{element}", "mass_fraction", f"{element} in the dry ash", maximum=600)
+        Field(
+            f"ash.analysis.{element}", "mass_fraction", said("{element} in the dry ash", element=element), maximum=600
+        )
         for element in ASH_ELEMENTS
     ),
-    Field("water.kind", "choice", "the water the ash steeps in", "rain", _names("water_kinds", "kind")),
-    Field("water.amount", "volume", "how much water the ash steeps in", minimum=0.01, maximum=1e6),
-    Field("water.temperature", "temperature", "temperature of the steep", "15 °C", minimum=0, maximum=45),
-    *_water_fields("water", "the steeping water"),
-    Field("dilution_water.kind", "choice", "the water the liquor is diluted with", None, _names("water_kinds", "kind")),
-    *_water_fields("dilution_water", "the diluting water"),
-    Field("steep.time", "time", "how long it steeps and settles", "24 h", minimum=0.01, maximum=24 * 60),
-    Field("steep.air", "choice", "whether the bucket stands covered or open", "covered", ("covered", "open")),
-    Field("vessel.depth", "length", "inside height of the bucket", "30 cm", minimum=0.03, maximum=3),
-    Field("vessel.capacity", "volume", "what the bucket holds, brim full", "12 L", minimum=0.05, maximum=1e5),
-    Field("use", "choice", "how the feed is given", "drench", ("drench", "foliar")),
-    Field("stage", "choice", "how grown the plants are", "established", ("seedling", "young", "established")),
-    Field("plant", "text", "which plant"),
-    Field("place", "choice", "where the plants grow", None, PLACES),
-    Field("season", "choice", "what the plants are at", None, ("sowing", "growing", "resting")),
-    Field("soil.ph", "ph", "pH of the soil", minimum=2.5, maximum=11),
-    Field("soil.tested_with", "choice", "how that was read", None, ("laboratory", "meter", "kit", "strip")),
-    Field("soil.tested_on", "moment", "when that was read"),
-    Field("soil.target_ph", "ph", "pH the soil should reach", minimum=4.5, maximum=7),
-    Field("soil.dug_depth", "length", "how deep dry ash is dug in", minimum=0.01, maximum=0.6),
-    Field("soil.texture", "choice", "texture of the soil", None, ("sand", "loam", "clay", "peat")),
-    Field("soil.area", "area", "area that gets the feed", minimum=0.001, maximum=1e8),
-    Field("acid.kind", "choice", "acid used to bring the pH down", None, ("vinegar", "citric acid")),
-    Field("acid.strength", "strength", "strength of the acid", minimum=0.001, maximum=1),
-    Field("acid.target_ph", "ph", "pH the feed should reach", minimum=4, maximum=11),
-    Field("mixing.with", "choice", "what else would go into the can", None, _names("second_things", "id")),
-    Field("mixing.dose", "concentration", "how much of it to a litre", maximum=500_000),
-    Field("measured.ec", "conductivity", "conductivity read with a meter", maximum=200),
-    Field("measured.ph", "ph", "pH read with a meter or strip", minimum=0, maximum=14),
-    Field("measured.temperature", "temperature", "temperature of that reading", minimum=0, maximum=60),
-    Field("measured.compensated", "choice", "whether the pen brings its reading to 25 °C", None, ("yes", "no")),
-    Field("measured.ph_by", "choice", "what the pH was read with", None, ("meter", "strip")),
-    Field("measured.ph_width", "ph", "how far that pH may be off, either way", minimum=0.02, maximum=3),
-    Field("measured.of", "choice", "what was read", None, ("liquor", "feed")),
-    Field("measured.after", "time", "time from stirring in the ash to the reading", minimum=0.01, maximum=24 * 60),
-    Field("measured.acid_drops", "volume", "vinegar that 100 mL of liquor took to the colour change", maximum=10),
-    Field("measured.acid_strength", "strength", "strength of that vinegar", minimum=0.001, maximum=1),
-    Field("measured.acid_end", "ph", "pH at which that colour changes", minimum=4.5, maximum=9),
-    Field("measured.clear_depth", "length", "depth down to which the liquor was seen clear", minimum=0.002, maximum=3),
-    Field("measured.clear_after", "time", "time from stirring to that look", minimum=0.01, maximum=24 * 60),
-    Field("ask", "choice", "what is asked for, if not a batch", None, ("batch", "spread", "season", "book")),
-    Field("country", "choice", "whose limits of metals count", None, _names("metal_countries", "country")),
-    Field("ranges", "choice", "whether the ranges are worked out too", "on", ("on", "off")),
-    Field("seed", "count", "start of the fixed sample that the ranges rest on", "1", maximum=1e9),
-    Field("samples", "count", "how many ashes the ranges rest on", "40", minimum=10, maximum=400),
-    Field("now", "moment", "when the steep begins"),
+    Field("water.kind", "choice", said("the water the ash steeps in"), "rain", _names("water_kinds", "kind")),
+    Field("water.amount", "volume", said("how much water the ash steeps in"), minimum=0.01, maximum=1e6),
+    Field("water.temperature", "temperature", said("temperature of the steep"), "15 °C", minimum=0, maximum=45),
+    *_water_fields("water", said("the steeping water")),
+    Field(
+        "dilution_water.kind",
+        "choice",
+        said("the water the liquor is diluted with"),
+        None,
+        _names("water_kinds", "kind"),
+    ),
+    *_water_fields("dilution_water", said("the diluting water")),
+    Field("steep.time", "time", said("how long it steeps and settles"), "24 h", minimum=0.01, maximum=24 * 60),
+    Field("steep.air", "choice", said("whether the bucket stands covered or open"), "covered", ("covered", "open")),
+    Field("vessel.depth", "length", said("inside height of the bucket"), "30 cm", minimum=0.03, maximum=3),
+    Field("vessel.capacity", "volume", said("what the bucket holds, brim full"), "12 L", minimum=0.05, maximum=1e5),
+    Field("use", "choice", said("how the feed is given"), "drench", ("drench", "foliar")),
+    Field("stage", "choice", said("how grown the plants are"), "established", ("seedling", "young", "established")),
+    Field("plant", "text", said("which plant")),
+    Field("place", "choice", said("where the plants grow"), None, PLACES),
+    Field("season", "choice", said("what the plants are at"), None, ("sowing", "growing", "resting")),
+    Field("soil.ph", "ph", said("pH of the soil"), minimum=2.5, maximum=11),
+    Field("soil.tested_with", "choice", said("how that was read"), None, ("laboratory", "meter", "kit", "strip")),
+    Field("soil.tested_on", "moment", said("when that was read")),
+    Field("soil.target_ph", "ph", said("pH the soil should reach"), minimum=4.5, maximum=7),
+    Field("soil.dug_depth", "length", said("how deep dry ash is dug in"), minimum=0.01, maximum=0.6),
+    Field("soil.texture", "choice", said("texture of the soil"), None, ("sand", "loam", "clay", "peat")),
+    Field("soil.area", "area", said("area that gets the feed"), minimum=0.001, maximum=1e8),
+    Field("acid.kind", "choice", said("acid used to bring the pH down"), None, ("vinegar", "citric acid")),
+    Field("acid.strength", "strength", said("strength of the acid"), minimum=0.001, maximum=1),
+    Field("acid.target_ph", "ph", said("pH the feed should reach"), minimum=4, maximum=11),
+    Field("mixing.with", "choice", said("what else would go into the can"), None, _names("second_things", "id")),
+    Field("mixing.dose", "concentration", said("how much of it to a litre"), maximum=500_000),
+    Field("measured.ec", "conductivity", said("conductivity read with a meter"), maximum=200),
+    Field("measured.ph", "ph", said("pH read with a meter or strip"), minimum=0, maximum=14),
+    Field("measured.temperature", "temperature", said("temperature of that reading"), minimum=0, maximum=60),
+    Field("measured.compensated", "choice", said("whether the pen brings its reading to 25 °C"), None, ("yes", "no")),
+    Field("measured.ph_by", "choice", said("what the pH was read with"), None, ("meter", "strip")),
+    Field("measured.ph_width", "ph", said("how far that pH may be off, either way"), minimum=0.02, maximum=3),
+    Field("measured.of", "choice", said("what was read"), None, ("liquor", "feed")),
+    Field(
+        "measured.after", "time", said("time from stirring in the ash to the reading"), minimum=0.01, maximum=24 * 60
+    ),
+    Field("measured.acid_drops", "volume", said("vinegar that 100 mL of liquor took to the colour change"), maximum=10),
+    Field("measured.acid_strength", "strength", said("strength of that vinegar"), minimum=0.001, maximum=1),
+    Field("measured.acid_end", "ph", said("pH at which that colour changes"), minimum=4.5, maximum=9),
+    Field(
+        "measured.clear_depth",
+        "length",
+        said("depth down to which the liquor was seen clear"),
+        minimum=0.002,
+        maximum=3,
+    ),
+    Field("measured.clear_after", "time", said("time from stirring to that look"), minimum=0.01, maximum=24 * 60),
+    Field("ask", "choice", said("what is asked for, if not a batch"), None, ("batch", "spread", "season", "book")),
+    Field("country", "choice", said("whose limits of metals count"), None, _names("metal_countries", "country")),
+    Field("ranges", "choice", said("whether the ranges are worked out too"), "on", ("on", "off")),
+    Field("seed", "count", said("start of the fixed sample that the ranges rest on"), "1", maximum=1e9),
+    Field("samples", "count", said("how many ashes the ranges rest on"), "40", minimum=10, maximum=400),
+    Field("now", "moment", said("when the steep begins")),
 )
 _BY_PATH = {field.path: field for field in FIELDS}
 # What is handed on as it came to the rooms of the season book, which read it by their own rules.
@@ -202,22 +223,26 @@ def json_document(request_json: str) -> dict[str, Any]:
 
     def refuse(problem: str) -> InputErrors:
         snippet = str(request_json)[:60]
-        return InputErrors([InputError("request", snippet, problem, 'a JSON object such as {"schema": 1}')])
+        return InputErrors([InputError("request", snippet, problem, said('a JSON object such as {"schema": 1}'))])
 
     if not isinstance(request_json, str):
-        raise refuse("This is not text.")
+        raise refuse(said("This is not text."))
     if len(request_json) > LONGEST_WITH_BOOK:
-        raise refuse(f"This is longer than {LONGEST_WITH_BOOK} characters.")
+        raise refuse(said("This is longer than {amount} characters.", amount=LONGEST_WITH_BOOK))
     try:
         document = json.loads(request_json, object_pairs_hook=_object_without_repeats)
     except (ValueError, RecursionError) as error:
-        place = f" (line {error.lineno}, column {error.colno})" if isinstance(error, json.JSONDecodeError) else ""
-        reason = str(error) if isinstance(error, _RepeatedKey) else f"This is not JSON{place}."
+        place = (
+            said(" (line {lineno}, column {colno})", lineno=error.lineno, colno=error.colno)
+            if isinstance(error, json.JSONDecodeError)
+            else ""
+        )
+        reason = str(error) if isinstance(error, _RepeatedKey) else said("This is not JSON{place}.", place=place)
         raise refuse(reason) from None
     if not isinstance(document, dict):
-        raise refuse("This is JSON, but not an object.")
+        raise refuse(said("This is JSON, but not an object."))
     if len(request_json) > LONGEST_REQUEST and not document.keys() & {"book", "other", "text"}:
-        raise refuse(f"This is longer than {LONGEST_REQUEST} characters.")
+        raise refuse(said("This is longer than {amount} characters.", amount=LONGEST_REQUEST))
     return document
 
 
@@ -229,7 +254,7 @@ def _object_without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     document = dict(pairs)
     if len(document) < len(pairs):
         repeated = next(key for index, (key, _) in enumerate(pairs) if key in dict(pairs[:index]))
-        raise _RepeatedKey(f"The key {repeated[:40]!r} stands twice.")
+        raise _RepeatedKey(said("The key {repeated} stands twice.", repeated=f"{repeated[:40]!r}"))
     return document
 
 
@@ -253,15 +278,15 @@ class _Reading:
     def request(self) -> Request:
         schema = self.document.get("schema")
         if schema != SCHEMA or isinstance(schema, bool):
-            self._fault("schema", schema, "This version of the request is not known.", "1")
+            self._fault("schema", schema, said("This version of the request is not known."), "1")
         given = self._flattened(self.document, "")
         for asked in FIELDS:
             self._read(asked, given.pop(asked.path, None))
         for path, value in given.items():
             if path.strip():
-                self._fault(path, _shown(value), "There is no such field.", _neighbours(path))
+                self._fault(path, _shown(value), said("There is no such field."), _neighbours(path))
             else:
-                self._fault("request", _shown(value), "This stands under no name.", _neighbours(path))
+                self._fault("request", _shown(value), said("This stands under no name."), _neighbours(path))
         cans = self._cans(self.document.get("cans"))
         dilution = self._dilution(self.document.get("dilution"))
         solution = self._solution(self.document.get("solution"))
@@ -296,7 +321,12 @@ class _Reading:
             if path in _GROUPS and isinstance(value, dict):
                 found.update(self._flattened(value, path + "."))
             elif path in _GROUPS and value is not None:
-                self._fault(path, _shown(value), "This is not an object.", f"an object with {_neighbours(path + '.x')}")
+                self._fault(
+                    path,
+                    _shown(value),
+                    said("This is not an object."),
+                    said("an object with {path}", path=_neighbours(path + ".x")),
+                )
             elif value is not None or (path not in _BY_PATH and path not in _GROUPS):
                 found[path] = value
         return found
@@ -338,7 +368,10 @@ class _Reading:
             )
             if path == "ash.amount" and quantity.value <= 0:
                 raise InputError(
-                    path, _shown(given), "There is no ash in this.", "an amount above nothing, such as 1 cup or 100 g"
+                    path,
+                    _shown(given),
+                    said("There is no ash in this."),
+                    said("an amount above nothing, such as 1 cup or 100 g"),
                 )
             self.numbers[path] = quantity.value
             self.readings[path] = quantity
@@ -347,7 +380,7 @@ class _Reading:
         """A list of weights, or text such as ``98 g; 104 g``, each kept under its place."""
         texts = re.split(r"[;\n]", given) if isinstance(given, str) else given
         if not isinstance(texts, list) or not 1 <= len(texts) <= MOST_WEIGHINGS:
-            problem, accepted = "This is not a list of weights.", "weights such as 98 g; 104 g; 101 g"
+            problem, accepted = said("This is not a list of weights."), "weights such as 98 g; 104 g; 101 g"
             raise InputError(path, _shown(given), problem, accepted)
         for place, text in enumerate(text for text in texts if not isinstance(text, str) or text.strip()):
             quantity = read_quantity(text, "mass", path, self.locale, self.customs, minimum=0.1, maximum=50_000)
@@ -363,7 +396,12 @@ class _Reading:
         for choice in choices:
             if wanted == choice.casefold():
                 return choice
-        self._fault(path, _shown(given), "This is not one of the choices.", "one of " + ", ".join(choices))
+        self._fault(
+            path,
+            _shown(given),
+            said("This is not one of the choices."),
+            said("one of {choices}", choices=", ".join(choices)),
+        )
         return default or ""
 
     def _cans(self, given: Any) -> tuple[Can, ...]:
@@ -371,14 +409,17 @@ class _Reading:
             return ()
         if not isinstance(given, list) or len(given) > 20:
             self._fault(
-                "cans", _shown(given), "This is not a list of cans.", 'a list such as [{"size": "9 L", "count": 2}]'
+                "cans",
+                _shown(given),
+                said("This is not a list of cans."),
+                said('a list such as [{"size": "9 L", "count": 2}]'),
             )
             return ()
         cans = []
         for index, row in enumerate(given):
             path = f"cans.{index}"
             if not isinstance(row, dict) or set(row) - {"size", "count"}:
-                self._fault(path, _shown(row), "This is not a can.", '{"size": "9 L", "count": 2}')
+                self._fault(path, _shown(row), said("This is not a can."), said('{"size": "9 L", "count": 2}'))
                 continue
             if row.get("size") in (None, "") and row.get("count") in (None, ""):
                 continue
@@ -446,7 +487,7 @@ class _Reading:
             self.errors.append(error)
             return None
         if not 0 <= parts <= 1000:
-            self._fault("dilution", _shown(given), "This is out of range.", "1:0 (undiluted) to 1:1000")
+            self._fault("dilution", _shown(given), said("This is out of range."), said("1:0 (undiluted) to 1:1000"))
             return None
         return parts
 
@@ -457,8 +498,8 @@ class _Reading:
             self._fault(
                 "solution",
                 _shown(given),
-                "This is not a solution.",
-                "an object with totals, minerals, temperature, carbon_dioxide",
+                said("This is not a solution."),
+                said("an object with totals, minerals, temperature, carbon_dioxide"),
             )
             return None
         totals = self._totals(given.get("totals") or {})
@@ -484,7 +525,7 @@ class _Reading:
 
     def _totals(self, given: Any) -> dict[str, float]:
         if not isinstance(given, dict):
-            self._fault("solution.totals", _shown(given), "This is not an object.", "mmol by element")
+            self._fault("solution.totals", _shown(given), said("This is not an object."), said("mmol by element"))
             return {}
         totals = {}
         for element, amount in given.items():
@@ -492,11 +533,16 @@ class _Reading:
             try:
                 if element not in SOLUTION_ELEMENTS:
                     raise InputError(
-                        path, _shown(amount), "There is no such element.", "one of " + ", ".join(SOLUTION_ELEMENTS)
+                        path,
+                        _shown(amount),
+                        said("There is no such element."),
+                        said("one of {choices}", choices=", ".join(SOLUTION_ELEMENTS)),
                     )
                 millimoles = read_number(amount, path, self.locale)
                 if not 0 <= millimoles <= 20_000:
-                    raise InputError(path, _shown(amount), "This is out of range.", "0 to 20000 mmol per kg of water")
+                    raise InputError(
+                        path, _shown(amount), said("This is out of range."), said("0 to 20000 mmol per kg of water")
+                    )
                 totals[element] = millimoles / 1000
             except InputError as error:
                 self.errors.append(error)
@@ -508,8 +554,8 @@ class _Reading:
             self._fault(
                 "solution.minerals",
                 _shown(given),
-                "This is not a list of known minerals.",
-                "any of " + ", ".join(known),
+                said("This is not a list of known minerals."),
+                said("any of {choices}", choices=", ".join(known)),
             )
             return ()
         return tuple(dict.fromkeys(given))
@@ -522,14 +568,16 @@ class _Reading:
                     and path not in self.words
                     and not any(e.field == path for e in self.errors)
                 ):
-                    self._fault(path, "", "The acid needs this too.", example)
+                    self._fault(path, "", said("The acid needs this too."), example)
 
     def _clear_line_is_whole(self) -> None:
         pair = ("measured.clear_depth", "10 cm"), ("measured.clear_after", "2 h")
         if any(path in self.numbers for path, _ in pair):
             for path, example in pair:
                 if path not in self.numbers and not any(error.field == path for error in self.errors):
-                    self._fault(path, "", "The clear line needs this too.", f"such as {example}")
+                    self._fault(
+                        path, "", said("The clear line needs this too."), said("such as {example}", example=example)
+                    )
 
     def _fault(self, field: str, given: Any, problem: str, accepted: str) -> None:
         self.errors.append(InputError(field, given, problem, accepted))
@@ -546,12 +594,14 @@ def _neighbours(path: str) -> str:
     names = {known[len(start) :].split(".")[0] for known in _BY_PATH if known.startswith(start)}
     if not start:
         names |= _SPECIAL
-    return "one of " + ", ".join(sorted(names)) if names else "nothing here"
+    return said("one of {choices}", choices=", ".join(sorted(names))) if names else said("nothing here")
 
 
 def _plain_text(path: str, given: Any) -> str:
     if not isinstance(given, str) or len(given) > 200 or any(ord(character) < 32 for character in given):
-        raise InputError(path, _shown(given), "This is not one line of text.", "at most 200 characters on one line")
+        raise InputError(
+            path, _shown(given), said("This is not one line of text."), said("at most 200 characters on one line")
+        )
     return given.strip()
 
 
@@ -561,7 +611,9 @@ def _moment(path: str, given: Any) -> datetime:
     except ValueError:
         moment = None
     if moment is None or not 1970 <= moment.year <= 2200:
-        raise InputError(path, _shown(given), "This is not a date and time.", "one such as 2026-05-01T09:00")
+        raise InputError(
+            path, _shown(given), said("This is not a date and time."), said("one such as 2026-05-01T09:00")
+        )
     return moment
 
 
@@ -574,22 +626,28 @@ def _ash_kind(path: str, given: Any, kinds: tuple[str, ...]) -> str:
         named = (row["id"].replace("_", " "), *row["words"].split("|"))
         if any(f" {word.strip().casefold()} " in f" {words} " for word in named):
             problem = (
-                f"{row['label']}: never use this ash"
+                said("{label}: never use this ash", label=row["label"])
                 if row["verdict"] == "refused"
-                else f"{row['label']} is not covered"
+                else said("{label} is not covered", label=row["label"])
             )
-            reason = f"{problem}. {row['reason']}. {row['caution']}"
-            raise InputError(path, _shown(given), reason, "ash of clean, untreated wood: " + ", ".join(kinds))
-    raise InputError(path, _shown(given), "This is not a known ash.", "one of " + ", ".join(kinds))
+            reason = said(
+                "{problem}. {reason}. {caution}", problem=problem, reason=row["reason"], caution=row["caution"]
+            )
+            raise InputError(
+                path, _shown(given), reason, said("ash of clean, untreated wood: {kinds}", kinds=", ".join(kinds))
+            )
+    raise InputError(
+        path, _shown(given), said("This is not a known ash."), said("one of {choices}", choices=", ".join(kinds))
+    )
 
 
 def _carbon_dioxide_atm(given: Any, locale: str) -> float:
     path = "solution.carbon_dioxide"
-    accepted = "null for closed, or the share of CO2 in the air such as 420 ppm"
+    accepted = said("null for closed, or the share of CO2 in the air such as 420 ppm")
     found = re.fullmatch(r"\s*(.+?)\s*(ppm|%)\s*", given) if isinstance(given, str) else None
     if found is None:
-        raise InputError(path, _shown(given), "This is not a share of the air.", accepted)
+        raise InputError(path, _shown(given), said("This is not a share of the air."), accepted)
     share = read_number(found.group(1), path, locale) / (1e6 if found.group(2) == "ppm" else 100)
     if not 0 < share <= 1:
-        raise InputError(path, _shown(given), "This is out of range.", accepted)
+        raise InputError(path, _shown(given), said("This is out of range."), accepted)
     return share

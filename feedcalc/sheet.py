@@ -364,6 +364,13 @@ def _limit_sources(answer: Answer) -> tuple[tuple[str, str, str], ...]:
 _QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 
 
+_MEASURES = {
+    "cup": (said("{amount} level cup"), said("{amount} level cups")),
+    "tablespoon": (said("{amount} level tablespoon"), said("{amount} level tablespoons")),
+    "teaspoon": (said("{amount} level teaspoon"), said("{amount} level teaspoons")),
+}
+
+
 def _measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
     words = []
     for amount, name in parts:
@@ -373,8 +380,9 @@ def _measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
             if rest in (0, *_QUARTERS)
             else write_number(amount, 3, locale)
         )
-        words.append(f"{number} level {name}{'s' if amount > 1 else ''}")
-    return " and ".join(words)
+        one, many = _MEASURES[name]
+        words.append(said(one if amount <= 1 else many, amount=number))
+    return words[0] if len(words) == 1 else said("{first} and {second}", first=words[0], second=words[1])
 
 
 def _traces(answer: Answer) -> tuple[Trace, ...]:

@@ -21,6 +21,7 @@ from feedcalc.quantities import write_number
 from feedcalc.report import Figure, figure, flat_figures
 from feedcalc.request import Request
 from feedcalc.suitability import HOLD, WEAKER, Verdict, plants_named, soil_test_error, suitability_limit, verdict_for
+from feedcalc.wording import said
 
 USUAL_DEPTH_CM = 15.0
 # Of all that a request leaves unsaid, what bears on dry ash; and the steps whose cautions hold for it.
@@ -154,7 +155,7 @@ def _lime_of(had: Had, worth: AshWorth) -> Estimate:
 def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
     metres = request.number("soil.dug_depth")
     if metres is None:
-        assumed["soil.dug_depth"] = f"{USUAL_DEPTH_CM:g} cm"
+        assumed["soil.dug_depth"] = said("{amount} cm", amount=f"{USUAL_DEPTH_CM:g}")
         return USUAL_DEPTH_CM
     return metres * 100
 
@@ -252,4 +253,10 @@ def _in_words(told: Figure, locale: str) -> str:
     unit = _WRITTEN[told["unit"]]
     if number(told["low"]) == number(told["high"]):
         return number(told["value"]) + unit
-    return f"{number(told['value'])}{unit} ({number(told['low'])} to {number(told['high'])})"
+    return said(
+        "{told}{unit} ({low} to {high})",
+        told=number(told["value"]),
+        unit=unit,
+        low=number(told["low"]),
+        high=number(told["high"]),
+    )

@@ -24,7 +24,7 @@ from feedcalc.dilution import FeedLimit
 from feedcalc.estimates import Estimate
 from feedcalc.liming import expected_shift
 from feedcalc.quantities import write_number
-from feedcalc.wording import said
+from feedcalc.wording import listed, said
 
 GO, WEAKER, HOLD = "go", "go weaker", "hold back"
 # From the freest to the most careful.
@@ -323,12 +323,16 @@ def _plant_reasons(case: Circumstances) -> list[Reason]:
     if not found:
         near = plants_spelt_like(case.plant)
         return [
-            _reason("plant_not_listed", given=case.plant, near=f" (did you mean {' or '.join(near)}?)" if near else "")
+            _reason(
+                "plant_not_listed",
+                given=case.plant,
+                near=said(" (did you mean {names}?)", names=listed(near, ", ")) if near else "",
+            )
         ]
     reasons = []
     if len(found) > 1:
         names = [plant.names[0] for plant in found]
-        shown = ", ".join(names[:6]) + (" and others" if len(names) > 6 else "")
+        shown = said("{names} and others", names=listed(names[:6], ", ")) if len(names) > 6 else listed(names, ", ")
         reasons.append(_reason("plant_several", given=case.plant, names=shown))
     worst = max(KINDS.index(plant.kind) for plant in found)
     for plant in [plant for plant in found if KINDS.index(plant.kind) == worst][:3]:
@@ -376,7 +380,10 @@ def _written_ranges(plant: Plant, locale: str) -> str:
         return write_number(ph, 2, locale)
 
     lists = {row["source"]: row["name"] for row in published.table("plant_lists")}
-    return "; ".join(f"pH {number(r.low)} to {number(r.high)} by {lists[r.source]}" for r in plant.ranges)
+    return listed(
+        said("pH {low} to {high} by {source}", low=number(r.low), high=number(r.high), source=lists[r.source])
+        for r in plant.ranges
+    )
 
 
 def _place_reasons(case: Circumstances) -> list[Reason]:
@@ -399,14 +406,23 @@ def _feed_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     return [reason for reasons in said for reason in reasons(case, feed)]
 
 
+_WHOM = {
+    "seedling": said("seedlings"),
+    "young": said("young plants"),
+    "established": said("established plants"),
+}
+
+
 def _strength_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
-    whom = f"{case.stage} plants" if case.stage != "seedling" else "seedlings"
+    whom = _WHOM[case.stage]
     if isinf(feed.parts_within_limits):
         return [_reason("feed_water", whom=whom)]
     reasons = []
     cure = ""
     if feed.parts_within_limits > feed.parts:
-        cure = f"; 1:{write_number(feed.parts_within_limits, 3, case.locale, trim=True)} would meet it"
+        cure = said(
+            "; 1:{parts} would meet it", parts=write_number(feed.parts_within_limits, 3, case.locale, trim=True)
+        )
     values = {"alkalinity": feed.alkalinity, "ec": feed.conductivity}
     ids = {"alkalinity": "feed_alkalinity", "ec": "feed_salt"}
     for limit in feed.limits:

@@ -19,6 +19,7 @@ from functools import lru_cache
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.wording import said
 
 # A water analysis counts as good within 5 % and doubtful past 10 % of the sum of its ions:
 # "Standard Methods for the Examination of Water and Wastewater", method 1030 E (from memory).
@@ -112,12 +113,15 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...]) -> Water:
     made_ph = equilibrate(totals, _REFERENCE_KELVIN).ph
     if "ph" in report and abs(made_ph - report["ph"]) > DOUBTFUL_PH:
         doubts.append(
-            f"A pH of {report['ph']:.1f} does not fit an alkalinity of {milligrams['alkalinity']:.0f} mg/L; "
-            f"water with these ions can come no nearer than pH {made_ph:.1f}, which was used."
+            said(
+                "A pH of {ph} does not fit an alkalinity of {alkalinity} mg/L; water with these ions can "
+                "come no nearer than pH {made_ph}, which was used.",
+                ph=f"{report['ph']:.1f}",
+                alkalinity=f"{milligrams['alkalinity']:.0f}",
+                made_ph=f"{made_ph:.1f}",
+            )
         )
-    water = Water(
-        label, totals, _hardness(milligrams), milligrams["alkalinity"], made_ph, balanced_with, tuple(doubts)
-    )
+    water = Water(label, totals, _hardness(milligrams), milligrams["alkalinity"], made_ph, balanced_with, tuple(doubts))
     if "ec" in report:
         water = _checked_against_conductivity(water, report["ec"])
     return water
@@ -143,13 +147,21 @@ def _completed(preset: Mapping[str, float], report: Mapping[str, float], doubts:
         if "calcium" in report and "magnesium" in report:
             if abs(hardness - known_hardness) > 0.15 * max(hardness, known_hardness, 10.0):
                 doubts.append(
-                    f"Hardness of {hardness:.0f} mg/L does not fit calcium and magnesium, which make "
-                    f"{known_hardness:.0f} mg/L as CaCO3; calcium and magnesium were used."
+                    said(
+                        "Hardness of {hardness} mg/L does not fit calcium and magnesium, which make "
+                        "{known_hardness} mg/L as CaCO3; calcium and magnesium were used.",
+                        hardness=f"{hardness:.0f}",
+                        known_hardness=f"{known_hardness:.0f}",
+                    )
                 )
         elif known_hardness > hardness * 1.15 + 5:
             doubts.append(
-                f"Calcium or magnesium alone make {known_hardness:.0f} mg/L as CaCO3, more than the hardness of "
-                f"{hardness:.0f} mg/L; the larger was used."
+                said(
+                    "Calcium or magnesium alone make {known_hardness} mg/L as CaCO3, more than the hardness "
+                    "of {hardness} mg/L; the larger was used.",
+                    known_hardness=f"{known_hardness:.0f}",
+                    hardness=f"{hardness:.0f}",
+                )
             )
         else:
             _share_hardness(full, report, preset, max(hardness - known_hardness, 0.0))
@@ -187,14 +199,16 @@ def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: lis
         return ""
     if abs(surplus) / (cations + anions) > DOUBTFUL_IMBALANCE:
         doubts.append(
-            f"The report can't be right as it stands: its positive and negative ions differ by "
-            f"{abs(surplus) / (cations + anions) * 100:.0f} % of their sum, where 5 % is usual; "
-            f"something is missing or misread."
+            said(
+                "The report can't be right as it stands: its positive and negative ions differ by "
+                "{anions} % of their sum, where 5 % is usual; something is missing or misread.",
+                anions=f"{abs(surplus) / (cations + anions) * 100:.0f}",
+            )
         )
     ion = next(ion for ion in ions() if ion.name == ("chloride" if surplus > 0 else "sodium"))
     milliequivalents[ion.name] += abs(surplus) * (-1 if surplus > 0 else 1)
     added = abs(surplus) * ion.grams_per_mol
-    return f"{added:.1f} mg/L {ion.name}" if added >= 0.5 else ""
+    return said("{added} mg/L {name}", added=f"{added:.1f}", name=ion.name) if added >= 0.5 else ""
 
 
 def _carbon_for_ph(totals: Mapping[str, float], alkalinity: float, ph: float) -> float:
@@ -225,9 +239,11 @@ def _checked_against_conductivity(water: Water, stated: float) -> Water:
     computed = equilibrate(water.totals, _REFERENCE_KELVIN).conductivity
     if abs(computed - stated) <= DOUBTFUL_CONDUCTIVITY * max(computed, stated, 0.05):
         return water
-    doubt = (
-        f"The ions of the report conduct about {computed:.2f} mS/cm, but it states {stated:.2f} mS/cm: "
-        f"an ion is missing, or a unit is wrong."
+    doubt = said(
+        "The ions of the report conduct about {computed} mS/cm, but it states {stated} mS/cm: an "
+        "ion is missing, or a unit is wrong.",
+        computed=f"{computed:.2f}",
+        stated=f"{stated:.2f}",
     )
     return Water(
         water.label,

@@ -12,7 +12,7 @@ Rules of this room:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from types import MappingProxyType
 from typing import Any
 
@@ -61,3 +61,13 @@ def said_of(count: int, one: str, many: str, /, **parts: Any) -> Said:
     ('1 can', '3 cans')
     """
     return Said(one, {"count": count, **parts}, many, count)
+
+
+def listed(parts: Iterable[str], between: str = "; ") -> Said:
+    """Texts one after another, each still to be spoken on its own; ``between`` holds no words.
+
+    >>> listed([said("a can"), said("a plant")], ", ")
+    'a can, a plant'
+    """
+    named = {f"part_{place}": part for place, part in enumerate(parts)}
+    return Said(between.join(f"{{{name}}}" for name in named), named)

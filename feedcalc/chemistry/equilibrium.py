@@ -27,6 +27,7 @@ from feedcalc.chemistry.solver import CARBONATE, Search, conditions_at
 from feedcalc.chemistry.volume import solution_litres
 from feedcalc.errors import NoSolution
 from feedcalc.physics.water import HIGHEST_KELVIN, LOWEST_KELVIN, ZERO_CELSIUS_KELVIN
+from feedcalc.wording import said
 
 ELEMENTS: tuple[str, ...] = tuple(constant_set().elements)
 MINERALS: tuple[str, ...] = tuple(constant_set().minerals)
@@ -125,9 +126,13 @@ class Equilibrium:
     def notes(self) -> tuple[str, ...]:
         """What limits the trust in these figures, in plain words; empty where nothing does."""
         if self.ionic_strength > HIGHEST_IONIC_STRENGTH:
-            return ("This solution is too strong for the activity model: take the figures as a rough indication only.",)
+            return (
+                said(
+                    "This solution is too strong for the activity model: take the figures as a rough indication only."
+                ),
+            )
         if self.ionic_strength > TRUSTED_IONIC_STRENGTH:
-            return ("This solution is at the edge of what the activity model can do: expect larger errors.",)
+            return (said("This solution is at the edge of what the activity model can do: expect larger errors."),)
         return ()
 
     def milligrams_per_litre(self, element: str) -> float:
@@ -191,8 +196,10 @@ def equilibrate(
     allowed = _checked_minerals(minerals, chosen)
     if not LOWEST_KELVIN <= temperature_kelvin <= HIGHEST_KELVIN:
         raise NoSolution(
-            "The chemistry holds for liquid water from 0 to 100 °C, "
-            f"not at {temperature_kelvin - ZERO_CELSIUS_KELVIN:g} °C."
+            said(
+                "The chemistry holds for liquid water from 0 to 100 °C, not at {temperature_kelvin} °C.",
+                temperature_kelvin=f"{temperature_kelvin - ZERO_CELSIUS_KELVIN:g}",
+            )
         )
     if carbon_dioxide_atm is not None and not 0.0 < carbon_dioxide_atm <= 1.0:
         raise ValueError(f"carbon dioxide pressure must be above 0 and at most 1 atm, got {carbon_dioxide_atm!r}")

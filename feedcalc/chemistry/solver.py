@@ -26,6 +26,7 @@ from operator import mul
 
 from feedcalc.chemistry.activity import ActivityLaw, activity_law, water_constant
 from feedcalc.chemistry.constants import HYDROGEN_ION, LN10, WATER, ConstantSet, constant_set
+from feedcalc.wording import said
 
 CARBONATE = "CO3-2"
 MOL_WATER_PER_KG = 1000.0 / constant_set().water_gram_per_mol
@@ -517,10 +518,10 @@ class Search:
     def reason(self) -> str:
         """Why there is no balance, as far as the state shows."""
         if self.water_kg < 0.05:
-            return "There is not enough water: what was put in would bind nearly all of it."
-        return (
-            "No balance was found: this mixture is too concentrated for the activity model, which holds for waters "
-            "and weak solutions."
+            return said("There is not enough water: what was put in would bind nearly all of it.")
+        return said(
+            "No balance was found: this mixture is too concentrated for the activity model, which "
+            "holds for waters and weak solutions."
         )
 
 

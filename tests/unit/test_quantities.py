@@ -589,7 +589,7 @@ def test_quantities_are_read_from_a_zip_and_nothing_is_written(tmp_path):
     archive = tmp_path / "package.zip"
     package = Path(feedcalc.__file__).parent
     with zipfile.ZipFile(archive, "w") as zipped:
-        for name in ("__init__.py", "errors.py", "estimates.py", "quantities.py", "units.txt"):
+        for name in ("__init__.py", "errors.py", "estimates.py", "quantities.py", "wording.py", "units.txt"):
             zipped.write(package / name, f"feedcalc/{name}")
     home = tmp_path / "home"
     home.mkdir()
