@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from feedcalc.beds import Reader, Told
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.records import (
     REMOVED,
@@ -33,8 +34,8 @@ from feedcalc.records import (
 )
 from feedcalc.reminders import Reminder, calendar_text, reminders_of
 from feedcalc.request import Request
-from feedcalc.season import Reader, Told
-from feedcalc.season_sheet import AnsweredBatches, told_of
+from feedcalc.season_batches import AnsweredBatches
+from feedcalc.season_sheet import told_of
 from feedcalc.wording import said
 
 

@@ -21,12 +21,14 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from feedcalc.answer import practice
+from feedcalc.beds import LIQUID, SLUDGE, Bed, Reader
 from feedcalc.cautions import cautions_for
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.records import Record
 from feedcalc.request import Request
-from feedcalc.season import LIQUID, SLUDGE, Bed, Reader, next_feed_day, retest_day
-from feedcalc.season_sheet import AnsweredBatches, told_of
+from feedcalc.season import next_feed_day, retest_day
+from feedcalc.season_batches import AnsweredBatches
+from feedcalc.season_sheet import told_of
 from feedcalc.wording import Speak, said
 
 KINDS = ("settle-ready", "use-by", "next-feed", "soil-retest")

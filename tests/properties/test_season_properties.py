@@ -9,8 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from feedcalc.ash import ash_of
+from feedcalc.beds import Bed, Reader, Told
 from feedcalc.estimates import Estimate
-from feedcalc.season import QUANTITIES, Ashes, Bed, Reader, Told, Worth, drawn_from, standing_on, total_between
+from feedcalc.season import standing_on, total_between
+from feedcalc.worths import QUANTITIES, Ashes, Worth, drawn_from
 
 LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 TODAY = date(2026, 5, 1)

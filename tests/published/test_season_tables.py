@@ -9,11 +9,13 @@ from pathlib import Path
 import pytest
 
 from feedcalc import published
+from feedcalc.beds import Reader, Told
 from feedcalc.formulas import formula_grams_per_mol
 from feedcalc.liming import expected_shift
 from feedcalc.metals import METALS, countries, limits_of
 from feedcalc.quantities import read_quantity
-from feedcalc.season import Reader, Told, lime_worth, plain_compost_worth, total_between
+from feedcalc.season import total_between
+from feedcalc.worths import lime_worth, plain_compost_worth
 
 # Mol of acid that a mol neutralises.
 EQUIVALENTS = {"CaCO3": 2, "CaMg(CO3)2": 4, "Ca(OH)2": 2, "CaO": 2}

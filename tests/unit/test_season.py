@@ -8,15 +8,10 @@ from datetime import date
 import pytest
 
 from feedcalc.ash import ash_of
+from feedcalc.beds import Bed, Reader, Told
 from feedcalc.dry_uses import ash_worth, cap_for
 from feedcalc.estimates import Estimate
 from feedcalc.season import (
-    Ashes,
-    Bed,
-    Reader,
-    Told,
-    Worth,
-    drawn_from,
     interval_of,
     lime_need,
     next_ash_day,
@@ -27,6 +22,7 @@ from feedcalc.season import (
     timeline,
     total_between,
 )
+from feedcalc.worths import Ashes, Worth, drawn_from
 
 LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 

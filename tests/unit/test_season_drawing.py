@@ -8,9 +8,10 @@ from itertools import pairwise
 
 import pytest
 
+from feedcalc.beds import KINDS
 from feedcalc.drawing import SHAPES, letter_of, timeline_drawing
 from feedcalc.estimates import Estimate
-from feedcalc.season import KINDS, Step
+from feedcalc.season import Step
 
 EDGES = (40.0, 340.0, 20.0, 180.0)
 
