@@ -1,0 +1,271 @@
+"""The page's places: moved between by link, Back and keyboard; dry ash worked out as typed; an ash kept and taken;
+ranges that tell how far they are and give way to the next key."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from feedcalc.engine import calculate
+from tests.browser.conftest import wait_for_engine, wait_until
+
+PLACES = ("batch", "dry", "book")
+SHOWN = "[...document.querySelectorAll('main')].filter((each) => each.getClientRects().length).map(({ id }) => id)"
+MAIN = {"batch": "answer", "dry": "dry", "book": "book"}
+READINGS = {"measured.ec": "6 mS/cm", "measured.temperature": "18 °C"}
+
+
+@pytest.fixture(scope="module")
+def shared(browser: Browser, one_file: str) -> Iterator[Page]:
+    """One page for all of these tests; the network is off, an error in its console fails them."""
+    context = browser.new_context(offline=True, viewport={"width": 360, "height": 800})
+    page = context.new_page()
+    faults: list[str] = []
+    page.on("console", lambda said: said.type == "error" and faults.append(said.text))
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.goto(one_file)
+    wait_for_engine(page)
+    wait_for_answer(page)
+    yield page
+    context.close()
+    assert not faults
+
+
+@pytest.fixture
+def page(shared: Page) -> Page:
+    """The page at the batch, with a new and empty one."""
+    place(shared, "batch")
+    shared.locator("#new-batch").click()
+    wait_for_answer(shared)
+    return shared
+
+
+def place(page: Page, name: str) -> None:
+    page.locator(f".places [data-place={name}]").click()
+    assert page.evaluate(SHOWN) == [MAIN[name]]
+
+
+def freshness(page: Page, sheet: str = "freshness") -> str:
+    return str(page.evaluate(f"document.getElementById('{sheet}').dataset.freshness"))
+
+
+def wait_for_answer(page: Page, sheet: str = "freshness") -> None:
+    wait_until(lambda: freshness(page, sheet) == "fresh", seconds=60, what="a fresh answer")
+
+
+def type_into(page: Page, path: str, text: str) -> None:
+    page.evaluate("document.querySelectorAll('#batch details').forEach((details) => { details.open = true; })")
+    page.locator(f'[name="{path}"]').fill(text)
+
+
+def test_each_place_has_an_address_a_title_and_a_way_back(page: Page) -> None:
+    titles = set()
+    for name in ("dry", "book"):
+        place(page, name)
+        assert page.url.endswith(f"#{name}")
+        assert page.locator(".places [aria-current=page]").get_attribute("data-place") == name
+        titles.add(page.title())
+    assert len(titles) == 2
+    page.go_back()
+    assert page.evaluate(SHOWN) == ["dry"]
+    page.go_back()
+    assert page.evaluate(SHOWN) == ["answer"]
+    page.go_forward()
+    assert page.evaluate(SHOWN) == ["dry"]
+
+
+def test_a_place_is_reached_by_keyboard_and_keeps_how_far_it_was_scrolled(page: Page) -> None:
+    page.evaluate("window.scrollTo({ top: 900, behavior: 'instant' })")
+    page.locator(".places [data-place=book]").focus()
+    page.evaluate("window.scrollTo({ top: 900, behavior: 'instant' })")
+    page.keyboard.press("Enter")
+    assert page.evaluate(SHOWN) == ["book"]
+    assert page.evaluate("scrollY") < 100
+    page.locator(".places [data-place=batch]").focus()
+    page.keyboard.press("Enter")
+    assert page.evaluate("scrollY") == pytest.approx(900, abs=5)
+
+
+def test_what_is_typed_stays_while_one_moves_between_places(page: Page) -> None:
+    type_into(page, "soil.area", "7 m^2")
+    place(page, "dry")
+    assert page.locator('[name="soil.area"]').input_value() == "7 m^2"
+    place(page, "book")
+    place(page, "batch")
+    assert page.locator('[name="soil.area"]').input_value() == "7 m^2"
+
+
+def test_the_current_place_outlives_a_reload(browser: Browser, one_file: str) -> None:
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.goto(one_file)
+    place(page, "dry")
+    page.goto(one_file)
+    expect(page.locator("#dry")).to_be_visible()
+    assert page.url.endswith("#dry")
+    page.goto(f"{one_file}#book")
+    expect(page.locator("#book-title")).to_be_visible()
+    context.close()
+
+
+def test_dry_ash_is_worked_out_as_typed_and_as_the_engine_says(page: Page) -> None:
+    type_into(page, "soil.ph", "5.8")
+    type_into(page, "soil.area", "6 m^2")
+    place(page, "dry")
+    wait_for_answer(page, "dry-freshness")
+    expect(page.locator('[name="water.amount"]')).to_be_hidden()
+    need = page.locator('[data-part="spread"] [data-figure="spread.need.lime"]').first
+    before = need.get_attribute("data-value")
+    page.locator('[name="soil.target_ph"]').fill("6.2")
+    page.locator('[name="soil.dug_depth"]').fill("8 in")
+    wait_until(lambda: freshness(page, "dry-freshness") != "fresh")
+    wait_for_answer(page, "dry-freshness")
+    after = need.get_attribute("data-value")
+    assert after != before
+    request = page.evaluate("feedcalcForm.askedAt('dry', feedcalcForm.read())")
+    assert "water" not in request
+    reply = json.loads(calculate(json.dumps({**request, "ask": "spread"})))
+    assert float(after or "nan") == pytest.approx(reply["values"]["spread"]["need"]["lime"]["value"], rel=1e-5)
+
+
+def test_a_fault_belongs_to_the_place_that_asks_for_the_field(page: Page) -> None:
+    type_into(page, "water.amount", "five")
+    wait_until(lambda: page.locator("#error-summary").is_visible())
+    place(page, "dry")
+    wait_for_answer(page, "dry-freshness")
+    expect(page.locator("#error-summary")).to_be_hidden()
+    page.locator('[name="soil.dug_depth"]').fill("deep")
+    wait_until(lambda: page.locator("#error-summary").is_visible())
+    assert freshness(page, "dry-freshness") == "stale"
+    place(page, "batch")
+    wait_until(lambda: page.locator("#error-list li").count() == 1)
+    expect(page.locator("#error-list")).to_contain_text("five")
+
+
+def test_dry_ash_prints_on_one_sheet_of_paper(page: Page, tmp_path: Path) -> None:
+    type_into(page, "soil.ph", "5.8")
+    place(page, "dry")
+    wait_for_answer(page, "dry-freshness")
+    page.pdf(path=tmp_path / "dry.pdf", prefer_css_page_size=True)
+    printed = (tmp_path / "dry.pdf").read_bytes()
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", PLACES)
+def test_axe_finds_nothing_serious_and_nothing_runs_off_the_side(shared: Page, name: str, scheme: str) -> None:
+    shared.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    place(shared, name)
+    shared.evaluate("document.querySelectorAll('details').forEach((details) => { details.open = true; })")
+    if name != "book":
+        wait_for_answer(shared, "dry-freshness" if name == "dry" else "freshness")
+    found = Axe().run(shared).response["violations"]
+    assert not [fault["id"] for fault in found if fault["impact"] in {"serious", "critical"}]
+    assert shared.evaluate("document.documentElement.scrollWidth") <= 360
+    small = shared.evaluate(
+        """() => [...document.querySelectorAll(".places a, #my-ash button, #keep-ash button, #print-dry")]
+             .filter((each) => each.getClientRects().length)
+             .map((each) => [each.textContent, each.getBoundingClientRect()])
+             .filter(([, { width, height }]) => width < 44 || height < 44).map(([words]) => words)"""
+    )
+    assert small == []
+
+
+def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: Page) -> None:
+    for path, text in READINGS.items():
+        type_into(page, path, text)
+    page.locator("#ash-name").fill("Stove <b>oak</b>")
+    page.locator("#keep-ash button").click()
+    expect(page.locator("#toast-words")).to_contain_text("Stove <b>oak</b>", timeout=60_000)
+    page.locator("#new-batch").click()
+    wait_for_answer(page)
+    before = page.evaluate("feedcalcEngine.ask(feedcalcForm.read(), { line: 'test' })")["values"]["liquor"]
+    page.evaluate("document.getElementById('my-ash').open = true")
+    line = page.locator("#my-ash-list li").first
+    expect(line).to_contain_text("Learned from 1 batch.", timeout=60_000)
+    expect(line).to_contain_text("potassium")
+    assert page.locator("#my-ash-list b").count() == 0
+    line.get_by_role("button", name=re.compile("^Take it")).click()
+    expect(page.locator("#my-ash-used")).to_have_text(": Stove <b>oak</b>")
+    wait_for_answer(page)
+    request = page.evaluate("feedcalcForm.read()")
+    assert request["ash"]["earlier"][0]["measured"]["ec"] == "6 mS/cm"
+    after = page.evaluate("request => feedcalcEngine.ask(request, { line: 'test' })", request)["values"]["liquor"]
+
+    def doubt(of: dict[str, dict[str, float]]) -> float:
+        return of["potassium"]["high"] / of["potassium"]["low"]
+
+    assert doubt(after) < 0.8 * doubt(before)
+    page.locator("#undo").click()
+    expect(page.locator("#my-ash-used")).to_have_text("")
+    page.locator("#redo").click()
+    expect(page.locator("#my-ash-used")).to_contain_text("Stove")
+    line.get_by_role("button", name=re.compile("^Forget")).click()
+    expect(page.locator("#my-ash-empty")).to_be_visible()
+    page.locator("#toast-action").click()
+    expect(page.locator("#my-ash-list li")).to_have_count(1)
+    kept = page.evaluate("feedcalcBookKeeping.all('ash')")
+    assert [record["fields"]["name"]["text"] for record in kept] == ["Stove <b>oak</b>"]
+
+
+def test_nothing_is_kept_where_nothing_was_read(page: Page) -> None:
+    before = page.evaluate("feedcalcBookKeeping.all('ash').length")
+    page.locator("#ash-name").fill("Guess")
+    page.locator("#keep-ash button").click()
+    expect(page.locator("#ash-told")).to_contain_text("Nothing was read", timeout=60_000)
+    assert page.evaluate("feedcalcBookKeeping.all('ash').length") == before
+
+
+def test_a_link_carries_what_is_known_of_the_ash(page: Page) -> None:
+    earlier = [{"ash": {"amount": "100 g"}, "water": {"amount": "5 L"}, "measured": {"ec": "6 mS/cm"}}]
+    batch = {"name": "Known", "request": {"schema": 1, "ash": {"kind": "hardwood", "earlier": earlier}}}
+    address = page.evaluate("batch => feedcalcKeeping.link(batch)", batch)
+    place(page, "dry")
+    page.evaluate("address => { location.hash = address; }", address)
+    page.locator("#preview-keep").click()
+    assert page.evaluate(SHOWN) == ["answer"]
+    assert page.evaluate("feedcalcForm.read().ash.earlier") == earlier
+    page.evaluate("document.getElementById('my-ash').open = true")
+    expect(page.locator("#my-ash")).to_contain_text("not kept in this browser")
+
+
+def test_ranges_tell_how_far_they_are_and_the_next_key_drops_them(page: Page) -> None:
+    told = page.evaluate(
+        """async () => {
+          const far = [];
+          const long = { ...feedcalcForm.read(), samples: "400", ranges: "on" };
+          const dropped = feedcalcEngine.ask(long, { line: "test", onProgress: (each) => far.push(each) })
+            .catch((error) => error.name);
+          while (!far.length) await new Promise((resolve) => setTimeout(resolve, 5));
+          const asked = performance.now();
+          const next = await feedcalcEngine.ask({ ...long, ranges: "off" }, { line: "test" });
+          return { far, dropped: await dropped, ok: next.ok, wait: performance.now() - asked };
+        }"""
+    )
+    assert told["dropped"] == "Superseded"
+    assert told["ok"]
+    assert told["far"][0]["done"] < told["far"][0]["total"] == 400
+    assert len(told["far"]) < 50, "the long answer went on although nobody waited for it"
+
+
+def test_progress_of_the_ranges_is_seen_and_gone_when_they_are_there(page: Page) -> None:
+    page.evaluate(
+        """() => {
+          window.far = [];
+          const bar = document.getElementById("ranges-bar");
+          new MutationObserver(() => window.far.push([bar.classList.contains("going"), bar.value / bar.max]))
+            .observe(bar, { attributes: true });
+        }"""
+    )
+    type_into(page, "water.amount", "6 L")
+    wait_until(lambda: freshness(page) != "fresh")
+    wait_for_answer(page)
+    far = page.evaluate("far")
+    assert any(going and 0 < share < 1 for going, share in far)
+    assert page.locator("#ranges-bar").evaluate("bar => getComputedStyle(bar).visibility") == "hidden"
