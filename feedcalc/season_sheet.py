@@ -47,7 +47,7 @@ from feedcalc.suitability import (
     verdict_for,
 )
 from feedcalc.wording import said
-from feedcalc.worths import QUANTITIES, Worth
+from feedcalc.worths import QUANTITIES, SEED, Worth
 
 TABLES_BEHIND_A_SEASON = (
     "ash_caps",
