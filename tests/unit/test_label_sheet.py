@@ -11,10 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from feedcalc import published
 from feedcalc.engine import calculate, calculate_print, demo_request
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.label import label_of
 from feedcalc.label_sheet import FIELDS, pages_of, wish_of
+from feedcalc.languages import LANGUAGES
 from tests.contract.asking import sheet_of_text
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -233,6 +235,34 @@ def test_the_door_answers_the_page_with_the_drawing_its_measures_and_what_to_tel
     assert "#batch=" in reply["print"]["text"]
     assert any("bottles up to" in sentence for sentence in reply["warnings"])
     assert "<script" not in reply["html"]["label"]
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_labels_and_wall_are_set_in_every_language_with_its_own_hazards(language):
+    known = {row["code"]: row["text"] for row in published.table("ghs_statements") if row["language"] == language}
+    request = json.loads(demo_request()) | {"language": language}
+    for print_ in (
+        {"ask": "label", "label": {"size": "A6", "address": "https://example.org/f.html"}},
+        {"ask": "label", "label": {"size": "62mm"}},
+        {"ask": "label", "label": {"grid": "2 x 2"}},
+        {"ask": "wall", "wall": {"size": "A3"}},
+    ):
+        errors, found = calculate_print(json.dumps(request | print_))
+        assert found, errors
+        assert f'<html lang="{language}">' in found.html
+        words = "".join(
+            "".join(text.text.split()) for text in ElementTree.fromstring(found.pages[0][2]).iter(f"{SVG}text")
+        )
+        assert known.get("danger", "Danger").upper() in words
+        if print_["ask"] == "label":
+            assert "".join(known.get("H314", "Causes severe skin burns and eye damage.").split()) in words
+            assert known.get("P102", "Keep out of reach of children.") in found.text
+
+
+def test_a_language_nobody_knows_is_refused():
+    errors, found = calculate_print(json.dumps(json.loads(demo_request()) | {"language": "xx", "ask": "wall"}))
+    assert found is None
+    assert [error["field"] for error in errors] == ["language"]
 
 
 def test_a_label_says_up_to_which_bottle_its_letters_are_large_enough():
