@@ -706,11 +706,10 @@ const feedcalcBook = (() => {
     download(`feedcalc-book-${today()}.json`, text, "application/json");
   }
 
-  async function saveWith(name, asked, type) {
+  async function saveWith(name, asked, type, textOf = ({ text }) => text) {
     try {
       const reply = await askBook({ ...asked, book: asObject() });
-      if (reply.ok && reply.values.book.text !== null) download(name, reply.values.book.text, type);
-      else if (reply.ok) tell(say("This page can't write such a file; the command line can."));
+      if (reply.ok) download(name, textOf(reply.values.book), type);
       else tell(wordsOf(reply.errors));
     } catch {
       tell(say("The calculator does not run here, so only the plain file can be saved."));
@@ -846,6 +845,7 @@ const feedcalcBook = (() => {
       });
     }
     byId("entry-batch-choice").addEventListener("change", ({ target }) => takeBatch(target.value));
+    document.addEventListener("feedcalc-language", () => lookAgain(0));
     byId("book-country").addEventListener("change", ({ target }) => {
       keepChoice(COUNTRY, target.value);
       lookAgain(0);
@@ -862,7 +862,8 @@ const feedcalcBook = (() => {
     });
     byId("book-save").addEventListener("click", saveBook);
     byId("book-save-csv").addEventListener("click", () => saveWith(`feedcalc-book-${today()}.csv`, { do: "write csv" }, "text/csv"));
-    byId("book-calendar").addEventListener("click", () => saveWith(`feedcalc-reminders-${today()}.ics`, { do: "reminders" }, "text/calendar"));
+    byId("book-calendar").addEventListener("click", () => saveWith(`feedcalc-reminders-${today()}.ics`, { do: "reminders" }, "text/calendar",
+      ({ reminders }) => feedcalcCalendar.text(reminders, new Date())));
     byId("book-open").addEventListener("change", async ({ target }) => {
       const [file] = target.files;
       if (file) await openFile(file);

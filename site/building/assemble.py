@@ -32,7 +32,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from building.ingredients import SITE, licences
+from building.ingredients import NODE_MODULES, SITE, IngredientMissing, licences
 from building.payload import as_signs
 from feedcalc import published
 from feedcalc.request import CUSTOMS, FIELDS, LOCALES
@@ -46,6 +46,7 @@ SCRIPTS = (
     "places.js",
     "label_choice.js",
     "book_keeping.js",
+    "calendar_file.js",
     "ash_choice.js",
     "page.js",
     "book.js",
@@ -107,7 +108,7 @@ def _element(identity: str, text: bytes, address: str = "", size: int = 0) -> Ma
 
 
 def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) -> bytes:
-    scripts = [(SITE / name).read_text(encoding="utf-8") for name in SCRIPTS]
+    scripts = [_calendar_library(), *((SITE / name).read_text(encoding="utf-8") for name in SCRIPTS)]
     styles = [(SITE / name).read_text(encoding="utf-8") for name in STYLES]
     template = Environment(
         loader=FileSystemLoader(SITE),
@@ -143,6 +144,15 @@ def _size_words(row: Mapping[str, str]) -> str:
     if not row["height_mm"]:
         return f"{row['size']}, {row['note']}"
     return f"{row['size']}, {row['width_mm']} × {row['height_mm']} mm"
+
+
+def _calendar_library() -> str:
+    """The ical.js library as a script that gives the page one name."""
+    text = (NODE_MODULES / "ical.js" / "dist" / "ical.min.js").read_text(encoding="utf-8")
+    start, found, name = text.rstrip().removesuffix(" as default};").rpartition("export{")
+    if not found or not name.isidentifier():
+        raise IngredientMissing("the calendar library ends otherwise than it did: renew site/building/assemble.py.")
+    return f'"use strict";\nconst feedcalcCalendarLibrary = (() => {{\n{start}return {name};\n}})();\n'
 
 
 def _for_the_book() -> dict[str, Any]:

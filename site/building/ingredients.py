@@ -114,6 +114,7 @@ def licences() -> str:
         ]
         parts.append((f"{distribution} {metadata.version(distribution)}", "\n".join(texts)))
     parts.append(("zstddec 0.3.4", (NODE_MODULES / "zstddec" / "LICENSE").read_text(encoding="utf-8")))
+    parts.append(("ical.js 2.2.1, unchanged", (NODE_MODULES / "ical.js" / "LICENSE").read_text(encoding="utf-8")))
     parts.append(
         (
             "pyodide 314.0.7 with CPython 3.14",
