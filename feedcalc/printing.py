@@ -10,6 +10,7 @@ Rules of this room:
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -95,7 +96,7 @@ def _labels(
     texts = []
     for batch in batches:
         label = label_of(sheet_of_request(batch.request), wish.name or batch.name, tongue)
-        link = batch_link(wish.address, batch.request) if wish.address.strip() else ""
+        link = batch_link(wish.address, _without_language(batch.request)) if wish.address.strip() else ""
         labels.append((label, link))
         texts.append(label_text(label, link, tongue))
     pages = pages_of(labels, wish, speak)
@@ -112,6 +113,15 @@ def _labels(
             speak(sentence) for sentence in (*_suits(papers, locale), *(OPTIONAL[n] for n in OPTIONAL if n in left_out))
         ),
     )
+
+
+def _without_language(request: str) -> str:
+    """A request as it goes into a link: whoever opens it reads their own language, but numbers as they were typed."""
+    fields = json.loads(request)
+    tongue = fields.pop("language", None)
+    if isinstance(tongue, str) and tongue in USUAL_LOCALE:
+        fields.setdefault("locale", USUAL_LOCALE[tongue])
+    return json.dumps(fields)
 
 
 def _walls(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import json
+import re
 from dataclasses import replace
 from functools import cache
 from xml.etree import ElementTree
@@ -257,6 +259,18 @@ def test_labels_and_wall_are_set_in_every_language_with_its_own_hazards(language
         if print_["ask"] == "label":
             assert "".join(known.get("H314", "Causes severe skin burns and eye damage.").split()) in words
             assert known.get("P102", "Keep out of reach of children.") in found.text
+
+
+def test_a_link_carries_how_numbers_were_typed_but_no_language():
+    request = {"schema": 1, "cans": [{"size": "2,5 L", "count": 2}], "language": "de"}
+    label = {"size": "A5", "address": "https://example.org/f.html"}
+    _, found = calculate_print(json.dumps({**request, "ask": "label", "label": label}))
+    held = re.search(r"#batch=([\w-]+)", found.text)[1]
+    assert json.loads(base64.urlsafe_b64decode(held + "=" * (-len(held) % 4))) == {
+        "schema": 1,
+        "cans": request["cans"],
+        "locale": "de-DE",
+    }
 
 
 def test_a_language_nobody_knows_is_refused():
