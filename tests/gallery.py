@@ -18,7 +18,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.label_paper import sizes
-from feedcalc.request import FIELDS
+from feedcalc.languages import LANGUAGES
 from feedcalc.wall_sheet import wall_sizes
 from tests.browser.conftest import DIST, QUIET, wait_until
 from tests.browser.installed_browser import installed_browser
@@ -55,17 +55,12 @@ class Picture:
     request: str
 
 
-def languages() -> tuple[str, ...]:
-    """The languages there are to choose."""
-    return next((field.choices for field in FIELDS if field.path == "language"), ("en",))
-
-
 def pictures() -> Iterator[Picture]:
     """Everything that is printed, once."""
     for class_ in CLASSES:
         for size in sizes():
             yield label(f"label-{class_}-{size}", f"Label, {class_}, {size}", class_, size=size, name="Oak, May")
-    for language in languages():
+    for language in LANGUAGES:
         if language != "en":
             for size in ("A6", "62mm"):
                 title = f"Label, corrosive, {size}, {language}"
