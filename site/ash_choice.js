@@ -71,14 +71,14 @@ const feedcalcAshes = (() => {
     const name = textIn(record, "name");
     const evidence = evidenceOf(record);
     item.append(made("p", `${name}, ${textIn(record, "date")}`));
-    if (used) item.append(made("p", "This batch goes by it.", { class: "in-use" }));
+    if (used) item.append(made("p", feedcalcWords.say("This batch goes by it."), { class: "in-use" }));
     const says = made("div", "", { class: "hint" });
     says.dataset.evidence = record.id;
-    if (!evidence) says.textContent = "What was kept of it can't be read.";
+    if (!evidence) says.textContent = feedcalcWords.say("What was kept of it can't be read.");
     else if (told.has(textIn(record, "evidence"))) put(says, told.get(textIn(record, "evidence")));
     const buttons = made("div", "", { class: "buttons" });
-    if (used) buttons.append(button("Don't go by it", name, () => page.use({ earlier: null })));
-    else if (evidence) buttons.append(button("Take it for this batch", name, () => take(evidence)));
+    if (used) buttons.append(button(feedcalcWords.say("Don't go by it"), name, () => page.use({ earlier: null })));
+    else if (evidence) buttons.append(button(feedcalcWords.say("Take it for this batch"), name, () => take(evidence)));
     buttons.append(button("Forget", name, () => forget(record)));
     item.append(says, buttons);
     return item;
@@ -87,8 +87,8 @@ const feedcalcAshes = (() => {
   function lineOfUnknown() {
     const item = made("li");
     const buttons = made("div", "", { class: "buttons" });
-    buttons.append(button("Don't go by it", "this ash", () => page.use({ earlier: null })));
-    item.append(made("p", "This batch goes by an ash that is not kept in this browser."), buttons);
+    buttons.append(button(feedcalcWords.say("Don't go by it"), "this ash", () => page.use({ earlier: null })));
+    item.append(made("p", feedcalcWords.say("This batch goes by an ash that is not kept in this browser.")), buttons);
     return item;
   }
 
@@ -144,16 +144,16 @@ const feedcalcAshes = (() => {
   async function keep() {
     const name = byId("ash-name").value.trim();
     if (!name) {
-      tell("Give it a name first.");
+      tell(feedcalcWords.say("Give it a name first."));
       byId("ash-name").focus();
       return;
     }
     let reply;
-    tell("Being worked out…", false);
+    tell(feedcalcWords.say("Being worked out…"), false);
     try {
       reply = await feedcalcEngine.ask({ ...page.request(), ask: "learn", name, date: today() }, { line: "learn" });
     } catch {
-      tell("Not kept: the calculator does not run here.");
+      tell(feedcalcWords.say("Not kept: the calculator does not run here."));
       return;
     }
     if (!reply.ok) {
@@ -173,7 +173,7 @@ const feedcalcAshes = (() => {
     tell("");
     show();
     const undo = same ? Object.fromEntries(["name", "date", "evidence"].map((field) => [field, textIn(same, field)])) : { removed: "yes" };
-    page.toast(`Kept “${name}” with what this batch taught.`, "Undo", () => write(id, undo));
+    page.toast(feedcalcWords.say("Kept “{name}” with what this batch taught.", { name }), feedcalcWords.say("Undo"), () => write(id, undo));
   }
 
   async function write(id, fields) {
@@ -183,7 +183,7 @@ const feedcalcAshes = (() => {
 
   async function forget(record) {
     await write(record.id, { removed: "yes" });
-    page.toast(`Forgot “${textIn(record, "name")}”.`, "Undo", () => write(record.id, { removed: "" }));
+    page.toast(feedcalcWords.say("Forgot “{name}”.", { name: textIn(record, "name") }), feedcalcWords.say("Undo"), () => write(record.id, { removed: "" }));
   }
 
   function start(given) {

@@ -255,7 +255,8 @@ const feedcalcBook = (() => {
 
   /** How the grower writes numbers and what a cup is, as on the batch's form. */
   function customs() {
-    const { locale, customs: cups, language } = feedcalcForm.read();
+    const { locale, customs: cups } = feedcalcForm.read();
+    const language = typeof feedcalcWords === "undefined" ? "" : feedcalcWords.language;
     return { schema: 1, ...(locale && { locale }), ...(cups && { customs: cups }), ...(language && { language }) };
   }
 
@@ -882,6 +883,7 @@ const feedcalcBook = (() => {
     };
     new MutationObserver(wake).observe(html, { attributes: true, attributeFilter: ["data-engine"] });
     new MutationObserver(show).observe(html, { attributes: true, attributeFilter: ["data-place"] });
+    document.addEventListener("feedcalc-language", show);
     await wake();
   }
 

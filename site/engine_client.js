@@ -101,10 +101,15 @@ const feedcalcEngine = (() => {
     }
   }
 
+  /** The reply comes in the language of the page. English is what a request without one is answered in. */
+  function inChosenLanguage(request) {
+    return feedcalcWords.language === "en" ? request : { ...request, language: feedcalcWords.language };
+  }
+
   function ask(request, { line = "sheet", onProgress = () => {} } = {}) {
     return new Promise((resolve, reject) => {
       waiting.get(line)?.reject(named("Superseded", "a newer request took its place"));
-      waiting.set(line, { id: ++lastId, text: JSON.stringify(request), onProgress, resolve, reject });
+      waiting.set(line, { id: ++lastId, text: JSON.stringify(inChosenLanguage(request)), onProgress, resolve, reject });
       if (busy?.line === line) worker.postMessage({ drop: busy.id });
       if (document.documentElement.dataset.engine === "failed") settle(line, lastId)?.reject(named("Failed", "no engine"));
       else sendNext();

@@ -101,6 +101,7 @@ const feedcalcForm = (() => {
   function addCan() {
     const row = canTemplate.content.firstElementChild.cloneNode(true);
     cans.append(row);
+    feedcalcWords.follow(row);
     renumber();
     return row.querySelector("input");
   }
@@ -141,7 +142,7 @@ const feedcalcForm = (() => {
       const path = place.dataset.echo;
       const field = fieldAt(path);
       const typed = Boolean(field?.value);
-      const echo = typed ? readings[path] && `Read as ${readings[path]}.` : assumed[path] && `Taken: ${assumed[path]}.`;
+      const echo = typed ? readings[path] && feedcalcWords.say("Read as {amount}.", { amount: readings[path] }) : assumed[path] && feedcalcWords.say("Taken: {amount}.", { amount: assumed[path] });
       place.textContent = echo || "";
     }
   }

@@ -86,16 +86,16 @@ const feedcalcKeeping = (() => {
   }
 
   function read(text) {
-    if (text.length > LONGEST) return { problem: "This file is far too long to hold batches." };
+    if (text.length > LONGEST) return { problem: feedcalcWords.say("This file is far too long to hold batches.") };
     let document = parsed(text);
-    if (!isObject(document)) return { problem: "This is not a file of batches: it is not a JSON object." };
+    if (!isObject(document)) return { problem: feedcalcWords.say("This is not a file of batches: it is not a JSON object.") };
     let version = document.format === FORMAT ? document.version : document.schema === 1 ? 0 : undefined;
-    if (!Number.isInteger(version)) return { problem: "This is JSON, but not a file of batches." };
-    if (version > VERSION) return { problem: "A newer feedcalc wrote this file. Open it with that one." };
+    if (!Number.isInteger(version)) return { problem: feedcalcWords.say("This is JSON, but not a file of batches.") };
+    if (version > VERSION) return { problem: feedcalcWords.say("A newer feedcalc wrote this file. Open it with that one.") };
     for (; version < VERSION; version++) document = MIGRATIONS[version](document);
-    if (!Array.isArray(document.batches)) return { problem: "There are no batches in this file." };
+    if (!Array.isArray(document.batches)) return { problem: feedcalcWords.say("There are no batches in this file.") };
     const batches = document.batches.map(wellFormed).filter(Boolean);
-    if (!batches.length) return { problem: "There is no readable batch in this file." };
+    if (!batches.length) return { problem: feedcalcWords.say("There is no readable batch in this file.") };
     return { batches, unreadable: document.batches.length !== batches.length };
   }
 
@@ -114,7 +114,7 @@ const feedcalcKeeping = (() => {
       const carried = read(text);
       if (!carried.problem) return carried;
     } catch { /* said below */ }
-    return { problem: "The batch in this link can't be read: it is damaged, or a newer feedcalc made it." };
+    return { problem: feedcalcWords.say("The batch in this link can't be read: it is damaged, or a newer feedcalc made it.") };
   }
 
   return { open, store, remove, watch, envelope, read, link, readLink };

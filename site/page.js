@@ -39,6 +39,7 @@
     const opened = [...place.querySelectorAll("details")].map((details) => details.open);
     const parsed = new DOMParser().parseFromString(markup, "text/html");
     place.replaceChildren(...parsed.body.childNodes);
+    place.lang = html.lang;
     [...place.querySelectorAll("details")].forEach((details, at) => { details.open = opened[at] ?? false; });
     if (name === "sheet") showTicks();
     if (name === "label") showBatchName();
@@ -61,9 +62,9 @@
     if (!reply.ok) {
       answer.setAttribute("aria-busy", "false");
       tellProgress(null);
-      mark("stale", "Not for what is typed now: mend the marked fields first. These are the last figures that could be worked out.");
+      mark("stale", feedcalcWords.say("Not for what is typed now: mend the marked fields first. These are the last figures that could be worked out."));
       const count = reply.errors.length;
-      say(count === 1 ? "One field needs mending." : `${count} fields need mending.`);
+      say(count === 1 ? feedcalcWords.say("One field needs mending.") : feedcalcWords.say("{count} fields need mending.", { count }));
       return;
     }
     for (const [name, markup] of Object.entries(reply.html)) {
@@ -72,15 +73,15 @@
     }
     answer.setAttribute("aria-busy", String(!whole));
     if (sheet() === "dry") {
-      mark("fresh", "For what is typed now.");
-      say("Sheet for dry ash worked out.");
+      mark("fresh", feedcalcWords.say("For what is typed now."));
+      say(feedcalcWords.say("Sheet for dry ash worked out."));
     } else if (whole) {
       tellProgress(null);
       feedcalcLabels.refresh();
-      mark("fresh", "For what is typed now.");
-      say(`Sheet worked out: ${document.querySelector('[data-part="bar"]').textContent.replaceAll(/\s+/g, " ").trim()}`);
+      mark("fresh", feedcalcWords.say("For what is typed now."));
+      say(feedcalcWords.say("Sheet worked out: {answer}", { answer: document.querySelector('[data-part="bar"]').textContent.replaceAll(/\s+/g, " ").trim() }));
     } else {
-      mark("quick", "Typical figures; the likely ranges are being worked out…");
+      mark("quick", feedcalcWords.say("Typical figures; the likely ranges are being worked out…"));
     }
   }
 
@@ -117,7 +118,7 @@
     clearTimeout(rangesTimer);
     tellProgress(null);
     answer.setAttribute("aria-busy", "true");
-    if (sheet() === "dry" || freshness.dataset.freshness !== "example") mark("stale", "Being worked out anew…");
+    if (sheet() === "dry" || freshness.dataset.freshness !== "example") mark("stale", feedcalcWords.say("Being worked out anew…"));
     quickTimer = setTimeout(async () => {
       const request = asking();
       const quick = await askFor(asked, { ...request, ranges: "off" });
@@ -166,8 +167,8 @@
       answer.setAttribute("aria-busy", "false");
       tellProgress(null);
       mark("stale", error.name === "TimedOut"
-        ? "This took too long and was stopped. Change something, or try again."
-        : "Not worked out: the calculator does not run here. What is typed is kept.");
+        ? feedcalcWords.say("This took too long and was stopped. Change something, or try again.")
+        : feedcalcWords.say("Not worked out: the calculator does not run here. What is typed is kept."));
       return null;
     }
   }
@@ -176,7 +177,7 @@
 
   const stamp = () => new Date().toISOString();
   const newId = () => crypto.randomUUID?.() ?? `b${Date.now()}${Math.random()}`.replaceAll(".", "");
-  const nameOf = ({ name }) => name || "Batch without a name";
+  const nameOf = ({ name }) => name || feedcalcWords.say("Batch without a name");
 
   function keep() {
     batch.changed = stamp();
@@ -188,13 +189,13 @@
     const place = byId("kept");
     place.classList.toggle("warning", !kept);
     place.textContent = kept
-      ? "Kept in this browser. A file is safer."
-      : "Not kept: this browser's storage is full or refused. Save it to a file: ";
+      ? feedcalcWords.say("Kept in this browser. A file is safer.")
+      : feedcalcWords.say("Not kept: this browser's storage is full or refused. Save it to a file: ");
     if (kept) return;
     const button = document.createElement("button");
     button.type = "button";
     button.id = "export-now";
-    button.textContent = "Save all to a file";
+    button.textContent = feedcalcWords.say("Save all to a file");
     button.addEventListener("click", exportAll);
     place.append(button);
   }
@@ -267,7 +268,7 @@
     showTicks();
     feedcalcAshes.show();
     recalculate(0);
-    return left.length ? ` Left out, because this page has no field for it: ${left.join(", ")}.` : "";
+    return left.length ? feedcalcWords.say(" Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") }) : "";
   }
 
   function listBatches() {
@@ -299,7 +300,7 @@
     batches.splice(place, 1);
     feedcalcKeeping.remove(gone.id);
     turnTo(batches[0] ?? add("Batch", empty()));
-    toast(`Deleted “${nameOf(gone)}”.`, "Undo", () => {
+    toast(feedcalcWords.say("Deleted “{name}”.", { name: nameOf(gone) }), feedcalcWords.say("Undo"), () => {
       batches.splice(place, 0, gone);
       tellKept(feedcalcKeeping.store(gone));
       turnTo(gone);
@@ -328,10 +329,10 @@
     const here = new Map(batches.map((each) => [each.id, each]));
     const same = (one, other) => JSON.stringify([one.name, one.request]) === JSON.stringify([other.name, other.request]);
     const coming = found.batches.filter((each) => !(here.has(each.id) && same(each, here.get(each.id))));
-    if (!coming.length) return toast(`Everything in this ${from} is here already.`);
+    if (!coming.length) return toast(from === "link" ? feedcalcWords.say("Everything in this link is here already.") : feedcalcWords.say("Everything in this file is here already."));
     const clashing = coming.filter((each) => here.has(each.id));
     byId("preview-title").textContent = title;
-    byId("preview-words").textContent = found.unreadable ? "Some of it could not be read and is left out." : "";
+    byId("preview-words").textContent = found.unreadable ? feedcalcWords.say("Some of it could not be read and is left out.") : "";
     byId("preview-list").replaceChildren(...coming.map((each) => {
       const item = document.createElement("li");
       const name = document.createElement("strong");
@@ -339,8 +340,8 @@
       item.append(name, here.has(each.id) ? " (another version of one that is here): " : ": ", summaryOf(each.request));
       return item;
     }));
-    byId("preview-keep").textContent = clashing.length ? "Add, keeping mine too" : "Add";
-    byId("preview-replace").textContent = "Replace mine";
+    byId("preview-keep").textContent = clashing.length ? feedcalcWords.say("Add, keeping mine too") : feedcalcWords.say("Add");
+    byId("preview-replace").textContent = feedcalcWords.say("Replace mine");
     byId("preview-replace").hidden = !clashing.length;
     const dialog = byId("preview");
     dialog.returnValue = "no";
@@ -371,7 +372,7 @@
       return add(each.name || "Batch", each.request, each.done, mine ? newId() : each.id);
     });
     const left = turnTo(taken[0]);
-    toast((taken.length === 1 ? `Added “${nameOf(taken[0])}”.` : `Added ${taken.length} batches.`) + left, "Undo", () => {
+    toast((taken.length === 1 ? feedcalcWords.say("Added “{name}”.", { name: nameOf(taken[0]) }) : feedcalcWords.say("Added {count} batches.", { count: taken.length })) + left, feedcalcWords.say("Undo"), () => {
       for (const { id } of batches) feedcalcKeeping.remove(id);
       batches = before;
       for (const each of batches) feedcalcKeeping.store(each);
@@ -384,7 +385,7 @@
     if (!found) return;
     feedcalcPlaces.go("batch");
     history.replaceState(null, "", location.href.replace(/#.*$/, ""));
-    offer(found, "A batch came with the link", "link");
+    offer(found, feedcalcWords.say("A batch came with the link"), "link");
   }
 
   async function copyLink() {
@@ -395,9 +396,9 @@
     place.select();
     try {
       await navigator.clipboard.writeText(text);
-      toast("Link copied. It holds the whole batch; whoever opens it sees a preview first.");
+      toast(feedcalcWords.say("Link copied. It holds the whole batch; whoever opens it sees a preview first."));
     } catch {
-      toast("Copy the link from the box.");
+      toast(feedcalcWords.say("Copy the link from the box."));
     }
   }
 
@@ -429,7 +430,7 @@
     byId("batches").hidden = false;
     if (batches.length) {
       tellKept(true);
-      mark("stale", "An example until the calculator is awake; your batch comes in a moment.");
+      mark("stale", feedcalcWords.say("An example until the calculator is awake; your batch comes in a moment."));
       turnTo(batches.find(({ id }) => id === wanted) ?? batches[0]);
     } else {
       turnTo(add("Example", example));
@@ -437,15 +438,19 @@
     takeLink();
   }
 
-  const STAGES = { fetching: "Fetching the calculator", unpacking: "Unpacking the calculator", starting: "Starting the calculator" };
+  const STAGES = {
+    fetching: () => feedcalcWords.say("Fetching the calculator"),
+    unpacking: () => feedcalcWords.say("Unpacking the calculator"),
+    starting: () => feedcalcWords.say("Starting the calculator"),
+  };
 
   function startEngine() {
     const words = byId("state-words");
     const bar = byId("state-bar");
-    words.textContent = "Getting the calculator ready. The example can be read meanwhile.";
+    words.textContent = feedcalcWords.say("Getting the calculator ready. The example can be read meanwhile.");
     feedcalcEngine.startEngine({
       onStage: ({ name, done, total }) => {
-        words.textContent = `${STAGES[name]}: ${done.toLocaleString()} of ${total.toLocaleString()} bytes.`;
+        words.textContent = feedcalcWords.say("{stage}: {done} of {total} bytes.", { stage: STAGES[name](), done: done.toLocaleString(html.lang), total: total.toLocaleString(html.lang) });
         bar.hidden = false;
         bar.max = total;
         bar.value = done;
@@ -458,8 +463,8 @@
       },
       onFailed: ({ message }) => {
         bar.hidden = true;
-        words.textContent = "The calculator can't start here. The sheet below stays readable, and its cautions hold for every batch. What you type is kept.";
-        byId("state-why").textContent = `Reason: ${message} Browser: ${navigator.userAgent}`;
+        words.textContent = feedcalcWords.say("The calculator can't start here. The sheet below stays readable, and its cautions hold for every batch. What you type is kept.");
+        byId("state-why").textContent = feedcalcWords.say("Reason: {message} Browser: {browser}", { message, browser: navigator.userAgent });
         byId("state-why").hidden = false;
         byId("try-again").hidden = false;
         say(words.textContent);
@@ -507,7 +512,7 @@
   byId("export").addEventListener("click", exportAll);
   byId("import-file").addEventListener("change", async ({ target }) => {
     const [file] = target.files;
-    if (file) offer(feedcalcKeeping.read(await file.text()), `From the file ${file.name}`, "file");
+    if (file) offer(feedcalcKeeping.read(await file.text()), feedcalcWords.say("From the file {name}", { name: file.name }), "file");
     target.value = "";
   });
   byId("copy-link").addEventListener("click", copyLink);
@@ -534,6 +539,11 @@
     feedcalcOffline.takeUpdate();
   });
   window.addEventListener("hashchange", takeLink);
+  document.addEventListener("feedcalc-language", () => { // every answer is asked for anew, in the language chosen
+    for (const place of Object.keys(answered)) delete answered[place];
+    tellKept(stored);
+    if (batch) recalculate(0);
+  });
   const flush = () => { if (!stored) keep(); }; // every key is stored at once; what could not be is tried again
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") flush(); });
   window.addEventListener("pagehide", flush);
@@ -544,7 +554,7 @@
     if (!theirs) batches.unshift(mine);
     else if (theirs.changed > mine.changed) {
       turnTo(theirs);
-      toast("This batch was changed in another window.");
+      toast(feedcalcWords.say("This batch was changed in another window."));
       return;
     } else batches[batches.indexOf(theirs)] = mine;
     listBatches();
@@ -557,17 +567,17 @@
   startEngine();
   feedcalcOffline.watch({
     onReady: () => {
-      byId("offline-words").textContent = "Ready offline.";
+      feedcalcWords.show(byId("offline-words"), "Ready offline.");
       byId("offline-words").hidden = false;
     },
     onUpdate: () => {
-      byId("offline-words").textContent = "A new version is here.";
+      feedcalcWords.show(byId("offline-words"), "A new version is here.");
       byId("offline-words").hidden = false;
       byId("take-update").hidden = false;
     },
     onUnavailable: (reason) => {
       if (reason === "one file") return;
-      byId("offline-words").textContent = "This browser can't keep the page for use without a network.";
+      feedcalcWords.show(byId("offline-words"), "This browser can't keep the page for use without a network.");
       byId("offline-words").hidden = false;
     },
   });

@@ -11,7 +11,7 @@ import shutil
 import sys
 from pathlib import Path
 
-from building import ingredients
+from building import ingredients, words
 from building.assemble import Parts, assemble
 from building.payload import bake, payload, program
 from feedcalc import engine
@@ -36,6 +36,7 @@ def digest_of_sources() -> str:
 
 def main() -> None:
     """Build both deliveries, saying what is being done."""
+    words.compile_catalogues()
     wanted = digest_of_sources()
     if STAMP.is_file() and STAMP.read_text() == wanted and (TARGET / "feedcalc.html").exists():
         return

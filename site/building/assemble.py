@@ -9,6 +9,7 @@ Rules: page.html.j2 is the only template of the page. It is given
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
 * ``choices``: for each field of a request that is chosen from a list, the choices; ``usual``: what is assumed;
   ``labels``: what each kind of ash, of water and of other things in a can is called; ``plants``: names known;
+* ``languages``: tags and own names of the languages to choose from; their words are data for words.js;
 * ``book``: limes and countries to choose from in the season book, and an example book;
 * ``licences``: names and licence texts of what the page carries; ``version``: of feedcalc.
 
@@ -34,11 +35,14 @@ from markupsafe import Markup
 
 from building.ingredients import NODE_MODULES, SITE, IngredientMissing, licences
 from building.payload import as_signs
-from feedcalc import published
+from building.words import page_words
+from feedcalc import engine, published
+from feedcalc.languages import LANGUAGES
 from feedcalc.request import CUSTOMS, FIELDS, LOCALES
 from feedcalc.wall_sheet import wall_sizes
 
 SCRIPTS = (
+    "words.js",
     "engine_client.js",
     "offline.js",
     "keeping.js",
@@ -107,9 +111,27 @@ def _element(identity: str, text: bytes, address: str = "", size: int = 0) -> Ma
     return Markup('<script type="text/plain" id="{}"{}>{}</script>\n').format(identity, where, Markup(text.decode()))
 
 
+def page_without_engine() -> str:
+    """The page as people read it before anything is worked out, without scripts: for gathering its words."""
+    reply = {"html": dict.fromkeys(("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar"), "")}
+    return _rendered(
+        Parts("", b"", json.loads(engine.demo_request()), reply), Markup(), Markup(), Markup(), "", installable=False
+    )
+
+
 def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) -> bytes:
     scripts = [_calendar_library(), *((SITE / name).read_text(encoding="utf-8") for name in SCRIPTS)]
     styles = [(SITE / name).read_text(encoding="utf-8") for name in STYLES]
+    policy = _policy(scripts, styles, installable=installable)
+    markup = Markup("").join(Markup(f"<script>{text}</script>\n") for text in scripts)
+    looks = Markup("").join(Markup(f"<style>{text}</style>\n") for text in styles)
+    engine_markup = program + _page_words() + markup + payload
+    return _rendered(parts, policy, looks, engine_markup, licences(), installable=installable).encode()
+
+
+def _rendered(
+    parts: Parts, policy: Markup, styles: Markup, scripts: Markup, licence_texts: str, *, installable: bool
+) -> str:
     template = Environment(
         loader=FileSystemLoader(SITE),
         undefined=StrictUndefined,
@@ -117,11 +139,12 @@ def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) 
         trim_blocks=True,
         lstrip_blocks=True,
     ).get_template("page.html.j2")
-    text = template.render(
-        policy=_policy(scripts, styles, installable=installable),
-        styles=Markup("").join(Markup(f"<style>{text}</style>\n") for text in styles),
-        engine=program + Markup("").join(Markup(f"<script>{text}</script>\n") for text in scripts) + payload,
+    return template.render(
+        policy=policy,
+        styles=styles,
+        engine=scripts,
         installable=installable,
+        languages=LANGUAGES,
         request=parts.request,
         reply=_with_markup(parts.reply),
         choices={field.path: field.choices for field in FIELDS} | {"locale": LOCALES, "customs": CUSTOMS},
@@ -133,10 +156,15 @@ def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) 
         wall_papers=[(name, name) for name in wall_sizes()],
         plants=sorted({row["names"].split("|")[0] for row in published.table("plants")}),
         book=_for_the_book(),
-        licences=licences(),
+        licences=licence_texts,
         version=metadata.version("feedcalc"),
     )
-    return text.encode()
+
+
+def _page_words() -> Markup:
+    """The catalogues of the page's own words, as data for words.js."""
+    text = json.dumps(page_words(), ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c")
+    return Markup('<script type="application/json" id="page-words">{}</script>\n').format(Markup(text))
 
 
 def _size_words(row: Mapping[str, str]) -> str:

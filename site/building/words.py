@@ -1,0 +1,369 @@
+"""The catalogues of messages: gathered from all sources, checked, and made ready for the package and the page.
+
+    python -m building.words extract    in the folder site: messages.pot anew, and every .po file brought up to it
+    python -m building.words check      what is missing, doubtful or damaged; fails with one line
+    python -m building.words compile    the .mo files that the package reads
+
+Rules: English in the source is the message. Messages of Python, of templates, of the page's scripts and of the
+published tables stand in one catalogue. Names of days and months come from CLDR (Babel), here and never at run time.
+A message that is only places and signs is not for translators.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+from babel import Locale
+from babel.messages import extract as gathering
+from babel.messages.catalog import Catalog, Message
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po, write_po
+
+from feedcalc import languages, published
+
+ROOT = Path(__file__).resolve().parents[2]
+CATALOGUES = ROOT / "feedcalc" / "catalogues"
+TEMPLATE = CATALOGUES / "messages.pot"
+TRANSLATED = tuple(tag for tag in languages.LANGUAGES if tag != "en")
+PLURALS = {
+    "es": "nplurals=2; plural=(n != 1);",
+    "fr": "nplurals=2; plural=(n > 1);",
+    "de": "nplurals=2; plural=(n != 1);",
+    "pt": "nplurals=2; plural=(n != 1);",
+    "hi": "nplurals=2; plural=(n > 1);",
+}
+# Where messages are seen, by what they stand in: the first that fits is told to translators.
+SEEN = (
+    ("published/hazard", "hazard statements on label and sheet"),
+    ("published/cautions", "cautions on label, sheet and wall"),
+    ("published/", "reasons and names from the tables"),
+    ("templates/label", "label"),
+    ("templates/wall", "sheet for the wall"),
+    ("templates/season", "season book"),
+    ("templates/spread", "sheet for dry ash"),
+    ("templates/ladder", "dilution table"),
+    ("templates/delivery", "what it delivers"),
+    ("templates/trust", "how sure this is"),
+    ("templates/reactions", "acid, air, mixing"),
+    ("templates/", "batch sheet"),
+    ("feedcalc/label", "label"),
+    ("feedcalc/wall", "sheet for the wall"),
+    ("feedcalc/quantities", "refusals of what was typed"),
+    ("feedcalc/request", "refusals of what was typed, names of fields"),
+    ("feedcalc/records", "season book"),
+    ("feedcalc/season", "season book"),
+    ("feedcalc/metals", "season book"),
+    ("feedcalc/book", "season book"),
+    ("site/", "the page"),
+    ("", "sheets and replies"),
+)
+PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
+TAG = re.compile(r"</?[a-zA-Z][^<>]*>|&\w+;|\*\*")
+LETTERS = re.compile(r"[^\W\d_]{2,}")
+# Alike in several languages: no sign that a translation was forgotten.
+_NOT_WORDS = re.compile(
+    r"pH|EC|K\b|mS/cm|mg/L|g/L|µm|CaCO[₃3]|cm\b|mm\b|°C|ppm|A[4-7]|doi|CSV|JSON|feedcalc|SVG|PDF|QR|µS/cm"
+)
+
+
+class WordsMissing(Exception):
+    """The catalogues can't be used as they are; the message is the one line a person reads."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A message, its plural or nothing, where it stands, and what was said about it there."""
+
+    one: str
+    many: str
+    file: str
+    line: int
+
+
+def main(arguments: list[str]) -> None:
+    """Carry out one of the three verbs."""
+    verbs = {"extract": extract, "check": check, "compile": compile_catalogues}
+    if len(arguments) != 1 or arguments[0] not in verbs:
+        raise WordsMissing("say extract, check or compile.")
+    verbs[arguments[0]]()
+
+
+def extract() -> None:
+    """Write the template anew and bring every language up to it; translations stay, changed ones become doubtful."""
+    template = gathered()
+    CATALOGUES.mkdir(exist_ok=True)
+    _write(TEMPLATE, template)
+    for tag in TRANSLATED:
+        held = catalogue(tag)
+        fresh = Catalog(locale=tag, project="feedcalc", header_comment=_header(tag), charset="utf-8")
+        held.update(template, no_fuzzy_matching=True, update_header_comment=False)
+        for message in held:
+            if message.id:
+                fresh[message.id] = message
+                if message.id in template:
+                    fresh[message.id].auto_comments = template[message.id].auto_comments
+                    fresh[message.id].locations = template[message.id].locations
+        for english, words in names_in_dates(tag).items():
+            if english in fresh:
+                fresh[english].string = words
+        _write(CATALOGUES / f"{tag}.po", fresh)
+        left = sum(1 for message in fresh if message.id and not _is_said(message))
+        print(f"{tag}: {len(fresh)} messages, {left} to translate")
+
+
+def check() -> None:
+    """Raise `WordsMissing` at the first language and message that can't be used."""
+    template = gathered()
+    for tag in TRANSLATED:
+        faults = list(faults_in(tag, template))
+        if faults:
+            raise WordsMissing(f"{languages.LANGUAGES[tag]} ({tag}.po): {faults[0]} ({len(faults)} such messages)")
+
+
+def faults_in(tag: str, template: Catalog) -> Iterator[str]:
+    """What is wrong with a language's catalogue, a line for each message."""
+    held = catalogue(tag)
+    for wanted in template:
+        if not wanted.id:
+            continue
+        one = _one(wanted)
+        message = held.get(wanted.id)
+        if message is None or not _is_said(message):
+            yield f"missing: {one!r}"
+        elif message.fuzzy:
+            yield f"doubtful (fuzzy): {one!r}"
+        else:
+            spoken = message.string if isinstance(message.string, (tuple, list)) else (message.string,)
+            for words in spoken:
+                if set(PLACE.findall(words)) - {"{count}"} != set(PLACE.findall(one)) - {"{count}"}:
+                    yield f"other places than in English: {one!r}"
+                elif sorted(TAG.findall(words)) != sorted(TAG.findall(one)):
+                    yield f"other marks than in English: {one!r}"
+                elif words == one and len(LETTERS.findall(_NOT_WORDS.sub("", PLACE.sub("", TAG.sub("", one))))) > 3:
+                    yield f"still English: {one!r}"
+
+
+def compile_catalogues() -> None:
+    """Make the .mo file of every language that has a .po file; nothing is written where nothing changed."""
+    for tag in TRANSLATED:
+        stream = io.BytesIO()
+        write_mo(stream, catalogue(tag))
+        file = CATALOGUES / f"{tag}.mo"
+        if not file.is_file() or file.read_bytes() != stream.getvalue():
+            file.write_bytes(stream.getvalue())
+    languages.language.cache_clear()
+
+
+def page_words() -> dict[str, Any]:
+    """What words.js needs: the messages that the page may replace, and for each language what they are there.
+
+    The first ``static`` of the messages stand in the page itself, the others in its scripts.
+    """
+    static = sorted(set(static_messages()))
+    needed = [*static, *sorted({found.one for found in _of_scripts()} - set(static))]
+    words: dict[str, Any] = {"messages": needed, "static": len(static)}
+    for tag in TRANSLATED:
+        spoken = {_one(message): message for message in catalogue(tag) if message.id and _is_said(message)}
+        held = [spoken.get(one) for one in needed]
+        words[tag] = [message.string if message and isinstance(message.string, str) else "" for message in held]
+    return words
+
+
+def gathered() -> Catalog:
+    """Every message of the sources, in the order of the places where it is seen."""
+    found = [*_of_python(), *_of_templates(), *_of_tables(), *_of_scripts()]
+    found += [Found(message, "", "site/page.html.j2", 0) for message in static_messages()]
+    catalog = Catalog(project="feedcalc", charset="utf-8", header_comment=_header(""))
+    for each in sorted(found, key=lambda each: (_seen(each.file), each.file, each.line)):
+        if not LETTERS.search(PLACE.sub("", TAG.sub("", each.one))) and each.one not in names_in_dates("en"):
+            continue
+        places = PLACE.findall(each.one)
+        comments = [f"seen: {_seen(each.file)}"]
+        if places:
+            comments.append("places: " + " ".join(dict.fromkeys(places)))
+        identity: str | tuple[str, str] = (each.one, each.many) if each.many else each.one
+        catalog.add(identity, locations=[(each.file, each.line)], auto_comments=comments)
+    return catalog
+
+
+def catalogue(tag: str) -> Catalog:
+    """The .po file of a language; empty where there is none yet."""
+    file = CATALOGUES / f"{tag}.po"
+    if not file.is_file():
+        return Catalog(locale=tag, charset="utf-8")
+    with file.open("rb") as stream:
+        return read_po(stream, locale=tag)
+
+
+def names_in_dates(tag: str) -> dict[str, str]:
+    """English short names of days and months, and CLDR's in a language, as they stand inside a date."""
+    english = [str(name) for name in (*languages.DAYS, *languages.MONTHS)]
+    locale = Locale.parse(tag)
+    days, months = locale.days["format"]["abbreviated"], locale.months["format"]["abbreviated"]
+    spoken = [days[day] for day in range(7)] + [months[month] for month in range(1, 13)]
+    if tag == "en":
+        return {name: name for name in english}
+    return dict(zip(english, spoken, strict=True))
+
+
+def _of_python() -> Iterator[Found]:
+    for file in sorted((ROOT / "feedcalc").rglob("*.py")):
+        name = file.relative_to(ROOT).as_posix()
+        if file.name == "wording.py" or file.name == "languages.py":
+            text = re.sub(r'"""[^"]*>>>.*?"""', '""', file.read_text(encoding="utf-8"), flags=re.S)
+        else:
+            text = file.read_text(encoding="utf-8")
+        yield from _extracted("python", text, name, {"said": None, "said_of": (2, 3)})
+
+
+def _of_templates() -> Iterator[Found]:
+    for file in sorted((ROOT / "feedcalc" / "templates").glob("*.j2")):
+        name = file.relative_to(ROOT).as_posix()
+        options = {"trim_blocks": "true", "lstrip_blocks": "true", "newstyle_gettext": "true", "silent": "false"}
+        for line, function, message, _ in _jinja(file.read_bytes(), options):
+            one, many = message if isinstance(message, tuple) else (message, "")
+            if function is not None and one:
+                yield Found(one, many or "", name, line)
+
+
+def _jinja(content: bytes, options: dict[str, str]) -> Iterator[tuple[int, str, Any, list[str]]]:
+    from jinja2.ext import babel_extract
+
+    for line, function, message, comments in babel_extract(
+        io.BytesIO(content), ("_", "gettext", "ngettext"), (), options
+    ):
+        if isinstance(message, tuple):
+            message = tuple(part for part in message if isinstance(part, str))
+            message = message if function == "ngettext" and len(message) == 2 else message[0] if message else ""
+        yield line, function, message, comments
+
+
+def _of_tables() -> Iterator[Found]:
+    for name, columns in sorted(published.WORDS.items()):
+        for number, row in enumerate(published.table(name), start=1):
+            for column in columns:
+                if row[column]:
+                    yield Found(str(row[column]), "", f"feedcalc/published/{name}.csv", number)
+
+
+def _of_scripts() -> Iterator[Found]:
+    keywords = {"feedcalcWords.say": None, "feedcalcWords.show": (2,), "say": None}
+    for file in sorted((ROOT / "site").glob("*.js")):
+        if file.name in ("words.js", "worker.js", "service_worker.js"):
+            continue
+        name = file.relative_to(ROOT).as_posix()
+        yield from _extracted("javascript", file.read_text(encoding="utf-8"), name, keywords)
+
+
+def _extracted(method: str, text: str, name: str, keywords: dict[str, Any]) -> Iterator[Found]:
+    stream = io.BytesIO(text.encode())
+    for line, message, _, _ in gathering.extract(method, stream, keywords=keywords, options={"encoding": "utf-8"}):
+        one, many = message if isinstance(message, tuple) else (message, "")
+        if one:
+            yield Found(one, many, name, line)
+
+
+class _Texts(HTMLParser):
+    """Texts and spoken attributes of a page, without what scripts, the engine and people put there."""
+
+    LEFT_ALONE = frozenset({"script", "style", "pre", "datalist"})
+    EMPTY = frozenset({"input", "meta", "link", "br", "img", "hr"})
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.texts: list[str] = []
+        self.open: list[tuple[str, bool]] = []
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.finish()
+        given = dict(attrs)
+        alone = tag in self.LEFT_ALONE or "data-part" in given or given.get("translate") == "no" or self.alone
+        if not alone:
+            self.texts += [given[name] or "" for name in ("aria-label", "title", "alt") if given.get(name)]
+        if tag not in self.EMPTY:
+            self.open.append((tag, alone))
+
+    def handle_endtag(self, tag: str) -> None:
+        self.finish()
+        while self.open and self.open.pop()[0] != tag:
+            pass
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+    @property
+    def alone(self) -> bool:
+        return bool(self.open) and self.open[-1][1]
+
+    def finish(self) -> None:
+        if not self.alone and self.text.strip():
+            self.texts.append(re.sub(r"\s+", " ", self.text.strip()))
+        self.text = ""
+
+
+@cache
+def static_messages() -> tuple[str, ...]:
+    """The words that stand in the page itself, as words.js finds them."""
+    from building.assemble import page_without_engine
+
+    reader = _Texts()
+    reader.feed(page_without_engine())
+    reader.close()
+    numbers = re.compile(r"feedcalc [\d.]+.*|feedcalc|[\d.,' \u00a0\u202f/×:-]+.*\((?:English|German|French).*")
+    texts = (text for text in reader.texts if LETTERS.search(text) and not numbers.fullmatch(text))
+    return tuple(dict.fromkeys(texts))
+
+
+def _seen(file: str) -> str:
+    return next(words for part, words in SEEN if part in file)
+
+
+def _one(message: Message) -> str:
+    return message.id if isinstance(message.id, str) else message.id[0]
+
+
+def _is_said(message: Message) -> bool:
+    spoken = message.string if isinstance(message.string, (tuple, list)) else (message.string,)
+    return bool(spoken) and all(spoken)
+
+
+def _header(tag: str) -> str:
+    own = languages.LANGUAGES.get(tag, "")
+    return (
+        f"# Words of feedcalc{f' in {own} ({tag})' if own else ''}.\n"
+        "# {name} and %(name)s are places that are filled: keep each of them, in whatever order the language wants.\n"
+        "# Keep marks such as <strong>, ** and &nbsp; too. Beside each message stands where it is seen.\n"
+        "# How sure figures are, and cautions, must be said as strongly as in English: neither more nor less.\n"
+        "# After a change run, in the folder site: python -m building.words check"
+    )
+
+
+def _write(file: Path, catalog: Catalog) -> None:
+    stream = io.BytesIO()
+    write_po(stream, catalog, width=116, omit_header=False, sort_by_file=False, ignore_obsolete=True)
+    text = stream.getvalue().decode()
+    # No dates and no program's name: the same sources give the same file.
+    text = re.sub(
+        r'^"(?:POT-Creation-Date|PO-Revision-Date|Generated-By|Last-Translator|Language-Team):.*\n',
+        "",
+        text,
+        flags=re.M,
+    )
+    text = re.sub(r"(?m)^(#: .*?):\d+", r"\1", text)
+    file.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    try:
+        main(sys.argv[1:])
+    except WordsMissing as missing:
+        sys.exit(f"feedcalc: {missing}")
