@@ -95,7 +95,7 @@ class WallSheet:
 class WallPaper:
     """A sheet for the wall ready to draw, in mm.
 
-    ``boxes`` are squares to tick (left, top, side), ``rules`` lines, ``bands`` what stands in the bucket as
+    ``boxes`` are squares to tick (left, top, side), ``rules`` the lines round the dilution chosen, ``bands`` what stands in the bucket as
     (name, left, top, width, height), ``vessel`` its outline, ``leaders`` lines from a level to its words.
     """
 
@@ -435,9 +435,8 @@ class _Page:
                 one.paragraph([(cell, chosen)])
                 deepest = max(deepest, one.y)
             if chosen:
-                self.boxes.append(
-                    (column.left - self.text_size * 0.9, column.y + self.text_size * 0.35, self.text_size * 0.5)
-                )
+                column.rules.append((column.left, column.y, column.right))
+                column.rules.append((column.left, deepest, column.right))
             column.y = deepest
         column.gap(0.3)
 
