@@ -95,8 +95,9 @@ class WallSheet:
 class WallPaper:
     """A sheet for the wall ready to draw, in mm.
 
-    ``boxes`` are squares to tick (left, top, side), ``rules`` the lines round the dilution chosen, ``bands`` what stands in the bucket as
-    (name, left, top, width, height), ``vessel`` its outline, ``leaders`` lines from a level to its words.
+    ``boxes`` are squares to tick (left, top, side), ``rules`` the lines round the dilution chosen (left, y, right),
+    ``bands`` what stands in the bucket (name, left, top, width, height), ``vessel`` its outline, ``leaders`` lines from
+    a level to its words.
     """
 
     size: str

@@ -36,6 +36,7 @@ const feedcalcLabels = (() => {
       soon();
     });
     byId("print-paper").addEventListener("click", print);
+    document.addEventListener("feedcalc-language", refresh);
     window.addEventListener("afterprint", tidy);
   }
 
@@ -76,12 +77,13 @@ const feedcalcLabels = (() => {
   function question() {
     const current = batches.current();
     const whole = wish("whose") === "all";
-    const { language, locale } = current.request;
+    const { locale } = current.request;
+    const { language } = feedcalcWords;
     const source = whole
       ? { batches: { format: "feedcalc batches", version: 1, batches: batches.all().map(({ name, request }) => ({ name, request })) } }
       : current.request;
     const name = whole ? {} : { name: current.name };
-    const told = { schema: 1, ...(language && { language }), ...(locale && { locale }), ...source };
+    const told = { schema: 1, ...(locale && { locale }), ...source, language };
     if (wish("what") === "wall") return { ...told, ask: "wall", wall: { size: wish("wall"), ...name } };
     const address = { none: "", here: location.href.replace(/#.*$/, ""), own: wish("address") }[wish("code")];
     const names = wish("what") === "sheet" ? ["grid", "paper", "margin", "gap", "start", "cut_marks", "copies"] : ["size", "copies"];
@@ -134,7 +136,7 @@ const feedcalcLabels = (() => {
 
   /** Put an error beside its field; what has no field here is told above the preview. */
   function tell({ field, problem, accepted }) {
-    const words = `${problem} ${accepted}`;
+    const words = feedcalcWords.say("{problem} Try {accepted}.", { problem, accepted });
     const name = field === "wall.size" ? "label.wall" : field;
     const place = part.querySelector(`[data-error="${CSS.escape(name)}"]`);
     if (!place || place.closest("[hidden]:not([data-error])")) return words;
