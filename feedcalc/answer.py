@@ -124,7 +124,7 @@ class Answer:
         typical = of(self.typical)
         if not self.others:
             return Estimate.exactly(typical)
-        return estimate_of([of(outcome) for outcome in self.others], typical)
+        return estimate_of([of(outcome) for outcome in self.others], typical, self.effective_samples)
 
 
 def practice(row_id: str) -> Estimate:
@@ -304,7 +304,7 @@ class _Working:
     def _cans(self) -> tuple[Can, ...]:
         if self.request.cans:
             return self.request.cans
-        self.assumed["cans"] = "9 L, as many as the liquor fills"
+        self.assumed["cans"] = said("9 L, as many as the liquor fills")
         return (Can(9.0, 1),)
 
     def _parts_by_limits(self, strength: float, sample: AshSample | None = None) -> float:

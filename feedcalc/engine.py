@@ -42,9 +42,9 @@ from feedcalc.wording import said
 Result = TypeVar("Result")
 
 _MEANINGS = {field.path: field.meaning for field in FIELDS} | {
-    "cans": "the cans",
-    "dilution": "liquor to water",
-    "customs": "what a cup is",
+    "cans": said("the cans"),
+    "dilution": said("liquor to water"),
+    "customs": said("what a cup is"),
 }
 
 
@@ -273,6 +273,7 @@ def _batch_reply(request: Request) -> tuple[dict[str, Any], Sheet]:
 def _batch_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], Sheet]]:
     answer = yield from answers.answer_in_steps(request)
     values, told = with_reactions(answer, report.values_of(answer))
+    values["evidence"]["medians"] = report.medians_taken(values)
     sheet = sheet_of(answer, values, _MEANINGS)
     after = {name: values[name] for name in REACTIONS if name in values}
     sheet = replace(sheet, warnings=(*sheet.warnings, *told), after=after)

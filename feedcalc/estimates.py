@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 Result = TypeVar("Result")
@@ -22,6 +22,9 @@ TAIL = 0.05
 class Estimate:
     """``low <= typical <= high``, all in one unit that the owner of the value names.
 
+    ``median`` is known where the estimate was read off a sample; it need not be ``typical``, which is what one ash
+    gives that is typical in everything.
+
     >>> Estimate(1.5, 5.0, 12.0).scaled(10)
     Estimate(low=15.0, typical=50.0, high=120.0)
     """
@@ -29,6 +32,7 @@ class Estimate:
     low: float
     typical: float
     high: float
+    median: float | None = field(default=None, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         if not self.low <= self.typical <= self.high:
@@ -41,7 +45,8 @@ class Estimate:
 
     def scaled(self, factor: float) -> Estimate:
         """All three values times a non-negative factor."""
-        return Estimate(self.low * factor, self.typical * factor, self.high * factor)
+        median = None if self.median is None else self.median * factor
+        return Estimate(self.low * factor, self.typical * factor, self.high * factor, median)
 
     def quantile(self, share: float) -> float:
         """The value below which ``share`` (0 to 1) of the plausible values lie.
@@ -73,11 +78,17 @@ class Estimate:
         return TAIL + (1.0 - 2.0 * TAIL) * (self.typical - self.low) / width if width else 0.5
 
 
-def estimate_of(samples: Sequence[float], typical: float) -> Estimate:
-    """Bounds that hold the middle 90 % of ``samples``, widened where needed to hold ``typical``."""
+def estimate_of(samples: Sequence[float], typical: float, independent: float | None = None) -> Estimate:
+    """Bounds that hold the middle 90 % of ``samples``, widened where needed to hold ``typical``.
+
+    Where the samples tell only as much as some number of ``independent`` draws, each bound moves outwards to where a
+    next draw lies beyond it once in twenty: the k-th of n draws holds k / (n + 1) of what is to come (Weibull 1939,
+    from memory). Stratified samples need no such allowance.
+    """
     ordered = sorted(samples)
-    low, high = percentile(ordered, TAIL), percentile(ordered, 1.0 - TAIL)
-    return Estimate(min(low, typical), typical, max(high, typical))
+    tail = TAIL if independent is None else max((TAIL * (independent + 1) - 0.5) / independent, 0.0)
+    low, high = percentile(ordered, tail), percentile(ordered, 1.0 - tail)
+    return Estimate(min(low, typical), typical, max(high, typical), percentile(ordered, 0.5))
 
 
 def percentile(ordered: Sequence[float], share: float) -> float:

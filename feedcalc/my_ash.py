@@ -20,7 +20,7 @@ from feedcalc.answer import Answer, Outcome, answer_to
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate, estimate_of, percentile
 from feedcalc.quantities import write_number
-from feedcalc.report import Figure, figure
+from feedcalc.report import Figure, figure, medians_taken
 from feedcalc.request import MOST_EARLIER, SCHEMA, Request, read_request
 from feedcalc.sheet import Shown, shown
 from feedcalc.standing import hydroxide_share
@@ -101,6 +101,7 @@ def values_of_kept(kept: KeptAsh) -> dict[str, Any]:
         **kept.figures,
         "words": list(kept.words),
     }
+    medians_taken(told)
     if kept.effective is not None:
         told["effective_samples"] = figure(Estimate.exactly(kept.effective), "1")
     return told
@@ -191,7 +192,7 @@ def _figures(answer: Answer) -> dict[str, Figure]:
 
     def told(of: Callable[[Outcome], float], unit: str) -> Figure:
         values = sorted(of(outcome) for outcome in answer.others)
-        return figure(estimate_of(values, percentile(values, 0.5)), unit)
+        return figure(estimate_of(values, percentile(values, 0.5), answer.effective_samples), unit)
 
     return {
         "density": told(lambda outcome: outcome.sample.density, "g/mL"),

@@ -1,8 +1,10 @@
 """The figures of an answer under the fixed names and units of the contract, version 1.
 
 Every figure is ``{"value", "unit", "low", "high"}``; ``low`` and ``high`` hold the middle 90 % of the ashes the
-grower's could be, and equal ``value`` where nothing is unsure. Six significant digits are kept for machines;
-what a person reads is rounded further by the sheet. Names may be added here, never renamed.
+grower's could be, and equal ``value`` where nothing is unsure. ``evidence.medians`` has by path what half
+the ashes lie below; ``value`` is that of one ash, typical in everything, so that figures add up.
+Six significant digits are kept for machines; what a person reads is rounded further by the sheet. Names may be added
+here, never renamed.
 """
 
 from __future__ import annotations
@@ -44,17 +46,22 @@ SOLUTION_FIGURES: tuple[tuple[str, str, Callable[[Liquor], float]], ...] = (
 
 
 def figure(estimate: Estimate, unit: str) -> Figure:
-    """A figure of the contract, kept to six significant digits.
+    """A figure of the contract, kept to six significant digits, with its ``median`` where it was sampled.
+
+    `medians_taken` moves that out of a reply's figures.
 
     >>> figure(Estimate(1.0, 2.0, 3.0), "g")
     {'value': 2.0, 'unit': 'g', 'low': 1.0, 'high': 3.0}
     """
-    return {
+    told: Figure = {
         "value": _six_digits(estimate.typical),
         "unit": unit,
         "low": _six_digits(estimate.low),
         "high": _six_digits(estimate.high),
     }
+    if estimate.median is not None:
+        told["median"] = _six_digits(estimate.median)
+    return told
 
 
 def _six_digits(value: float) -> float:
@@ -271,6 +278,11 @@ def _recommended(answer: Answer, stage: str) -> dict[str, Any] | None:
             for limit in limits
         ],
     }
+
+
+def medians_taken(values: Mapping[str, Any]) -> dict[str, float]:
+    """The medians of all figures that were sampled, by path, taken out of the figures themselves."""
+    return {path: found.pop("median") for path, found in flat_figures(values).items() if "median" in found}
 
 
 # The tables that stand behind a batch answer, for the list of its sources.
