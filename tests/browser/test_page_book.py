@@ -112,6 +112,12 @@ def open_file(page: Page, name: str, content: str | bytes) -> None:
     page.locator("#book-open").set_input_files({"name": name, "mimeType": "text/plain", "buffer": buffer})
 
 
+def in_book(folder: Path, *arguments: str) -> None:
+    """Run ``feedcalc book`` on a book of its own in ``folder``."""
+    command = [sys.executable, "-m", "feedcalc", "book", "--book", str(folder / "book.sqlite"), *arguments]
+    subprocess.run(command, check=True, capture_output=True, text=True)
+
+
 def faults_found_by_axe(page: Page) -> list[str]:
     found = Axe().run(page).response["violations"]
     return [
@@ -237,14 +243,8 @@ def test_a_book_goes_to_the_command_line_and_back_unchanged(opened: Callable[...
     write(page, "soil test", date="2026-04-01", ph="6.2")
     write(page, "entry", date="2026-05-01", what="dry ash", amount="1 cup", note="=1+1")
     from_page = saved(page, "#book-save", tmp_path / "page.json")
-    store = tmp_path / "book.sqlite"
-
-    def feedcalc(*arguments: str) -> None:
-        command = [sys.executable, "-m", "feedcalc", "book", "--book", str(store), *arguments]
-        subprocess.run(command, check=True, capture_output=True, text=True)
-
-    feedcalc("import", str(from_page))
-    feedcalc("export", str(tmp_path / "line.json"))
+    in_book(tmp_path, "import", str(from_page))
+    in_book(tmp_path, "export", str(tmp_path / "line.json"))
     assert (tmp_path / "line.json").read_bytes() == from_page.read_bytes()
     open_file(page, "line.json", (tmp_path / "line.json").read_bytes())
     expect(page.locator("#book-told")).to_contain_text("in the book already")
@@ -460,12 +460,30 @@ def test_a_batch_goes_into_the_book_from_its_sheet(opened: Callable[..., Page]) 
     assert json.loads(entry["request"])["ash"]
 
 
-def test_reminders_are_a_calendar_file(opened: Callable[..., Page], tmp_path: Path) -> None:
+def test_reminders_are_the_command_line_s_as_a_calendar_file(opened: Callable[..., Page], tmp_path: Path) -> None:
     page = opened()
-    write(page, "bed", name="South", area="6 m²")
+    write(page, "bed", name="Süd, am Zaun; " + "lang " * 12, area="6 m²")
     write(page, "soil test", date="2026-04-01", ph="6.2")
     write(page, "entry", date="2026-05-01", what="dry ash", amount="1 cup")
-    calendar = icalendar.Calendar.from_ical(saved(page, "#book-calendar", tmp_path / "book.ics").read_bytes())
-    events = calendar.walk("VEVENT")
-    assert events
-    assert all(event["SUMMARY"] and event["DTSTAMP"] and event["UID"] for event in events)
+    raw = saved(page, "#book-calendar", tmp_path / "page.ics").read_bytes()
+    lines = raw.split(b"\r\n")
+    assert not [line for line in lines if len(line) > 75 or b"\n" in line], "RFC 5545, 3.1: folded, ended by CR LF"
+    book_file = saved(page, "#book-save", tmp_path / "book.json")
+    in_book(tmp_path, "import", str(book_file))
+    in_book(tmp_path, "reminders", "--out", str(tmp_path / "line.ics"))
+    of_page, of_line = (
+        {event_of(each) for each in read_calendar(text)} for text in (raw, (tmp_path / "line.ics").read_bytes())
+    )
+    assert of_page
+    assert of_page == of_line
+
+
+def read_calendar(text: bytes) -> list[Any]:
+    return list(icalendar.Calendar.from_ical(text).walk("VEVENT"))
+
+
+def event_of(event: Any) -> tuple[str, ...]:
+    """What a calendar shows of an event, and when it rings."""
+    [alarm] = event.walk("VALARM")
+    told = (str(event[name]) for name in ("UID", "SUMMARY", "DESCRIPTION"))
+    return (*told, str(event["DTSTART"].dt), str(alarm["TRIGGER"].dt), str(alarm["ACTION"]))
