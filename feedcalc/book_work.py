@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 from feedcalc.beds import Reader, Told
 from feedcalc.errors import InputError, InputErrors
+from feedcalc.languages import language
 from feedcalc.records import (
     REMOVED,
     REQUIRED,
@@ -145,7 +146,7 @@ def _reminders(request: Request, records: list[Record]) -> Work:
     """The reminders, and their file where the library that writes it is at hand."""
     found = tuple(reminders_of(request, records))
     try:
-        text = calendar_text(found, request.moment) if request.moment else None
+        text = calendar_text(found, request.moment, language(request.language).speak) if request.moment else None
     except ImportError:
         text = None
     return Work(text=text, reminders=found)

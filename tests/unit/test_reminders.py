@@ -194,3 +194,10 @@ def test_any_name_goes_into_the_file_and_comes_back_on_one_line(name):
 
 def test_a_book_that_calls_for_nothing_gives_a_calendar_without_events():
     assert events(calendar_text([], NOW)) == []
+
+
+def test_the_file_is_in_the_language_that_is_asked_for():
+    text = calendar_text(demo_reminders(), NOW, lambda sentence: f"¡{sentence}!")
+    (event, *_) = events(text)
+    assert str(event["summary"]).startswith("¡")
+    assert all(line.startswith("¡") for line in str(event["description"]).split("\n"))
