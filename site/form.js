@@ -13,9 +13,9 @@ const feedcalcForm = (() => {
   const form = document.getElementById("batch");
   const cans = document.getElementById("cans");
   const canTemplate = document.getElementById("can-template");
-  const earlier = document.getElementById("ash-earlier"); // JSON: not typed, but of the request all the same
   const summary = document.getElementById("error-summary");
   const SCHEMA = 1;
+  let earlier = null; // earlier batches of this ash: not typed, but of the request all the same
 
   const fields = () => [...form.elements].filter((element) => element.name);
   const isList = (value) => Array.isArray(value);
@@ -33,7 +33,7 @@ const feedcalcForm = (() => {
       });
       place[last] = value;
     }
-    if (earlier.value) request.ash = { ...request.ash, earlier: JSON.parse(earlier.value) };
+    if (earlier) request.ash = { ...request.ash, earlier: structuredClone(earlier) };
     if (request.cans) request.cans = request.cans.filter(Boolean);
     return request;
   }
@@ -49,7 +49,15 @@ const feedcalcForm = (() => {
       const above = steps.reduce((part, step) => part?.[step], asked);
       if (above) delete above[last];
     }
-    return asked;
+    return withoutEmpty(asked);
+  }
+
+  function withoutEmpty(part) {
+    for (const [key, below] of Object.entries(part)) {
+      if (typeof below !== "object" || below === null || isList(below)) continue;
+      if (!Object.keys(withoutEmpty(below)).length) delete part[key];
+    }
+    return part;
   }
 
   /** What stands at each path of a request: {"water.amount": "5 L"}. */
@@ -65,8 +73,7 @@ const feedcalcForm = (() => {
   function write(request) {
     const values = flat(request);
     delete values.schema;
-    const known = isList(request.ash?.earlier) && request.ash.earlier.length;
-    earlier.value = known ? JSON.stringify(request.ash.earlier) : "";
+    earlier = isList(request.ash?.earlier) && request.ash.earlier.length ? structuredClone(request.ash.earlier) : null;
     for (const path of Object.keys(values)) if (path.startsWith("ash.earlier.")) delete values[path];
     const rows = isList(request.cans) ? request.cans.slice(0, 20) : [];
     cans.replaceChildren();

@@ -101,7 +101,7 @@ def test_undo_and_redo_go_field_by_field(opened: Callable[..., Page]) -> None:
     expect(page.locator("#undo")).to_be_disabled()
     page.locator('[name="water.amount"]').focus()
     page.keyboard.type("5 L")
-    page.locator('[name="dilution"]').focus()
+    page.locator('#batch [name="dilution"]').focus()
     page.keyboard.type("1:12")
     page.locator("#undo").click()
     assert (typed(page, "water.amount"), typed(page, "dilution")) == ("5 L", "")
@@ -245,7 +245,7 @@ def test_a_hostile_link_stays_text(opened: Callable[..., Page]) -> None:
     page.locator("#preview-keep").click()
     wait_until(lambda: page.evaluate("document.getElementById('freshness').dataset.freshness") in ("fresh", "stale"))
     assert page.evaluate("window.ran") is None
-    assert page.locator("main script, main img, #preview img").count() == 0
+    assert page.locator("#answer script, main img, #preview img").count() == 0
 
 
 def test_a_damaged_link_says_so(opened: Callable[..., Page]) -> None:
