@@ -75,6 +75,7 @@ OPTIONS: tuple[tuple[str, str, str], ...] = (
     ("--clear-depth", "measured.clear_depth", "Depth down to which the liquor was seen clear: '8 cm'."),
     ("--clear-after", "measured.clear_after", "When that was seen: '2 h' after stirring."),
     ("--start", "now", "When the steep begins: 2026-05-01T09:00."),
+    ("--language", "language", "Words of the sheet: en, es, fr, de, pt, hi."),
     ("--locale", "locale", "How numbers are typed and written: en-GB, en-US, de-DE ..."),
     ("--customs", "customs", "Whose cups and gallons: us, metric, uk."),
 )

@@ -18,6 +18,7 @@ from typing import Any
 from feedcalc.season import Step
 from feedcalc.sheet import Sheet
 from feedcalc.standing import corrosive_ph
+from feedcalc.wording import said
 
 STAGES_WEAKEST_FIRST = ("seedling", "young", "established")
 
@@ -189,9 +190,9 @@ class PhCurve:
 
 
 CURVES = {
-    "air": ("How the pH falls as the liquor stands", "days"),
-    "caustic": ("What free lime makes of the liquor", "% of the ash's calcium that is free lime"),
-    "acid": ("How the pH falls as acid is added", "mL or g of acid in a litre of feed"),
+    "air": (said("How the pH falls as the liquor stands"), said("days")),
+    "caustic": (said("What free lime makes of the liquor"), said("% of the ash's calcium that is free lime")),
+    "acid": (said("How the pH falls as acid is added"), said("mL or g of acid in a litre of feed")),
 }
 
 

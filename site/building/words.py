@@ -65,6 +65,27 @@ SEEN = (
     ("site/", "the page"),
     ("", "sheets and replies"),
 )
+# What a short message means where English could be read in two ways.
+NOTES = {
+    "lead": "the metal",
+    "within": "of a limit: not passed",
+    "passes": "of a limit: is passed",
+    "may pass": "of a limit: may be passed",
+    "open": "of a bucket: without a cover",
+    "lime": "liming material, not the fruit",
+    "drench": "poured on the soil",
+    "mild": "of a liquor: harms little",
+    "hold back": "verdict: do not give ash here now",
+    "go": "verdict: may be given",
+    "go weaker": "verdict: give it more dilute",
+    "held back": "of grains: do not go through",
+    "within limits for": "head of a column: for which plants a dilution stays within the limits",
+    "Feed.": "the step of feeding the plants",
+    "Dilute": "head: how far the liquor is diluted",
+    "Wait": "head: how long the liquor settles",
+    "in": "head of a column: in a can, to a plant, to a square metre",
+    "May": "short name of the month",
+}
 PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
 TAG = re.compile(r"</?[a-zA-Z][^<>]*>|&\w+;|\*\*")
 LETTERS = re.compile(r"[^\W\d_]{2,}")
@@ -103,7 +124,7 @@ def extract() -> None:
     _write(TEMPLATE, template)
     for tag in TRANSLATED:
         held = catalogue(tag)
-        fresh = Catalog(locale=tag, project="feedcalc", header_comment=_header(tag), charset="utf-8")
+        fresh = Catalog(locale=tag, project="feedcalc", header_comment=_header(tag), charset="utf-8", fuzzy=False)
         held.update(template, no_fuzzy_matching=True, update_header_comment=False)
         for message in held:
             if message.id:
@@ -181,7 +202,7 @@ def gathered() -> Catalog:
     """Every message of the sources, in the order of the places where it is seen."""
     found = [*_of_python(), *_of_templates(), *_of_tables(), *_of_scripts()]
     found += [Found(message, "", "site/page.html.j2", 0) for message in static_messages()]
-    catalog = Catalog(project="feedcalc", charset="utf-8", header_comment=_header(""))
+    catalog = Catalog(project="feedcalc", charset="utf-8", header_comment=_header(""), fuzzy=False)
     for each in sorted(found, key=lambda each: (_seen(each.file), each.file, each.line)):
         if not LETTERS.search(PLACE.sub("", TAG.sub("", each.one))) and each.one not in names_in_dates("en"):
             continue
@@ -189,6 +210,8 @@ def gathered() -> Catalog:
         comments = [f"seen: {_seen(each.file)}"]
         if places:
             comments.append("places: " + " ".join(dict.fromkeys(places)))
+        if each.one in NOTES:
+            comments.append(f"meaning: {NOTES[each.one]}")
         identity: str | tuple[str, str] = (each.one, each.many) if each.many else each.one
         catalog.add(identity, locations=[(each.file, each.line)], auto_comments=comments)
     return catalog
@@ -349,16 +372,17 @@ def _header(tag: str) -> str:
 
 def _write(file: Path, catalog: Catalog) -> None:
     stream = io.BytesIO()
-    write_po(stream, catalog, width=116, omit_header=False, sort_by_file=False, ignore_obsolete=True)
+    write_po(
+        stream, catalog, width=116, omit_header=False, sort_by_file=False, ignore_obsolete=True, include_lineno=False
+    )
     text = stream.getvalue().decode()
     # No dates and no program's name: the same sources give the same file.
     text = re.sub(
-        r'^"(?:POT-Creation-Date|PO-Revision-Date|Generated-By|Last-Translator|Language-Team):.*\n',
+        r'^"(?:POT-Creation-Date|PO-Revision-Date|Generated-By|Last-Translator|Language-Team|Report-Msgid-Bugs-To|Project-Id-Version):.*\n',
         "",
         text,
         flags=re.M,
     )
-    text = re.sub(r"(?m)^(#: .*?):\d+", r"\1", text)
     file.write_text(text, encoding="utf-8")
 
 

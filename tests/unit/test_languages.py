@@ -1,0 +1,251 @@
+"""Every word for people can be said in another language; what people typed stays what they typed."""
+
+import gettext
+import html
+import json
+import re
+import string
+import sys
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from feedcalc import engine, languages, printing, published, render
+from feedcalc.languages import LANGUAGES, USUAL_LOCALE, Language, day_words, moment_words
+from feedcalc.request import LOCALES
+from feedcalc.wording import listed, said, said_of
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "site"))
+from building import words as catalogues
+
+
+class Bracketing(gettext.NullTranslations):
+    """A made-up language in which every message stands in brackets, so that what was no message is seen."""
+
+    def gettext(self, message):
+        return f"⟦{message}⟧"
+
+    def ngettext(self, one, many, count):
+        return f"⟦{one if count == 1 else many}⟧"
+
+
+class Reversing(gettext.NullTranslations):
+    """A made-up language that says the parts of a sentence in another order."""
+
+    def gettext(self, message):
+        return {"{a} before {b}": "{b} after {a}"}.get(message, message)
+
+
+@pytest.fixture
+def in_brackets(monkeypatch):
+    made_up = Language("de", Bracketing())
+    real = languages.language
+    for room, name in ((engine, "language"), (render, "language_of"), (printing, "language")):
+        monkeypatch.setattr(room, name, lambda tag: made_up if tag == "de" else real(tag))
+    render._templates.cache_clear()
+    yield
+    render._templates.cache_clear()
+
+
+def outside(text):
+    """What of a text stands outside all brackets."""
+    while (shorter := re.sub(r"⟦[^⟦⟧]*⟧", "", text)) != text:
+        text = shorter
+    return text
+
+
+def seen_words(markup):
+    """Texts and spoken attributes of markup that stand outside brackets and hold a word."""
+    markup = re.sub(r"<dl class=\"sources\">.*?</dl>", "", markup, flags=re.S)
+    attributes = re.findall(r'(?:aria-label|alt|title|data-label)="([^"]*)"', markup)
+    texts = re.sub(r"<[^>]*>", "\n", outside_of_tags(markup)).split("\n")
+    return {
+        text.strip() for text in map(html.unescape, [*texts, *map(outside, attributes)]) if re.search("[a-z]{3}", text)
+    }
+
+
+def outside_of_tags(markup):
+    """Brackets may hold tags: the tags stay, what is between them goes."""
+    return outside(markup)
+
+
+def known_outside_catalogues():
+    """What is said in English or by tables of its own: citations, and the statements of the law."""
+    found = set(published.sources())
+    for source in published.sources().values():
+        found |= {source.citation, source.errata}
+    found |= {row["text"] for row in published.table("ghs_statements")}
+    return found
+
+
+def reply_to(request):
+    return json.loads(engine.calculate(json.dumps({"schema": 1, "language": "de", **request})))
+
+
+BATCH = json.loads(engine.demo_request())
+REQUESTS = {
+    "demo": BATCH,
+    "acid and mixing": {**BATCH, "acid": {"kind": "vinegar", "target_ph": "7"}, "mixing": {"with": "epsom salt"}},
+    "dry ash": {"ask": "spread", "soil": {"ph": "6", "area": "6 m^2"}, "plant": "tomato"},
+    "hardly anything": {},
+}
+
+
+@pytest.mark.usefixtures("in_brackets")
+@pytest.mark.parametrize("name", REQUESTS)
+def test_every_word_seen_is_a_message_or_was_typed(name):
+    reply = reply_to(REQUESTS[name])
+    assert reply["ok"]
+    allowed = known_outside_catalogues()
+    left = set()
+    for part in reply["html"].values():
+        for text in seen_words(part):
+            bare = text.strip(" ().;,")
+            if not any(bare in known or known in text for known in allowed if known) and bare != "Gefahr":
+                left.add(text)
+    assert not left
+    for text in (*reply["warnings"], *(caution["text"] for caution in reply["cautions"])):
+        assert not re.search("[a-z]{3}", outside(text)), text
+
+
+@pytest.mark.usefixtures("in_brackets")
+def test_refusals_are_messages_too():
+    reply = reply_to(
+        {
+            "water": {"amount": "five buckets", "temperature": "99 degC"},
+            "ash": {"kind": "coal", "amount": "3"},
+            "steep": {"time": "5 m"},
+            "dilution": "3",
+            "cans": 3,
+            "tomatoes": 2,
+        }
+    )
+    assert len(reply["errors"]) == 8
+    for error in reply["errors"]:
+        assert not re.search("[a-z]{3}", outside(error["problem"])), error
+        assert not re.search("[a-z]{3}", outside(error["accepted"])), error
+
+
+@pytest.mark.usefixtures("in_brackets")
+@pytest.mark.parametrize("hostile", ["<script>alert(1)</script>", "{day} %(day)s %s", "⟦", "'\"&<b>", "{0.__class__}"])
+def test_what_was_typed_stays_text_in_every_place(hostile):
+    reply = reply_to({**BATCH, "plant": hostile, "ranges": "off"})
+    assert reply["ok"]
+    together = "".join(reply["html"].values())
+    assert "<script" not in together
+    assert "<b>'" not in together
+    assert (
+        html.escape(hostile) in together
+        or str(html.escape(hostile)).replace("&#x27;", "&#39;").replace("&quot;", "&#34;") in together
+    )
+
+
+@given(st.text(alphabet=string.printable + "é€⟦‮", max_size=30))
+def test_any_text_in_a_place_of_a_template_is_escaped(typed):
+    made = languages.language("en").fill("<strong>{typed}</strong>", {"typed": typed}, in_html=True)
+    inside = made.removeprefix("<strong>").removesuffix("</strong>")
+    assert not set("<>\"'") & set(inside)
+    assert html.unescape(inside) == typed
+
+
+@given(st.text(max_size=30))
+def test_any_text_in_a_place_of_a_message_comes_out_as_it_was(typed):
+    assert Language("xx", Reversing()).speak(said("{a} before {b}", a=typed, b="x")) == f"x after {typed}"
+
+
+def test_parts_are_spoken_on_their_own():
+    brackets = Language("xx", Bracketing())
+    assert brackets.speak(said("{a} before {b}", a=said("one"), b="two")) == "⟦⟦one⟧ before two⟧"
+    assert outside(brackets.speak(listed([said("one"), said("two")]))) == ""
+    assert brackets.speak(said_of(2, "{count} can", "{count} cans")) == "⟦2 cans⟧"
+    assert brackets.speak("typed by hand") == "typed by hand"
+
+
+def test_a_damaged_translation_is_said_in_english_rather_than_not_at_all():
+    class Damaged(gettext.NullTranslations):
+        def gettext(self, message):
+            return "{nobody} and {0}"
+
+    damaged = Language("xx", Damaged())
+    assert damaged.speak(said("Use by {day}.", day="Monday")) == "Use by Monday."
+    assert damaged.fill("Use by {day}.", {"day": "<Monday>"}, in_html=True) == "Use by &lt;Monday&gt;."
+
+
+def test_a_request_without_a_language_is_answered_in_english_as_before():
+    plain = json.loads(engine.calculate(json.dumps({**BATCH, "ranges": "off"})))
+    english = json.loads(engine.calculate(json.dumps({**BATCH, "ranges": "off", "language": "en"})))
+    assert plain == english
+    assert "language" not in plain["assumed"]
+
+
+@pytest.mark.parametrize("tag", LANGUAGES)
+def test_figures_and_machine_words_are_the_same_in_every_language(tag):
+    asked = {**BATCH, "ranges": "off", "locale": "en-GB"}
+    english = json.loads(engine.calculate(json.dumps(asked)))["values"]
+    spoken = json.loads(engine.calculate(json.dumps({**asked, "language": tag})))["values"]
+    english.pop("reasons"), spoken.pop("reasons")
+    assert spoken == english
+
+
+def test_numbers_follow_the_language_unless_a_locale_is_named():
+    request = {**BATCH, "ranges": "off"}
+    del request["locale"]
+    assert set(USUAL_LOCALE.values()) <= set(LOCALES)
+    assert reply_to(request)["assumed"]["locale"] == "de-DE"
+    assert "locale" not in reply_to({**request, "locale": "en-US"})["assumed"]
+
+
+def test_an_unknown_language_is_refused_with_the_choices():
+    [error] = reply_to({**BATCH, "language": "tlh"})["errors"]
+    assert (error["field"], error["given"]) == ("language", "tlh")
+    assert "hi" in error["accepted"]
+
+
+def test_days_and_months_are_messages():
+    brackets = Language("xx", Bracketing())
+    when = datetime(2026, 5, 1, 9, 5)
+    assert (day_words(when), moment_words(when)) == ("Fri 1 May", "Fri 1 May, 09:05")
+    assert "⟦Fri⟧" in brackets.speak(moment_words(when))
+    assert "⟦May⟧" in brackets.speak(moment_words(when))
+
+
+@pytest.mark.parametrize("tag", catalogues.TRANSLATED)
+def test_catalogues_hold_every_message_and_names_of_days_from_cldr(tag):
+    """Babel's names are those of Unicode CLDR."""
+    held = catalogues.catalogue(tag)
+    wanted = catalogues.gathered()
+    lacking = [message.id for message in wanted if message.id and message.id not in held]
+    assert not lacking, "run `python -m building.words extract` in the folder site"
+    for english, spoken in catalogues.names_in_dates(tag).items():
+        assert held.get(english).string == spoken
+
+
+@pytest.mark.parametrize("tag", catalogues.TRANSLATED)
+def test_no_translation_is_damaged(tag):
+    damaged = [fault for fault in catalogues.faults_in(tag, catalogues.gathered()) if not fault.startswith("missing")]
+    assert not damaged
+
+
+def test_the_check_finds_each_kind_of_fault(tmp_path, monkeypatch):
+    monkeypatch.setattr(catalogues, "CATALOGUES", tmp_path)
+    monkeypatch.setattr(catalogues, "TRANSLATED", ("es",))
+    wanted = catalogues.Catalog()
+    for message in ("Use by {day}.", "<strong>Stir</strong> well now please.", "Never mix it with other things."):
+        wanted.add(message)
+    faults = {
+        "missing": 'msgid "Use by {day}."\nmsgstr ""\n',
+        "doubtful (fuzzy)": '#, fuzzy\nmsgid "Use by {day}."\nmsgstr "Hasta {day}."\n',
+        "other places than in English": 'msgid "Use by {day}."\nmsgstr "Hasta {dia}."\n',
+        "other marks than in English": 'msgid "<strong>Stir</strong> well now please."\nmsgstr "<strong>bien."\n',
+        "still English": 'msgid "Never mix it with other things."\nmsgstr "Never mix it with other things."\n',
+    }
+    for fault, entry in faults.items():
+        (tmp_path / "es.po").write_text(
+            f'msgid ""\nmsgstr "Content-Type: text/plain; charset=utf-8\\n"\n\n{entry}', "utf-8"
+        )
+        assert any(line.startswith(fault) for line in catalogues.faults_in("es", wanted)), fault
+    with pytest.raises(catalogues.WordsMissing, match=r"^Español \(es.po\): missing: .* \(\d+ such messages\)$"):
+        catalogues.check()
