@@ -15,9 +15,7 @@
 
 const feedcalcBook = (() => {
   const kept = feedcalcBookKeeping;
-  const say = (message, parts = {}) => (typeof feedcalcWords === "undefined"
-    ? message.replaceAll(/\{(\w+)\}/g, (place, name) => parts[name] ?? place)
-    : feedcalcWords.say(message, parts));
+  const say = feedcalcWords.say;
   const byId = (id) => document.getElementById(id);
   const html = document.documentElement;
   const TYPING_PAUSE = 200; // milliseconds from the last key to a new look at the book
@@ -256,7 +254,7 @@ const feedcalcBook = (() => {
   /** How the grower writes numbers and what a cup is, as on the batch's form. */
   function customs() {
     const { locale, customs: cups } = feedcalcForm.read();
-    const language = typeof feedcalcWords === "undefined" ? "" : feedcalcWords.language;
+    const { language } = feedcalcWords;
     return { schema: 1, ...(locale && { locale }), ...(cups && { customs: cups }), ...(language && { language }) };
   }
 
