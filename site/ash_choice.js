@@ -58,7 +58,7 @@ const feedcalcAshes = (() => {
     const all = kept();
     const used = inUse();
     const earlier = page.request()?.ash?.earlier?.length;
-    byId("my-ash-used").textContent = used ? `: ${textIn(used, "name")}` : earlier ? ": one that is not kept here" : "";
+    byId("my-ash-used").textContent = used ? `: ${textIn(used, "name")}` : earlier ? feedcalcWords.say(": one that is not kept here") : "";
     byId("my-ash-empty").hidden = Boolean(all.length);
     byId("my-ash-list").replaceChildren(...all.map((record) => lineOf(record, record === used)));
     if (earlier && !used) byId("my-ash-list").prepend(lineOfUnknown());
@@ -87,7 +87,7 @@ const feedcalcAshes = (() => {
   function lineOfUnknown() {
     const item = made("li");
     const buttons = made("div", "", { class: "buttons" });
-    buttons.append(button(feedcalcWords.say("Don't go by it"), "this ash", () => page.use({ earlier: null })));
+    buttons.append(button(feedcalcWords.say("Don't go by it"), feedcalcWords.say("this ash"), () => page.use({ earlier: null })));
     item.append(made("p", feedcalcWords.say("This batch goes by an ash that is not kept in this browser.")), buttons);
     return item;
   }
@@ -110,11 +110,11 @@ const feedcalcAshes = (() => {
       const evidence = evidenceOf(record);
       if (told.has(text) || !evidence) continue;
       const { kind, state } = evidence.at(-1).ash ?? {};
-      const { locale, customs, language } = page.request();
+      const { locale, customs } = page.request();
       try {
         const reply = await feedcalcEngine.ask({
           schema: 1, ask: "learn", name: textIn(record, "name"), date: textIn(record, "date"),
-          ...(locale && { locale }), ...(customs && { customs }), ...(language && { language }),
+          ...(locale && { locale }), ...(customs && { customs }),
           ash: { ...(kind && { kind }), ...(state && { state }), earlier: evidence },
         }, { line: "kept ashes" });
         if (reply.ok) told.set(text, reply.html.ash);
@@ -157,7 +157,7 @@ const feedcalcAshes = (() => {
       return;
     }
     if (!reply.ok) {
-      tell(reply.errors.map(({ problem, accepted }) => (accepted ? `${problem} Try ${accepted}.` : problem)).join(" "));
+      tell(reply.errors.map(({ problem, accepted }) => (accepted ? feedcalcWords.say("{problem} Try {accepted}.", { problem, accepted }) : problem)).join(" "));
       return;
     }
     const before = inUse();
@@ -195,6 +195,10 @@ const feedcalcAshes = (() => {
       keep();
     });
     book.watch(show);
+    document.addEventListener("feedcalc-language", () => {
+      told.clear();
+      show();
+    });
   }
 
   return { start, show };

@@ -40,10 +40,14 @@ const feedcalcPlaces = (() => {
     for (const part of document.querySelectorAll("#batch [data-for]")) part.hidden = !part.dataset.for.split(" ").includes(place);
     for (const link of links) link.toggleAttribute("aria-current", false);
     linkTo(place).setAttribute("aria-current", "page");
-    document.title = place === FIRST ? TITLE : `${linkTo(place).textContent} – ${TITLE}`;
+    nameDocument();
     try {
       sessionStorage.setItem(KEY, place);
     } catch { /* then a reload without # leads to the first place */ }
+  }
+
+  function nameDocument() {
+    document.title = current === FIRST ? TITLE : `${linkTo(current).textContent} – ${TITLE}`;
   }
 
   function go(place) {
@@ -83,6 +87,7 @@ const feedcalcPlaces = (() => {
       });
     }
     window.addEventListener("popstate", follow);
+    document.addEventListener("feedcalc-language", nameDocument);
   }
 
   return { start, current: () => current, go };
