@@ -24,6 +24,8 @@ from feedcalc.wording import said
 # A water analysis counts as good within 5 % and doubtful past 10 % of the sum of its ions:
 # "Standard Methods for the Examination of Water and Wastewater", method 1030 E (from memory).
 DOUBTFUL_IMBALANCE = 0.10
+# Waters of one kind differ by less; our own judgement.
+MOST_SALTIER = 5.0
 DOUBTFUL_CONDUCTIVITY = 0.30
 DOUBTFUL_PH = 0.1
 _REFERENCE_KELVIN = 298.15
@@ -89,7 +91,11 @@ def water_of_report(kind: str, report: Mapping[str, float]) -> Water:
     """Water by its report, the preset ``kind`` filling what a report can't do without.
 
     ``report`` may hold hardness and alkalinity (mg/L as CaCO3), calcium, magnesium, sodium, potassium, chloride,
-    sulfate (mg/L), ph, and ec (mS/cm at 25 degC, only checked against). An empty report gives the preset itself.
+    sulfate (mg/L), ph, and ec (mS/cm at 25 degC). Beside ions the conductivity is only checked against; where it is all
+    that is known, it says how much of the preset's salts there is. An empty report gives the preset itself.
+
+    >>> [round(water_of_report("medium", report).hardness) for report in ({}, {"ec": 0.7})]
+    [100, 261]
     """
     return _water(kind, tuple(sorted(report.items())))
 
@@ -101,7 +107,10 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...]) -> Water:
     preset = {name: float(preset_row[name]) for name in names}
     report = dict(report_items)
     doubts: list[str] = []
-    if report:
+    label: str
+    if report.keys() == {"ec"}:
+        milligrams, label = _as_salty_as(kind, preset, report["ec"]), said("your water by its conductivity")
+    elif report:
         milligrams, label = _completed(preset, report, doubts), "your own water report"
     else:
         milligrams, label = preset, preset_row["label"]
@@ -125,6 +134,16 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...]) -> Water:
     if "ec" in report:
         water = _checked_against_conductivity(water, report["ec"])
     return water
+
+
+def _as_salty_as(kind: str, preset: Mapping[str, float], conductivity: float) -> dict[str, float]:
+    """The preset with all its salts in proportion to a conductivity that was read, up to fivefold either way.
+
+    Further off it is another kind of water, which the check against conductivity says.
+    """
+    usual = equilibrate(water_of_kind(kind).totals, _REFERENCE_KELVIN).conductivity
+    factor = min(max(conductivity / usual, 1 / MOST_SALTIER), MOST_SALTIER)
+    return {name: value if name == "ph" else value * factor for name, value in preset.items()}
 
 
 def _hardness(milligrams: Mapping[str, float]) -> float:
@@ -240,8 +259,8 @@ def _checked_against_conductivity(water: Water, stated: float) -> Water:
     if abs(computed - stated) <= DOUBTFUL_CONDUCTIVITY * max(computed, stated, 0.05):
         return water
     doubt = said(
-        "The ions of the report conduct about {computed} mS/cm, but it states {stated} mS/cm: an "
-        "ion is missing, or a unit is wrong.",
+        "The ions reckoned with conduct about {computed} mS/cm, but {stated} mS/cm was told: an ion is missing, it is "
+        "another kind of water, or a unit is wrong.",
         computed=f"{computed:.2f}",
         stated=f"{stated:.2f}",
     )

@@ -114,7 +114,7 @@ def test_too_little_positive_charge_is_made_good_as_sodium():
         ({"hardness": 400.0, "alkalinity": 20.0}, "can't be right"),
         ({"hardness": 100.0, "calcium": 120.0, "alkalinity": 250.0}, "larger was used"),
         ({"hardness": 400.0, "calcium": 40.0, "magnesium": 5.0, "alkalinity": 100.0}, "does not fit"),
-        ({"calcium": 80.0, "alkalinity": 200.0, "ec": 3.0}, "ion is missing, or a unit is wrong"),
+        ({"calcium": 80.0, "alkalinity": 200.0, "ec": 3.0}, "a unit is wrong"),
         ({"hardness": 20.0, "alkalinity": 20.0, "ph": 11.0}, "pH"),
         ({"hardness": 200.0, "alkalinity": 200.0, "ph": 4.0}, "pH"),
     ],
@@ -162,3 +162,16 @@ def test_hardness_may_be_told_in_any_of_the_trades_degrees(written, milligrams):
 def test_an_unknown_kind_of_water_is_no_water():
     with pytest.raises(KeyError):
         water_of_kind("holy")
+
+
+@pytest.mark.parametrize(("kind", "conductivity"), [("rain", 0.04), ("soft", 0.2), ("medium", 0.5), ("hard", 0.9)])
+def test_a_conductivity_alone_says_how_much_of_the_kind_s_salts_there_is(kind, conductivity):
+    water = water_of_report(kind, {"ec": conductivity})
+    assert water.doubts == ()
+    assert equilibrate(water.totals, 298.15).conductivity == pytest.approx(conductivity, rel=0.3)
+    more = water_of_report(kind, {"ec": 1.3 * conductivity})
+    assert more.hardness > water.hardness
+
+
+def test_a_conductivity_far_from_the_kind_is_doubted():
+    assert "another kind of water" in water_of_report("rain", {"ec": 2.0}).doubts[0]
