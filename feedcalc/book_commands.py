@@ -25,6 +25,7 @@ import click
 from feedcalc.book_store import LAYOUT, BookStore, book_path, open_book
 from feedcalc.engine import calculate, calculate_markdown
 from feedcalc.errors import InputError, InputErrors
+from feedcalc.languages import LANGUAGES, language
 from feedcalc.records import KINDS, METALS, WHATS, Record, book_document, merged, read_document, stamp_of
 from feedcalc.reminders import batch_reminders, calendar_text, reminders_of
 from feedcalc.request import CUSTOMS, LOCALES, read_request
@@ -95,19 +96,19 @@ class BookGroup(click.Group):
 
 @click.group("book", cls=BookGroup, epilog=EPILOG)
 @click.option("--book", "place", type=click.Path(path_type=str), help="The file of the book.")
+@click.option("--language", type=click.Choice(list(LANGUAGES)), help="Words of what is shown.")
 @click.option("--locale", type=click.Choice(LOCALES), help="How numbers are typed and written.")
 @click.option("--customs", type=click.Choice(CUSTOMS), help="Whose cups and gallons.")
 @click.option("--now", help="What counts as now, to look ahead or back: 2026-05-01T09:00.")
 @click.pass_context
-def book_verb(
-    context: click.Context, place: str | None, locale: str | None, customs: str | None, now: str | None
-) -> None:
+def book_verb(context: click.Context, place: str | None, now: str | None, **customs: str | None) -> None:
     """The season book: what each bed had, what it may still get, and when to test again.
 
     Nothing that was written is ever lost: changes keep what stood there before, and what is removed can come back.
     """
-    wished = {name: given for name, given in (("locale", locale), ("customs", customs)) if given}
-    context.obj = Desk(context, book_path(place, os.environ), wished, now or f"{datetime.now():%Y-%m-%dT%H:%M}")
+    context.obj = Desk(
+        context, book_path(place, os.environ), _given(customs), now or f"{datetime.now():%Y-%m-%dT%H:%M}"
+    )
 
 
 def _fields(*names: tuple[str, str]) -> Callable[[Callable[..., None]], Callable[..., None]]:
@@ -371,7 +372,7 @@ def reminders_verb(desk: Desk, /, out: Path, batches: tuple[Path, ...]) -> None:
     for batch in batches:
         reminders += batch_reminders(batch.stem, _text_of(batch))
     if request.moment is not None:
-        _write(out, calendar_text(reminders, request.moment).encode("utf-8"))
+        _write(out, calendar_text(reminders, request.moment, language(request.language).speak).encode("utf-8"))
     for reminder in reminders:
         click.echo(f"{reminder.start:%Y-%m-%d}  {reminder.summary}")
     click.echo(out)
