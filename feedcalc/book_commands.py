@@ -101,7 +101,7 @@ class BookGroup(click.Group):
 @click.option("--customs", type=click.Choice(CUSTOMS), help="Whose cups and gallons.")
 @click.option("--now", help="What counts as now, to look ahead or back: 2026-05-01T09:00.")
 @click.pass_context
-def book_verb(context: click.Context, place: str | None, now: str | None, **customs: str | None) -> None:
+def book_verb(context: click.Context, /, place: str | None, now: str | None, **customs: str | None) -> None:
     """The season book: what each bed had, what it may still get, and when to test again.
 
     Nothing that was written is ever lost: changes keep what stood there before, and what is removed can come back.
