@@ -145,7 +145,7 @@ def batch_link(address: str, request_json: str) -> str:
     """
     place = address.strip().split("#")[0]
     if not re.fullmatch(r"(https?://|file:///)[!-~]+", place):
-        accepted = "https://example.org/feedcalc.html or file:///storage/feedcalc.html, without spaces"
+        accepted = said("https://example.org/feedcalc.html or file:///storage/feedcalc.html, without spaces")
         raise InputError(
             "label.address", printable(address), said("This is not the address of a page or file."), accepted
         )

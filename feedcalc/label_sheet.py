@@ -127,7 +127,10 @@ class _Reading:
             for name in ("paper", "margin", "gap", "start", "cut_marks"):
                 if self._given(name):
                     self._fault(
-                        name, self.group[name], said("This belongs to a sheet of many labels."), "a grid such as 2 x 3"
+                        name,
+                        self.group[name],
+                        said("This belongs to a sheet of many labels."),
+                        said("a grid such as 2 x 3"),
                     )
         cells = grid.columns * grid.rows if grid else 1
         start = self._count("start", cells)
@@ -145,7 +148,7 @@ class _Reading:
                 "cut_marks",
                 self.group["cut_marks"],
                 said("The margins have no room for marks to cut along."),
-                "margins of 2 mm or more",
+                said("margins of 2 mm or more"),
             )
         if self.errors:
             raise InputErrors(self.errors)
@@ -161,7 +164,7 @@ class _Reading:
         value = self.group.get(name)
         if value is None or isinstance(value, str):
             return value or ""
-        self._fault(name, value, said("This is not text."), "text in quotation marks")
+        self._fault(name, value, said("This is not text."), said("text in quotation marks"))
         return ""
 
     def _is_yes(self, name: str) -> bool:
@@ -183,7 +186,12 @@ class _Reading:
             self.errors.append(error)
             return 1
         if number != int(number) or not 1 <= number <= most:
-            self._fault(name, given, said("This is not a whole number from 1 to {most}.", most=most), f"1 to {most}")
+            self._fault(
+                name,
+                given,
+                said("This is not a whole number from 1 to {most}.", most=most),
+                said("1 to {most}", most=most),
+            )
             return 1
         return int(number)
 
@@ -223,7 +231,7 @@ class _Reading:
         return None
 
     def _grid(self) -> Grid | None:
-        accepted = "columns x rows, such as 2 x 3"
+        accepted = said("columns x rows, such as 2 x 3")
         counts = re.fullmatch(r"\s*(\d{1,3})\s*[x×*]\s*(\d{1,3})\s*", str(self.group["grid"]), re.IGNORECASE)
         if not counts:
             self._fault("grid", self.group["grid"], said("This is not so many columns by so many rows."), accepted)
@@ -241,7 +249,7 @@ class _Reading:
                 "margin",
                 self.group["margin"],
                 said("Margins are one length, two (top and sides) or four."),
-                "10 mm; 15 mm; 5 mm or 15 mm; 5 mm; 15 mm; 5 mm",
+                said("10 mm; 15 mm; 5 mm or 15 mm; 5 mm; 15 mm; 5 mm"),
             )
             return None
         if len(gaps) > 2:
@@ -249,7 +257,7 @@ class _Reading:
                 "gap",
                 self.group["gap"],
                 said("Gaps are one length, or two: between columns and between rows."),
-                "3 mm or 3 mm; 0 mm",
+                said("3 mm or 3 mm; 0 mm"),
             )
             return None
         if paper is None:
