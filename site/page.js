@@ -447,7 +447,7 @@
   function startEngine() {
     const words = byId("state-words");
     const bar = byId("state-bar");
-    words.textContent = feedcalcWords.say("Getting the calculator ready. The example can be read meanwhile.");
+    feedcalcWords.show(words, "Getting the calculator ready. The example can be read meanwhile.");
     feedcalcEngine.startEngine({
       onStage: ({ name, done, total }) => {
         words.textContent = feedcalcWords.say("{stage}: {done} of {total} bytes.", { stage: STAGES[name](), done: done.toLocaleString(html.lang), total: total.toLocaleString(html.lang) });
@@ -463,7 +463,7 @@
       },
       onFailed: ({ message }) => {
         bar.hidden = true;
-        words.textContent = feedcalcWords.say("The calculator can't start here. The sheet below stays readable, and its cautions hold for every batch. What you type is kept.");
+        feedcalcWords.show(words, "The calculator can't start here. The sheet below stays readable, and its cautions hold for every batch. What you type is kept.");
         byId("state-why").textContent = feedcalcWords.say("Reason: {message} Browser: {browser}", { message, browser: navigator.userAgent });
         byId("state-why").hidden = false;
         byId("try-again").hidden = false;

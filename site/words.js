@@ -21,7 +21,7 @@ const feedcalcWords = (() => {
   const places = new Map(catalogues.messages.map((message, place) => [message, place]));
   const messages = new Set(catalogues.messages.slice(0, catalogues.static));
   const followers = []; // [node, attribute or null, message, blanks around it]
-  const shown = new Map(); // element -> [message, parts]
+  const shown = new Map(); // element -> [message, parts, what was said]
   const chooser = document.getElementById("language");
   let language = "en";
 
@@ -33,8 +33,8 @@ const feedcalcWords = (() => {
   }
 
   function show(element, message, parts = {}) {
-    shown.set(element, [message, parts]);
     element.textContent = say(message, parts);
+    shown.set(element, [message, parts, element.textContent]);
   }
 
   function follow(root) {
@@ -46,7 +46,8 @@ const feedcalcWords = (() => {
       if (messages.has(message) && !node.parentElement?.closest(LEFT_ALONE)) followers.push([node, null, message, before, after]);
     }
     for (const attribute of ATTRIBUTES) {
-      for (const element of root.querySelectorAll(`[${attribute}]`)) {
+      for (const element of [root, ...root.querySelectorAll("*")]) {
+        if (!element.hasAttribute(attribute)) continue;
         const message = element.getAttribute(attribute);
         if (messages.has(message) && !element.closest(LEFT_ALONE)) followers.push([element, attribute, message, "", ""]);
       }
@@ -60,9 +61,9 @@ const feedcalcWords = (() => {
       if (attribute) node.setAttribute(attribute, words);
       else if (node.data !== words) node.data = words;
     }
-    for (const [element, [message, parts]] of shown) {
-      if (element.isConnected) element.textContent = say(message, parts);
-      else shown.delete(element);
+    for (const [element, [message, parts, words]] of shown) {
+      if (element.isConnected && element.textContent === words) show(element, message, parts);
+      else shown.delete(element); // something else stands there by now
     }
   }
 
