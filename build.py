@@ -144,7 +144,7 @@ def provide_browser() -> None:
     """A Chromium for the tests: one that is here, else the system's, else the test tool's own."""
     finder: list[str | Path] = [PYTHON, ROOT / "tests" / "browser" / "installed_browser.py"]
     found = subprocess.run(finder, stdout=subprocess.DEVNULL).returncode == 0
-    if found or install_system_packages("chromium", "fonts-liberation"):
+    if found or install_system_packages("chromium", "fonts-liberation", "fonts-lohit-deva"):
         return
     try:
         run_step("browser for the tests", [PYTHON, "-m", "playwright", "install", "chromium"])

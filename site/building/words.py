@@ -163,7 +163,7 @@ def faults_in(tag: str, template: Catalog) -> Iterator[str]:
             yield f"doubtful (fuzzy): {one!r}"
         else:
             spoken = message.string if isinstance(message.string, (tuple, list)) else (message.string,)
-            for words in spoken:
+            for words in map(str, spoken):
                 if set(PLACE.findall(words)) - {"{count}"} != set(PLACE.findall(one)) - {"{count}"}:
                     yield f"other places than in English: {one!r}"
                 elif sorted(TAG.findall(words)) != sorted(TAG.findall(one)):
