@@ -132,7 +132,7 @@ def extract() -> None:
                 if message.id in template:
                     fresh[message.id].auto_comments = template[message.id].auto_comments
                     fresh[message.id].locations = template[message.id].locations
-        for english, words in names_in_dates(tag).items():
+        for english, words in (names_in_dates(tag) | statements_of_law(tag)).items():
             if english in fresh:
                 fresh[english].string = words
         _write(CATALOGUES / f"{tag}.po", fresh)
@@ -235,6 +235,13 @@ def names_in_dates(tag: str) -> dict[str, str]:
     if tag == "en":
         return {name: name for name in english}
     return dict(zip(english, spoken, strict=True))
+
+
+def statements_of_law(tag: str) -> dict[str, str]:
+    """English hazard statements and signal words, and those of the regulation in a language where the table has them."""
+    official = {row["code"]: row["text"] for row in published.table("ghs_statements") if row["language"] == tag}
+    english = {row["code"]: str(row["text"]) for row in published.table("hazard_statements")}
+    return {english[code]: text for code, text in official.items() if code in english}
 
 
 def _of_python() -> Iterator[Found]:
