@@ -50,7 +50,7 @@ def opened(context_of_grower: BrowserContext, asleep: str) -> Callable[..., Page
 
 
 def typed(page: Page, path: str) -> str:
-    return page.locator(f'[name="{path}"]').input_value()
+    return page.locator(f'#batch [name="{path}"]').input_value()
 
 
 def type_into(page: Page, path: str, text: str) -> None:
