@@ -238,7 +238,7 @@ def names_in_dates(tag: str) -> dict[str, str]:
 
 
 def statements_of_law(tag: str) -> dict[str, str]:
-    """English hazard statements and signal words, and those of the regulation in a language where the table has them."""
+    """English hazard statements, and those of the regulation in a language where the table has them."""
     official = {row["code"]: row["text"] for row in published.table("ghs_statements") if row["language"] == tag}
     english = {row["code"]: str(row["text"]) for row in published.table("hazard_statements")}
     return {english[code]: text for code, text in official.items() if code in english}
