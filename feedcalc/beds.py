@@ -12,6 +12,7 @@ Rules of this room:
 from __future__ import annotations
 
 import base64
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
@@ -31,6 +32,7 @@ from feedcalc.worths import (
     QUANTITIES,
     Ashes,
     Worth,
+    difference_of,
     drawn_from,
     dry_ash_worth,
     lime_worth,
@@ -114,6 +116,38 @@ class Entry:
         return None if self.area is None else self.worth.scaled(1 / self.area)
 
 
+class Sums:
+    """Running totals of entries to the square metre, part by part, so that any span of days is one difference.
+
+    A bed of years is asked for its total on every day something changes; adding anew each time would take the
+    square of its entries.
+    """
+
+    def __init__(self, entries: Sequence[Entry]) -> None:
+        """``entries`` in order of date."""
+        self._days: dict[str, list[date]] = {}
+        self._totals: dict[str, list[Worth]] = {}
+        self._unknown = [entry.day for entry in entries if entry.area is None]
+        for entry in entries:
+            totals = self._totals.setdefault(entry.patch, [Worth()])
+            totals.append(total_of((totals[-1], entry.per_square_metre() or Worth())))
+            self._days.setdefault(entry.patch, []).append(entry.day)
+
+    def between(self, after: date, up_to: date) -> dict[str, Worth] | None:
+        """What each part got after one day and up to another, by its name; None where a covered area is not known.
+
+        Only parts that got something are named.
+        """
+        if bisect_right(self._unknown, up_to) > bisect_right(self._unknown, after):
+            return None
+        found = {}
+        for patch, days in self._days.items():
+            first, last = bisect_right(days, after), bisect_right(days, up_to)
+            if last > first:
+                found[patch] = difference_of(self._totals[patch][last], self._totals[patch][first])
+        return found
+
+
 @dataclass(frozen=True, slots=True)
 class Aside:
     """A record that is not counted, and why."""
@@ -137,6 +171,10 @@ class Bed:
     tests: tuple[SoilTest, ...] = ()
     entries: tuple[Entry, ...] = ()
     aside: tuple[Aside, ...] = ()
+    sums: Sums = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "sums", Sums(self.entries))
 
     def test_before(self, day: date) -> SoilTest | None:
         """The newest soil test up to a day; of two on one day the more alkaline, which is the careful one."""

@@ -70,14 +70,11 @@ def total_between(bed: Bed, after: date, up_to: date) -> Worth | None:
 
     None where an area is not known, so that nobody can say.
     """
-    given = [entry for entry in bed.entries if after < entry.day <= up_to]
-    if any(entry.area is None for entry in given) or (bed.area is None and not given):
+    given = bed.sums.between(after, up_to)
+    if given is None or (bed.area is None and not given):
         return None
-    each = [(entry.patch, entry.per_square_metre() or Worth()) for entry in given]
-    everywhere = total_of(worth for patch, worth in each if not patch)
-    parts = dict.fromkeys(patch for patch, _ in each if patch)
-    on_parts = [total_of([everywhere, *(worth for at, worth in each if at == patch)]) for patch in parts]
-    return greatest_of([everywhere, *on_parts])
+    everywhere = given.pop("", Worth())
+    return greatest_of([everywhere, *(total_of((everywhere, part)) for part in given.values())])
 
 
 def standing_on(bed: Bed, day: date, ash_lime: Estimate) -> Standing:

@@ -66,6 +66,18 @@ def total_of(worths: Iterable[Worth]) -> Worth:
     return Worth(*(added(name) for name in QUANTITIES))
 
 
+def difference_of(more: Worth, less: Worth) -> Worth:
+    """What a running total grew by from ``less`` to ``more``; what only rounding makes of it is nothing."""
+
+    def grown(name: str) -> Estimate:
+        upper, lower = getattr(more, name), getattr(less, name)
+        low = max(upper.low - lower.low, 0.0)
+        typical = max(upper.typical - lower.typical, low)
+        return Estimate(low, typical, max(upper.high - lower.high, typical))
+
+    return Worth(*(grown(name) for name in QUANTITIES))
+
+
 def greatest_of(worths: Sequence[Worth]) -> Worth:
     """The greatest low, typical and high of each quantity."""
 
