@@ -99,7 +99,7 @@ const feedcalcAshes = (() => {
 
   /** The engine's own markup, in which everything a person typed is escaped. */
   function put(place, markup) {
-    place.replaceChildren(...new DOMParser().parseFromString(markup, "text/html").body.childNodes);
+    place.replaceChildren(...feedcalcMarkup.partsOf(markup));
   }
 
   /** Ask what each kept ash says, one after the other, as long as the list stays open. */

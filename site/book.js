@@ -79,8 +79,7 @@ const feedcalcBook = (() => {
   function put(name, markup) {
     const place = document.querySelector(`[data-book-part="${name}"]`);
     const opened = [...place.querySelectorAll("details")].map((details) => details.open);
-    const parsed = new DOMParser().parseFromString(markup, "text/html");
-    place.replaceChildren(...parsed.body.childNodes);
+    place.replaceChildren(...feedcalcMarkup.partsOf(markup));
     [...place.querySelectorAll("details")].forEach((details, at) => { details.open = opened[at] ?? false; });
   }
 
@@ -347,8 +346,7 @@ const feedcalcBook = (() => {
   }
 
   function putWhatIf(markup) {
-    const parsed = new DOMParser().parseFromString(markup, "text/html");
-    byId("book-what-if").replaceChildren(...parsed.body.childNodes);
+    byId("book-what-if").replaceChildren(...feedcalcMarkup.partsOf(markup));
   }
 
   // ---- Writing --------------------------------------------------------------------------------------------

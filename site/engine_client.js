@@ -3,7 +3,8 @@
 //   feedcalcEngine.startEngine({ onStage, onReady, onFailed, patience, patienceAtStart, snapshot })
 //       onStage({ name, done, total })    name: "fetching" | "unpacking" | "starting"; bytes dealt with and in all
 //       onReady({ how, milliseconds })    how: "snapshot" | "plain"; comes again after every restart
-//       onFailed({ message })             Python can't start, here or now; restart() may be tried
+//       onFailed({ message, lacking })    Python can't start, here or now; restart() may be tried. lacking: name of what
+//                                         this browser has not, "WebAssembly", "Worker" or "DecompressionStream", or ""
 //       patience                          milliseconds to wait for one answer before Python is restarted (15 000)
 //       patienceAtStart                   milliseconds without a sign of life from a starting worker (60 000)
 //       snapshot                          false starts Python plainly: slower, same answers
@@ -46,13 +47,14 @@ const feedcalcEngine = (() => {
     const mine = ++generation;
     startedAt = performance.now();
     mark("starting");
+    const lacking = whatIsLacking();
+    if (lacking) return fail(lacking, lacking);
     try {
       const coming = payloadOfWorker();
       coming.catch(() => {}); // heard below; the program may fail before
       const program = await programOfWorker();
       if (mine !== generation) return;
-      const address = URL.createObjectURL(new Blob([program], { type: "text/javascript" }));
-      worker = new Worker(address);
+      worker = feedcalcMarkup.worker(program);
       worker.onmessage = ({ data }) => { if (mine === generation) heard(data); };
       worker.onerror = (event) => {
         event.preventDefault();
@@ -160,11 +162,16 @@ const feedcalcEngine = (() => {
     return launch();
   }
 
-  function fail(message) {
+  function whatIsLacking() {
+    const packed = !document.getElementById("engine-program").dataset.address;
+    return ["WebAssembly", "Worker", ...(packed ? ["DecompressionStream"] : [])].find((name) => !window[name]) ?? "";
+  }
+
+  function fail(message, lacking = "") {
     endWorker();
     mark("failed");
     for (const [line, { id }] of [...waiting]) settle(line, id).reject(named("Failed", message));
-    settings.onFailed({ message });
+    settings.onFailed({ message, lacking });
   }
 
   async function programOfWorker() {

@@ -4,7 +4,10 @@
 // names of the steps ticked off, `changed` a time that tells the newer of two copies.
 //
 //   feedcalcKeeping.open()            batches stored here, newest first; unreadable ones are left where they are
+//   feedcalcKeeping.unreadable()      { key: text } of what is stored here as a batch and is none
 //   feedcalcKeeping.store(batch)      true if it is kept; false where the browser is full or refuses
+//   feedcalcKeeping.see(batch)        this window shows what is stored of it
+//   feedcalcKeeping.unseen(batch)     what another window stored of it that this one has not seen, or null
 //   feedcalcKeeping.remove(id)
 //   feedcalcKeeping.watch(onChange)   another window changed something
 //   feedcalcKeeping.envelope(batches) text of a file: {"format": "feedcalc batches", "version": 1, "batches": [...]}
@@ -22,31 +25,46 @@ const feedcalcKeeping = (() => {
   const FORMAT = "feedcalc batches";
   const VERSION = 1;
   const LONGEST = 2000000;
+  const DEEPEST = 20; // levels in a request; kept readings of an ash take six
+  const seen = new Map(); // id -> what this window last showed or stored of a batch
   // From each older version to the next. Version 0 is a bare request, such as the command line reads.
   const MIGRATIONS = {
     0: (request) => ({ format: FORMAT, version: 1, batches: [{ name: "", request }] }),
   };
 
   function open() {
-    const found = [];
-    try {
-      for (let place = 0; place < localStorage.length; place++) {
-        const key = localStorage.key(place);
-        if (!key.startsWith(KEY)) continue;
-        const batch = wellFormed(parsed(localStorage.getItem(key)));
-        if (batch) found.push(batch);
-      }
-    } catch { /* storage is refused: there is nothing to open */ }
+    const found = stored().map(([, text]) => wellFormed(parsed(text))).filter(Boolean);
     return found.sort((one, other) => (other.changed > one.changed ? 1 : -1));
+  }
+
+  const unreadable = () => Object.fromEntries(stored().filter(([, text]) => !wellFormed(parsed(text))));
+
+  /** [key, text] of all that is stored under the keys of batches; nothing where storage is refused. */
+  function stored() {
+    try {
+      return Object.keys(localStorage).filter((key) => key.startsWith(KEY)).map((key) => [key, localStorage.getItem(key)]);
+    } catch {
+      return [];
+    }
   }
 
   function store(batch) {
     try {
       localStorage.setItem(KEY + batch.id, JSON.stringify(batch));
-      return true;
     } catch {
       return false;
     }
+    see(batch);
+    return true;
+  }
+
+  const contentOf = ({ name, request, done }) => JSON.stringify([name, request, done]);
+  const see = (batch) => { seen.set(batch.id, contentOf(batch)); };
+
+  function unseen(batch) {
+    const [, text] = stored().find(([key]) => key === KEY + batch.id) ?? [];
+    const there = text && wellFormed(parsed(text));
+    return there && ![seen.get(batch.id), contentOf(batch)].includes(contentOf(there)) ? there : null;
   }
 
   function remove(id) {
@@ -69,9 +87,16 @@ const feedcalcKeeping = (() => {
 
   const isObject = (value) => typeof value === "object" && value !== null && !Array.isArray(value);
 
+  /** Whether something is nested deeper than any request is, so deep that walking it could break the page. */
+  function isTooDeep(value) {
+    let level = [value];
+    for (let depth = 0; depth < DEEPEST; depth++) level = level.flatMap((each) => (typeof each === "object" && each ? Object.values(each) : []));
+    return level.length > 0;
+  }
+
   /** A batch made of what is usable in `value`, or null. */
   function wellFormed(value) {
-    if (!isObject(value) || !isObject(value.request)) return null;
+    if (!isObject(value) || !isObject(value.request) || isTooDeep(value.request)) return null;
     return {
       id: typeof value.id === "string" && /^[\w-]{1,64}$/.test(value.id) ? value.id : crypto.randomUUID?.() ?? String(Math.random()).slice(2),
       name: typeof value.name === "string" ? value.name.slice(0, 80) : "",
@@ -117,5 +142,5 @@ const feedcalcKeeping = (() => {
     return { problem: feedcalcWords.say("The batch in this link can't be read: it is damaged, or a newer feedcalc made it.") };
   }
 
-  return { open, store, remove, watch, envelope, read, link, readLink };
+  return { open, unreadable, store, see, unseen, remove, watch, envelope, read, link, readLink };
 })();

@@ -121,8 +121,8 @@ const feedcalcLabels = (() => {
     }
     pages = reply.print.pages;
     byId("label-told").textContent = reply.warnings.join(" ");
-    const parsed = new DOMParser().parseFromString(Object.values(reply.html)[0], "text/html");
-    preview.replaceChildren(...[...parsed.body.children].map((drawing, place) => {
+    const drawings = feedcalcMarkup.partsOf(Object.values(reply.html)[0]).filter(({ nodeType }) => nodeType === Node.ELEMENT_NODE);
+    preview.replaceChildren(...drawings.map((drawing, place) => {
       const page = document.createElement("div");
       page.className = "paper-page";
       page.dataset.page = String(place);

@@ -17,7 +17,7 @@ const feedcalcOffline = (() => {
     if (!navigator.serviceWorker) return onUnavailable("not supported");
     await engineHasStarted(); // storing a version fetches all of it, which would slow the start
     try {
-      registration = await navigator.serviceWorker.register("service_worker.js", { updateViaCache: "none" });
+      registration = await navigator.serviceWorker.register(feedcalcMarkup.keeper(), { updateViaCache: "none" });
     } catch {
       return onUnavailable("refused");
     }

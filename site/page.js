@@ -29,6 +29,7 @@
   const answered = {}; // by place: { text, reply }, the request whose whole answer is shown there
   let stored = true; // whether the last attempt to keep something worked
   let toastAction = null;
+  let editedHere = false; // whether this window wrote the batch since it was opened or another window wrote it
 
   // ---- What is on the page --------------------------------------------------------------------------------
 
@@ -37,8 +38,7 @@
     const place = document.querySelector(`[data-part="${name}"]`);
     const focused = place.contains(document.activeElement) ? document.activeElement.dataset.step : null;
     const opened = [...place.querySelectorAll("details")].map((details) => details.open);
-    const parsed = new DOMParser().parseFromString(markup, "text/html");
-    place.replaceChildren(...parsed.body.childNodes);
+    place.replaceChildren(...feedcalcMarkup.partsOf(markup));
     place.lang = html.lang;
     [...place.querySelectorAll("details")].forEach((details, at) => { details.open = opened[at] ?? false; });
     if (name === "sheet") showTicks();
@@ -175,13 +175,30 @@
 
   // ---- Keeping --------------------------------------------------------------------------------------------
 
-  const stamp = () => new Date().toISOString();
+  const LAST_MOMENT = Date.UTC(9999, 0);
+
+  /** Now, but later than the time `after`: a clock that was set back must not make a change look old. */
+  function stamp(after = "") {
+    const before = Date.parse(after);
+    return new Date(Math.max(Date.now(), before < LAST_MOMENT ? before + 1 : 0)).toISOString();
+  }
+
   const newId = () => crypto.randomUUID?.() ?? `b${Date.now()}${Math.random()}`.replaceAll(".", "");
   const nameOf = ({ name }) => name || feedcalcWords.say("Batch without a name");
 
   function keep() {
-    batch.changed = stamp();
+    const theirs = feedcalcKeeping.unseen(batch);
+    if (theirs) keepApart(theirs);
+    editedHere = true;
+    batch.changed = stamp(batch.changed);
     tellKept(feedcalcKeeping.store(batch));
+  }
+
+  /** Another window wrote the batch while this one was not told: what it wrote stays, as a batch of its own. */
+  function keepApart(theirs) {
+    const apart = add(nameOf(theirs), theirs.request, theirs.done);
+    listBatches();
+    toast(feedcalcWords.say("Another window changed this batch too. What was written there is kept as “{name}”.", { name: apart.name }));
   }
 
   function tellKept(kept) {
@@ -252,6 +269,8 @@
     past = [];
     future = [];
     editing = null;
+    editedHere = false;
+    feedcalcKeeping.see(batch);
     try {
       sessionStorage.setItem(CURRENT, batch.id);
       localStorage.setItem(CURRENT, batch.id);
@@ -316,10 +335,12 @@
     say(words);
   }
 
-  function exportAll() {
+  const exportAll = () => save(`feedcalc-batches-${localMoment().slice(0, 10)}.json`, feedcalcKeeping.envelope(batches));
+
+  function save(name, text) {
     const link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob([feedcalcKeeping.envelope(batches)], { type: "application/json" }));
-    link.download = `feedcalc-batches-${localMoment().slice(0, 10)}.json`;
+    link.href = URL.createObjectURL(new Blob([text], { type: "application/json" }));
+    link.download = name;
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 60000);
   }
@@ -435,13 +456,30 @@
     } else {
       turnTo(add("Example", example));
     }
+    tellUnreadable();
     takeLink();
+  }
+
+  /** What is stored but can't be read stays where it is; whoever can mend it may have it as it stands. */
+  function tellUnreadable() {
+    const spoilt = feedcalcKeeping.unreadable();
+    const count = Object.keys(spoilt).length;
+    if (!count) return;
+    toast(feedcalcWords.say("Batches kept here that can't be read: {count}. They are left as they are.", { count }),
+      feedcalcWords.say("Save them to a file"), () => save(`feedcalc-unreadable-${localMoment().slice(0, 10)}.json`, JSON.stringify(spoilt, null, 1)));
   }
 
   const STAGES = {
     fetching: () => feedcalcWords.say("Fetching the calculator"),
     unpacking: () => feedcalcWords.say("Unpacking the calculator"),
     starting: () => feedcalcWords.say("Starting the calculator"),
+  };
+
+  /** What to say where the browser lacks something that the calculator needs. */
+  const LACKING = {
+    WebAssembly: () => feedcalcWords.say("This browser has no WebAssembly; a strict security mode may have switched it off. Allow it for this page, or open the page in another browser."),
+    Worker: () => feedcalcWords.say("This browser runs no programs in the background, which the calculator needs. Open the page in another browser."),
+    DecompressionStream: () => feedcalcWords.say("This browser is too old to unpack the calculator. Open the page in a browser of 2023 or newer."),
   };
 
   function startEngine() {
@@ -461,10 +499,10 @@
         words.textContent = "";
         bar.hidden = true;
       },
-      onFailed: ({ message }) => {
+      onFailed: ({ message, lacking }) => {
         bar.hidden = true;
         feedcalcWords.show(words, "The calculator can't start here. The sheet below stays readable, and its cautions hold for every batch. What you type is kept.");
-        byId("state-why").textContent = feedcalcWords.say("Reason: {message} Browser: {browser}", { message, browser: navigator.userAgent });
+        byId("state-why").textContent = LACKING[lacking]?.() ?? feedcalcWords.say("Reason: {message} Browser: {browser}", { message, browser: navigator.userAgent });
         byId("state-why").hidden = false;
         byId("try-again").hidden = false;
         say(words.textContent);
@@ -553,8 +591,11 @@
     const theirs = batches.find(({ id }) => id === mine.id);
     if (!theirs) batches.unshift(mine);
     else if (theirs.changed > mine.changed) {
+      const before = editedHere ? [...past, JSON.stringify(mine.request)] : past;
       turnTo(theirs);
-      toast(feedcalcWords.say("This batch was changed in another window."));
+      past = before;
+      tellHistory();
+      toast(feedcalcWords.say("This batch was changed in another window."), before.length ? feedcalcWords.say("Undo") : "", () => step(past, future));
       return;
     } else batches[batches.indexOf(theirs)] = mine;
     listBatches();

@@ -43,7 +43,7 @@ def main() -> None:
     STAMP.unlink(missing_ok=True)
     print("the browser runtime", flush=True)
     node = ingredients.provide_node()
-    ingredients.install_runtime(node)
+    ingredients.provide_runtime(node)
     print("compiling, answering the demo once, taking the snapshot", flush=True)
     shutil.rmtree(WORK, ignore_errors=True)
     WORK.mkdir(parents=True)

@@ -42,6 +42,7 @@ from feedcalc.request import CUSTOMS, FIELDS, LOCALES
 from feedcalc.wall_sheet import wall_sizes
 
 SCRIPTS = (
+    "markup.js",
     "words.js",
     "engine_client.js",
     "offline.js",
@@ -209,6 +210,8 @@ def _policy(scripts: list[str], styles: list[str], *, installable: bool) -> Mark
         *((f"connect-src {_SELF}", f"manifest-src {_SELF}") if installable else ()),
         "base-uri 'none'",
         "form-action 'none'",
+        "require-trusted-types-for 'script'",
+        "trusted-types feedcalc",
     ]
     return Markup('<meta http-equiv="Content-Security-Policy" content="{}">').format(Markup("; ".join(rules)))
 

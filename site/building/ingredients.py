@@ -6,6 +6,7 @@ it here); the trees hold only what runs in the page.
 
 from __future__ import annotations
 
+import hashlib
 import importlib.util
 import os
 import shutil
@@ -16,6 +17,7 @@ from pathlib import Path
 SITE = Path(__file__).resolve().parent.parent
 ROOT = SITE.parent
 NODE_MODULES = SITE / "node_modules"
+RECORDED = SITE / "runtime.sha256"
 
 # Import name -> distribution, of everything that `feedcalc.engine` imports.
 PACKAGES = {
@@ -65,11 +67,29 @@ def _carried(*names: str) -> list[str]:
     return [str(path) for name in names if (path := Path(found.origin).parent / name).exists()]
 
 
-def install_runtime(node: Path) -> None:
-    """Bring node_modules to what package-lock.json says, by the machine's npm client or the carried one."""
+def provide_runtime(node: Path) -> None:
+    """Bring node_modules to what package-lock.json says, and see that every file there is the one that was recorded."""
     installed, wanted = NODE_MODULES / ".package-lock.json", SITE / "package-lock.json"
-    if installed.exists() and installed.stat().st_mtime >= wanted.stat().st_mtime:
-        return
+    if not installed.exists() or installed.stat().st_mtime < wanted.stat().st_mtime:
+        _install_runtime(node, installed)
+    if spoilt := files_not_as_recorded(NODE_MODULES, RECORDED):
+        raise IngredientMissing(
+            f"site/node_modules/{spoilt[0]} is not the file recorded for it; remove site/node_modules and build again."
+        )
+
+
+def files_not_as_recorded(folder: Path, record: Path) -> list[str]:
+    """Of the files a record names (as sha256sum does, paths below ``folder``), those missing or changed."""
+    lines = [line.split("  ", 1) for line in record.read_text(encoding="utf-8").splitlines()]
+    return [name for digest, name in lines if _digest_of(folder / name) != digest]
+
+
+def _digest_of(file: Path) -> str:
+    return hashlib.sha256(file.read_bytes()).hexdigest() if file.is_file() else ""
+
+
+def _install_runtime(node: Path, installed: Path) -> None:
+    """By the machine's npm client or the carried one, which hold each package to the lock's hash."""
     npm, carried = shutil.which("npm"), _carried(*PLACES_OF_NPM)
     if not npm and not carried:
         raise IngredientMissing("the page needs the npm client, which comes with Node.js; it was not found.")

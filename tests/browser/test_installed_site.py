@@ -14,7 +14,7 @@ from tests.browser.conftest import SiteServer, ask, wait_for_engine, wait_until
 WATCH = """() => new Promise((resolve) => feedcalcOffline.watch({
   onReady: ({ version }) => resolve(version), onUnavailable: resolve }))"""
 FATE = """async () => {
-  const registration = await navigator.serviceWorker.register("service_worker.js");
+  const registration = await navigator.serviceWorker.register(feedcalcMarkup.keeper());
   const worker = registration.installing ?? registration.waiting ?? registration.active;
   return new Promise((resolve) => {
     const look = () => { if (["activated", "redundant"].includes(worker.state)) resolve(worker.state); };

@@ -2,29 +2,239 @@
 
 from __future__ import annotations
 
-import pytest
-from playwright.sync_api import Page
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
-from tests.browser.conftest import SiteServer, wait_for_engine
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import SiteServer, wait_for_engine, wait_until
+
+SITE = Path(__file__).resolve().parents[2] / "site"
 
 INJECTED = {
     "handler": """document.body.insertAdjacentHTML(
                     "beforeend", '<img src="data:," onerror="window.ran = 1">')""",
+    "markup": """document.body.innerHTML = '<img src="data:," onerror="window.ran = 1">'""",
+    "parsed": """document.body.append(...new DOMParser().parseFromString(
+                   '<img src="data:," onerror="window.ran = 1">', "text/html").body.children)""",
     "script": """{ const script = document.createElement("script"); script.textContent = "window.ran = 1";
                  document.body.append(script); }""",
     "evaluation": """setTimeout(() => {
                      try { new Function("window.ran = 1")(); } catch { /* refused */ } })""",
     "address": """{ const link = document.createElement("a"); link.href = "javascript:window.ran=1";
                   document.body.append(link); link.click(); }""",
+    "worker": """new Worker(URL.createObjectURL(new Blob(["postMessage(1)"]))).onmessage = () => { window.ran = 1; }""",
+    "rule of its own": """document.body.innerHTML = trustedTypes.createPolicy("another", { createHTML: (text) => text })
+                            .createHTML('<img src="data:," onerror="window.ran = 1">')""",
+    "rule of ours again": """document.body.innerHTML = trustedTypes.createPolicy("feedcalc", { createHTML: (t) => t })
+                               .createHTML('<img src="data:," onerror="window.ran = 1">')""",
 }
+# Of these the browser must say no at once, by Trusted Types, and not only leave them without effect.
+REFUSED_AT_ONCE = ("handler", "script", "markup", "parsed", "worker", "rule of its own", "rule of ours again")
 
 
 @pytest.mark.parametrize("way", INJECTED)
 def test_injected_text_does_not_run(page: Page, one_file: str, way: str) -> None:
     page.goto(one_file)
-    page.evaluate(f"() => {{ {INJECTED[way]} }}")
+    refused = page.evaluate(
+        f"() => {{ try {{ {INJECTED[way]} }} catch (error) {{ return error instanceof TypeError; }} return false; }}"
+    )
     page.wait_for_timeout(200)
     assert page.evaluate("window.ran") is None
+    assert refused is (way in REFUSED_AT_ONCE)
+
+
+def test_no_script_of_the_page_makes_markup_of_text_but_the_one_door() -> None:
+    ways = re.compile(
+        r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|DOMParser|createContextualFragment|srcdoc|HTMLUnsafe"
+        r"|\beval\b|new Function|new Worker|setTimeout\([\"'`]|setAttribute\([\"'`]on|createPolicy"
+    )
+    found = {
+        (script.name, way)
+        for script in SITE.glob("*.js")
+        for way in ways.findall(re.sub(r"(?m)^\s*//.*|/\*\*.*?\*/", "", script.read_text(encoding="utf-8")))
+    }
+    assert found == {("markup.js", way) for way in ("DOMParser", "new Worker", "createPolicy")}
+
+
+# Texts that become elements, attributes or programs wherever somebody forgets that they are text.
+PLANTED = (
+    "<x-planted data-planted>",
+    '"><img data-planted src=x onerror=window.ran=1>',
+    "'><svg data-planted onload=window.ran=1>",
+    "</textarea></title></style></option></select><script data-planted>window.ran=1</script>",
+    "--><iframe data-planted srcdoc='<script>parent.ran=1</script>'></iframe>",
+    "&lt;img data-planted src=x onerror=window.ran=1&gt;",
+    "&#60;img data-planted src=x onerror=window.ran=1&#62;",
+    "\\u003cimg data-planted src=x onerror=window.ran=1\\u003e",
+    "{{ 7*7 }}{% if 1 %}<b data-planted>{% endif %}",
+    "{name}<b data-planted>%(name)s",
+    '[x](javascript:window.ran=1) ![x](x"onerror="window.ran=1) `<b data-planted>`',
+    "<math><mtext data-planted><mglyph><style><img src=x onerror=window.ran=1></style></mglyph></mtext></math>",
+    "<base data-planted href=https://planted.invalid/><link data-planted rel=stylesheet href=https://planted.invalid/>",
+    "<form data-planted action=https://planted.invalid/><input name=water.amount value=1></form>",
+    "<a data-planted href=javascript:window.ran=1 autofocus onfocus=window.ran=1>x</a>",
+    "\u202e\u0000<b data-planted\u00a0onclick=window.ran=1>\ud83d",
+    "javascript:window.ran=1//",
+    "__proto__",
+)
+TRACES = """() => [window.ran ?? null, document.querySelectorAll("[data-planted], x-planted").length,
+  [...document.querySelectorAll("a[href]")].filter((link) => link.protocol === "javascript:").length]"""
+
+
+def no_trace(page: Page) -> None:
+    assert page.evaluate(TRACES) == [None, 0, 0]
+
+
+def answered(page: Page) -> None:
+    """Wait until whatever the page has asked so far is answered."""
+    page.wait_for_timeout(250)
+    page.evaluate("feedcalcEngine.ask({ schema: 1, ranges: 'off' }, { line: 'test' }).catch(() => null)")
+
+
+@pytest.fixture
+def alert_page(ready_page: Page) -> Page:
+    """The one file with Python awake; a dialog, a request or an error in the console fails the test."""
+    dialogs: list[str] = []
+    ready_page.on("dialog", lambda dialog: (dialogs.append(dialog.message), dialog.dismiss()))
+    ready_page.evaluate("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
+    return ready_page
+
+
+FILL = """(text) => {
+  for (const field of document.querySelectorAll("#batch input, #batch textarea")) {
+    if (["checkbox", "radio", "file", "datetime-local", "date"].includes(field.type)) continue;
+    field.value = text;
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+}"""
+
+
+def test_in_every_field_of_the_batch(alert_page: Page, record_property: Callable[[str, Any], None]) -> None:
+    fields = alert_page.locator("#batch input:not([type=checkbox]):not([type=file])").count()
+    for text in PLANTED:
+        alert_page.evaluate(FILL, text)
+        answered(alert_page)
+        no_trace(alert_page)
+    record_property("faults", len(PLANTED) * fields)
+    assert fields > 20
+
+
+def test_as_plant_name_of_a_batch_and_address_of_a_label(
+    alert_page: Page, record_property: Callable[[str, Any], None]
+) -> None:
+    page = alert_page
+    page.locator('[data-wish="code"]').select_option("own")
+    for text in PLANTED:
+        page.locator("#batch-name").fill(text.replace("\u0000", ""))
+        page.locator("#plant").fill(text.replace("\u0000", ""))
+        page.locator('[data-wish="address"]').fill(text.replace("\u0000", ""))
+        page.wait_for_timeout(350)
+        answered(page)
+        no_trace(page)
+    for wanted in ("wall", "sheet"):
+        page.locator('[data-wish="what"]').select_option(wanted)
+        page.locator('[data-wish="whose"]').select_option("all") if wanted == "sheet" else None
+        page.wait_for_timeout(350)
+        answered(page)
+        no_trace(page)
+    record_property("faults", 3 * len(PLANTED))
+
+
+def hostile_batch(text: str) -> dict[str, Any]:
+    """A batch with a text wherever one may stand, and where none may."""
+    request = {"schema": 1, "plant": text, "water": {"amount": text, text: text}, text: {text: [text]}, "now": text}
+    earlier = [{"ash": {"kind": text, text: text}, "measured": {"ph": text}}]
+    shapes = {"cans": [{"size": text, "count": text, text: text}, text, None], "ash": {"earlier": earlier}}
+    return {"id": text, "name": text, "done": [text], "changed": text, "request": request | shapes}
+
+
+@pytest.mark.parametrize("way", ["file", "link"])
+def test_in_batches_that_come_from_elsewhere(
+    alert_page: Page, way: str, record_property: Callable[[str, Any], None]
+) -> None:
+    page = alert_page
+    for text in PLANTED:
+        sent = json.dumps({"format": "feedcalc batches", "version": 1, "batches": [hostile_batch(text)]})
+        if way == "file":
+            file = {"name": "<img data-planted>.json", "mimeType": "application/json", "buffer": sent.encode()}
+            page.locator("#import-file").set_input_files(file)
+        else:
+            page.evaluate(
+                """(sent) => { location.hash = "batch=" + btoa(String.fromCharCode(...new TextEncoder().encode(sent)))
+                     .replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", ""); }""",
+                sent,
+            )
+        expect(page.locator("#preview")).to_be_visible()
+        no_trace(page)
+        page.locator("#preview-keep").click()
+        answered(page)
+        no_trace(page)
+    page.reload()
+    wait_for_engine(page)
+    answered(page)
+    no_trace(page)
+    record_property("faults", len(PLANTED))
+
+
+FIELDS_OF_A_BOOK = {
+    "bed": ("name", "area", "texture", "place", "plant", "note"),
+    "soil test": ("bed", "date", "ph", "tested_with", "note"),
+    "entry": ("bed", "date", "what", "amount", "ash", "batch", "dilution", "request", "where", "note", "potassium"),
+    "ash": ("name", "date", "evidence", "note"),
+    "metals": ("name", "date", "of", "ash", "bed", "cadmium", "country", "note"),
+}
+SENSIBLE = {"date": "2026-05-01", "area": "6 m2", "what": "dry ash", "amount": "1 kg", "ph": "6", "cadmium": "2"}
+
+
+def hostile_book(text: str, number: int) -> str:
+    """A book whose records hold a text: everywhere, and only where the rest of the record can be counted with it."""
+    records = []
+    for kind, names in FIELDS_OF_A_BOOK.items():
+        for whole in (True, False):
+            identity = f"{kind.replace(' ', '-')}-{number}-{whole}"
+            said = {name: text if whole else SENSIBLE.get(name, text) for name in names}
+            said |= {"bed": f"bed-{number}-{whole}"} if "bed" in names else {}
+            stamp = {"at": "2026-05-01T09:00:00.000Z", "by": "x"}
+            fields = {name: {"text": words, **stamp} for name, words in said.items()}
+            records.append({"id": identity, "kind": kind, "fields": fields, "history": []})
+    return json.dumps({"format": "feedcalc season book", "version": 1, "records": records})
+
+
+def hostile_table(text: str) -> str:
+    cell = '"' + text.replace('"', '""') + '"'
+    return f"kind,name,area,note,{cell}\r\nbed,{cell},6 m2,{cell},{cell}\r\n{cell},x,{cell},x,x\r\n"
+
+
+@pytest.mark.parametrize("way", ["file", "table"])
+def test_in_books_that_come_from_elsewhere(
+    alert_page: Page, way: str, record_property: Callable[[str, Any], None]
+) -> None:
+    page = alert_page
+    page.evaluate("location.hash = 'book'")
+    for number, text in enumerate(PLANTED):
+        content = hostile_book(text, number) if way == "file" else hostile_table(text)
+        name = "<img data-planted>." + ("json" if way == "file" else "csv")
+        page.locator("#book-open").set_input_files(
+            {"name": name, "mimeType": "text/plain", "buffer": content.encode("utf-8", "replace")}
+        )
+        wait_until(lambda: page.evaluate("document.getElementById('book-preview').open || toast.hidden === false"))
+        no_trace(page)
+        if page.locator("#book-preview").is_visible():
+            page.locator("#book-preview [value=yes]").click()
+        answered(page)
+        page.evaluate("document.querySelectorAll('#book details').forEach((each) => { each.open = true; })")
+        no_trace(page)
+    beds = page.locator("#book-bed-list button")
+    for place in range(0, beds.count(), 5):
+        beds.nth(place).click()
+        answered(page)
+        no_trace(page)
+    record_property("faults", len(PLANTED))
 
 
 @pytest.mark.parametrize("delivery", ["one file", "site"])
@@ -56,7 +266,7 @@ def test_the_worker_can_send_nothing_either(page: Page, site_server: SiteServer)
         """(address) => new Promise((resolve) => {
           const program = `fetch("${address}", { mode: "no-cors" })
             .then(() => postMessage("sent"), () => postMessage("refused"))`;
-          new Worker(URL.createObjectURL(new Blob([program]))).onmessage = ({ data }) => resolve(data);
+          feedcalcMarkup.worker(program).onmessage = ({ data }) => resolve(data);
         })""",
         elsewhere.address,
     )
