@@ -130,7 +130,7 @@ def _licences(told: list[str]) -> list[dict[str, Any]]:
 def licences_told_by(distribution: str) -> list[str]:
     """What an installed package says its licence is: an expression if it has one, else a field, else classifiers."""
     told = metadata.metadata(distribution)
-    field = (told.get("License-Expression") or told.get("License") or "").strip()
+    field = next((told[name].strip() for name in ("License-Expression", "License") if name in told), "")
     if field and "\n" not in field and len(field) < 80:
         return [field]
     return [

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Dialog, FilePayload, Page, expect
 
 from tests.browser.conftest import SiteServer, wait_for_engine, wait_until
 
@@ -97,12 +97,18 @@ def answered(page: Page) -> None:
 
 
 @pytest.fixture
-def alert_page(ready_page: Page) -> Page:
+def alert_page(ready_page: Page) -> Iterator[Page]:
     """The one file with Python awake; a dialog, a request or an error in the console fails the test."""
     dialogs: list[str] = []
-    ready_page.on("dialog", lambda dialog: (dialogs.append(dialog.message), dialog.dismiss()))
+
+    def dismiss(dialog: Dialog) -> None:
+        dialogs.append(dialog.message)
+        dialog.dismiss()
+
+    ready_page.on("dialog", dismiss)
     ready_page.evaluate("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
-    return ready_page
+    yield ready_page
+    assert dialogs == []
 
 
 FILL = """(text) => {
@@ -161,7 +167,7 @@ def test_in_batches_that_come_from_elsewhere(
     for text in PLANTED:
         sent = json.dumps({"format": "feedcalc batches", "version": 1, "batches": [hostile_batch(text)]})
         if way == "file":
-            file = {"name": "<img data-planted>.json", "mimeType": "application/json", "buffer": sent.encode()}
+            file = FilePayload(name="<img data-planted>.json", mimeType="application/json", buffer=sent.encode())
             page.locator("#import-file").set_input_files(file)
         else:
             page.evaluate(
