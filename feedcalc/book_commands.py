@@ -511,14 +511,22 @@ def _text_of(file: Path) -> str:
         raise InputError("file", file.name, said("This can't be read: {reason}.", reason=error.strerror), "") from None
 
 
-def _write(file: Path, content: bytes) -> None:
-    """Write a file whole or not at all."""
+def write_whole(file: Path, content: bytes) -> None:
+    """Write a file whole or not at all, whatever stood there before; raises `OSError`."""
     half = file.with_name(f"{file.name}.half")
     try:
         half.write_bytes(content)
         half.replace(file)
-    except OSError as error:
+    except OSError:
         half.unlink(missing_ok=True)
+        raise
+
+
+def _write(file: Path, content: bytes) -> None:
+    """Write a file whole or not at all."""
+    try:
+        write_whole(file, content)
+    except OSError as error:
         raise InputError(
             "file", file.name, said("This can't be written: {reason}.", reason=error.strerror), ""
         ) from None

@@ -8,6 +8,7 @@ On a terminal the sheet is set with rich; into a pipe or file goes the same text
 from __future__ import annotations
 
 import json
+import os
 import re
 import sys
 import webbrowser
@@ -92,7 +93,18 @@ Examples:
 Ash liquor is caustic: goggles and gloves on, and never in a food bottle. Local rules come first."""
 
 
-@click.group(epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+class _Verbs(click.Group):
+    """Says in one line that nothing more can be written, such as to a full disk, and not with a traceback."""
+
+    def main(self, *arguments: Any, **options: Any) -> Any:
+        try:
+            return super().main(*arguments, **options)
+        except OSError as reason:
+            click.echo(f"Error: {reason.filename or 'what comes out'} can't be written: {reason.strerror}.", err=True)
+            os._exit(1)  # what still waits to be written out would only fail once more
+
+
+@click.group(cls=_Verbs, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="feedcalc")
 def main() -> None:
     """Liquid mineral feed from wood ash: what to weigh, pour, wait for and dilute, and what each can delivers.

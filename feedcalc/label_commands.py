@@ -13,6 +13,7 @@ from typing import Any, TextIO
 
 import click
 
+from feedcalc.book_commands import write_whole
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.label import BATCHES_FORMAT, BATCHES_VERSION
 from feedcalc.label_paper import sizes
@@ -102,12 +103,12 @@ def _written(print_: Printed, out: Path, ending: str) -> list[Path]:
                 for place in range(1, len(print_.pages) + 1)
             ]
             for path, (_, _, svg) in zip(paths, print_.pages, strict=True):
-                path.write_text(svg, encoding="utf-8")
+                write_whole(path, svg.encode())
             return paths
         if ending == ".pdf":
-            out.write_bytes(pdf_of(print_.html))
+            write_whole(out, pdf_of(print_.html))
         else:
-            out.write_text(print_.html if ending == ".html" else print_.text, encoding="utf-8")
+            write_whole(out, (print_.html if ending == ".html" else print_.text).encode())
     except NoPdf as reason:
         raise click.ClickException(str(reason)) from None
     except OSError as reason:

@@ -168,6 +168,7 @@ const feedcalcEngine = (() => {
   }
 
   function fail(message, lacking = "") {
+    generation += 1; // what is still being fetched tells of no progress any more
     endWorker();
     mark("failed");
     for (const [line, { id }] of [...waiting]) settle(line, id).reject(named("Failed", message));
@@ -195,6 +196,7 @@ const feedcalcEngine = (() => {
 
   /** The bytes behind the address an element names, telling of progress as they come. */
   async function fetched(element, stage) {
+    const mine = generation;
     const response = await fetch(element.dataset.address);
     if (!response.ok) throw new Error(`${element.dataset.address}: ${response.status}`);
     const total = Number(element.dataset.bytes);
@@ -205,7 +207,7 @@ const feedcalcEngine = (() => {
       if (done + part.value.length > total) throw new Error(`${element.dataset.address}: too long`);
       bytes.set(part.value, done);
       done += part.value.length;
-      if (stage) settings.onStage({ name: stage, done, total });
+      if (stage && mine === generation) settings.onStage({ name: stage, done, total });
     }
     if (done !== total) throw new Error(`${element.dataset.address}: ${done} of ${total} bytes`);
     return bytes.buffer;

@@ -1,0 +1,308 @@
+"""What can go wrong with a page while somebody uses it: after each fault what was typed is there, or it is told."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from tests.browser.conftest import SPY, SiteServer, wait_for_engine, wait_until
+
+FRESHNESS = "document.getElementById('freshness').dataset.freshness"
+BATCHES = """() => Object.fromEntries(feedcalcKeeping.open().map(({ name, request }) =>
+  [name, request.water?.temperature ?? ""]))"""
+DEAF = "window.addEventListener('storage', (event) => event.stopImmediatePropagation(), true);"
+
+
+@pytest.fixture
+def grower(browser: Browser) -> Iterator[BrowserContext]:
+    context = browser.new_context(accept_downloads=True)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def opened(grower: BrowserContext, one_file: str) -> Callable[..., Page]:
+    """Opens the one file in another tab of the same browser, after running ``first``."""
+
+    def open_page(first: str = "", address: str = one_file, awake: bool = True) -> Page:
+        page = grower.new_page()
+        if first:
+            page.add_init_script(first)
+        page.goto(address)
+        if awake:
+            wait_for_engine(page)
+        page.evaluate("document.getElementById('more').open = true")
+        return page
+
+    return open_page
+
+
+@pytest.fixture(autouse=True)
+def one_fault(record_property: Callable[[str, Any], None]) -> None:
+    record_property("faults", 1)
+
+
+def temperature(page: Page, text: str) -> None:
+    page.locator('[name="water.temperature"]').fill(text)
+
+
+def held(page: Page) -> str:
+    return page.locator('[name="water.temperature"]').input_value()
+
+
+def fresh(page: Page) -> None:
+    wait_until(lambda: page.evaluate(FRESHNESS) == "fresh", what="a sheet for what is typed now")
+
+
+# -- the worker ---------------------------------------------------------------------------------------------------
+
+
+def test_a_worker_that_dies_in_the_middle_of_an_answer_is_told_and_the_next_change_is_answered(
+    opened: Callable[..., Page],
+) -> None:
+    page = opened(SPY)
+    fresh(page)
+    page.evaluate("document.documentElement.dataset.was = 'ready'")
+    page.clock.install()  # patience is a quarter of a minute; nobody has to wait for it here
+    page.evaluate("workers.at(-1).terminate()")
+    temperature(page, "9 °C")
+    page.clock.run_for(1000)
+    page.clock.run_for(20_000)
+    wait_until(lambda: "took too long" in page.locator("#freshness").inner_text(), what="it is told")
+    assert held(page) == "9 °C"
+    page.clock.resume()
+    wait_for_engine(page)
+    temperature(page, "10 °C")
+    fresh(page)
+    page.reload()
+    assert held(page) == "10 °C"
+
+
+# -- storage ------------------------------------------------------------------------------------------------------
+
+
+def test_a_really_full_storage_is_told_and_what_was_typed_is_kept_once_there_is_room(
+    opened: Callable[..., Page],
+) -> None:
+    page = opened(awake=False)
+    page.evaluate("""() => { for (let size = 4000000, count = 0; size >= 1; ) {
+      try { localStorage.setItem(`junk${count}`, "x".repeat(size)); count += 1; } catch { size = Math.floor(size / 2); }
+    } }""")
+    temperature(page, "11 °C and more than there was room for before")
+    expect(page.locator("#kept")).to_contain_text("Not kept")
+    with page.expect_download() as download:
+        page.locator("#export-now").click()
+    saved = json.loads(Path(download.value.path()).read_text(encoding="utf-8"))
+    assert saved["batches"][0]["request"]["water"]["temperature"].startswith("11 °C and more")
+    page.evaluate(
+        "for (const key of Object.keys(localStorage)) if (key.startsWith('junk')) localStorage.removeItem(key)"
+    )
+    page.reload()  # leaving the page tries once more
+    assert held(page).startswith("11 °C and more")
+
+
+def test_a_batch_that_can_no_longer_be_read_is_told_left_alone_and_can_be_saved(
+    opened: Callable[..., Page],
+) -> None:
+    page = opened(awake=False)
+    temperature(page, "12 °C")
+    spoilt = '{"id":"gone","name":"Leeks","request":{"schema":1,"water":{"temp'
+    page.evaluate("text => localStorage.setItem('feedcalc.batch.gone', text)", spoilt)
+    page.reload()
+    expect(page.locator("#toast-words")).to_contain_text("can't be read: 1")
+    with page.expect_download() as download:
+        page.locator("#toast-action").click()
+    assert json.loads(Path(download.value.path()).read_text(encoding="utf-8")) == {"feedcalc.batch.gone": spoilt}
+    assert page.evaluate("localStorage.getItem('feedcalc.batch.gone')") == spoilt
+    assert held(page) == "12 °C"
+
+
+ODD_REQUESTS = {
+    "nested without end": '{"a":' * 5000 + "1" + "}" * 5000,
+    "lists without end": '{"cans":' + "[" * 5000 + "]" * 5000 + "}",
+    "other shapes": '{"schema": "x", "water": 5, "cans": {"0": 1}, "ash": [1], "soil": null, "now": {}, "locale": []}',
+    "readings of other shapes": '{"schema": 1, "ash": {"earlier": [null, 1, "x", {"ash": []}]}, "cans": [1, null, []]}',
+    "no fields": "{}",
+}
+
+
+@pytest.mark.parametrize("request_", ODD_REQUESTS.values(), ids=ODD_REQUESTS.keys())
+def test_a_batch_of_an_odd_shape_never_stops_the_page(opened: Callable[..., Page], request_: str) -> None:
+    page = opened(awake=False)
+    text = f'{{"id":"odd","name":"Odd","request":{request_},"done":[],"changed":"2099-01-01T00:00:00.000Z"}}'
+    page.evaluate("localStorage.clear(); sessionStorage.clear()")
+    page.evaluate("text => localStorage.setItem('feedcalc.batch.odd', text)", text)
+    page.reload()
+    wait_for_engine(page)
+    page.locator("#new-batch").click()
+    temperature(page, "13 °C")
+    fresh(page)
+    page.reload()
+    assert held(page) == "13 °C"
+    assert page.evaluate("localStorage.getItem('feedcalc.batch.odd')")
+
+
+# -- two windows, and clocks --------------------------------------------------------------------------------------
+
+
+def test_what_stood_here_comes_back_by_undo_when_another_window_changed_the_batch(
+    opened: Callable[..., Page],
+) -> None:
+    mine, other = opened(awake=False), opened(awake=False)
+    temperature(mine, "14 °C")
+    wait_until(lambda: held(other) == "14 °C", what="the other window follows")
+    temperature(other, "15 °C")
+    wait_until(lambda: held(mine) == "15 °C", what="this one follows")
+    expect(mine.locator("#toast-words")).to_contain_text("another window")
+    mine.locator("#toast-action").click()
+    assert held(mine) == "14 °C"
+
+
+def test_a_window_that_was_not_told_never_writes_over_what_another_wrote(opened: Callable[..., Page]) -> None:
+    mine = opened(DEAF, awake=False)
+    other = opened(awake=False)
+    temperature(other, "16 °C")
+    other.close()
+    temperature(mine, "17 °C")
+    expect(mine.locator("#toast-words")).to_contain_text("Another window changed this batch too")
+    temperature(mine, "18 °C")
+    assert sorted(mine.evaluate(BATCHES).values()) == ["16 °C", "18 °C"]
+    mine.reload()
+    assert held(mine) == "18 °C"
+
+
+@pytest.mark.parametrize("year", ["2001", "2099"])
+def test_a_clock_that_jumps_makes_no_change_look_old(opened: Callable[..., Page], year: str) -> None:
+    mine, other = opened(awake=False), opened(awake=False)
+    mine.clock.set_fixed_time(f"{year}-01-01T00:00:00Z")
+    temperature(mine, "19 °C")
+    wait_until(lambda: held(other) == "19 °C", what="the window with the right clock follows")
+    temperature(other, "20 °C")
+    wait_until(lambda: held(mine) == "20 °C", what="the window with the wrong clock follows")
+    mine.close()
+    other.reload()
+    assert held(other) == "20 °C"
+
+
+# -- what a browser lacks -----------------------------------------------------------------------------------------
+
+LACKING = {
+    "WebAssembly": "has no WebAssembly",
+    "Worker": "runs no programs in the background",
+    "DecompressionStream": "too old to unpack",
+}
+
+
+@pytest.mark.parametrize("what", LACKING)
+def test_what_this_browser_lacks_is_told_in_words_and_what_is_typed_is_kept(
+    opened: Callable[..., Page], what: str
+) -> None:
+    page = opened(f"delete window.{what};", awake=False)
+    wait_for_engine(page, "failed")
+    expect(page.locator("#state-why")).to_contain_text(LACKING[what])
+    expect(page.locator("#state-words")).to_contain_text("What you type is kept")
+    assert page.locator('[data-figure="liquor.potassium"]').count() >= 1
+    temperature(page, "21 °C")
+    page.reload()
+    assert held(page) == "21 °C"
+
+
+def test_a_browser_without_service_workers_is_told_that_the_page_is_not_kept(
+    opened: Callable[..., Page], site_server: SiteServer
+) -> None:
+    page = opened("delete Navigator.prototype.serviceWorker;", site_server.address)
+    expect(page.locator("#offline-words")).to_contain_text("can't keep the page")
+    temperature(page, "22 °C")
+    fresh(page)
+
+
+# -- a site in pieces ---------------------------------------------------------------------------------------------
+
+KEPT = "async () => (await caches.keys()).length && (await navigator.serviceWorker.ready).active.state"
+
+
+def part_of(server: SiteServer, pattern: str) -> Path:
+    return next(server.folder.glob(pattern))
+
+
+@pytest.mark.parametrize("name", ["payload.*.bin", "program.*.js"])
+def test_a_site_with_a_file_missing_says_so_and_keeps_what_is_typed(
+    opened: Callable[..., Page], site_server: SiteServer, name: str
+) -> None:
+    missing = part_of(site_server, name)
+    content = missing.read_bytes()
+    missing.unlink()
+    page = opened(address=site_server.address, awake=False)
+    wait_for_engine(page, "failed")
+    expect(page.locator("#state-why")).to_contain_text(missing.name)
+    temperature(page, "23 °C")
+    missing.write_bytes(content)
+    page.locator("#try-again").click()
+    wait_for_engine(page)
+    fresh(page)
+    assert held(page) == "23 °C"
+
+
+def test_a_site_with_a_file_cut_short_says_so(opened: Callable[..., Page], site_server: SiteServer) -> None:
+    payload = part_of(site_server, "payload.*.bin")
+    payload.write_bytes(payload.read_bytes()[:1_000_000])
+    page = opened(address=site_server.address, awake=False)
+    wait_for_engine(page, "failed")
+    expect(page.locator("#state-why")).to_contain_text("1000000 of")
+
+
+def test_half_an_update_leaves_the_version_that_is_kept(opened: Callable[..., Page], site_server: SiteServer) -> None:
+    page = opened(address=site_server.address)
+    wait_until(lambda: page.evaluate(KEPT) == "activated", what="the page is kept")
+    temperature(page, "24 °C")
+    worker = part_of(site_server, "service_worker.js")
+    page_file = part_of(site_server, "index.html")
+    page_file.write_text(page_file.read_text(encoding="utf-8").replace("<title>", "<title>half "), encoding="utf-8")
+    worker.write_text(re.sub(r'VERSION = "\w', 'VERSION = "x', worker.read_text(encoding="utf-8"), count=1))
+    fate = page.evaluate(
+        """async () => {
+          const registration = await navigator.serviceWorker.getRegistration();
+          await registration.update().catch(() => {});
+          const worker = registration.installing;
+          if (!worker) return "refused";
+          return new Promise((resolve) => worker.addEventListener("statechange", () => {
+            if (worker.state !== "installing") resolve(worker.state);
+          }));
+        }"""
+    )
+    assert fate == "redundant"
+    site_server.shut()
+    page.reload()
+    wait_for_engine(page)
+    assert "half" not in page.title()
+    assert held(page) == "24 °C"
+    fresh(page)
+
+
+def test_a_kept_copy_that_lost_a_file_is_told_where_there_is_no_network(
+    opened: Callable[..., Page], site_server: SiteServer
+) -> None:
+    page = opened(address=site_server.address)
+    wait_until(lambda: page.evaluate(KEPT) == "activated", what="the page is kept")
+    temperature(page, "25 °C")
+    page.evaluate(
+        """async () => {
+          const cache = await caches.open((await caches.keys())[0]);
+          for (const { url } of await cache.keys()) if (url.includes("payload.")) await cache.delete(url);
+        }"""
+    )
+    site_server.shut()
+    page.reload()
+    wait_for_engine(page, "failed")
+    expect(page.locator("#state-words")).to_contain_text("What you type is kept")
+    assert held(page) == "25 °C"
+    site_server.open()
+    page.locator("#try-again").click()
+    wait_for_engine(page)
+    fresh(page)
