@@ -13,6 +13,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 
 if sys.version_info < (3, 11):  # noqa: UP036 (an old Python must get this far, and no further)
@@ -45,6 +46,8 @@ KNOWN_FAILURES = (
     ("No module named 'venv'", NO_ENVIRONMENTS),
     ("Could not find a version", NOT_TO_BE_HAD),
 )
+
+TESTS_APART = ("tests/browser", "tests/trust", "tests/faults")
 
 
 class BuildFailed(Exception):
@@ -169,13 +172,24 @@ def check_everything() -> None:
         ("style", [PROGRAMS / "ruff", "check", "."]),
         ("types", [PROGRAMS / "mypy"]),
         ("direction of imports", [PROGRAMS / "lint-imports"]),
-        ("tests", [PYTHON, "-m", "pytest"]),
+        ("tests", [PYTHON, "-m", "pytest", *(f"--ignore={folder}" for folder in TESTS_APART)]),
     )
     failed = []
-    for title, command in checks:
-        print(f"* checking {title}", flush=True)
-        if subprocess.run(command, cwd=ROOT).returncode:
-            failed.append(title)
+    # What drives browsers and kills processes mostly waits, so it runs beside the rest and is shown after it.
+    with tempfile.TemporaryFile() as told:
+        apart = subprocess.Popen(
+            [PYTHON, "-m", "pytest", "-p", "no:cacheprovider", *TESTS_APART], cwd=ROOT, stdout=told, stderr=told
+        )
+        for title, command in checks:
+            print(f"* checking {title}", flush=True)
+            if subprocess.run(command, cwd=ROOT).returncode:
+                failed.append(title)
+        print(f"* checking tests of {', '.join(TESTS_APART)}", flush=True)
+        if apart.wait():
+            failed.append("tests of browsers and faults")
+        told.seek(0)
+        shutil.copyfileobj(told, sys.stdout.buffer)
+        sys.stdout.flush()
     if failed:
         raise BuildFailed(f"not passed: {', '.join(failed)}.")
 
