@@ -25,6 +25,7 @@ from feedcalc.book_commands import Desk, book_verb
 from feedcalc.engine import calculate, calculate_markdown, demo_request
 from feedcalc.errors import InputError
 from feedcalc.label_commands import label_verb, wall_verb
+from feedcalc.languages import LANGUAGES
 from feedcalc.plant_search import plants_found
 from feedcalc.plot_commands import season_verb
 
@@ -178,16 +179,17 @@ def ash_keep_verb(desk: Desk, /, name: str, day: str | None, **options: Any) -> 
 
 @main.command("plants")
 @click.argument("name", nargs=-1)
+@click.option("--language", type=click.Choice(list(LANGUAGES)), default="en", help="Words of what is shown.")
 @click.option("--json", "as_json", is_flag=True, help="Write the plants as JSON.")
-def plants_verb(name: tuple[str, ...], as_json: bool) -> None:
-    """Whether a plant bears ash and which soil pH it likes, by common or botanical NAME; all of them without one.
+def plants_verb(name: tuple[str, ...], language: str, as_json: bool) -> None:
+    """Whether a plant bears ash and which soil pH it likes, by common or botanical NAME; all without one.
 
     \b
     Examples:
       feedcalc plants hydrangea
       feedcalc plants "Vaccinium corymbosum" --json
     """
-    found, words = plants_found(" ".join(name))
+    found, words = plants_found(" ".join(name), language)
     if as_json:
         click.echo(json.dumps(found, ensure_ascii=False))
     else:

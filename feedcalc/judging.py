@@ -50,6 +50,7 @@ def circumstances_of(request: Request, feed: FeedFacts | None = None) -> Circums
         read_ph=acid_target if acid_target is not None else request.number("measured.ph"),
         has_acid=acid_target is not None,
         locale=request.locale,
+        language=request.language,
     )
 
 

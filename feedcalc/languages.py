@@ -146,7 +146,7 @@ class Language:
         else:
             found = self._catalogue.ngettext(text.message, text.plural, text.number)
         try:
-            return found.format_map(parts) if parts else found
+            return text.written(found.format_map(parts) if parts else found)
         except (KeyError, ValueError, IndexError, AttributeError):
             return str(text)
 

@@ -12,12 +12,14 @@ from feedcalc.render import plant_list_markdown
 from feedcalc.suitability import plants, plants_named, plants_spelt_like
 
 
-def plants_found(text: str) -> tuple[list[dict[str, Any]], str]:
-    """The plants that a name may mean, or the whole list for an empty one; as JSON would have them, and as Markdown.
+def plants_found(text: str, language: str = "en") -> tuple[list[dict[str, Any]], str]:
+    """The plants that a name may mean, or the whole list for an empty one; as JSON would have them, and as Markdown
+    in a language.
 
     >>> [plant["names"][0] for plant in plants_found("Vaccinium macrocarpon")[0]]
     ['cranberry']
     """
     found = plants_named(text) if text.strip() else plants()
-    words = plant_list_markdown(found, text, () if found else plants_spelt_like(text))
+    near = () if found else plants_spelt_like(text, language)
+    words = plant_list_markdown(found, text, near, language)
     return [asdict(plant) | {"sources_conflict": plant.sources_conflict} for plant in found], words

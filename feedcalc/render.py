@@ -31,7 +31,7 @@ from feedcalc.drawing import (
 )
 from feedcalc.label import NOT_FOR_FOOD, Label, label_of
 from feedcalc.label_sheet import Page
-from feedcalc.languages import WORDS
+from feedcalc.languages import USUAL_LOCALE, WORDS
 from feedcalc.languages import language as language_of
 from feedcalc.my_ash import KeptAsh
 from feedcalc.quantities import write_number
@@ -39,7 +39,7 @@ from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.season_sheet import SeasonSheet, timeline_words
 from feedcalc.sheet import Sheet, status_words
 from feedcalc.spreading import SpreadSheet
-from feedcalc.suitability import Plant
+from feedcalc.suitability import Plant, names_of
 from feedcalc.wall_sheet import WallPaper, WallSheet
 from feedcalc.wording import Said
 
@@ -156,7 +156,12 @@ def wall_text(wall: WallSheet, language: str = "en") -> str:
 
 def plant_list_markdown(found: Sequence[Plant], asked: str, near: Sequence[str], language: str = "en") -> str:
     """Plants with what each list says of their soil; ``near`` are names to offer where nothing was found."""
-    text = _templates(language).get_template("plants.md.j2").render(plants=found, asked=asked, near=near)
+    named = [(plant, names_of(plant, language)) for plant in found]
+    text = (
+        _templates(language)
+        .get_template("plants.md.j2")
+        .render(plants=named, asked=asked, near=near, number=lambda ph: write_number(ph, 2, USUAL_LOCALE[language]))
+    )
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 

@@ -301,6 +301,7 @@ TABLES_BEHIND_A_BATCH = (
     "cautions",
     "hazard_classes",
     "element_masses",
+    "plant_names",
     "plants",
     "plant_soil_ph",
     "suitability_reasons",

@@ -58,6 +58,7 @@ TABLES_BEHIND_A_SEASON = (
     "compost",
     "feed_practice",
     "limes",
+    "plant_names",
     "plants",
     "plant_soil_ph",
     "season_reasons",

@@ -64,6 +64,7 @@ def circumstances_of_bed(request: Request, bed: Bed, day: date) -> Circumstances
         season=request.word("season"),
         place=bed.place,
         locale=request.locale,
+        language=request.language,
     )
 
 

@@ -34,6 +34,7 @@ TABLES_BEHIND_SPREADING = (
     "ash_caps",
     "ash_spreading",
     "dry_practices",
+    "plant_names",
     "plants",
     "plant_soil_ph",
     "soil_buffers",

@@ -6,7 +6,10 @@ Rules of this room:
 * What is not known is not assumed to be well: an untested bed is held back, an unlisted plant gets it weaker.
 * Where sources differ, they are shown as differing and the careful one decides.
 * Words and sources stand in ``suitability_reasons.csv``, limits in ``suitability_limits.csv``, plants in
-  ``plants.csv`` and ``plant_soil_ph.csv``; here stands only when each is said.
+  ``plants.csv`` and ``plant_soil_ph.csv``, their names elsewhere in ``plant_names.csv``; here stands only when each
+  is said.
+* A plant is found by its names in every language at once, whatever language is spoken. Where a word is the name of
+  several plants, in one language or in two, all of them are meant and the careful one decides.
 """
 
 from __future__ import annotations
@@ -24,7 +27,7 @@ from feedcalc.dilution import FeedLimit
 from feedcalc.estimates import Estimate
 from feedcalc.liming import expected_shift
 from feedcalc.quantities import write_number
-from feedcalc.wording import listed, said
+from feedcalc.wording import Sentence, listed, said
 
 GO, WEAKER, HOLD = "go", "go weaker", "hold back"
 # From the freest to the most careful.
@@ -33,6 +36,16 @@ KINDS = ("lime-tolerant", "ordinary", "caution", "block", "acid-loving")
 CONTAINERS = ("pot", "plug tray")
 # A drench wets about this much soil; lime in it stays near the top.
 DRENCHED_DEPTH_CM = 15.0
+# Other languages in which plants are found, each with its plural endings and what is left of them. What is left need
+# not be a word: names and what was typed lose the same.
+_ENDINGS: Mapping[str, tuple[tuple[str, str], ...]] = {
+    "es": (("ces", "z"), ("es", ""), ("s", ""), ("e", "")),
+    "fr": (("eaux", "eau"), ("x", ""), ("s", "")),
+    "de": (("isse", "i"), ("sse", "s"), ("en", ""), ("er", ""), ("n", ""), ("e", ""), ("s", "")),
+    "pt": (("oes", "ao"), ("aes", "ao"), ("ns", "m"), ("es", ""), ("s", ""), ("e", "")),
+    "hi": (),
+}
+_Words = tuple[str, ...]
 # Ranges whose upper ends differ by more than this conflict.
 _SAME_RANGE = 0.5
 
@@ -49,7 +62,9 @@ class SoilRange:
 
 @dataclass(frozen=True, slots=True)
 class Plant:
-    """A plant of the list: names (the usual one first), botanical name, kind (see `KINDS`) and why, soil pH."""
+    """A plant of the list: English names (the usual one first, a message), botanical name, kind (see `KINDS`) and why,
+    soil pH.
+    """
 
     id: str
     names: tuple[str, ...]
@@ -96,7 +111,8 @@ class Circumstances:
     ``tested_with``: laboratory, meter, kit, strip. ``place``: one of `feedcalc.request.PLACES`.
     ``season``: sowing, growing, resting. ``stage``: seedling, young, established. ``use``: drench, foliar.
     ``feed`` is None for dry ash. ``read_ph`` is the pH of the liquor as read with a strip or
-    meter, or that of the feed as brought about with acid (``has_acid``).
+    meter, or that of the feed as brought about with acid (``has_acid``). ``language`` is the one in which names like
+    one that is not in the list are offered.
     """
 
     soil_ph: float | None = None
@@ -112,6 +128,7 @@ class Circumstances:
     read_ph: float | None = None
     has_acid: bool = False
     locale: str = "en-GB"
+    language: str = "en"
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +181,7 @@ def plants() -> tuple[Plant, ...]:
     return tuple(
         Plant(
             row["id"],
-            tuple(row["names"].split("|")),
+            (row["name"], *_parted(row["other_names"])),
             row["botanical"],
             row["kind"],
             row["reason"],
@@ -176,56 +193,91 @@ def plants() -> tuple[Plant, ...]:
     )
 
 
+def names_of(plant: Plant, language: str) -> tuple[str, ...]:
+    """What a plant is called in a language, the usual name first.
+
+    >>> names_of(plants_named("tomato")[0], "es")[:2]
+    ('tomate', 'jitomate')
+    """
+    return _names_elsewhere()[plant.id].get(language) or plant.names
+
+
 @lru_cache(maxsize=1024)
 def plants_named(text: str) -> tuple[Plant, ...]:
-    """The plants that ``text`` may mean, by common or botanical name; capitals, accents and plurals don't matter.
+    """The plants that ``text`` may mean, by common name in any language or botanical name; capitals, accents and
+    plurals don't matter.
 
-    A full name goes before part of one: ``sweet potatoes`` is one plant, ``hydrangea`` two. Empty where nothing fits.
+    A full name goes before part of one: ``sweet potatoes`` is one plant, ``hydrangea`` two. English goes before other
+    languages. Empty where nothing fits.
 
     >>> [plant.id for plant in plants_named("TOMATOES")], [plant.id for plant in plants_named("Vaccinium corymbosum")]
     (['tomato'], ['blueberry'])
+    >>> [plant.id for plant in plants_named("pommes de terre")], [plant.id for plant in plants_named("टमाटर")]
+    (['potato'], ['tomato'])
     >>> [plant.id for plant in plants_named("hydrangeas")]
     ['hydrangea_blue', 'hydrangea_pink']
     """
-    words = _plain_words(text)
-    if not words:
-        return ()
-    names = _plain_names()
-    exact = [plant for plant, name in names if name == words]
-    if exact:
-        return _once(exact)
-    asked = set(words)
-    wider = [plant for plant, name in names if asked <= set(name)]
-    if wider:
-        return _once(wider)
-    inside = [(plant, name) for plant, name in names if set(name) <= asked]
+    groups = ("en",), tuple(_ENDINGS)
+    for fits in (_exactly, _as_part, _inside):
+        for languages in groups:
+            found = [plant for language in languages for plant in fits(_plain_words(text, language), language)]
+            if found:
+                return _once(found)
+    return ()
+
+
+def _exactly(words: _Words, language: str) -> Iterable[Plant]:
+    return [plant for plant, name in _plain_names(language) if name == words]
+
+
+def _as_part(words: _Words, language: str) -> Iterable[Plant]:
+    return [plant for plant, name in _plain_names(language) if words and set(words) <= set(name)]
+
+
+def _inside(words: _Words, language: str) -> Iterable[Plant]:
+    inside = [(plant, set(name)) for plant, name in _plain_names(language) if set(name) <= set(words)]
     # Of names inside the text, a name within a longer one that is there too doesn't count (potato in sweet potato).
-    longest = [plant for plant, name in inside if not any(set(name) < set(other) for _, other in inside)]
-    return _once(longest)
+    return [plant for plant, name in inside if not any(name < other for _, other in inside)]
 
 
 @lru_cache(maxsize=1024)
-def plants_spelt_like(text: str, count: int = 3) -> tuple[str, ...]:
-    """Names in the list that are spelt much like ``text``, nearest first.
+def plants_spelt_like(text: str, language: str = "en", count: int = 3) -> tuple[str, ...]:
+    """Names in a language or botanical names that are spelt much like ``text``, nearest first.
 
     >>> plants_spelt_like("tomatoe plnt")
     ()
     >>> plants_spelt_like("brocoli")
     ('broccoli',)
+    >>> plants_spelt_like("Tohmate", "de")
+    ('Tomate',)
     """
-    names = [name for plant in plants() for name in (*plant.names, plant.botanical) if name]
+    names = [name for plant in plants() for name in (*names_of(plant, language), plant.botanical) if name]
     told = {" ".join(_plain_words(name)): name for name in names}
     near = difflib.get_close_matches(" ".join(_plain_words(text)), list(told), count, 0.78)
     return tuple(told[name] for name in near)
 
 
 @cache
-def _plain_names() -> tuple[tuple[Plant, tuple[str, ...]], ...]:
+def _names_elsewhere() -> Mapping[str, Mapping[str, tuple[str, ...]]]:
+    """Names by plant and language, English left out."""
+    return {
+        row["plant"]: {language: _parted(row[language]) for language in _ENDINGS}
+        for row in published.table("plant_names")
+    }
+
+
+def _parted(names: str) -> tuple[str, ...]:
+    return tuple(names.split("|")) if names else ()
+
+
+@cache
+def _plain_names(language: str) -> tuple[tuple[Plant, _Words], ...]:
+    """Every name in a language as bare words; with English stand the botanical names."""
     return tuple(
         (plant, words)
         for plant in plants()
-        for words in (_plain_words(name) for name in (*plant.names, plant.botanical))
-        if words
+        for name in ((*plant.names, plant.botanical) if language == "en" else names_of(plant, language))
+        if (words := _plain_words(name, language))
     )
 
 
@@ -233,20 +285,29 @@ def _once(found: Iterable[Plant]) -> tuple[Plant, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _plain_words(text: str) -> tuple[str, ...]:
+def _plain_words(text: str, language: str = "en") -> _Words:
     """Words without accents, capitals, signs and plural endings."""
     bare = "".join(letter for letter in unicodedata.normalize("NFKD", text) if not unicodedata.combining(letter))
-    bare = bare.casefold().replace("'", "").replace("\u2019", "")
-    words = re.findall(r"[^\W_]+", bare)
-    return tuple(_singular(word) for word in words if word not in ("x", "the", "plant", "plants"))
+    bare = bare.casefold().replace("\u2019", "'")
+    bare = (re.sub(r"\b[ld]'", "", bare) if language == "fr" else bare).replace("'", "")
+    # Vowel signs of Devanagari are no letters to a pattern.
+    words = re.findall(r"(?:[^\W_]|[\u0900-\u0963])+", bare)
+    return tuple(_singular(word, language) for word in words if word not in ("x", "the", "plant", "plants"))
 
 
-def _singular(word: str) -> str:
-    """An English word without its plural ending; Latin endings stay.
+def _singular(word: str, language: str = "en") -> str:
+    """A word without its plural ending: in English the singular (Latin endings stay), elsewhere what is left of both.
 
     >>> _singular("berries"), _singular("tomatoes"), _singular("radishes"), _singular("asparagus"), _singular("roses")
     ('berry', 'tomato', 'radish', 'asparagus', 'rose')
+    >>> _singular("tomaten", "de") == _singular("tomate", "de"), _singular("limoes", "pt") == _singular("limao", "pt")
+    (True, True)
     """
+    if language != "en":
+        for ending, instead in _ENDINGS[language]:
+            if word.endswith(ending) and len(word) - len(ending) >= 2:
+                return word[: -len(ending)] + instead
+        return word
     if len(word) < 4 or word.endswith(("ss", "us", "is")):
         return word
     for ending, instead in (("ies", "y"), ("oes", "o"), ("shes", "sh"), ("ches", "ch"), ("xes", "x")):
@@ -288,10 +349,7 @@ def soil_test_error(tested_with: str) -> float:
 
 def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **words: str) -> Reason:
     row = _wordings()[reason_id]
-    opening = row["text"][1:].split("}")[0] if row["text"].startswith("{") else ""
-    if opening:
-        words = {**words, opening: words[opening][0].upper() + words[opening][1:]}
-    text = said(row["text"], **words)
+    text = Sentence(str(row["text"]), words)
     where, status = source or (row["source"], row["status"])
     return Reason(reason_id, text, row["towards"], where, status)
 
@@ -321,7 +379,7 @@ def _plant_reasons(case: Circumstances) -> list[Reason]:
         return [_reason("plant_unnamed")]
     found = plants_named(case.plant)
     if not found:
-        near = plants_spelt_like(case.plant)
+        near = plants_spelt_like(case.plant, case.language)
         return [
             _reason(
                 "plant_not_listed",

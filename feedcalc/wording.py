@@ -36,9 +36,14 @@ class Said(str):
     def __new__(cls, message: str, parts: Mapping[str, Any], plural: str = "", number: int | None = None) -> Said:
         """Text from a message; ``parts`` fill its places, an empty mapping leaves braces alone."""
         chosen = message if number in (None, 1) else plural
-        made = super().__new__(cls, chosen.format_map(parts) if parts else chosen)
+        made = super().__new__(cls, cls.written(chosen.format_map(parts) if parts else chosen))
         made.message, made.plural, made.number, made.parts = message, plural, number, parts
         return made
+
+    @staticmethod
+    def written(filled: str) -> str:
+        """The filled message as it is written, in English and in every other language."""
+        return filled
 
     def __reduce__(self) -> tuple[Any, ...]:
         """How a copy or a pickle is made."""
@@ -52,6 +57,21 @@ def said(message: str, /, **parts: Any) -> Said:
     'Use by Monday.'
     """
     return Said(message, parts or _NOTHING)
+
+
+class Sentence(Said):
+    """As `Said`, for a sentence that may open with one of its parts: it begins with a capital in every language."""
+
+    __slots__ = ()
+
+    @staticmethod
+    def written(filled: str) -> str:
+        """The sentence with a capital.
+
+        >>> Sentence("{plant} bears lime well.", {"plant": said("leek")})
+        'Leek bears lime well.'
+        """
+        return filled[:1].upper() + filled[1:]
 
 
 def said_of(count: int, one: str, many: str, /, **parts: Any) -> Said:

@@ -23,6 +23,8 @@ const feedcalcWords = (() => {
   const followers = []; // [node, attribute or null, message, blanks around it]
   const shown = new Map(); // element -> [message, parts, what was said]
   const chooser = document.getElementById("language");
+  const plants = document.getElementById("plant-names");
+  const plantsInEnglish = [...plants.options].map((option) => option.value);
   let language = "en";
 
   const known = (tag) => Object.hasOwn(LOCALES, tag);
@@ -67,13 +69,23 @@ const feedcalcWords = (() => {
     }
   }
 
+  function offerPlants() {
+    plants.replaceChildren(...(catalogues.plants[language] ?? plantsInEnglish).map((name) => {
+      const option = document.createElement("option");
+      option.value = name;
+      return option;
+    }));
+  }
+
   function use(tag) {
     const before = language;
     language = known(tag) ? tag : "en";
     document.documentElement.lang = LOCALES[language];
     chooser.value = language;
     speak();
-    if (before !== language) document.dispatchEvent(new CustomEvent("feedcalc-language", { detail: { before, language } }));
+    if (before === language) return;
+    offerPlants();
+    document.dispatchEvent(new CustomEvent("feedcalc-language", { detail: { before, language } }));
   }
 
   function keptOrGuessed() {

@@ -47,7 +47,7 @@ WORDS = {
     "metal_countries": ("name", "note"),
     "metal_limits": ("note",),
     "mixing_limits": ("what",),
-    "plants": ("reason",),
+    "plants": ("name", "reason"),
     "reading_causes": ("cause",),
     "season_reasons": ("text",),
     "second_things": ("words", "reason"),

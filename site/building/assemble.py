@@ -39,6 +39,7 @@ from building.words import page_words
 from feedcalc import engine, published
 from feedcalc.languages import LANGUAGES
 from feedcalc.request import CUSTOMS, FIELDS, LOCALES
+from feedcalc.suitability import plants
 from feedcalc.wall_sheet import wall_sizes
 
 SCRIPTS = (
@@ -155,7 +156,7 @@ def _rendered(
         label_sizes=[(row["size"], _size_words(row)) for row in published.table("label_sizes")],
         label_papers=[(row["paper"], row["paper"]) for row in published.table("label_papers")],
         wall_papers=[(name, name) for name in wall_sizes()],
-        plants=sorted({row["names"].split("|")[0] for row in published.table("plants")}),
+        plants=sorted(plant.names[0] for plant in plants()),
         book=_for_the_book(),
         licences=licence_texts,
         version=metadata.version("feedcalc"),

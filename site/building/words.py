@@ -28,6 +28,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
 from feedcalc import languages, published
+from feedcalc.suitability import names_of, plants
 
 ROOT = Path(__file__).resolve().parents[2]
 CATALOGUES = ROOT / "feedcalc" / "catalogues"
@@ -44,6 +45,7 @@ PLURALS = {
 SEEN = (
     ("published/hazard", "hazard statements on label and sheet"),
     ("published/cautions", "cautions on label, sheet and wall"),
+    ("published/plants", "names of plants, and why they bear lime or not"),
     ("published/", "reasons and names from the tables"),
     ("templates/label", "label"),
     ("templates/wall", "sheet for the wall"),
@@ -132,7 +134,7 @@ def extract() -> None:
                 if message.id in template:
                     fresh[message.id].auto_comments = template[message.id].auto_comments
                     fresh[message.id].locations = template[message.id].locations
-        for english, words in (names_in_dates(tag) | statements_of_law(tag)).items():
+        for english, words in (names_in_dates(tag) | statements_of_law(tag) | names_of_plants(tag)).items():
             if english in fresh:
                 fresh[english].string = words
         _write(CATALOGUES / f"{tag}.po", fresh)
@@ -186,7 +188,8 @@ def compile_catalogues() -> None:
 def page_words() -> dict[str, Any]:
     """What words.js needs: the messages that the page may replace, and for each language what they are there.
 
-    The first ``static`` of the messages stand in the page itself, the others in its scripts.
+    The first ``static`` of the messages stand in the page itself, the others in its scripts; ``plants`` are names to
+    offer where one is typed.
     """
     static = sorted(set(static_messages()))
     needed = [*static, *sorted({found.one for found in _of_scripts()} - set(static))]
@@ -195,6 +198,7 @@ def page_words() -> dict[str, Any]:
         spoken = {_one(message): message for message in catalogue(tag) if message.id and _is_said(message)}
         held = [spoken.get(one) for one in needed]
         words[tag] = [message.string if message and isinstance(message.string, str) else "" for message in held]
+    words["plants"] = {tag: sorted(names_of_plants(tag).values()) for tag in TRANSLATED}
     return words
 
 
@@ -242,6 +246,11 @@ def statements_of_law(tag: str) -> dict[str, str]:
     official = {row["code"]: row["text"] for row in published.table("ghs_statements") if row["language"] == tag}
     english = {row["code"]: str(row["text"]) for row in published.table("hazard_statements")}
     return {english[code]: text for code, text in official.items() if code in english}
+
+
+def names_of_plants(tag: str) -> dict[str, str]:
+    """English usual names of plants, and the usual ones in a language, as the table has them."""
+    return {str(plant.names[0]): names_of(plant, tag)[0] for plant in plants()}
 
 
 def _of_python() -> Iterator[Found]:

@@ -139,6 +139,13 @@ def test_conflicting_lists_of_a_plant_are_shown_side_by_side():
     assert "conflict" in words
 
 
+def test_plants_are_listed_by_their_names_in_a_language():
+    words = CliRunner().invoke(main, ["plants", "leek", "--language", "de"]).output
+    assert words.startswith("**Lauch, Porree** (Allium porrum)")
+    assert "leek" not in words
+    assert CliRunner().invoke(main, ["plants", "poireaux", "--json"]).output.count('"id": "leek"') == 1
+
+
 def test_a_plant_that_is_not_listed_is_answered_with_near_names():
     done = CliRunner().invoke(main, ["plants", "brocolli"])
     assert done.exit_code == 1

@@ -1,14 +1,18 @@
 """Whether ground and plants can take it: what a careful neighbour would say, and when."""
 
+import gettext
+
 import pytest
 
 from feedcalc import published
 from feedcalc.dilution import limits_for
 from feedcalc.estimates import Estimate
+from feedcalc.languages import LANGUAGES, Language
 from feedcalc.suitability import (
     DIRECTIONS,
     Circumstances,
     FeedFacts,
+    names_of,
     plants,
     plants_named,
     plants_spelt_like,
@@ -154,6 +158,66 @@ def test_every_name_in_the_list_finds_its_plant():
     for plant in plants():
         for name in (*plant.names, plant.names[0].upper()):
             assert plant in plants_named(name), name
+
+
+@pytest.mark.parametrize("language", [tag for tag in LANGUAGES if tag != "en"])
+def test_every_plant_has_a_name_in_every_language_and_is_found_by_it(language):
+    for plant in plants():
+        names = names_of(plant, language)
+        assert names, plant.id
+        assert all(name and name == name.strip() for name in names), plant.id
+        for name in (*names, names[0].upper()):
+            assert plant in plants_named(name), name
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("Äpfel", {"apple"}),
+        ("Tomaten im Kübel", {"tomato"}),
+        ("Walnüsse", {"walnut"}),
+        ("Schwarze Johannisbeeren", {"blackcurrant"}),
+        ("limones", {"citrus_in_pots"}),
+        ("arándanos azules", {"blueberry"}),
+        ("l\u2019ail", {"garlic"}),
+        ("pommes de terre", {"potato"}),
+        ("choux-fleurs", {"cauliflower"}),
+        ("feijões", {"bean"}),
+        ("टमाटर", {"tomato"}),
+        ("आलू के पौधे", {"potato"}),
+        ("Hortensie", {"hydrangea_blue", "hydrangea_pink"}),
+        ("hortensia", {"hydrangea_blue", "hydrangea_pink"}),
+    ],
+)
+def test_a_plant_is_found_by_its_name_in_any_language(text, found):
+    assert {plant.id for plant in plants_named(text)} == found
+
+
+def test_a_name_of_two_plants_in_two_languages_means_both_and_the_careful_one_decides():
+    assert {plant.id for plant in plants_named("mirtilo")} == {"blueberry", "bilberry"}
+    assert {"plant_several", "plant_acid-loving"} <= ids(verdict_for(case(plant="mirtilo")))
+
+
+def test_english_names_mean_what_they_meant_whatever_other_languages_call_so():
+    for plant in plants():
+        for name in plant.names:
+            english = {p.id for p in plants() if name in p.names or name.casefold() == p.botanical.casefold()}
+            assert {found.id for found in plants_named(name)} == english
+
+
+def test_a_reason_that_opens_with_a_plant_begins_with_a_capital_in_every_language():
+    class Spanish(gettext.NullTranslations):
+        def gettext(self, message):
+            return {"leek": "puerro", "{plant} bears lime well.": "{plant}: soporta bien la cal."}.get(message, message)
+
+    text = next(r.text for r in verdict_for(case(plant="Lauch")).reasons if r.id == "plant_lime-tolerant")
+    assert text == "Leek bears lime well."
+    assert Language("es", Spanish()).speak(text) == "Puerro: soporta bien la cal."
+
+
+def test_near_names_are_offered_in_the_language_of_the_sheet():
+    reasons = {r.id: r.text for r in verdict_for(case(plant="Tohmatee", language="de")).reasons}
+    assert "Tomate" in reasons["plant_not_listed"]
 
 
 def test_a_misspelt_name_is_answered_with_near_ones():
