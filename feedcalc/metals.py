@@ -47,7 +47,7 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """A figure beside a limit: ``within``, ``may pass`` or ``passes``."""
+    """A figure beside a limit: ``within``, ``may be above`` or ``above``."""
 
     limit: Limit
     value: Estimate
@@ -110,11 +110,11 @@ def load_per_hectare(ash_per_square_metre: Estimate, milligrams_per_kilogram: fl
 
 
 def compared(limit: Limit, value: Estimate) -> Compared:
-    """A value beside its limit: ``passes`` above the upper end by typical figures, ``may pass`` where any end might."""
+    """A value beside its limit: ``above`` the upper end by typical figures, ``may be above`` where any end might."""
     if value.typical > limit.high:
-        return Compared(limit, value, "passes")
+        return Compared(limit, value, "above")
     if value.high > limit.low:
-        return Compared(limit, value, "may pass")
+        return Compared(limit, value, "may be above")
     return Compared(limit, value, "within")
 
 

@@ -72,7 +72,7 @@ NOTES = {
     "lead": "the metal",
     "within": "of a limit: not passed",
     "passes": "of a limit: is passed",
-    "may pass": "of a limit: may be passed",
+    "may be above": "of a limit: may be passed",
     "open": "of a bucket: without a cover",
     "lime": "liming material, not the fruit",
     "drench": "poured on the soil",
