@@ -71,8 +71,9 @@ SEEN = (
 NOTES = {
     "lead": "the metal",
     "within": "of a limit: not passed",
-    "passes": "of a limit: is passed",
-    "may be above": "of a limit: may be passed",
+    "passes": "of grains: go through a filter or rose",
+    "above": "of a value: greater than a limit",
+    "may be above": "of a value: perhaps greater than a limit",
     "open": "of a bucket: without a cover",
     "lime": "liming material, not the fruit",
     "drench": "poured on the soil",
