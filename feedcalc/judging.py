@@ -71,6 +71,8 @@ def feed_facts(answer: Answer) -> FeedFacts:
     """The feed of an answer as it would be poured, a drench of usual depth."""
     stage = _stage(answer.request)
     litres = practice("ground_volume").typical
+    read_ph, is_read_of_feed = answer.request.number("measured.ph"), answer.request.word("measured.of") == "feed"
+    computed = answer.spread(lambda outcome: (outcome.own if is_read_of_feed else outcome.steep).liquor.equilibrium.ph)
     grams_per_milligram = 0.001
     return FeedFacts(
         ph=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.ph),
@@ -83,4 +85,11 @@ def feed_facts(answer: Answer) -> FeedFacts:
         limits=answer.limits[stage],
         parts=answer.plan.parts_water,
         parts_within_limits=answer.typical.recommended[stage],
+        # Acid brings a feed anywhere; only a reading that was called out as no plausible ash's is doubted.
+        fits_reading=(
+            read_ph is None
+            or bool(answer.request.word("acid.kind"))
+            or "measured.ph" in answer.readings_used
+            or read_ph >= computed.low
+        ),
     )

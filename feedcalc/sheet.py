@@ -304,7 +304,8 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
 
 def _helps(answer: Answer) -> tuple[Help, ...]:
     """The unknowns behind most of the spread of potassium, pH and lime value, without what was done already."""
-    done = {*answer.readings_used, *answer.request.readings}
+    # A reading that was not used took no doubt away, so that it may well be what would help.
+    done = {*answer.readings_used, *(path for path in answer.request.readings if not path.startswith("measured."))}
     open_matters = [matter for matter in answer.matters if matter.field not in done]
     found = []
     for figure, name in _HELPED:

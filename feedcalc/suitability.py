@@ -93,6 +93,7 @@ class FeedFacts:
 
     The lime value is that of one drench, in g of CaCO3 to the square metre. ``limits`` are those of the stage,
     ``parts`` its dilution, ``parts_within_limits`` the one the limits call for (infinite where none would do).
+    ``fits_reading`` is false where a pH was read that is lower than any plausible ash gives.
     """
 
     ph: Estimate
@@ -102,6 +103,7 @@ class FeedFacts:
     limits: tuple[FeedLimit, ...]
     parts: float
     parts_within_limits: float
+    fits_reading: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -464,6 +466,13 @@ def _feed_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     return [reason for reasons in said for reason in reasons(case, feed)]
 
 
+_SOILS = {
+    "": said("soil of unknown texture"),
+    "sand": said("sand"),
+    "loam": said("loam"),
+    "clay": said("clay"),
+    "peat": said("peat"),
+}
 _WHOM = {
     "seedling": said("seedlings"),
     "young": said("young plants"),
@@ -501,7 +510,7 @@ def _caustic_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     if case.has_acid:
         return [_reason("feed_acid_unread")]
     caustic = _limits()["feed_corrosive"]
-    if case.read_ph is not None and case.read_ph < caustic:
+    if case.read_ph is not None and case.read_ph < caustic and feed.fits_reading:
         return []  # dilution only brings it lower
     if feed.ph.typical >= caustic:
         return [_reason("feed_caustic", ph=write_number(feed.ph.typical, 3, case.locale))]
@@ -517,7 +526,9 @@ def _leaf_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     at_most = write_number(limit, 2, case.locale)
     if case.read_ph is not None:
         ph = write_number(case.read_ph, 3 if case.read_ph >= 9.95 else 2, case.locale)
-        return [_reason("foliar_test" if case.read_ph <= limit else "foliar_off", ph=ph, limit=at_most)]
+        if case.read_ph > limit:
+            return [_reason("foliar_off", ph=ph, limit=at_most)]
+        return [_reason("foliar_test" if feed.fits_reading else "foliar_doubted", ph=ph)]
     if feed.ph.typical <= limit:
         return [_reason("foliar_unread", limit=at_most)]
     return [_reason("foliar_off", ph=write_number(feed.ph.typical, 3, case.locale), limit=at_most)]
@@ -529,7 +540,7 @@ def _lime_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     shift = expected_shift(feed.lime_per_square_metre, case.texture, DRENCHED_DEPTH_CM)
     told = {
         "lime": write_number(feed.lime_per_square_metre.typical, 2, case.locale),
-        "soil": case.texture or "soil of unknown texture",
+        "soil": _SOILS.get(case.texture, case.texture),
         "depth": write_number(DRENCHED_DEPTH_CM, 2, case.locale),
     }
     stop = _limits()["soil_stop"]

@@ -134,3 +134,20 @@ def test_weights_that_are_no_weights_are_asked_back():
     assert "ash.weighings" in faults(WEIGHED, ash={"weighings": ["one cup"]})
     assert "ash.weighings" in faults(WEIGHED, ash={"weighings": 5})
     assert "ash.weighings" in faults(WEIGHED, ash={"weighings": ["2 g"]})
+
+
+def test_a_reading_that_was_not_used_may_still_be_what_would_help():
+    refused = reply_to(WEIGHED, measured={"ec": "80 mS/cm"}, ranges="on")["html"]["trust"]
+    used = reply_to(WEIGHED, measured={"ec": "4.2 mS/cm"}, ranges="on")["html"]["trust"]
+    assert "s conductivity</strong>" in refused
+    assert "s conductivity</strong>" not in used
+
+
+@pytest.mark.parametrize("of", ["liquor", "feed"])
+def test_a_low_ph_that_was_not_used_frees_nothing(of):
+    ground = {"soil": {"ph": 6.0, "tested_with": "meter", "texture": "loam"}, "plant": "tomato", "season": "growing"}
+    read = {"ph": 7, "of": of}
+    reply = reply_to(FRESH, ground, use="foliar", measured=read, ranges="on")
+    assert reply["values"]["evidence"]["readings"] == []
+    assert reply["values"]["verdict"] == "go weaker"
+    assert {"foliar_doubted", "feed_caustic"} <= {reason["id"] for reason in reply["values"]["reasons"]}

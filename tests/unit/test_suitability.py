@@ -1,6 +1,7 @@
 """Whether ground and plants can take it: what a careful neighbour would say, and when."""
 
 import gettext
+from dataclasses import replace
 
 import pytest
 
@@ -111,6 +112,14 @@ def test_leaves_may_be_tried_once_a_strip_has_shown_eight_and_a_half():
     assert "foliar_test" in ids(verdict_for(case(use="foliar", read_ph=8.5)))
     assert verdict_for(case(use="foliar", read_ph=8.5)).word == "go"
     assert verdict_for(case(use="foliar", read_ph=8.6)).word == "hold back"
+
+
+def test_a_low_ph_that_no_ash_gives_neither_opens_leaves_nor_hides_that_the_feed_is_caustic():
+    doubted = replace(feed(ph=11.8), fits_reading=False)
+    verdict = verdict_for(case(use="foliar", feed=doubted, read_ph=7.0))
+    assert verdict.word == "go weaker"
+    assert {"foliar_doubted", "feed_caustic"} <= ids(verdict)
+    assert "foliar_test" not in ids(verdict)
 
 
 def test_conflicting_sources_are_shown_with_both_ranges():
