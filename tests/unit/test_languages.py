@@ -186,8 +186,14 @@ def test_figures_and_machine_words_are_the_same_in_every_language(tag):
     asked = {**BATCH, "ranges": "off", "locale": "en-GB"}
     english = json.loads(engine.calculate(json.dumps(asked)))["values"]
     spoken = json.loads(engine.calculate(json.dumps({**asked, "language": tag})))["values"]
-    english.pop("reasons"), spoken.pop("reasons")
-    assert spoken == english
+    assert without_words(spoken) == without_words(english)
+
+
+def without_words(values):
+    """Values without what is text for people."""
+    if isinstance(values, dict):
+        return {name: without_words(part) for name, part in values.items() if name not in ("words", "text")}
+    return [without_words(part) for part in values] if isinstance(values, list) else values
 
 
 def test_numbers_follow_the_language_unless_a_locale_is_named():
