@@ -24,6 +24,7 @@ from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate, Steps, estimate_of, finished, followed_by, stratified_shares
 from feedcalc.evidence import SAMPLES_EXPECTED
 from feedcalc.languages import WORDS
+from feedcalc.quantities import write_decimals, write_number
 from feedcalc.readings import (
     Learned,
     LiquorBatch,
@@ -231,7 +232,9 @@ class _Working:
         if request.dilution_parts is None:
             stage = request.word("stage")
             self.assumed["dilution"] = said(
-                "1:{parts}, from published limits for the stage ({stage})", parts=f"{parts:g}", stage=WORDS[stage]
+                "1:{parts}, from published limits for the stage ({stage})",
+                parts=write_number(parts, 6, self.request.locale, trim=True),
+                stage=WORDS[stage],
             )
         self._check_cans_fill(plan)
         return plan
@@ -262,7 +265,7 @@ class _Working:
                 water_litres = self._water_around(grams, wanted)
             self.assumed["ash.amount"] = said("{grams} g: one US cup to 5 L of water", grams=f"{grams:.0f}")
         if "water.amount" not in request.readings:
-            litres = f"{water_litres:g}"
+            litres = write_number(water_litres, 6, self.request.locale, trim=True)
             self.assumed["water.amount"] = (
                 said("{litres} L: what the cans want", litres=litres)
                 if request.cans
@@ -338,7 +341,7 @@ class _Working:
             )
             accepted = said(
                 "at most {thickest} g of ash to a litre of water; about 21 g is common practice",
-                thickest=f"{thickest:g}",
+                thickest=write_number(thickest, 6, self.request.locale, trim=True),
             )
             raise InputErrors([InputError("ash.amount", reading.text if reading else "", problem, accepted)])
 
@@ -355,9 +358,9 @@ class _Working:
             problem = said(
                 "This much ash and water gives about {made} L of clear liquor, but the cans at "
                 "1:{parts_water} need {wanted} L.",
-                made=f"{made:.1f}",
-                parts_water=f"{plan.parts_water:g}",
-                wanted=f"{wanted:.1f}",
+                made=write_decimals(made, 1, self.request.locale),
+                parts_water=write_number(plan.parts_water, 6, self.request.locale, trim=True),
+                wanted=write_decimals(wanted, 1, self.request.locale),
             )
             field = "water.amount" if "water.amount" in request.readings else "ash.amount"
             reading = request.readings.get(field)
@@ -369,8 +372,8 @@ class _Working:
             said(
                 "The liquor ({made} L) falls a little short of what the cans want ({wanted} L): the last "
                 "can will be short, or weaker.",
-                made=f"{made:.1f}",
-                wanted=f"{wanted:.1f}",
+                made=write_decimals(made, 1, self.request.locale),
+                wanted=write_decimals(wanted, 1, self.request.locale),
             )
         )
 
@@ -414,15 +417,15 @@ class _Working:
                 said(
                     "By what was read this liquor is weaker than expected: at 1:{parts} the cans want "
                     "{wanted} L of it and {made} L can be poured off. Fill fewer cans, or all of them weaker.",
-                    parts=f"{parts:g}",
-                    wanted=f"{wanted:.1f}",
-                    made=f"{made:.1f}",
+                    parts=write_number(parts, 6, self.request.locale, trim=True),
+                    wanted=write_decimals(wanted, 1, self.request.locale),
+                    made=write_decimals(made, 1, self.request.locale),
                 )
             )
         stage = self.request.word("stage")
         self.assumed["dilution"] = said(
             "1:{parts}, from published limits for the stage ({stage}) and what was read",
-            parts=f"{parts:g}",
+            parts=write_number(parts, 6, self.request.locale, trim=True),
             stage=WORDS[stage],
         )
         return plan

@@ -19,6 +19,7 @@ from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.errors import NoSolution
 from feedcalc.formulas import formula_grams_per_mol
+from feedcalc.quantities import write_decimals, write_number
 from feedcalc.steeping import Liquor
 from feedcalc.wording import listed, said
 
@@ -106,18 +107,19 @@ def second_things() -> Mapping[str, SecondThing]:
 
 
 def mixing_check(
-    liquor: Liquor, thing: SecondThing, temperature_kelvin: float, dose: float | None = None
+    liquor: Liquor, thing: SecondThing, temperature_kelvin: float, dose: float | None = None, locale: str = "en-GB"
 ) -> MixingCheck:
     """What comes of ``dose`` grams of ``thing`` in a litre of ``liquor`` (or of a feed), by default a usual strength.
 
-    A mixture too strong for the chemistry gets its verdict without numbers. Raises `ValueError` for a negative dose.
+    Numbers in its remarks are written as in ``locale``. A mixture too strong for the chemistry gets its verdict without
+    numbers. Raises `ValueError` for a negative dose.
     """
     if dose is not None and not dose >= 0.0:
         raise ValueError(f"a dose cannot be below nothing, got {dose!r}")
     used = thing.dose if dose is None else dose
     before = liquor.equilibrium
     if not thing.brings or used is None:
-        return _checked(thing, None, before, before, {})
+        return _checked(thing, None, before, before, {}, locale)
     brought = {element: amount * used * before.litres for element, amount in thing.brings.items()}
     try:
         alone = _mixed(before, {}, temperature_kelvin)
@@ -125,17 +127,24 @@ def mixing_check(
     except NoSolution:
         # A verdict must stand even where there is no number to put beside it.
         verdict = max(thing.verdict, NOT_TOGETHER, key=VERDICTS.index)
-        return replace(_checked(thing, None, before, before, {}), verdict=verdict, remarks=(TOO_STRONG,), dose=used)
+        return replace(
+            _checked(thing, None, before, before, {}, locale), verdict=verdict, remarks=(TOO_STRONG,), dose=used
+        )
     fallen = {
         mineral: amount
         for mineral in MIXING_MINERALS
         if (amount := _milligrams(mixed, mineral) - _milligrams(alone, mineral)) > _LEAST_TOLD
     }
-    return _checked(thing, used, before, mixed, fallen)
+    return _checked(thing, used, before, mixed, fallen, locale)
 
 
 def _checked(
-    thing: SecondThing, dose: float | None, before: Equilibrium, after: Equilibrium, fallen: Mapping[str, float]
+    thing: SecondThing,
+    dose: float | None,
+    before: Equilibrium,
+    after: Equilibrium,
+    fallen: Mapping[str, float],
+    locale: str,
 ) -> MixingCheck:
     """The numbers weighed against ``mixing_limits.csv``."""
     ammonium = after.dissolved["ammonia"]
@@ -145,7 +154,7 @@ def _checked(
     if fallen:
         words = listed(
             (
-                said("{amount} mg/L of {mineral}", amount=_rounded(amount), mineral=MINERAL_WORDS[mineral])
+                said("{amount} mg/L of {mineral}", amount=_rounded(amount, locale), mineral=MINERAL_WORDS[mineral])
                 for mineral, amount in fallen.items()
             ),
             ", ",
@@ -177,15 +186,17 @@ def _checked(
         limit = _limits()[name]
         if ppm >= limit.value:
             verdicts.append(limit.verdict)
-            remarks.append(said(words, ppm=_rounded(ppm), limit=f"{limit.value:g}"))
+            remarks.append(
+                said(words, ppm=_rounded(ppm, locale), limit=write_number(limit.value, 6, locale, trim=True))
+            )
             break
     if thing.ph_limit is not None and before.ph > thing.ph_limit:
         verdicts.append(NOT_TOGETHER)
         remarks.append(
             said(
                 "This liquor has pH {before}; it fails above pH {ph_limit}.",
-                before=f"{before.ph:.1f}",
-                ph_limit=f"{thing.ph_limit:g}",
+                before=write_decimals(before.ph, 1, locale),
+                ph_limit=write_number(thing.ph_limit, 6, locale, trim=True),
             )
         )
     return MixingCheck(
@@ -214,9 +225,9 @@ def _milligrams(state: Equilibrium, mineral: str) -> float:
     return state.formed[mineral] * _mineral_grams_per_mol()[mineral] * 1000 / state.litres
 
 
-def _rounded(value: float) -> str:
+def _rounded(value: float, locale: str) -> str:
     """Two figures are all that is known."""
-    return f"{float(f'{value:.2g}'):,.0f}" if value >= 1 else f"{value:.1g}"
+    return write_decimals(float(f"{value:.2g}"), 0, locale) if value >= 1 else write_number(value, 1, locale)
 
 
 @dataclass(frozen=True, slots=True)

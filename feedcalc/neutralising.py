@@ -23,6 +23,7 @@ from feedcalc.errors import NoSolution
 from feedcalc.formulas import formula_grams_per_mol
 from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
 from feedcalc.physics.water import density_kg_per_m3
+from feedcalc.quantities import write_decimals, write_number
 from feedcalc.steeping import Liquor
 from feedcalc.wording import said
 
@@ -145,13 +146,14 @@ def acid_for(
     target_ph: float,
     temperature_kelvin: float,
     carbon_dioxide_atm: float | None = None,
+    locale: str = "en-GB",
 ) -> Neutralising:
     """How much ``acid`` of a ``strength`` brings ``liquor`` (or a feed) to ``target_ph``.
 
     ``strength`` is a share above 0 and up to 1: grams in a millilitre for a liquid (0.05 for vinegar of 5 %), grams in
     a gram for a powder. ``carbon_dioxide_atm`` is that of the air, by default the outdoor one of ``batch_rules.csv``.
-    Raises `ValueError` for a strength outside its range. Where the chemistry can't follow so strong a mixture there is
-    no dose, with that as the reason.
+    Numbers in the reason are written as in ``locale``. Raises `ValueError` for a strength outside its range. Where the
+    chemistry can't follow so strong a mixture there is no dose, with that as the reason.
     """
     air = _outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
     mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
@@ -162,7 +164,7 @@ def acid_for(
         used = dose or 0.0
         closed, settled = mixing.closed(used), mixing.gas_gone(used)
         past = mixing.dose_to_reach(target_ph - OVERSHOOT_PH, mixing.closed) if dose else None
-        reason = mixing.why_no_acid(dose)
+        reason = mixing.why_no_acid(dose, locale)
     except NoSolution:
         return Neutralising(
             acid, strength, target_ph, before.ph, None, TOO_STRONG, before.ph, nan, None, 0.0, None, Liquor(before)
@@ -318,7 +320,7 @@ class _Mixing:
                 low, high = high, min(high * 2, most)
         return _falling_root(lambda dose: state(dose).ph - target_ph, low, high)
 
-    def why_no_acid(self, dose: float | None) -> str:
+    def why_no_acid(self, dose: float | None, locale: str) -> str:
         """Why there is nothing to add, in plain words; empty where there is something."""
         if dose == 0.0:
             return said("The feed is at or below this pH already: it needs no acid.")
@@ -328,9 +330,9 @@ class _Mixing:
         return said(
             "Even {most} {unit} of this acid in a litre brings the feed only to pH {ph}: dilute "
             "the feed first, or aim higher.",
-            most=f"{most:g}",
+            most=write_number(most, 6, locale, trim=True),
             unit=unit,
-            ph=f"{self.closed(most).ph:.1f}",
+            ph=write_decimals(self.closed(most).ph, 1, locale),
         )
 
     def _guess(self, target_ph: float, is_open: bool) -> float:

@@ -521,6 +521,15 @@ def write_number(value: float, figures: int = 2, locale: str = "en-GB", *, trim:
     return text.replace("-", MINUS, 1) if text.startswith("-") else text
 
 
+def write_decimals(value: float, decimals: int, locale: str = "en-GB") -> str:
+    """``value`` with so many digits behind the decimal mark of the locale, for numbers told beside one another.
+
+    >>> write_decimals(8.25, 1, "de-DE"), write_decimals(8.0, 1)
+    ('8,2', '8.0')
+    """
+    return f"{value:.{decimals}f}".replace(".", _decimal_mark(locale))
+
+
 def write_quantity(value: float, unit: str, figures: int = 2, locale: str = "en-GB", *, trim: bool = False) -> str:
     """``value`` in ``unit`` as a person reads it, such that `read_quantity` reads the same quantity back.
 

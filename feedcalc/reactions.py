@@ -89,7 +89,9 @@ def _mixing(answer: Answer) -> dict[str, Any]:
     thing = second_things()[request.word("mixing.with")]
     dose = request.number("mixing.dose")
     kelvin = request.known("water.temperature") + 273.15
-    check = mixing_check(answer.typical.own.liquor, thing, kelvin, None if dose is None else dose / 1000)
+    check = mixing_check(
+        answer.typical.own.liquor, thing, kelvin, None if dose is None else dose / 1000, request.locale
+    )
     told: dict[str, Any] = {
         "with": thing.id,
         "words": thing.words,
@@ -170,7 +172,7 @@ def _acid(answer: Answer) -> tuple[dict[str, Any], list[str]]:
     strength = request.number("acid.strength") or acid.strengths[1]
     target = request.known("acid.target_ph")
     kelvin = request.known("water.temperature") + 273.15
-    typical = acid_for(answer.typical.own.liquor, acid, strength, target, kelvin)
+    typical = acid_for(answer.typical.own.liquor, acid, strength, target, kelvin, locale=request.locale)
     told: dict[str, Any] = {
         "kind": acid.id,
         "words": acid.words,

@@ -424,11 +424,11 @@ def ash_told(request: Request, millilitres: float | None = None) -> Ash:
 
 def waters_of(request: Request) -> tuple[Water, Water]:
     """The water a batch steeps in and the one it is diluted with, the same where no other is told."""
-    water = water_of_report(request.word("water.kind"), request.group("water.analysis"))
+    water = water_of_report(request.word("water.kind"), request.group("water.analysis"), request.locale)
     report, kind = request.group("dilution_water.analysis"), request.word("dilution_water.kind")
     if not report and not kind:
         return water, water
-    return water, water_of_report(kind or request.word("water.kind"), report)
+    return water, water_of_report(kind or request.word("water.kind"), report, request.locale)
 
 
 def _measure(request: Request) -> float:
@@ -502,7 +502,10 @@ def weighed_density(request: Request, fills: float = 1.0) -> Estimate | None:
         raise InputErrors(
             [
                 InputError(
-                    "ash.weighings", said("{grams} g on average", grams=f"{mean * millilitres:g}"), problem, accepted
+                    "ash.weighings",
+                    said("{grams} g on average", grams=write_number(mean * millilitres, 6, request.locale, trim=True)),
+                    problem,
+                    accepted,
                 )
             ]
         )

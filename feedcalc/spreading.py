@@ -169,7 +169,7 @@ def _target(request: Request, assumed: dict[str, str]) -> float:
     target = suitability_limit("target_peat" if request.word("soil.texture") == "peat" else "target_usual")
     highs = [given.high for plant in plants_named(request.word("plant")) for given in plant.ranges]
     target = min(target, max(highs)) if highs else target
-    assumed["soil.target_ph"] = f"{target:g}"
+    assumed["soil.target_ph"] = write_number(target, 6, request.locale, trim=True)
     return target
 
 

@@ -20,6 +20,7 @@ from feedcalc import published
 from feedcalc.cautions import Hazard, hazard_in
 from feedcalc.errors import InputError
 from feedcalc.label import LONGEST_BATCH_NAME, NOT_FOR_FOOD, WITH_CORROSION_SYMBOL, printable
+from feedcalc.quantities import write_number
 from feedcalc.sheet import Sheet, Shown
 from feedcalc.typesetting import HEADING, Column, Words, rule
 from feedcalc.wording import Speak, said
@@ -186,7 +187,7 @@ def _steps(sheet: Sheet) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     if sheet.ready:
         settle = said("Let it settle until {time}.", time=sheet.time(sheet.ready))
     else:
-        settle = said("Let it settle for {hours} h.", hours=f"{sheet.wait_hours:g}")
+        settle = said("Let it settle for {hours} h.", hours=write_number(sheet.wait_hours, 6, sheet.locale, trim=True))
     goes = (
         (said("The bucket is too small for it all: make it in {goes} goes.", goes=sheet.goes),)
         if sheet.goes > 1

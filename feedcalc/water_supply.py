@@ -19,6 +19,8 @@ from functools import lru_cache
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.languages import WORDS
+from feedcalc.quantities import write_decimals
 from feedcalc.wording import said
 
 # A water analysis counts as good within 5 % and doubtful past 10 % of the sum of its ions:
@@ -87,21 +89,22 @@ def water_of_kind(kind: str) -> Water:
     return water_of_report(kind, {})
 
 
-def water_of_report(kind: str, report: Mapping[str, float]) -> Water:
+def water_of_report(kind: str, report: Mapping[str, float], locale: str = "en-GB") -> Water:
     """Water by its report, the preset ``kind`` filling what a report can't do without.
 
     ``report`` may hold hardness and alkalinity (mg/L as CaCO3), calcium, magnesium, sodium, potassium, chloride,
     sulfate (mg/L), ph, and ec (mS/cm at 25 degC). Beside ions the conductivity is only checked against; where it is all
-    that is known, it says how much of the preset's salts there is. An empty report gives the preset itself.
+    that is known, it says how much of the preset's salts there is. An empty report gives the preset itself. Numbers in
+    its doubts are written as in ``locale``.
 
     >>> [round(water_of_report("medium", report).hardness) for report in ({}, {"ec": 0.7})]
     [100, 261]
     """
-    return _water(kind, tuple(sorted(report.items())))
+    return _water(kind, tuple(sorted(report.items())), locale)
 
 
 @lru_cache(maxsize=64)
-def _water(kind: str, report_items: tuple[tuple[str, float], ...]) -> Water:
+def _water(kind: str, report_items: tuple[tuple[str, float], ...], locale: str) -> Water:
     preset_row = {row["kind"]: row for row in published.table("water_kinds")}[kind]
     names = ("hardness", "alkalinity", "ph", *(ion.name for ion in ions()))
     preset = {name: float(preset_row[name]) for name in names}
@@ -111,12 +114,12 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...]) -> Water:
     if report.keys() == {"ec"}:
         milligrams, label = _as_salty_as(kind, preset, report["ec"]), said("your water by its conductivity")
     elif report:
-        milligrams, label = _completed(preset, report, doubts), "your own water report"
+        milligrams, label = _completed(preset, report, doubts), said("your own water report")
     else:
         milligrams, label = preset, preset_row["label"]
     milliequivalents = {ion.name: milligrams[ion.name] / ion.grams_per_mol * ion.charge for ion in ions()}
     alkalinity = milligrams["alkalinity"] / grams_of_calcium_carbonate_per_equivalent()
-    balanced_with = _balanced(milliequivalents, alkalinity, doubts if report else [])
+    balanced_with = _balanced(milliequivalents, alkalinity, doubts if report else [], locale)
     totals = {ion.element: milliequivalents[ion.name] / ion.charge / 1000 for ion in ions()}
     totals["carbon"] = _carbon_for_ph(totals, alkalinity / 1000, milligrams["ph"])
     made_ph = equilibrate(totals, _REFERENCE_KELVIN).ph
@@ -125,14 +128,14 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...]) -> Water:
             said(
                 "A pH of {ph} does not fit an alkalinity of {alkalinity} mg/L; water with these ions can "
                 "come no nearer than pH {made_ph}, which was used.",
-                ph=f"{report['ph']:.1f}",
+                ph=write_decimals(report["ph"], 1, locale),
                 alkalinity=f"{milligrams['alkalinity']:.0f}",
-                made_ph=f"{made_ph:.1f}",
+                made_ph=write_decimals(made_ph, 1, locale),
             )
         )
     water = Water(label, totals, _hardness(milligrams), milligrams["alkalinity"], made_ph, balanced_with, tuple(doubts))
     if "ec" in report:
-        water = _checked_against_conductivity(water, report["ec"])
+        water = _checked_against_conductivity(water, report["ec"], locale)
     return water
 
 
@@ -208,7 +211,7 @@ def _share_hardness(
         full[ion.name] += missing * share / grams_of_calcium_carbonate_per_equivalent() * ion.grams_per_mol / ion.charge
 
 
-def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: list[str]) -> str:
+def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: list[str], locale: str) -> str:
     """Make cations equal anions by adding sodium or chloride; returns what was added where it is
     half a milligram per litre or more, and doubts a poor report."""
     cations = sum(value for value in milliequivalents.values() if value > 0)
@@ -227,7 +230,11 @@ def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: lis
     ion = next(ion for ion in ions() if ion.name == ("chloride" if surplus > 0 else "sodium"))
     milliequivalents[ion.name] += abs(surplus) * (-1 if surplus > 0 else 1)
     added = abs(surplus) * ion.grams_per_mol
-    return said("{added} mg/L {name}", added=f"{added:.1f}", name=ion.name) if added >= 0.5 else ""
+    return (
+        said("{added} mg/L {name}", added=write_decimals(added, 1, locale), name=WORDS[ion.name])
+        if added >= 0.5
+        else ""
+    )
 
 
 def _carbon_for_ph(totals: Mapping[str, float], alkalinity: float, ph: float) -> float:
@@ -254,15 +261,15 @@ def _carbon_for_ph(totals: Mapping[str, float], alkalinity: float, ph: float) ->
     return (low + high) / 2
 
 
-def _checked_against_conductivity(water: Water, stated: float) -> Water:
+def _checked_against_conductivity(water: Water, stated: float, locale: str) -> Water:
     computed = equilibrate(water.totals, _REFERENCE_KELVIN).conductivity
     if abs(computed - stated) <= DOUBTFUL_CONDUCTIVITY * max(computed, stated, 0.05):
         return water
     doubt = said(
         "The ions reckoned with conduct about {computed} mS/cm, but {stated} mS/cm was told: an ion is missing, it is "
         "another kind of water, or a unit is wrong.",
-        computed=f"{computed:.2f}",
-        stated=f"{stated:.2f}",
+        computed=write_decimals(computed, 2, locale),
+        stated=write_decimals(stated, 2, locale),
     )
     return Water(
         water.label,
