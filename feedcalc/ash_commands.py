@@ -19,6 +19,7 @@ from feedcalc.book_commands import BookGroup, Desk
 from feedcalc.book_store import book_path, open_book
 from feedcalc.engine import calculate
 from feedcalc.errors import InputError, InputErrors
+from feedcalc.languages import LANGUAGES, language_asked
 from feedcalc.records import Record, read_document
 from feedcalc.wording import said, said_of
 
@@ -34,17 +35,20 @@ Kept in the season book's file; --book FILE or FEEDCALC_BOOK names another."""
 
 @click.group("ash", cls=BookGroup, epilog=EPILOG)
 @click.option("--book", "place", type=click.Path(path_type=str), help="The file of the season book.")
+@click.option("--language", type=click.Choice(list(LANGUAGES)), help="Words of what is shown.")
 @click.pass_context
-def ash_verb(context: click.Context, place: str | None) -> None:
+def ash_verb(context: click.Context, /, place: str | None, **customs: str | None) -> None:
     """Your ash by name: keep what readings of a batch taught, and start the next batch from it."""
-    context.obj = Desk(context, book_path(place, os.environ), {}, "")
+    context.obj = Desk(
+        context, book_path(place, os.environ), {name: text for name, text in customs.items() if text is not None}, ""
+    )
 
 
 def keep(desk: Desk, name: str, day: str | None, request: Mapping[str, Any]) -> None:
     """Keep what a request's readings teach under a name, together with what is kept there already."""
     records = desk.store.records()
     kept = _named(records, name)
-    document = dict(request)
+    document = {**desk.customs, **request}
     ash = document.get("ash")
     given = dict(ash) if isinstance(ash, dict) else {}
     if kept is not None:
@@ -56,7 +60,8 @@ def keep(desk: Desk, name: str, day: str | None, request: Mapping[str, Any]) -> 
     fields = {"name": name, "date": values["date"], "evidence": values["evidence"]}
     identity = kept.id if kept else secrets.token_hex(8)
     desk.write("ash", identity, fields, said("keeping the ash {name}", name=name))
-    click.echo(said("Kept: {name} ({date}).", name=name, date=values["date"]))
+    speak = language_asked(json.dumps({"language": document.get("language")})).speak
+    click.echo(speak(said("Kept: {name} ({date}).", name=name, date=values["date"])))
     for line in values["words"]:
         click.echo(f"  {line}")
 
@@ -68,7 +73,7 @@ def list_verb(desk: Desk, /) -> None:
     for record in _kept(desk.store.records()):
         count = len(_evidence(record))
         batches = said_of(count, "learned from {count} batch", "learned from {count} batches")
-        click.echo(
+        desk.tell(
             said("{name}: {date}, {batches}", name=record.text("name"), date=record.text("date"), batches=batches)
         )
 
@@ -83,6 +88,7 @@ def show_verb(desk: Desk, /, name: str, as_json: bool) -> None:
     earlier = _evidence(record)
     document = {
         "schema": 1,
+        **desk.customs,
         "ask": "learn",
         "name": record.text("name"),
         "date": record.text("date"),
@@ -92,7 +98,7 @@ def show_verb(desk: Desk, /, name: str, as_json: bool) -> None:
         click.echo(calculate(json.dumps(document)))
         return
     values = _learned(document)
-    click.echo(said("{name} ({date})", name=record.text("name"), date=record.text("date")))
+    desk.tell(said("{name} ({date})", name=record.text("name"), date=record.text("date")))
     for line in values["words"]:
         click.echo(f"  {line}")
 
@@ -105,8 +111,8 @@ def forget_verb(desk: Desk, /, name: str) -> None:
     record = _wanted(desk.store.records(), name)
     reply = desk.work(desk.store.records(), "remove", id=record.id)
     changed, _ = read_document({"format": "feedcalc season book", "version": 1, "records": reply["changed"]})
-    desk.store.write(changed, desk.at, said("forgetting the ash {name}", name=record.text("name")))
-    click.echo(
+    desk.store.write(changed, desk.at, desk.speak(said("forgetting the ash {name}", name=record.text("name"))))
+    desk.tell(
         said(
             "Forgotten: {name}. It comes back with: feedcalc book restore {id}", name=record.text("name"), id=record.id
         )

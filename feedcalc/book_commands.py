@@ -24,12 +24,12 @@ import click
 
 from feedcalc.book_store import LAYOUT, BookStore, book_path, open_book
 from feedcalc.engine import calculate, calculate_markdown
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.languages import LANGUAGES, language
+from feedcalc.errors import InputError, InputErrors, refusal_words
+from feedcalc.languages import LANGUAGES, WORDS, language
 from feedcalc.records import KINDS, METALS, WHATS, Record, book_document, merged, read_document, stamp_of
 from feedcalc.reminders import batch_reminders, calendar_text, reminders_of
 from feedcalc.request import CUSTOMS, LOCALES, read_request
-from feedcalc.wording import said
+from feedcalc.wording import Said, listed, said
 
 EPILOG = """\b
 Examples:
@@ -41,11 +41,20 @@ Examples:
   feedcalc book export book.csv
 
 The book is one file in your folder for data; --book FILE or FEEDCALC_BOOK names another."""
+_KINDS = {
+    "bed": said("bed"),
+    "soil test": said("soil test"),
+    "entry": said("entry"),
+    "ash": said("ash"),
+    "metals": said("metals"),
+}
 _SQLITE = b"SQLite format 3\x00"
 
 
 class Desk:
-    """A book, opened once it is needed, and how its owner writes numbers; ``now`` is the day and time of the shed."""
+    """A book, opened once it is needed, its owner's language and way of writing numbers; ``now`` is the day and time of
+    the shed.
+    """
 
     def __init__(self, context: click.Context, place: Path, customs: Mapping[str, str], now: str) -> None:
         self._context, self._place = context, place
@@ -57,6 +66,14 @@ class Desk:
         store = open_book(self._place)
         self._context.call_on_close(store.close)
         return store
+
+    def speak(self, words: str) -> str:
+        """Words in the owner's language."""
+        return language(self.customs.get("language", "en")).speak(words)
+
+    def tell(self, words: str, *, is_trouble: bool = False) -> None:
+        """A line for the owner, among what went wrong where it is trouble."""
+        click.echo(self.speak(words), err=is_trouble)
 
     @property
     def at(self) -> str:
@@ -78,7 +95,7 @@ class Desk:
     def write(self, kind: str, identity: str, fields: Mapping[str, str], what: str) -> list[Record]:
         """Write fields of a record, as the engine takes them; returns what changed."""
         reply = self.work(self.store.records(), "write", id=identity, record={"kind": kind, "fields": dict(fields)})
-        return self.store.write(_records(reply["changed"]), self.at, what)
+        return self.store.write(_records(reply["changed"]), self.at, self.speak(what))
 
 
 class BookGroup(click.Group):
@@ -89,9 +106,9 @@ class BookGroup(click.Group):
         try:
             return super().invoke(ctx)
         except InputErrors as errors:
-            _refuse(errors.errors)
+            _refuse(errors.errors, ctx.params.get("language"))
         except InputError as error:
-            _refuse([error])
+            _refuse([error], ctx.params.get("language"))
 
 
 @click.group("book", cls=BookGroup, epilog=EPILOG)
@@ -137,7 +154,7 @@ def bed_verb(desk: Desk, /, name: str, rename: str | None, **given: str | None) 
     """Write down a bed, or change the one called NAME."""
     known = _named(desk.store.records(), "bed", name)
     fields = _given(given) | {"name": rename or (known.text("name") if known else name)}
-    _told(desk.write("bed", known.id if known else _new_id(), fields, said("bed {name}", name=name)))
+    _told(desk, desk.write("bed", known.id if known else _new_id(), fields, said("bed {name}", name=name)))
 
 
 @book_verb.command("soil-test")
@@ -152,7 +169,7 @@ def bed_verb(desk: Desk, /, name: str, rename: str | None, **given: str | None) 
 def soil_test_verb(desk: Desk, /, bed: str, **given: str | None) -> None:
     """Write down a soil test of BED."""
     fields = {"bed": _bed(desk.store.records(), bed).id, "date": desk.now[:10]} | _given(given)
-    _told(desk.write("soil test", _new_id(), fields, said("soil test of {bed}", bed=bed)))
+    _told(desk, desk.write("soil test", _new_id(), fields, said("soil test of {bed}", bed=bed)))
 
 
 @book_verb.command("add")
@@ -204,14 +221,14 @@ def add_verb(
     )
     _answered(reply)
     for echo in reply.get("read_as", {}).values():
-        click.echo(said("read as {reading}", reading=echo))
+        desk.tell(said("read as {reading}", reading=echo))
     if only_look:
         click.echo(words, nl=False)
         return
-    sentence = said("{amount} of {what} on {bed}", amount=amount, what=what, bed=bed_record.text("name"))
-    _told(desk.write("entry", _new_id(), fields, sentence))
+    sentence = said("{amount} of {what} on {bed}", amount=amount, what=WORDS[what], bed=bed_record.text("name"))
+    _told(desk, desk.write("entry", _new_id(), fields, sentence))
     told = reply["values"]["season"]["what_if"]
-    click.echo(said("Verdict: {verdict}.", verdict=told["verdict"]))
+    desk.tell(said("Verdict: {verdict}.", verdict=WORDS[told["verdict"]]))
     for reason in told["reasons"]:
         if reason["towards"] != "go":
             click.echo(f"- {reason['text']}")
@@ -229,7 +246,7 @@ def ash_verb(desk: Desk, /, name: str, evidence: Path, **given: str | None) -> N
     """Write down an ash of your own under NAME, for `add --ash NAME`."""
     known = _named(desk.store.records(), "ash", name)
     fields = {"name": name, "date": desk.now[:10], "evidence": _text_of(evidence)} | _given(given)
-    _told(desk.write("ash", known.id if known else _new_id(), fields, said("ash {name}", name=name)))
+    _told(desk, desk.write("ash", known.id if known else _new_id(), fields, said("ash {name}", name=name)))
 
 
 @book_verb.command("metals")
@@ -252,7 +269,7 @@ def metals_verb(desk: Desk, /, name: str, **given: str | None) -> None:
     for kind in ("ash", "bed"):
         if fields.get(kind) and (meant := _named(records, kind, fields[kind])):
             fields[kind] = meant.id
-    _told(desk.write("metals", known.id if known else _new_id(), fields, said("metals of {name}", name=name)))
+    _told(desk, desk.write("metals", known.id if known else _new_id(), fields, said("metals of {name}", name=name)))
 
 
 @book_verb.command("show")
@@ -272,9 +289,10 @@ def show_verb(desk: Desk, /, bed: str | None, country: str | None, as_json: bool
         return
     reply, words = calculate_markdown(request, "season")
     _answered(reply)
-    if not words.strip():
-        words = said("Nothing is written yet. Begin with: feedcalc book bed NAME --area '6 m2'") + "\n"
-    click.echo(words, nl=False)
+    if words.strip():
+        click.echo(words, nl=False)
+    else:
+        desk.tell(said("Nothing is written yet. Begin with: feedcalc book bed NAME --area '6 m2'"))
 
 
 @book_verb.command("list")
@@ -285,7 +303,7 @@ def list_verb(desk: Desk, /, gone: bool) -> None:
     records = desk.store.records()
     for record in records:
         if record.is_removed == gone:
-            click.echo(f"{record.id}  {_line(record, records)}")
+            desk.tell(listed([record.id, _line(record, records)], "  "))
 
 
 @book_verb.command("remove")
@@ -297,8 +315,8 @@ def remove_verb(desk: Desk, /, record: str) -> None:
     meant = _meant(records, record)
     reply = desk.work(records, "remove", id=meant.id)
     line = _line(meant, records)
-    desk.store.write(_records(reply["changed"]), desk.at, said("removing {record}", record=line))
-    click.echo(said("Removed: {record}. It comes back with: feedcalc book restore {id}", record=line, id=meant.id))
+    desk.store.write(_records(reply["changed"]), desk.at, desk.speak(said("removing {record}", record=line)))
+    desk.tell(said("Removed: {record}. It comes back with: feedcalc book restore {id}", record=line, id=meant.id))
 
 
 @book_verb.command("restore")
@@ -309,7 +327,7 @@ def restore_verb(desk: Desk, /, record: str) -> None:
     records = desk.store.records()
     meant = _meant(records, record)
     desk.write(meant.kind, meant.id, {"removed": ""}, said("putting back {record}", record=_line(meant, records)))
-    click.echo(said("Put back: {record}.", record=_line(meant, records)))
+    desk.tell(said("Put back: {record}.", record=_line(meant, records)))
 
 
 @book_verb.command("undo")
@@ -319,7 +337,7 @@ def undo_verb(desk: Desk) -> None:
     done = desk.store.take_back(desk.at)
     if done is None:
         raise InputError("undo", "", said("There is nothing to take back."), said("something written in this book"))
-    click.echo(said("Undone: {what}.", what=done[0]))
+    desk.tell(said("Undone: {what}.", what=done[0]))
 
 
 @book_verb.command("export")
@@ -374,7 +392,7 @@ def reminders_verb(desk: Desk, /, out: Path, batches: tuple[Path, ...]) -> None:
     if request.moment is not None:
         _write(out, calendar_text(reminders, request.moment, language(request.language).speak).encode("utf-8"))
     for reminder in reminders:
-        click.echo(f"{reminder.start:%Y-%m-%d}  {reminder.summary}")
+        desk.tell(listed([f"{reminder.start:%Y-%m-%d}", reminder.summary], "  "))
     click.echo(out)
 
 
@@ -383,15 +401,15 @@ def reminders_verb(desk: Desk, /, out: Path, batches: tuple[Path, ...]) -> None:
 def check_verb(desk: Desk) -> None:
     """Whether the book is whole, where it is, and what in it can't be counted."""
     records = desk.store.records()
-    click.echo(said("{path}: whole (layout {layout}).", path=desk.store.path, layout=LAYOUT))
+    desk.tell(said("{path}: whole (layout {layout}).", path=desk.store.path, layout=LAYOUT))
     counts = Counter(record.kind for record in records if not record.is_removed)
     for kind in KINDS:
-        click.echo(f"{counts[kind]:5}  {kind}")
-    click.echo(f"{sum(record.is_removed for record in records):5}  removed")
+        desk.tell(listed([f"{counts[kind]:5}", _KINDS[kind]], "  "))
+    desk.tell(listed([f"{sum(record.is_removed for record in records):5}", said("removed")], "  "))
     reply = _answered(json.loads(calculate(desk.request(records, "season", ranges="off"))))
     season = reply["values"]["season"]
     for aside in [*season["set_aside"], *(each for bed in season["beds"] for each in bed["set_aside"])]:
-        click.echo(said("Not counted: {id}: {field}: {problem}", **{k: aside[k] for k in ("id", "field", "problem")}))
+        desk.tell(said("Not counted: {id}: {field}: {problem}", **{k: aside[k] for k in ("id", "field", "problem")}))
 
 
 def _take_in(desk: Desk, file: Path, dry_run: bool) -> None:
@@ -408,15 +426,17 @@ def _take_in(desk: Desk, file: Path, dry_run: bool) -> None:
     after = merged(records, changed)
     for record in changed:
         word = said("Changed") if record.id in known else said("New")
-        click.echo(f"{word}: {_line(record, after)}")
+        desk.tell(listed([word, _line(record, after)], ": "))
     for aside in reply["set_aside"]:
-        click.echo(said("Set aside: {field}: {problem}", field=aside["field"], problem=aside["problem"]), err=True)
+        desk.tell(
+            said("Set aside: {field}: {problem}", field=aside["field"], problem=aside["problem"]), is_trouble=True
+        )
     if dry_run:
-        click.echo(said("Nothing was written."))
+        desk.tell(said("Nothing was written."))
         return
-    desk.store.write(changed, desk.at, said("bringing in {file}", file=file.name))
+    desk.store.write(changed, desk.at, desk.speak(said("bringing in {file}", file=file.name)))
     counts = {"new": sum(record.id not in known for record in changed), "aside": len(reply["set_aside"])}
-    click.echo(
+    desk.tell(
         said("New: {new}. Changed: {changed}. Set aside: {aside}.", **counts, changed=len(changed) - counts["new"])
     )
 
@@ -487,19 +507,26 @@ def _meant(records: list[Record], given: str) -> Record:
     return found
 
 
-def _line(record: Record, records: Iterable[Record]) -> str:
+def _line(record: Record, records: Iterable[Record]) -> Said:
     """A record in a line: its kind and what tells it from others."""
     beds = {each.id: each.text("name") for each in records if each.kind == "bed"}
     named = beds.get(record.text("bed"), "") if record.kind in ("soil test", "entry") else record.text("name")
-    parts = [record.text(field) for field in ("date", "what", "amount", "ph") if record.text(field)]
-    return " · ".join([record.kind, *parts, *([" ".join(named.split())] if named else [])])
+    what = record.text("what")
+    parts = (
+        record.text("date"),
+        WORDS.get(what, what),
+        record.text("amount"),
+        record.text("ph"),
+        " ".join(named.split()),
+    )
+    return listed([_KINDS[record.kind], *(part for part in parts if part)], " · ")
 
 
-def _told(changed: list[Record]) -> None:
+def _told(desk: Desk, changed: list[Record]) -> None:
     for record in changed:
-        click.echo(said("Written: {record} ({id})", record=_line(record, changed), id=record.id))
+        desk.tell(said("Written: {record} ({id})", record=_line(record, changed), id=record.id))
     if not changed:
-        click.echo(said("That stands in the book already."))
+        desk.tell(said("That stands in the book already."))
 
 
 def _text_of(file: Path) -> str:
@@ -532,9 +559,8 @@ def _write(file: Path, content: bytes) -> None:
         ) from None
 
 
-def _refuse(errors: Iterable[InputError]) -> None:
+def _refuse(errors: Iterable[InputError], tongue: str | None) -> None:
     for error in errors:
-        given = f" You gave: {error.given!r}." if error.given else ""
-        accepted = f" Accepted: {error.accepted}." if error.accepted else ""
-        click.echo(f"{error.field}: {error.problem}{given}{accepted}", err=True)
+        words = refusal_words(error.field, error.given, error.problem, error.accepted)
+        click.echo(language(tongue or "en").speak(words), err=True)
     sys.exit(1)

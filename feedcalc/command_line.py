@@ -23,9 +23,9 @@ from rich.markdown import Markdown
 from feedcalc.ash_commands import ash_verb, keep, with_my_ash
 from feedcalc.book_commands import Desk, book_verb
 from feedcalc.engine import calculate, calculate_markdown, demo_request
-from feedcalc.errors import InputError
+from feedcalc.errors import InputError, refusal_words
 from feedcalc.label_commands import label_verb, wall_verb
-from feedcalc.languages import LANGUAGES
+from feedcalc.languages import LANGUAGES, language_asked
 from feedcalc.plant_search import plants_found
 from feedcalc.plot_commands import season_verb
 
@@ -173,7 +173,7 @@ def ash_keep_verb(desk: Desk, /, name: str, day: str | None, **options: Any) -> 
     except (ValueError, RecursionError):
         document = None
     if not isinstance(document, dict):
-        _refuse(json.loads(calculate(text))["errors"])
+        _refuse(json.loads(calculate(text))["errors"], text)
     keep(desk, name, day, document)
 
 
@@ -244,7 +244,7 @@ def _show(part: str, options: dict[str, Any], ask: str | None = None) -> None:
         return
     reply, words = calculate_markdown(request, part)
     if not reply["ok"]:
-        _refuse(reply["errors"])
+        _refuse(reply["errors"], request)
     if sys.stdout.isatty():
         Console().print(Markdown(words))
     else:
@@ -262,7 +262,7 @@ def _request(options: dict[str, Any]) -> str:
     except (ValueError, RecursionError):
         return text
     except InputError as error:
-        _refuse([error.as_dict()])
+        _refuse([error.as_dict()], text)
 
 
 def _typed_request(options: dict[str, Any], instead: str | None = None) -> str:
@@ -326,8 +326,9 @@ def _text_of(source: TextIO) -> str:
         raise click.UsageError(f"{source.name} is not a text file in UTF-8.") from None
 
 
-def _refuse(errors: list[dict[str, str]]) -> NoReturn:
+def _refuse(errors: list[dict[str, str]], request: str) -> NoReturn:
+    """Tell what was refused, in the language of the request, and end."""
+    speak = language_asked(request).speak
     for error in errors:
-        given = f" You gave: {error['given']!r}." if error["given"] else ""
-        click.echo(f"{error['field']}: {error['problem']}{given} Accepted: {error['accepted']}.", err=True)
+        click.echo(speak(refusal_words(**error)), err=True)
     sys.exit(1)

@@ -6,6 +6,8 @@ so that the same words serve the terminal, the page and a program reading the JS
 
 from __future__ import annotations
 
+from feedcalc.wording import said
+
 
 class FeedcalcError(Exception):
     """Base of every error this package raises on purpose."""
@@ -36,6 +38,22 @@ class InputErrors(FeedcalcError):
     def __init__(self, errors: list[InputError]) -> None:
         self.errors = tuple(errors)
         super().__init__("\n".join(str(error) for error in errors))
+
+
+def refusal_words(field: str, given: str, problem: str, accepted: str) -> str:
+    """A refusal in a line, as a terminal shows it.
+
+    >>> refusal_words("water.amount", "five", "This is no amount.", "5 L")
+    "water.amount: This is no amount. You gave: 'five'. Accepted: 5 L."
+    """
+    parts = {"field": field, "given": repr(given), "problem": problem, "accepted": accepted}
+    if given and accepted:
+        return said("{field}: {problem} You gave: {given}. Accepted: {accepted}.", **parts)
+    if given:
+        return said("{field}: {problem} You gave: {given}.", **parts)
+    if accepted:
+        return said("{field}: {problem} Accepted: {accepted}.", **parts)
+    return said("{field}: {problem}", **parts)
 
 
 class NoSolution(FeedcalcError):

@@ -15,9 +15,10 @@ import click
 
 from feedcalc.book_commands import write_whole
 from feedcalc.engine import calculate_print, demo_request
+from feedcalc.errors import refusal_words
 from feedcalc.label import BATCHES_FORMAT, BATCHES_VERSION
 from feedcalc.label_paper import sizes
-from feedcalc.languages import LANGUAGES
+from feedcalc.languages import LANGUAGES, language_asked
 from feedcalc.paper_printing import NoPdf, pdf_of
 from feedcalc.printing import Printed
 from feedcalc.wall_sheet import wall_sizes
@@ -77,11 +78,12 @@ def print_out(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any], out
     ending = out.suffix.lower() if out else ".txt"
     if out and ending not in ENDINGS:
         raise click.UsageError(f"--out {out.name}: the name must end in .pdf, .svg, .html or .txt.")
-    errors, print_ = calculate_print(_request(sources, ask, wished))
+    request = _request(sources, ask, wished)
+    errors, print_ = calculate_print(request)
     if print_ is None:
+        speak = language_asked(request).speak
         for error in errors:
-            given = f" You gave: {error['given']!r}." if error["given"] else ""
-            click.echo(f"{error['field']}: {error['problem']}{given} Accepted: {error['accepted']}.", err=True)
+            click.echo(speak(refusal_words(**error)), err=True)
         sys.exit(1)
     if out is None:
         click.echo(print_.text, nl=False)

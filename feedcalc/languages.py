@@ -12,6 +12,7 @@ Rules of this room:
 from __future__ import annotations
 
 import gettext
+import json
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
@@ -200,6 +201,20 @@ def language(tag: str) -> Language:
         return Language(tag if tag in LANGUAGES else "en", gettext.NullTranslations())
     with file.open("rb") as stream:
         return Language(tag, gettext.GNUTranslations(stream))
+
+
+def language_asked(request: str) -> Language:
+    """The language that a request (as JSON text) asks for; English where it names none or is no request.
+
+    >>> language_asked('{"language": "de"}').tag, language_asked("five litres").tag
+    ('de', 'en')
+    """
+    try:
+        document = json.loads(request)
+    except (ValueError, RecursionError):
+        document = None
+    tag = document.get("language") if isinstance(document, dict) else ""
+    return language(str(tag).strip().casefold())
 
 
 def day_words(moment: datetime) -> Said:

@@ -20,11 +20,13 @@ from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bar
 
-from feedcalc.errors import InputErrors
+from feedcalc.errors import InputErrors, refusal_words
+from feedcalc.languages import LANGUAGES
+from feedcalc.languages import language as language_of
 from feedcalc.many_beds import NoPlans, Progress, Run, Stopped, plan_plots
 from feedcalc.plots import COLUMNS
 from feedcalc.request import CUSTOMS, LOCALES
-from feedcalc.wording import said
+from feedcalc.wording import Speak, said
 
 # Without a terminal, a line of progress each so many seconds.
 SECONDS_BETWEEN_LINES = 10.0
@@ -55,6 +57,12 @@ Examples:
 @click.option("--today", type=click.DateTime(["%Y-%m-%d"]), help="The day to plan from. [default: today]")
 @click.option("--customs", type=click.Choice(CUSTOMS), help="Whose cups and weights, where a row does not say.")
 @click.option("--locale", type=click.Choice(LOCALES), help="How numbers are typed, where a row does not say.")
+@click.option(
+    "--language",
+    type=click.Choice(list(LANGUAGES)),
+    default="en",
+    help="Words of what is told on the way; the plans themselves are in English.",
+)
 def season_verb(
     source: Path,
     out: Path,
@@ -65,12 +73,14 @@ def season_verb(
     today: datetime | None,
     customs: str | None,
     locale: str | None,
+    language: str,
 ) -> None:
     """Plan many plots: a table of plots in, a table of verdicts and plans out.
 
     Each row gets the verdict and the figures its own sheet would tell. Rows that can't be planned are set aside
     with their reasons, and the others go on.
     """
+    speak = language_of(language).speak
     run = Run(
         source,
         out,
@@ -83,23 +93,23 @@ def season_verb(
         cluster,
     )
     try:
-        with _shown_on_the_way() as told:
-            done = plan_plots(run, told, lambda words: click.echo(words, err=True))
+        with _shown_on_the_way(speak) as told:
+            done = plan_plots(run, told, lambda words: click.echo(speak(words), err=True))
     except Stopped as stopped:
-        click.echo(said("{words} {out} was not touched.", words=str(stopped), out=str(out)), err=True)
-        click.echo(_summary(stopped.progress), err=True)
+        click.echo(speak(said("{words} {out} was not touched.", words=stopped.args[0], out=str(out))), err=True)
+        click.echo(speak(_summary(stopped.progress)), err=True)
         sys.exit(130)
     except InputErrors as refusal:
         for error in refusal.errors:
-            click.echo(f"{error.field}: {error.problem} Accepted: {error.accepted}.", err=True)
+            click.echo(speak(refusal_words(error.field, "", error.problem, error.accepted)), err=True)
         sys.exit(1)
     except NoPlans as reason:
-        raise click.ClickException(str(reason)) from None
-    click.echo(_summary(done))
+        raise click.ClickException(speak(reason.args[0])) from None
+    click.echo(speak(_summary(done)))
     if done.planned:
-        click.echo(said("Plans: {path}", path=str(out)))
+        click.echo(speak(said("Plans: {path}", path=str(out))))
     if done.set_aside:
-        click.echo(said("Set aside, with reasons: {path}", path=str(run.aside)), err=not done.planned)
+        click.echo(speak(said("Set aside, with reasons: {path}", path=str(run.aside))), err=not done.planned)
     if not done.planned:
         sys.exit(1)
 
@@ -128,7 +138,7 @@ def _one_sign(delimiter: str | None) -> str:
 
 
 @contextmanager
-def _shown_on_the_way() -> Iterator[Callable[[Progress], None]]:
+def _shown_on_the_way(speak: Speak) -> Iterator[Callable[[Progress], None]]:
     """Something to tell progress to: a bar on a terminal, else a plain line now and then."""
     if not sys.stderr.isatty():
         last = time.monotonic()
@@ -138,7 +148,7 @@ def _shown_on_the_way() -> Iterator[Callable[[Progress], None]]:
             if time.monotonic() - last >= SECONDS_BETWEEN_LINES:
                 last = time.monotonic()
                 share = "" if done.share is None else f" ({done.share:.0%})"
-                click.echo(f"{_summary(done)}{share}", err=True)
+                click.echo(f"{speak(_summary(done))}{share}", err=True)
 
         yield line
         return
@@ -149,5 +159,5 @@ def _shown_on_the_way() -> Iterator[Callable[[Progress], None]]:
         TimeElapsedColumn(),
     )
     with Bar(*shown, console=Console(stderr=True)) as bar:
-        task = bar.add_task(said("Planning"), total=1.0)
-        yield lambda done: bar.update(task, completed=done.share, description=_summary(done))
+        task = bar.add_task(speak(said("Planning")), total=1.0)
+        yield lambda done: bar.update(task, completed=done.share, description=speak(_summary(done)))

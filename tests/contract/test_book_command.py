@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gettext
 import json
+import re
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -12,7 +14,9 @@ import icalendar
 import pytest
 from click.testing import CliRunner, Result
 
+from feedcalc import book_commands, engine, languages
 from feedcalc.command_line import main
+from feedcalc.languages import Language
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO_BOOK = ROOT / "feedcalc" / "demo_book.json"
@@ -263,3 +267,40 @@ def test_help_opens_no_book(tmp_path):
     assert done.exit_code == 0
     assert "--what-if" in done.output
     assert not place.exists()
+
+
+class Bracketing(gettext.NullTranslations):
+    """A made-up language in which every message stands in brackets, so that what was no message is seen."""
+
+    def gettext(self, message: str) -> str:
+        return f"⟦{message}⟧"
+
+
+def outside(text: str) -> str:
+    """What of a text stands outside all brackets."""
+    while (shorter := re.sub(r"⟦[^⟦⟧]*⟧", "", text)) != text:
+        text = shorter
+    return text
+
+
+@pytest.fixture
+def in_brackets(monkeypatch: pytest.MonkeyPatch) -> None:
+    made_up, real = Language("de", Bracketing()), languages.language
+    for room in (book_commands, engine, languages):
+        monkeypatch.setattr(room, "language", lambda tag: made_up if tag == "de" else real(tag))
+
+
+def test_everything_said_of_the_book_is_said_in_the_language_asked_for(book: Run, in_brackets: None) -> None:
+    def run(*words: str, code: int = 0) -> str:
+        done = book("--language", "de", *words, code=code)
+        told = outside(done.stdout + done.stderr)
+        assert not re.search(r"[a-z]{4,}", told.replace("sqlite", "")), told
+        return done.stdout + done.stderr
+
+    assert "⟦Written: " in run("bed", "Süd", "--area", "6 m2", "--plant", "LAUCH")
+    run("soil-test", "Süd", "--date", "2026-03-02", "--ph", "6,2", "--tested-with", "kit")
+    run("add", "Süd", "dry ash", "1 cup", "--date", "2026-05-01")
+    run("list")
+    assert "⟦removed⟧" in run("check")
+    assert "⟦Undone: " in run("undo")
+    assert "⟦There is no such bed in the book.⟧" in run("show", "XY", code=1)
