@@ -47,6 +47,9 @@ KNOWN_FAILURES = (
     ("Could not find a version", NOT_TO_BE_HAD),
 )
 
+# Program of a browser engine that tests drive beside Chromium, or that those need -> Debian's package of it.
+OTHER_ENGINES = {"firefox-esr": "firefox-esr", "WebKitWebDriver": "webkit2gtk-driver", "Xvfb": "xvfb"}
+
 TESTS_APART = ("tests/browser", "tests/trust", "tests/faults")
 
 
@@ -157,6 +160,13 @@ def provide_browser() -> None:
         ) from failure
 
 
+def provide_other_engines() -> None:
+    """Firefox and WebKit for the journey in three engines, from Debian where they may be added."""
+    missing = [package for program, package in OTHER_ENGINES.items() if not shutil.which(program)]
+    if missing and not install_system_packages(*missing):
+        print(f"  not here and not to be had: {', '.join(missing)}. The tests of those engines will say so and fail.")
+
+
 def provide_font_for_hindi() -> None:
     """Letters for Hindi on paper, where this machine's fonts have none and Debian's may be added."""
     if not shutil.which("fc-list"):
@@ -211,6 +221,7 @@ def main(arguments: list[str]) -> None:
         from_source = ["--require-hashes", "--no-build-isolation", "--requirement"]
         pip_install("a second library for the benchmark", [*from_source, second], second)
         provide_browser()
+        provide_other_engines()
         provide_font_for_hindi()
         check_everything()
 

@@ -26,11 +26,16 @@ SHARES = {"numbers": 0.44, "requests": 0.14, "page files": 0.3}
 ONE_RUN = 25_000  # texts in one child process, so that the command can tell how far it is
 FAULTS = {
     "faults of files and database": ["tests/faults"],
-    "faults of the page": ["tests/browser/test_page_faults.py", "tests/browser/test_page_book_keeping.py"],
+    "faults of the page": ["tests/browser/test_page_faults.py"],
+    "faults of the page's book": ["tests/browser/test_page_book_keeping.py"],
     "faults of the runtime": ["tests/browser/test_runtime.py", "tests/browser/test_installed_site.py"],
     "hostile text": ["tests/browser/test_policy.py"],
-    "faults of the build": ["tests/unit/test_build.py"],
-    "meaning under change": ["tests/properties/test_batch_properties.py"],
+    "faults of the build": ["tests/unit/test_build.py", "tests/unit/test_build_faults.py", "tests/unit/test_parts.py"],
+    "meaning under change": [
+        *(f"tests/properties/test_{what}.py" for what in ("meaning", "batch_properties", "season_properties")),
+        "tests/properties/test_settling_properties.py",
+        "tests/properties/test_records_properties.py",
+    ],
     "three engines and a phone": ["tests/trust/test_engines.py"],
 }
 

@@ -21,6 +21,7 @@ from typing import Any, Protocol
 import websocket
 from playwright.sync_api import sync_playwright
 
+from build import OTHER_ENGINES
 from tests.browser.conftest import QUIET
 from tests.browser.installed_browser import installed_browser
 
@@ -206,7 +207,9 @@ class FirefoxEngine:
 
 @contextlib.contextmanager
 def engine(name: str) -> Iterator[Engine]:
-    """One of `ENGINES`, closed at the end."""
+    """One of `ENGINES`, closed at the end; fails in a line where its programs are not here."""
+    for program in PROGRAMS.get(name, ()):
+        assert shutil.which(program), f"{name}: {program} is not here; install Debian's {OTHER_ENGINES[program]}"
     with contextlib.ExitStack() as stack:
         if name in ("chromium", "phone"):
             opened: Any = ChromiumEngine(stack.enter_context(sync_playwright()), phone=name == "phone")
@@ -217,6 +220,7 @@ def engine(name: str) -> Iterator[Engine]:
 
 
 ENGINES = ("chromium", "firefox", "webkit", "phone")
+PROGRAMS = {"firefox": ("firefox-esr",), "webkit": ("WebKitWebDriver", "Xvfb")}
 
 
 def until(claim: Callable[[], Any], seconds: float = 60, what: str = "") -> Any:

@@ -43,6 +43,7 @@ def test_the_journey(name: str, delivery: str, site: str):
         browser.type('[name="soil.area"]', "7 m2")  # another field, so that what comes next is a step of its own
         _a_fault_is_named_and_what_was_typed_stays(browser)
         _undo_brings_back_what_was_there(browser)
+        _text_never_becomes_a_program(browser)
         browser.open(address)
         _awake(browser)
         assert _held(browser, "water.temperature") == "9 °C", "not kept over a new start"
@@ -87,3 +88,28 @@ def _undo_brings_back_what_was_there(browser: Engine) -> None:
     browser.press("#undo")
     until(lambda: _held(browser, "water.temperature") == "9 °C", what="undo")
     _fresh(browser)
+
+
+# Each way refused at once where the engine knows Trusted Types, and without effect where only the policy's hashes hold.
+_WAYS_IN = """(async () => {
+  const hostile = '<img src="data:," onerror="window.ran = 1">';
+  const ways = [
+    () => { document.body.appendChild(document.createElement("p")).innerHTML = hostile; },
+    () => { document.body.insertAdjacentHTML("beforeend", hostile); },
+    () => { document.body.appendChild(document.createElement("script")).textContent = "window.ran = 1"; },
+    () => { document.body.appendChild(document.createElement("a")).setAttribute("onclick", "window.ran = 1");
+            document.body.lastChild.click(); },
+    () => { setTimeout("window.ran = 1"); },
+    () => { new Function("window.ran = 1")(); },
+  ];
+  // Later, and not at once: what a driver itself evaluates may do what the page may not.
+  for (const way of ways) setTimeout(() => { try { way(); } catch { /* refused */ } });
+  await new Promise((resolve) => { setTimeout(resolve, 300); });
+  return [window.ran ?? null, Boolean(window.trustedTypes), document.querySelectorAll("img[onerror]").length];
+})()"""
+
+
+def _text_never_becomes_a_program(browser: Engine) -> None:
+    ran, knows_trusted_types, made = browser.ask(_WAYS_IN)
+    assert ran is None
+    assert not (knows_trusted_types and made), "Trusted Types are known and let markup through"
