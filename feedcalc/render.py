@@ -237,6 +237,8 @@ def _templates(language: str = "en") -> jinja2.Environment:
     environment.globals.update(_=say, gettext=say, ngettext=say_of)
     for name in ("capitalize", "lower", "replace", "upper"):
         environment.filters[name] = _of_spoken(environment.filters[name], spoken)
+    if tongue.tag == "de":
+        environment.filters["lower"] = spoken  # nouns keep their capital within a sentence
     joined = environment.filters["join"]
 
     @jinja2.pass_eval_context
