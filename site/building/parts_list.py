@@ -139,6 +139,8 @@ def licences_told_by(distribution: str) -> list[str]:
 
 
 if __name__ == "__main__":
+    if not (NODE_MODULES / "pyodide").is_dir():
+        sys.exit("feedcalc: the runtime of the page is not here yet. Run: python3 build.py")
     text = json.dumps(parts_list(), indent=1) + "\n"
     if len(sys.argv) == 2:
         Path(sys.argv[1]).write_text(text, encoding="utf-8")
