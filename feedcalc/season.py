@@ -19,7 +19,7 @@ from feedcalc.beds import DRY, LIQUID, SLUDGE, Bed, Entry, SoilTest
 from feedcalc.dry_uses import Advice, Cap, advised_ash, cap_for
 from feedcalc.estimates import Estimate
 from feedcalc.liming import TABLE_DEPTH_CM, expected_shift, lime_requirement
-from feedcalc.suitability import plants_named, suitability_limit
+from feedcalc.suitability import soil_target, suitability_limit
 from feedcalc.worths import (
     NOTHING,
     Worth,
@@ -99,10 +99,8 @@ def standing_on(bed: Bed, day: date, ash_lime: Estimate) -> Standing:
 
 
 def target_ph(bed: Bed) -> float:
-    """The pH to aim at: the usual one for the ground, but never above what every list gives the plant."""
-    usual = suitability_limit("target_peat" if bed.texture == "peat" else "target_usual")
-    highs = [given.high for plant in plants_named(bed.plant) for given in plant.ranges]
-    return min(usual, max(highs)) if highs else usual
+    """The pH to aim at, by the bed's ground and plant."""
+    return soil_target(bed.texture, bed.plant)
 
 
 def lime_need(bed: Bed, standing: Standing) -> Estimate | None:

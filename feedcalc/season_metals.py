@@ -43,9 +43,7 @@ def metals_of(records: Sequence[Told], book: Book, today: date, request: Request
             soils[record.text("bed")] = figures  # the newest, being the last in order of date
         analyses.append((record, figures))
     for record, figures in analyses:
-        country = request.word("country") or record.text("country").upper() or "EU"
-        if country not in countries():
-            country = "EU"
+        country = request.word("country") or _country_named(record.text("country"))
         row = countries()[country]
         of_soil = record.text("of") == "soil"
         beds = [
@@ -88,6 +86,12 @@ def metals_of(records: Sequence[Told], book: Book, today: date, request: Request
             }
         )
     return found
+
+
+def _country_named(text: str) -> str:
+    """The country by its code or name; the European Union, which is told as such, for any other."""
+    found = (code for code, row in countries().items() if text.casefold() in (code.casefold(), row["name"].casefold()))
+    return next(found, "EU")
 
 
 def _notes_of(country: str) -> list[dict[str, str]]:

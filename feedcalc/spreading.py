@@ -20,7 +20,7 @@ from feedcalc.liming import expected_shift, undo_notes
 from feedcalc.quantities import write_number
 from feedcalc.report import Figure, figure, flat_figures
 from feedcalc.request import Request
-from feedcalc.suitability import HOLD, WEAKER, Verdict, plants_named, soil_test_error, suitability_limit, verdict_for
+from feedcalc.suitability import HOLD, WEAKER, Verdict, soil_target, soil_test_error, suitability_limit, verdict_for
 from feedcalc.wording import said
 
 USUAL_DEPTH_CM = 15.0
@@ -162,13 +162,11 @@ def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
 
 
 def _target(request: Request, assumed: dict[str, str]) -> float:
-    """The pH to aim at: as asked, else the usual one, but never above what every list gives the plant."""
+    """The pH to aim at: as asked, else by ground and plant."""
     asked = request.number("soil.target_ph")
     if asked is not None:
         return asked
-    target = suitability_limit("target_peat" if request.word("soil.texture") == "peat" else "target_usual")
-    highs = [given.high for plant in plants_named(request.word("plant")) for given in plant.ranges]
-    target = min(target, max(highs)) if highs else target
+    target = soil_target(request.word("soil.texture"), request.word("plant"))
     assumed["soil.target_ph"] = write_number(target, 6, request.locale, trim=True)
     return target
 

@@ -228,6 +228,23 @@ def plants_named(text: str) -> tuple[Plant, ...]:
     return ()
 
 
+def soil_target(texture: str, plant: str) -> float:
+    """The pH to aim at: the usual one for the ground, but never above what lists give the plant.
+
+    Of lists that differ the highest counts, for plants that get no ash the lowest; of several plants the most careful.
+
+    >>> soil_target("loam", "tomato"), soil_target("loam", "blueberry")
+    (6.5, 5.0)
+    """
+    usual = suitability_limit("target_peat" if texture == "peat" else "target_usual")
+    highs = [
+        (min if found.is_barred else max)(given.high for given in found.ranges)
+        for found in plants_named(plant)
+        if found.ranges
+    ]
+    return min([usual, *highs])
+
+
 def _exactly(words: _Words, language: str) -> Iterable[Plant]:
     return [plant for plant, name in _plain_names(language) if name == words]
 
@@ -371,7 +388,8 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
     reasons = [_reason("soil_acid", **told)]
     if case.tested_years_ago is not None and case.tested_years_ago > limits["test_years"]:
         reasons.append(_reason("soil_test_old", years=write_number(case.tested_years_ago, 2, case.locale, trim=True)))
-    if ph < limits["soil_very_acid"]:
+    # Lime-haters want it so.
+    if ph < limits["soil_very_acid"] and not any(plant.is_barred for plant in plants_named(case.plant)):
         reasons.append(_reason("soil_very_acid", **told))
     return reasons
 

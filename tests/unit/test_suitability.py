@@ -122,6 +122,11 @@ def test_a_low_ph_that_no_ash_gives_neither_opens_leaves_nor_hides_that_the_feed
     assert "foliar_test" not in ids(verdict)
 
 
+def test_nobody_is_told_to_lime_blueberries():
+    assert "soil_very_acid" in ids(verdict_for(case(soil_ph=4.6)))
+    assert "soil_very_acid" not in ids(verdict_for(case(soil_ph=4.6, plant="blueberry")))
+
+
 def test_conflicting_sources_are_shown_with_both_ranges():
     reasons = {reason.id: reason.text for reason in verdict_for(case(plant="juniper", soil_ph=5.5)).reasons}
     assert "6.0" in reasons["plant_conflict"]
