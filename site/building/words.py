@@ -358,8 +358,8 @@ def static_messages() -> tuple[str, ...]:
     reader = _Texts()
     reader.feed(page_without_engine())
     reader.close()
-    numbers = re.compile(r"feedcalc [\d.]+.*|feedcalc|[\d.,' \u00a0\u202f/×:-]+.*\((?:English|German|French).*")
-    texts = (text for text in reader.texts if LETTERS.search(text) and not numbers.fullmatch(text))
+    name = re.compile(r"feedcalc [\d.]+.*|feedcalc")
+    texts = (text for text in reader.texts if LETTERS.search(text) and not name.fullmatch(text))
     return tuple(dict.fromkeys(texts))
 
 

@@ -204,6 +204,30 @@ def test_numbers_follow_the_language_unless_a_locale_is_named():
     assert "locale" not in reply_to({**request, "locale": "en-US"})["assumed"]
 
 
+@pytest.mark.parametrize(("locale", "mark"), [("de-DE", ","), ("pt-BR", ","), ("en-GB", "."), ("hi-IN", ".")])
+def test_numbers_inside_sentences_are_written_as_the_country_writes_them(locale, mark):
+    asked = {"schema": 1, "ranges": "off", "locale": locale, "ash": {"amount": "100 g"}}
+    amounts = {"amount": "4 L"}
+    cans = {"cans": [{"size": "9 L", "count": 2}], "dilution": "1:3"}
+    refused = json.loads(engine.calculate(json.dumps({**asked, "water": amounts, **cans})))
+    analysis = {"ph": "6", "alkalinity": "200 mg/L", "ec": "2 mS/cm"}
+    mixed = {"water": {"amount": "5 L", "analysis": analysis}, "mixing": {"with": "ammonium nitrate"}}
+    doubted = json.loads(engine.calculate(json.dumps({**asked, **mixed})))
+    told = " ".join([refused["errors"][0]["problem"], *doubted["warnings"]])
+    for pattern in (r"about \d+MARK\d L of", r"need \d+MARK\d L", r"conduct about \d+MARK\d\d mS/cm, but 2MARK00"):
+        assert re.search(pattern.replace("MARK", re.escape(mark)), told), pattern
+
+
+@pytest.mark.usefixtures("in_brackets")
+def test_reminders_are_said_in_the_language_asked_for():
+    book = json.loads((Path(engine.__file__).parent / "demo_book.json").read_text(encoding="utf-8"))
+    reply = reply_to({"ask": "book", "do": "reminders", "book": book, "now": "2026-05-02T09:00"})
+    reminders = reply["values"]["book"]["reminders"]
+    assert reminders
+    for reminder in reminders:
+        assert all(text.startswith("⟦") for text in (reminder["summary"], *reminder["description"]))
+
+
 def test_an_unknown_language_is_refused_with_the_choices():
     [error] = reply_to({**BATCH, "language": "tlh"})["errors"]
     assert (error["field"], error["given"]) == ("language", "tlh")
