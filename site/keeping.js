@@ -62,8 +62,10 @@ const feedcalcKeeping = (() => {
   const see = (batch) => { seen.set(batch.id, contentOf(batch)); };
 
   function unseen(batch) {
-    const [, text] = stored().find(([key]) => key === KEY + batch.id) ?? [];
-    const there = text && wellFormed(parsed(text));
+    let there = null;
+    try {
+      there = wellFormed(parsed(localStorage.getItem(KEY + batch.id)));
+    } catch { /* storage is refused: no other window can have used it */ }
     return there && ![seen.get(batch.id), contentOf(batch)].includes(contentOf(there)) ? there : null;
   }
 
