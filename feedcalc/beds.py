@@ -6,6 +6,7 @@ Rules of this room:
 * An entry that can't be read is set aside with the reason. It never stops the others and is never dropped unsaid.
 * What a batch gave is asked of a `Batches`, so that no chemistry is known here. A liquid feed counts as the ash that
   holds as much lime value.
+* An entry is read by the customs it was written in, where it tells them: a cup stays the same cup in anyone's book.
 * ``where`` that starts with a number is a part of the bed, else words; the same text is the same part.
 """
 
@@ -14,7 +15,7 @@ from __future__ import annotations
 import base64
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from typing import Protocol, TypeVar
 
@@ -23,7 +24,7 @@ from feedcalc.ash import ash_of
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate
 from feedcalc.quantities import Quantity, read_quantity
-from feedcalc.request import PLACES
+from feedcalc.request import CUSTOMS, PLACES
 from feedcalc.suitability import soil_test_error
 from feedcalc.wording import said
 from feedcalc.worths import (
@@ -287,6 +288,9 @@ class Reader:
 
     def entry(self, record: Told, bed: Bed, ashes: Mapping[str, Told], today: date | None = None) -> Entry:
         """An entry on a bed; raises `InputError` or `InputErrors` where it can't be read."""
+        customs = record.text("customs")
+        if customs in CUSTOMS and customs != self.customs:
+            return replace(self, customs=customs).entry(record, bed, ashes, today)
         day = _day(record, today)
         what = _one_of(record, "what", KINDS) or ""
         if not what:
@@ -423,6 +427,22 @@ class Reader:
 
     def _read(self, record: Told, name: str, kind: str, **bounds: float) -> Quantity:
         return read_quantity(record.text(name), kind, name, self.locale, self.customs, **bounds)
+
+
+def customs_bear_on(amount: str, locale: str) -> bool:
+    """Whether an amount is more or less by the customs it is read in, as a cup is.
+
+    >>> customs_bear_on("1 cup", "en-GB"), customs_bear_on("1 us_cup", "en-GB"), customs_bear_on("9 L", "en-GB")
+    (True, False, False)
+    """
+
+    def read(customs: str) -> float | None:
+        try:
+            return read_quantity(amount, "mass_or_volume", "amount", locale, customs).value
+        except InputError:
+            return None
+
+    return len({read(customs) for customs in CUSTOMS}) > 1
 
 
 def batch_of(record: Told) -> str:

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from feedcalc.beds import Reader, Told
+from feedcalc.beds import Reader, Told, customs_bear_on
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.languages import language
 from feedcalc.records import (
@@ -85,10 +85,19 @@ def _write(request: Request, records: list[Record]) -> Work:
     if not all(isinstance(text, str) for text in fields.values()):
         raise _refused("record.fields", "", said("A field is not text."), said("text in every field"))
     before = next((record for record in records if record.id == identity), None)
-    record = written(before or new_record(identity, str(given.get("kind"))), fields, _stamp(before, at, by), by)
+    known = before or new_record(identity, str(given.get("kind")))
+    record = written(known, _with_customs(request, known, fields), _stamp(before, at, by), by)
     if not record.is_removed and set(fields) - {REMOVED, "note"}:
         _refuse_unreadable(request, record, records)
     return Work(tuple(changed_records(records, [record])))
+
+
+def _with_customs(request: Request, before: Record, fields: dict[str, str]) -> dict[str, str]:
+    """The fields of an entry with whose cups its amounts were typed in, where that bears on a newly typed one."""
+    typed = [text for name, text in fields.items() if name in ("amount", "ash_amount") and text != before.text(name)]
+    if before.kind != "entry" or not any(customs_bear_on(text, request.locale) for text in typed):
+        return fields
+    return {"customs": request.customs} | fields
 
 
 def _refuse_unreadable(request: Request, record: Record, records: Sequence[Record]) -> None:

@@ -41,7 +41,7 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "soil test": ("bed", "date", "ph", "tested_with", "note"),
     "entry": (
         *("bed", "date", "what", "amount", "ash", "ash_amount", "lime", "batch", "dilution", "where"),
-        *("potassium", "calcium", "magnesium", "lime_value", "request", "note"),
+        *("potassium", "calcium", "magnesium", "lime_value", "request", "customs", "note"),
     ),
     "ash": ("name", "date", "evidence", "note"),
     "metals": ("name", "date", "of", "ash", "bed", *METALS, "country", "note"),

@@ -282,6 +282,10 @@ def _what_if(
     if bed is None:
         problem = InputError("what_if.bed", texts["bed"], said("There is no such bed in the book."), said("a bed's id"))
         raise InputErrors([problem])
+    written = next((told for told in records if told.id == texts.get("id")), None)
+    if written and written.text("amount") == texts.get("amount"):
+        # A written amount that stays keeps its customs.
+        texts = {"customs": written.text("customs")} | texts
     record = Told(texts.get("id") or WHAT_IF_ID, "entry", texts)
     ashes = {told.id: told for told in records if told.kind == "ash" and told.text("removed") != "yes"}
     try:

@@ -379,6 +379,23 @@ def work(do: str, **more: Any) -> dict[str, Any]:
     return json.loads(calculate(json.dumps(request)))
 
 
+def test_a_cup_stays_the_cup_of_whoever_wrote_it():
+    cup = {"kind": "entry", "fields": {"bed": "bed", "date": "2026-05-01", "what": "dry ash", "amount": "1 cup"}}
+    written = work("write", book=book_of(BED, TEST), id="e", record=cup, customs="us")["values"]["book"]["changed"]
+    book = book_of(BED, TEST)
+    book["records"] += written
+    american, british = (
+        bed_named(season(book, customs=customs), "bed")["entries"][0]["in_all"]["ash"] for customs in ("us", "uk")
+    )
+    assert american == british
+    # Nor does a note by someone else make another cup of it, nor does a plan on top of it.
+    noted = {"kind": "entry", "fields": {"amount": "1 cup", "note": "windy"}}
+    (changed,) = work("write", book=book, id="e", record=noted, customs="uk")["values"]["book"]["changed"]
+    assert changed["fields"]["customs"]["text"] == "us"
+    plan = {"id": "e", "bed": "bed", "date": "2026-05-01", "what": "dry ash", "amount": "1 cup"}
+    assert season(book, customs="uk", what_if=plan)["what_if"]["in_all"]["ash"] == american
+
+
 def test_writing_gives_back_the_record_to_store():
     fields = {"bed": "bed", "date": "2026-05-01", "what": "dry ash", "amount": "100 g"}
     answer = work("write", book=book_of(BED), id="new", record={"kind": "entry", "fields": fields})
