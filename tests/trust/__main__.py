@@ -22,7 +22,7 @@ from tests.trust.fuzzing import ROOT, Tried, fuzz
 from tests.trust.page_files import page_files
 
 # Of all texts, the share that each door gets: a number takes microseconds, an answer milliseconds.
-SHARES = {"numbers": 0.44, "requests": 0.14, "page files": 0.3}
+SHARES = {"numbers": 0.44, "requests": 0.14, "prints": 0.003, "page files": 0.3}
 ONE_RUN = 25_000  # texts in one child process, so that the command can tell how far it is
 FAULTS = {
     "faults of files and database": ["tests/faults"],

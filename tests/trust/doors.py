@@ -10,6 +10,7 @@ import csv
 import io
 import json
 import math
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -21,6 +22,7 @@ from feedcalc.batch import water_kilograms
 from feedcalc.engine import calculate
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.formulas import molar_masses
+from feedcalc.label_sheet import FIELDS as WISHES
 from feedcalc.plots import header_of, plan_of
 from feedcalc.quantities import CUSTOMS, KINDS, read_dilution, read_number, read_quantity, write_quantity
 from feedcalc.request import FIELDS, LOCALES, read_request
@@ -205,9 +207,29 @@ def check_plots(text: str) -> None:
             _or_named_refusal(lambda row=row: plan_of(header.plot_of(row), "2026-05-01", "metric", "en-GB"), None)
 
 
+def check_print(text: str) -> None:
+    """Lines ``path = typed`` of a label or, with ``ask = wall``, a sheet for the wall: pages with words, or refused."""
+    reply = _told({"ask": "label", **request_of_lines(text)})
+    if not reply["ok"] or "print" not in reply:
+        return
+    assert reply["print"]["pages"]
+    for page in reply["print"]["pages"]:
+        assert 0 < page["width"] < 2000
+        assert 0 < page["height"] < 2000
+    assert reply["print"]["text"].strip()
+    for markup in reply["html"].values():
+        assert not re.search(r"<(script|img|iframe|object|form)\b|\son\w+=|javascript:", _without_texts(markup)), markup
+
+
+def _without_texts(markup: str) -> str:
+    """The tags alone, and of them what is not between quotes: a person's words may say anything there."""
+    return "".join(re.sub(r'"[^"]*"', '""', tag) for tag in re.findall(r"<[^>]*>", markup))
+
+
 DOORS: dict[str, Callable[[str], None]] = {
     "numbers": check_number,
     "requests": check_request,
+    "prints": check_print,
     "books": check_book,
     "tables": check_table,
     "plots": check_plots,
@@ -218,6 +240,7 @@ WORDS = tuple(
     dict.fromkeys(
         [
             *(f"{field.path} = " for field in FIELDS),
+            *(f"label.{name} = " for name in WISHES),
             *(choice for field in FIELDS for choice in field.choices),
             *(name for kind in KINDS for name in (kind,)),
             *LOCALES,
