@@ -111,6 +111,8 @@ const feedcalcWords = (() => {
   follow(document.documentElement);
   for (const part of document.querySelectorAll("[data-part]")) part.lang = "en"; // the example, until the engine answers
   use(keptOrGuessed());
+  const numbers = document.getElementById("locale"); // the example's; a batch that was kept brings its own
+  if (numbers?.value === LOCALES.en) numbers.value = LOCALES[language];
 
   return { say, show, follow, use, get language() { return language; } };
 })();

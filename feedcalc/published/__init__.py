@@ -47,6 +47,7 @@ WORDS = {
     "metal_countries": ("name", "note"),
     "metal_limits": ("note",),
     "mixing_limits": ("what",),
+    "plant_lists": ("name",),
     "plants": ("name", "reason"),
     "reading_causes": ("cause",),
     "season_reasons": ("text",),
