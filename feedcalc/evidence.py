@@ -99,14 +99,18 @@ class Updated:
 
         Systematic resampling (Kitagawa 1996); the order keeps the quantiles of that figure.
         """
+        return [self.samples[index] for index in self.places_taken(count, order_by)]
+
+    def places_taken(self, count: int, order_by: int) -> list[int]:
+        """Where the samples that `resampled` takes stand among ``samples`` and ``figures``."""
         ordered = sorted(range(len(self.samples)), key=lambda index: self.figures[index][order_by])
-        taken: list[Shares] = []
+        taken: list[int] = []
         passed = 0.0
         for index in ordered:
             passed += self.weights[index]
             while len(taken) < count and (len(taken) + 0.5) / count <= passed:
-                taken.append(self.samples[index])
-        return taken + [self.samples[ordered[-1]]] * (count - len(taken))
+                taken.append(index)
+        return taken + [ordered[-1]] * (count - len(taken))
 
 
 def updated(
@@ -134,16 +138,19 @@ def updated_in_steps(
     return _Update(names, readings, model, start, seed).outcome(sampled)
 
 
-def shares_of_spread(samples: Sequence[Shares], figures: Sequence[float]) -> dict[str, float]:
+def shares_of_spread(
+    samples: Sequence[Shares], figures: Sequence[float], effective: float | None = None
+) -> dict[str, float]:
     """Squared rank correlation (Spearman 1904) of each unknown with a figure: the share of its spread it explains.
 
     Unknowns drawn independently explain about 1 together where the figure rises or falls steadily with each; what
-    chance alone would give, 1 / (number of samples - 1), is taken off.
+    chance alone would give, 1 / (number of samples - 1), is taken off; ``effective`` tells how many they are worth
+    where some stand for others. What readings tie together each explains by itself, so that they come to more than 1.
     """
     by_figure = _ranks(figures)
     if not samples or len(set(figures)) < 2:
         return dict.fromkeys(samples[0] if samples else {}, 0.0)
-    chance = 1.0 / (len(samples) - 1)
+    chance = min(1.0 / max((effective or len(samples)) - 1, 1.0), 0.5)
     found = {}
     for name in samples[0]:
         correlation = _correlation(_ranks([sample[name] for sample in samples]), by_figure)

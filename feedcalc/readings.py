@@ -255,6 +255,11 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
         told = tuple(_doubt_words(left, readings, request.locale)) if has_present else (EARLIER_DO_NOT_FIT,)
         return Learned(ash.typical(), (), None, (), matters, told)
     samples = _with_the_rest(left.resampled(count, len(readings)), names, ash, seed) if count else ()
+    if count:
+        # What is in doubt still, not what was before.
+        places = left.places_taken(_RANKED, len(readings))
+        still = [left.samples[place] for place in places], [left.figures[place][-4:-1] for place in places]
+        matters = matters_of(*still, left.effective)
     effective = left.effective if count else None
     used = tuple(reading.name for reading in observed[0].readings) if has_present else ()
     return Learned(ash.sample_at(left.middle), samples, effective, used, matters, (), len(observed) - has_present)
@@ -268,6 +273,8 @@ EARLIER_DO_NOT_FIT = said(
 # Updates done lately, by all they hang on: what is typed besides the readings need not wait for them again.
 _REMEMBERED: dict[str, Updated] = {}
 _MOST_REMEMBERED = 8
+# How many samples of equal weight tell what matters.
+_RANKED = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -442,11 +449,16 @@ def _fills(request: Request, millilitres: float) -> float:
     return max(millilitres / _measure(request), 1.0)
 
 
-def matters_of(samples: Sequence[Shares], figures: Sequence[Sequence[float]]) -> tuple[Matter, ...]:
-    """Unknowns by how much of the spread of potassium, pH and alkalinity (a row for each sample) they explain."""
+def matters_of(
+    samples: Sequence[Shares], figures: Sequence[Sequence[float]], effective: float | None = None
+) -> tuple[Matter, ...]:
+    """Unknowns by how much of the spread of potassium, pH and alkalinity (a row for each sample) they explain.
+
+    ``effective`` is how many samples they are worth, where some stand for others.
+    """
     if not samples:
         return ()
-    potassium, ph, lime = (shares_of_spread(samples, column) for column in zip(*figures, strict=True))
+    potassium, ph, lime = (shares_of_spread(samples, column, effective) for column in zip(*figures, strict=True))
     words = {row["unknown"]: row for row in published.table("unknown_words")}
     matters = [
         Matter(

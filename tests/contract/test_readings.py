@@ -151,3 +151,14 @@ def test_a_low_ph_that_was_not_used_frees_nothing(of):
     assert reply["values"]["evidence"]["readings"] == []
     assert reply["values"]["verdict"] == "go weaker"
     assert {"foliar_doubted", "feed_caustic"} <= {reason["id"] for reason in reply["values"]["reasons"]}
+
+
+def test_after_a_reading_the_ranking_is_of_what_is_in_doubt_still():
+    # A conductivity may come of potash or of caustic lime: once it is read, how caustic the lime is bears on potassium.
+    by_cup = {**FRESH, "ash": {"kind": "mixed", "state": "fresh", "amount": "1 us_cup"}}
+    before, after = (
+        {row["unknown"]: row["potassium"] for row in values_of(by_cup, **read, ranges="on")["evidence"]["matters"]}
+        for read in ({}, {"measured": {"ec": "7 mS/cm"}})
+    )
+    assert before["free_lime"] < 0.1 < after["free_lime"]
+    assert after["density"] < before["density"]
