@@ -233,7 +233,8 @@ class _Page:
             column.paragraph([(speak(said("The code opens this batch in the page.")), False)])
         self._set_dilution()
         if "strength" not in left_out:
-            column.paragraph([(speak(said("When settled, undiluted:")), True), (self._listed(label.strength), False)])
+            strength = self._listed(label.strength, headline=True)
+            column.paragraph([(speak(said("When settled, undiluted:")), True), (strength, False)])
         if "delivers" not in left_out:
             delivers = said("A can of {size} delivers:", size=label.delivered_in.text)
             column.paragraph([(speak(delivers), True), (self._listed(label.delivered), False)])
@@ -287,8 +288,12 @@ class _Page:
     def _stated(self, statements: Sequence[tuple[str, str]]) -> str:
         return " ".join(f"{self.speak(text)} ({code})" for code, text in statements)
 
-    def _listed(self, figures: Sequence[tuple[str, Shown]]) -> str:
-        told = (said("{name} {figure}", name=words, figure=shown.full) for words, shown in figures)
+    def _listed(self, figures: Sequence[tuple[str, Shown]], *, headline: bool = False) -> str:
+        """Figures in a line; with ``headline`` the first is told as at the head of the sheet."""
+        told: list[str] = [said("{name} {figure}", name=words, figure=shown.full) for words, shown in figures]
+        if headline:
+            words, shown = figures[0]
+            told[0] = shown.headline(words)
         return "; ".join(map(self.speak, told)) + "."
 
     def _set_code_beside(self, squares: tuple[str, ...]) -> tuple[str, ...] | None:

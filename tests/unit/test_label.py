@@ -106,7 +106,9 @@ def test_the_page_shows_every_required_sentence_and_the_range_of_each_figure(nam
     text = words_of(reply_to(asked, ranges="on")["html"]["label"])
     for sentence in told.required:
         assert sentence in text
-    for _, shown in (*told.strength, *told.delivered):
+    headline = sheet_of_text(json.dumps(asked)).figures["liquor.potassium"].headline("potassium")
+    assert headline.replace("\u00a0", " ") in text
+    for _, shown in (*told.strength[1:], *told.delivered):
         assert shown.range, shown.path
         assert f"(likely {shown.range})".replace("\u00a0", " ") in text
 
