@@ -12,7 +12,7 @@ Rules of this room:
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,16 +21,18 @@ from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate, estimate_of, percentile
 from feedcalc.quantities import write_number
 from feedcalc.report import Figure, figure, medians_taken
-from feedcalc.request import MOST_EARLIER, SCHEMA, Request, read_request
+from feedcalc.request import FIELDS, MOST_EARLIER, SCHEMA, Request, read_request
 from feedcalc.sheet import Shown, shown
 from feedcalc.standing import hydroxide_share
-from feedcalc.wording import said, said_of
+from feedcalc.wording import listed, said, said_of
 
 ASK = "learn"
 # Besides the parts of a batch's request: what the ash is called and when the batch was made.
 _OWN = ("ask", "name", "date")
 _KEPT_GROUPS = ("water", "steep", "measured")
 _KEPT_OF_ASH = ("kind", "state", "amount", "weighings", "weighed_measure", "density", "analysis")
+# What of a batch tells of its ash.
+_TELLING = ("measured.ec", "measured.ph", "measured.acid_drops", "ash.weighings", "ash.density")
 # The batch by which kept ashes are compared.
 _COMPARED: Mapping[str, Any] = {"water": {"kind": "rain", "amount": "5 L"}, "dilution": "1:10"}
 _COMPARED_AMOUNT = "100 g"
@@ -84,7 +86,7 @@ def kept_ash(document: Mapping[str, Any]) -> KeptAsh:
         request.word("ash.state"),
         figures,
         answer.effective_samples,
-        _words(figures, answer, len(earlier), request.locale),
+        _words(figures, answer, earlier, request.locale),
         answer.warnings,
     )
 
@@ -203,13 +205,30 @@ def _figures(answer: Answer) -> dict[str, Figure]:
     }
 
 
-def _words(figures: Mapping[str, Figure], answer: Answer, batches: int, locale: str) -> tuple[str, ...]:
+def _evidence_line(batch: Mapping[str, Any]) -> str:
+    """What was read, weighed or analysed of a batch, as typed, and when."""
+    parts = []
+    for known in FIELDS:
+        group, *rest = known.path.split(".")
+        typed: Any = batch.get(group)
+        for name in rest:
+            typed = typed.get(name) if isinstance(typed, Mapping) else None
+        told = known.path in _TELLING or known.path.startswith("ash.analysis.")
+        if told and typed not in (None, "", []):
+            text = "; ".join(map(str, typed)) if isinstance(typed, list) else str(typed)
+            parts.append(said("{name} {figure}", name=known.meaning, figure=text))
+    day = str(batch.get("now") or "")[:10]
+    return said("{name}: {figure}", name=day, figure=listed(parts)) if day else listed(parts)
+
+
+def _words(figures: Mapping[str, Figure], answer: Answer, earlier: Sequence[Any], locale: str) -> tuple[str, ...]:
     def told(path: str) -> Shown:
         return shown(path, figures[path.rsplit(".", 1)[-1]], locale)
 
     potassium = told("liquor.potassium")
     lines: list[str] = [
-        said_of(batches, "Learned from {count} batch.", "Learned from {count} batches."),
+        said_of(len(earlier), "Learned from {count} batch.", "Learned from {count} batches."),
+        *(line for line in map(_evidence_line, earlier) if line),
         said("Loose it weighs {figure}.", figure=told("density").likely),
         said("100 g of it in 5 L of rainwater gives {figure}.", figure=potassium.headline(said("potassium"))),
         said("The alkalinity of that liquor is {figure}, as CaCO₃.", figure=told("liquor.alkalinity").likely),

@@ -98,6 +98,8 @@ def test_the_summary_tells_each_property_with_its_range_and_what_it_rests_on():
     words = " ".join(ash["words"])
     assert "Learned from 1 batch." in words
     assert "potassium, likely" in words
+    # What it was learned from, and when.
+    assert f"2026-05-01: conductivity read with a meter {READ['measured']['ec']}" in words
 
 
 def test_the_same_door_says_what_a_kept_ash_is_worth_without_a_new_batch(once):
