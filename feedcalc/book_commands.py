@@ -389,6 +389,8 @@ def reminders_verb(desk: Desk, /, out: Path, batches: tuple[Path, ...]) -> None:
     reminders = reminders_of(request, records)
     for batch in batches:
         reminders += batch_reminders(batch.stem, _text_of(batch))
+    # A batch that steeps may stand in the book already; a calendar may hold a uid once only.
+    reminders = list({reminder.uid: reminder for reminder in reminders}.values())
     if request.moment is not None:
         _write(out, calendar_text(reminders, request.moment, language(request.language).speak).encode("utf-8"))
     for reminder in reminders:

@@ -248,6 +248,17 @@ def test_reminders_are_a_calendar(book, tmp_path):
     }
 
 
+def test_a_batch_that_is_in_the_book_already_is_one_event(book, tmp_path):
+    begun(book)
+    batch = tmp_path / "Oak.json"
+    batch.write_text(json.dumps(json.loads(DEMO_BATCH.read_text(encoding="utf-8")) | {"now": "2026-05-10T07:00"}))
+    book("add", "South wall", "liquid feed", "2 L", "--batch", batch)
+    book("reminders", "--out", tmp_path / "r.ics", "--batch", batch)
+    found = icalendar.Calendar.from_ical((tmp_path / "r.ics").read_bytes()).walk("VEVENT")
+    uids = [str(event["uid"]) for event in found]
+    assert len(uids) == len(set(uids)) > 2
+
+
 def test_a_damaged_book_is_told_without_a_traceback(book, tmp_path):
     begun(book)
     place = tmp_path / "mine.sqlite"
