@@ -8,6 +8,7 @@ import vm from "node:vm";
 const source = readFileSync(process.argv[2], "utf8");
 const context = vm.createContext({
   TextEncoder, TextDecoder, atob, btoa, crypto: globalThis.crypto, Uint8Array, console,
+  feedcalcWords: { say: (message) => message }, // the page's words, here in English
   window: { addEventListener() {} }, localStorage: { length: 0, key: () => null, getItem: () => null, setItem() {}, removeItem() {} },
 });
 vm.runInContext(`${source}\nglobalThis.keeping = feedcalcKeeping;`, context);
