@@ -703,9 +703,22 @@ const feedcalcBook = (() => {
     download(`feedcalc-book-${today()}.json`, text, "application/json");
   }
 
-  async function saveWith(name, asked, type, textOf = ({ text }) => text) {
+  // Batches that are open but fed to no bed yet, as entries of none: liquor steeps before it is written down.
+  function steeping() {
+    const at = kept.stamp();
+    const by = kept.device();
+    const written = (fields) => Object.fromEntries(Object.entries(fields).map(([name, text]) => [name, { text, at, by }]));
+    const ofExample = document.querySelector('[name="now"]').defaultValue;
+    const batches = feedcalcKeeping.open().filter(({ request }) => request.now && request.now !== ofExample);
+    return batches.map(({ name, request }, place) => ({
+      id: `open-${place}`, kind: "entry", history: [],
+      fields: written({ what: "liquid feed", batch: name ?? "", request: JSON.stringify(request) }),
+    }));
+  }
+
+  async function saveWith(name, asked, type, textOf = ({ text }) => text, book = asObject()) {
     try {
-      const reply = await askBook({ ...asked, book: asObject() });
+      const reply = await askBook({ ...asked, book });
       if (reply.ok) download(name, textOf(reply.values.book), type);
       else tell(wordsOf(reply.errors));
     } catch {
@@ -860,7 +873,7 @@ const feedcalcBook = (() => {
     byId("book-save").addEventListener("click", saveBook);
     byId("book-save-csv").addEventListener("click", () => saveWith(`feedcalc-book-${today()}.csv`, { do: "write csv" }, "text/csv"));
     byId("book-calendar").addEventListener("click", () => saveWith(`feedcalc-reminders-${today()}.ics`, { do: "reminders" }, "text/calendar",
-      ({ reminders }) => feedcalcCalendar.text(reminders, new Date())));
+      ({ reminders }) => feedcalcCalendar.text(reminders, new Date()), asObject([...kept.all(), ...steeping()])));
     byId("book-open").addEventListener("change", async ({ target }) => {
       const [file] = target.files;
       if (file) await openFile(file);

@@ -478,6 +478,22 @@ def test_reminders_are_the_command_line_s_as_a_calendar_file(opened: Callable[..
     assert of_page == of_line
 
 
+def test_liquor_that_steeps_is_in_the_calendar_before_it_is_in_the_book(
+    opened: Callable[..., Page], tmp_path: Path
+) -> None:
+    page = opened()
+    page.evaluate("location.hash = '#batch'")
+    page.locator("#batch-name").fill("June feed")
+    page.locator('[name="now"]').fill("2099-06-01T07:00")
+    page.evaluate("location.hash = '#book'")
+    events = read_calendar(saved(page, "#book-calendar", tmp_path / "page.ics").read_bytes())
+    assert {str(event["SUMMARY"]) for event in events} == {
+        "The liquor should be clear: June feed",
+        "Use up the liquor: June feed",
+    }
+    assert not texts(page, "entry")
+
+
 def read_calendar(text: bytes) -> list[Any]:
     return list(icalendar.Calendar.from_ical(text).walk("VEVENT"))
 
