@@ -36,6 +36,7 @@ def digest_of_sources() -> str:
 
 def main() -> None:
     """Build both deliveries, saying what is being done."""
+    words.check()
     words.compile_catalogues()
     wanted = digest_of_sources()
     if STAMP.is_file() and STAMP.read_text() == wanted and (TARGET / "feedcalc.html").exists():
