@@ -85,5 +85,5 @@ def size_of(path: Path) -> int:
 if __name__ == "__main__":
     try:
         main()
-    except ingredients.IngredientMissing as missing:
+    except (ingredients.IngredientMissing, words.WordsMissing) as missing:
         sys.exit(str(missing))
