@@ -19,6 +19,7 @@ from typing import Any
 import jinja2
 import markupsafe
 
+from feedcalc import published
 from feedcalc.bars import best_remedy, doubts, range_bars, share_bar
 from feedcalc.cautions import hazard_in
 from feedcalc.drawing import (
@@ -203,6 +204,16 @@ def _sources() -> list[dict[str, str]]:
     return sources_behind(TABLES_BEHIND_A_BATCH)
 
 
+def _cited(reasons: Iterable[Any]) -> list[tuple[str, str]]:
+    """Id and citation of each source that reasons name, in their order; not of those that are told in words."""
+    named = (reason["source"] if isinstance(reason, Mapping) else reason.source for reason in reasons)
+    return [
+        (source, published.sources()[source].citation)
+        for source in dict.fromkeys(named)
+        if source not in ("common_practice", "our_judgement")
+    ]
+
+
 @cache
 def _templates(language: str = "en") -> jinja2.Environment:
     folder = resources.files("feedcalc") / "templates"
@@ -253,6 +264,7 @@ def _templates(language: str = "en") -> jinja2.Environment:
     environment.filters["word"] = lambda word: spoken(WORDS.get(word, word))
     environment.filters["plain"] = lambda text: plain(spoken(text))
     environment.filters["status_words"] = status_words
+    environment.filters["cited"] = _cited
     return environment
 
 

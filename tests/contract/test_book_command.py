@@ -259,6 +259,11 @@ def test_a_batch_that_is_in_the_book_already_is_one_event(book, tmp_path):
     assert len(uids) == len(set(uids)) > 2
 
 
+def test_what_a_reason_rests_on_is_cited_below(book):
+    begun(book)
+    assert "sullivan_osu: P. Herring and D. Sullivan" in book("show", "South wall").output
+
+
 def test_a_damaged_book_is_told_without_a_traceback(book, tmp_path):
     begun(book)
     place = tmp_path / "mine.sqlite"
