@@ -296,12 +296,18 @@ const feedcalcBookKeeping = (() => {
   const isChange = ({ key, at, by, id, kind, fields }) => [key, at, by, id, kind].every((text) => typeof text === "string")
     && STAMP.test(at) && KINDS.includes(kind) && isObject(fields) && Object.values(fields).every((text) => typeof text === "string");
 
+  // What is taken away leaves an empty text in localStorage until the database has let go of it as well; else a
+  // window closed between the two would bring it back.
+  const GONE = "";
+
   function keepTwice(key, text) {
-    const held = keep(key, text);
+    const held = keep(key, text ?? (database ? GONE : null));
     try {
-      const place = database?.transaction(TYPED, "readwrite", { durability: "relaxed" }).objectStore(TYPED);
+      const change = database?.transaction(TYPED, "readwrite", { durability: "relaxed" });
+      const place = change?.objectStore(TYPED);
       if (text === null) place?.delete(key);
       else place?.put(text, key);
+      change?.addEventListener("complete", () => { if (read(key) === GONE) keep(key, null); });
     } catch { /* the database is being closed: localStorage has it */ }
     return held;
   }
@@ -309,7 +315,10 @@ const feedcalcBookKeeping = (() => {
   async function bringBackTyped() {
     const place = database.transaction(TYPED).objectStore(TYPED);
     const [keys, texts] = await Promise.all([done(place.getAllKeys()), done(place.getAll())]);
-    keys.forEach((key, at) => { if (read(key) === null) keep(key, texts[at]); });
+    keys.forEach((key, at) => {
+      if (read(key) === GONE) keepTwice(key, null);
+      else if (read(key) === null) keep(key, texts[at]);
+    });
   }
 
   // ---- Other windows --------------------------------------------------------------------------------------

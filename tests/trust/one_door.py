@@ -10,18 +10,17 @@ import importlib
 import sys
 import time
 
-import atheris
-
 READERS = ("quantities", "request", "wording", "records", "season", "plots", "suitability", "ash", "water_supply")
 LONGEST_ANSWER = 2.0  # seconds of this processor's time; longer is a hang
 
-with atheris.instrument_imports(include=[f"feedcalc.{name}" for name in READERS], enable_loader_override=False):
-    for reader in READERS:
-        importlib.import_module(f"feedcalc.{reader}")
-    from tests.trust.doors import DOORS
-
 
 def main() -> None:
+    import atheris  # its watch must stand before the readers are loaded, and in this process only
+
+    with atheris.instrument_imports(include=[f"feedcalc.{name}" for name in READERS], enable_loader_override=False):
+        for reader in READERS:
+            importlib.import_module(f"feedcalc.{reader}")
+        from tests.trust.doors import DOORS
     check = DOORS[sys.argv[1]]
 
     def held(data: bytes) -> None:
@@ -34,4 +33,5 @@ def main() -> None:
     atheris.Fuzz()
 
 
-main()
+if __name__ == "__main__":
+    main()
