@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 import websocket
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Playwright
 
 from build import OTHER_ENGINES
 from tests.browser.conftest import QUIET
@@ -45,7 +45,7 @@ class Engine(Protocol):
 class ChromiumEngine:
     """Debian's Chromium by Playwright; ``phone`` is a narrow touch screen on a processor four times slower."""
 
-    def __init__(self, playwright: Any, phone: bool = False) -> None:
+    def __init__(self, playwright: Playwright, phone: bool = False) -> None:
         self._browser = playwright.chromium.launch(
             executable_path=installed_browser(),
             args=[*QUIET, *(["--js-flags=--max-old-space-size=256"] if phone else [])],
@@ -206,13 +206,13 @@ class FirefoxEngine:
 
 
 @contextlib.contextmanager
-def engine(name: str) -> Iterator[Engine]:
-    """One of `ENGINES`, closed at the end; fails in a line where its programs are not here."""
+def engine(name: str, playwright: Playwright) -> Iterator[Engine]:
+    """One of `ENGINES`, closed at the end; ``playwright`` drives what it can. Fails in a line without the programs."""
     for program in PROGRAMS.get(name, ()):
         assert shutil.which(program), f"{name}: {program} is not here; install Debian's {OTHER_ENGINES[program]}"
     with contextlib.ExitStack() as stack:
         if name in ("chromium", "phone"):
-            opened: Any = ChromiumEngine(stack.enter_context(sync_playwright()), phone=name == "phone")
+            opened: Any = ChromiumEngine(playwright, phone=name == "phone")
         else:
             opened = {"firefox": FirefoxEngine, "webkit": WebKitEngine}[name]()
         stack.callback(opened.close)

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Playwright
 
 from feedcalc.engine import calculate
 from tests.trust.engines import ENGINES, Engine, engine, until
@@ -34,9 +35,9 @@ def site() -> Iterator[str]:
 
 @pytest.mark.parametrize("delivery", ["one file", "site"])
 @pytest.mark.parametrize("name", ENGINES)
-def test_the_journey(name: str, delivery: str, site: str):
+def test_the_journey(name: str, delivery: str, site: str, playwright: Playwright):
     address = site if delivery == "site" else (DIST / "feedcalc.html").as_uri()
-    with engine(name) as browser:
+    with engine(name, playwright) as browser:
         browser.open(address)
         _awake(browser)
         _a_change_is_answered_as_the_command_line_answers_it(browser)
