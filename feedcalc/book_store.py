@@ -85,8 +85,8 @@ def book_path(chosen: str | None, environment: Mapping[str, str], platform: str 
 
     >>> book_path(None, {"XDG_DATA_HOME": "/data"}, "linux").as_posix()
     '/data/feedcalc/book.sqlite'
-    >>> book_path(None, {"HOME": "/home/ann"}, "linux").as_posix()
-    '/home/ann/.local/share/feedcalc/book.sqlite'
+    >>> book_path(None, {"HOME": "/data/ann"}, "linux").as_posix()
+    '/data/ann/.local/share/feedcalc/book.sqlite'
     >>> book_path("my.sqlite", {"FEEDCALC_BOOK": "/other"}).as_posix()
     'my.sqlite'
     """

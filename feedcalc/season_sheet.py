@@ -21,6 +21,7 @@ from feedcalc.dry_uses import ash_worth
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate
 from feedcalc.judging import circumstances_of, feed_facts
+from feedcalc.languages import WORDS
 from feedcalc.quantities import read_quantity, write_number
 from feedcalc.records import Record, read_document
 from feedcalc.report import Figure, figure, flat_figures
@@ -384,30 +385,7 @@ def season_sheet(answer: SeasonAnswer, locale: str) -> SeasonSheet:
 
 
 # The words of the contract that a grower reads too: they stay as they are in ``values`` and are said on the sheet.
-SPOKEN: Mapping[str, str] = {
-    "go": said("go"),
-    "go weaker": said("go weaker"),
-    "hold back": said("hold back"),
-    "liquid feed": said("liquid feed"),
-    "dry ash": said("dry ash"),
-    "sludge": said("sludge"),
-    "compost": said("compost"),
-    "lime": said("lime"),
-    "other": said("other"),
-    "cadmium": said("cadmium"),
-    "lead": said("lead"),
-    "zinc": said("zinc"),
-    "copper": said("copper"),
-    "nickel": said("nickel"),
-    "chromium": said("chromium"),
-    "arsenic": said("arsenic"),
-    "mercury": said("mercury"),
-    "potassium": said("potassium"),
-    "calcium": said("calcium"),
-    "magnesium": said("magnesium"),
-    "lime_value": said("lime value"),
-    "ash": said("ash"),
-}
+SPOKEN: Mapping[str, str] = {**WORDS, "lime_value": said("lime value")}
 
 _WRITTEN = {
     "g/m2": "\u00a0g/m²",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import http.server
+import re
 import shutil
 import threading
 import time
@@ -20,6 +21,7 @@ from playwright.sync_api import BrowserContext, Page
 
 from tests.browser.installed_browser import installed_browser
 
+PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
 DIST = Path(__file__).resolve().parents[2] / "dist"
 QUIET = [
     "--disable-background-networking",
@@ -99,6 +101,16 @@ def dist() -> Path:
 def one_file(dist: Path) -> str:
     """Address of the one file."""
     return (dist / "feedcalc.html").as_uri()
+
+
+@pytest.fixture(scope="session")
+def asleep(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Address of the one file without its Python: what is typed must be kept whether that wakes or not."""
+    copy = tmp_path_factory.mktemp("asleep") / "feedcalc.html"
+    text, found = PAYLOAD.subn(rb"\1", (dist / "feedcalc.html").read_bytes())
+    assert found == 1
+    copy.write_bytes(text)
+    return copy.as_uri()
 
 
 @pytest.fixture

@@ -17,7 +17,6 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.browser.conftest import wait_for_engine, wait_until
 
-PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
 OPEN_ALL = "document.querySelectorAll('#book details').forEach((details) => { details.open = true; })"
 BEDS = "[...document.querySelectorAll('#book-bed-list button')].map((each) => each.textContent)"
 RECORDS = "feedcalcBookKeeping.all()"
@@ -28,16 +27,6 @@ def grower(browser: Browser) -> Iterator[BrowserContext]:
     context = browser.new_context(offline=True, accept_downloads=True, viewport={"width": 360, "height": 800})
     yield context
     context.close()
-
-
-@pytest.fixture(scope="module")
-def asleep(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
-    """Address of the page without its Python, in the same browser's keeping as the whole one."""
-    copy = tmp_path_factory.mktemp("asleep") / "feedcalc.html"
-    text, found = PAYLOAD.subn(rb"\1", (dist / "feedcalc.html").read_bytes())
-    assert found == 1
-    copy.write_bytes(text)
-    return copy.as_uri()
 
 
 @pytest.fixture

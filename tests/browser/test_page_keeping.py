@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import json
-import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -14,8 +13,6 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.browser.conftest import SiteServer, wait_until
 
-# What is typed must be kept whether Python wakes or not, so most of these tests leave it out of the page.
-PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
 NAMES = "[...document.querySelectorAll('#batch-choice option')].map((option) => option.textContent)"
 
 
@@ -24,16 +21,6 @@ def context_of_grower(browser: Browser) -> Iterator[BrowserContext]:
     context = browser.new_context(offline=True, accept_downloads=True)
     yield context
     context.close()
-
-
-@pytest.fixture(scope="module")
-def asleep(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
-    """Address of the one file without its Python."""
-    copy = tmp_path_factory.mktemp("asleep") / "feedcalc.html"
-    text, found = PAYLOAD.subn(rb"\1", (dist / "feedcalc.html").read_bytes())
-    assert found == 1
-    copy.write_bytes(text)
-    return copy.as_uri()
 
 
 @pytest.fixture
