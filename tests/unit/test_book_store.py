@@ -17,6 +17,7 @@ from feedcalc import book_store
 from feedcalc.book_store import LAYOUT, BookStore, book_path, open_book, salvaged
 from feedcalc.errors import InputError
 from feedcalc.records import Record, new_record, read_book, removed, written
+from tests.faults import killing
 
 
 def day(number: int) -> str:
@@ -126,25 +127,12 @@ def test_the_book_lies_where_it_was_said_or_in_the_folder_for_data(chosen, envir
 
 
 def lay_out_version_1(place: Path) -> list[Record]:
-    """A book as layout 1 had it: everything ever written in one table. Returns what is in it."""
-    place.parent.mkdir(parents=True, exist_ok=True)
-    with closing(sqlite3.connect(place)) as old, old:
-        old.executescript(f"""
-            CREATE TABLE record (id TEXT PRIMARY KEY, kind TEXT NOT NULL);
-            CREATE TABLE written (record TEXT NOT NULL REFERENCES record (id), field TEXT NOT NULL, at TEXT NOT NULL,
-                by TEXT NOT NULL, text TEXT NOT NULL, UNIQUE (record, field, at, by, text));
-            CREATE TABLE device (id TEXT NOT NULL);
-            INSERT INTO device VALUES ('old-device');
-            PRAGMA application_id = {0x46434253};
-            PRAGMA user_version = 1;
-            INSERT INTO record VALUES ('north', 'bed'), ('south', 'bed');
-            INSERT INTO written VALUES
-                ('south', 'name', '{day(1)}', 'phone', 'South'), ('south', 'area', '{day(1)}', 'phone', '6 m^2'),
-                ('south', 'area', '{day(2)}', 'a', '7 m^2'), ('south', 'area', '{day(2)}', 'b', '8 m^2'),
-                ('north', 'name', '{day(1)}', 'phone', 'North');
-        """)
+    """A book as layout 1 had it, with two beds. Returns what is in it."""
     south = written(written(bed(area="6 m^2"), {"area": "7 m^2"}, day(2), "a"), {"area": "8 m^2"}, day(2), "b")
-    return [bed("north"), south]
+    records = [bed("north"), south]
+    place.parent.mkdir(parents=True, exist_ok=True)
+    killing.lay_out_version_1(place, records)
+    return records
 
 
 def test_a_book_of_the_older_layout_is_brought_up_with_a_copy_laid_beside_it(place):
