@@ -34,9 +34,9 @@ from feedcalc.render import (
     spread_markdown,
 )
 from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
-from feedcalc.season_sheet import SeasonSheet, season_answer, season_sheet
+from feedcalc.season_sheet import SeasonAnswer, SeasonSheet, season_answer, season_sheet
 from feedcalc.sheet import Sheet, sheet_of
-from feedcalc.spreading import TABLES_BEHIND_SPREADING, SpreadSheet, spread_answer, spread_sheet
+from feedcalc.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, SpreadSheet, spread_answer, spread_sheet
 from feedcalc.wording import said
 
 Result = TypeVar("Result")
@@ -296,34 +296,30 @@ def _batch_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], Sheet
 
 def _spread_reply(request: Request) -> tuple[dict[str, Any], SpreadSheet]:
     answer = spread_answer(request)
-    reply = {
-        "schema": SCHEMA,
-        "ok": True,
-        "values": dict(answer.values),
-        "assumed": dict(answer.assumed),
-        "read_as": {path: reading.echo for path, reading in request.readings.items() if reading.echo},
-        "cautions": [asdict(caution) for caution in answer.cautions],
-        "warnings": [],
-        "sources": report.sources_behind(TABLES_BEHIND_SPREADING),
-        "html": {},
-    }
-    return reply, spread_sheet(answer, request.locale)
+    read_as = {path: reading.echo for path, reading in request.readings.items() if reading.echo}
+    return _ground_reply(answer, read_as, TABLES_BEHIND_SPREADING), spread_sheet(answer, request.locale)
 
 
 def _season_reply(request: Request) -> tuple[dict[str, Any], SeasonSheet]:
     answer = season_answer(request)
-    reply = {
+    return _ground_reply(answer, answer.read_as, answer.tables), season_sheet(answer, request.locale)
+
+
+def _ground_reply(
+    answer: SpreadAnswer | SeasonAnswer, read_as: Mapping[str, str], tables: tuple[str, ...]
+) -> dict[str, Any]:
+    """The reply about ground rather than a batch."""
+    return {
         "schema": SCHEMA,
         "ok": True,
         "values": dict(answer.values),
         "assumed": dict(answer.assumed),
-        "read_as": dict(answer.read_as),
+        "read_as": dict(read_as),
         "cautions": [asdict(caution) for caution in answer.cautions],
         "warnings": [],
-        "sources": report.sources_behind(answer.tables),
+        "sources": report.sources_behind(tables),
         "html": {},
     }
-    return reply, season_sheet(answer, request.locale)
 
 
 def _book_reply(request: Request) -> dict[str, Any]:
