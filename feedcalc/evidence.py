@@ -11,8 +11,11 @@ Rules of this room:
 
 Method: importance sampling from a mixture of what was plausible beforehand and of draws moved towards the readings by a
 straightened model; every sample is weighed against the whole mixture (the balance heuristic of Veach and Guibas 1995),
-so that a poor straightening costs samples, not truth. The draws are moved as in an ensemble Kalman update with
-perturbed readings (Evensen 2003); the middle is sought by iterated Gauss-Newton steps. All cited from memory.
+so that a poor straightening costs samples, not truth. The model is made straight by regression on the samples there
+are, weighed by how near they come, and what the line misses widens the draws (statistical linear regression, as in
+posterior linearisation: Garcia-Fernandez and others 2015). The draws are moved as in an ensemble Kalman update with
+perturbed readings (Evensen 2003). The middle is sought by Gauss-Newton steps, each step mending the slopes (Broyden
+1965). All cited from memory.
 """
 
 from __future__ import annotations
@@ -20,7 +23,8 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from operator import mul
 from statistics import NormalDist
 
 from feedcalc.estimates import Steps, finished, stratified_shares
@@ -29,26 +33,33 @@ Shares = Mapping[str, float]
 # What each reading would show if the shares were true; figures of interest may follow, the first orders the samples.
 Model = Callable[[Shares], Sequence[float]]
 
-# Draws before and after the readings are looked at, and the effective number that is enough to stop at.
-PLAUSIBLE_DRAWS = 100
-MOVED_DRAWS = 160
+# Draws before the readings are looked at, draws a round after, and the effective number that is enough to stop at.
+PLAUSIBLE_DRAWS = 80
+MOVED_DRAWS = 40
 ENOUGH_EFFECTIVE = 55.0
-# Work is told of after so many samples, and as part of so many.
+MOST_ROUNDS = 9
+# Work is told of after so many samples, and as part of so many: a few rounds mostly do.
 SAMPLES_A_STEP = 10
-SAMPLES_EXPECTED = PLAUSIBLE_DRAWS + MOVED_DRAWS
-MOST_ROUNDS = 4
-# The likeliest shares are sought in at most so many turns, while a turn still gains this much (in squared widths).
-MOST_TURNS = 3
-GAIN_WORTH_A_TURN = 0.3
-# The moved draws allow the straightened model this many times the variance of a reading, and so reach past the truth.
-ALLOWANCE = 3.0
+SAMPLES_EXPECTED = PLAUSIBLE_DRAWS + 4 * MOVED_DRAWS
+# Samples count for a regression by how near they come, evened out until they are worth so many.
+REGRESSED_ON = 60.0
+# What regression adds to the squares of every score, so that a slope that nothing tells of stays flat.
+_RIDGE = 0.1
+# The likeliest shares are sought in at most so many turns, until one gains less than this (in squared widths).
+MOST_TURNS = 12
+GAIN_WORTH_A_TURN = 0.05
+MOST_MISSES = 4
+# The moved draws allow the straightened model this many times the variance of a reading, and beside it at most so much
+# for what the line misses, and so reach past the truth.
+ALLOWANCE = 1.5
+MOST_MISSED = 9.0
 # A reading this many widths beyond every plausible sample is doubted; so are readings that together no sample meets.
 FURTHEST_WIDTHS = 4.0
 WORST_MISFIT = 6.0
 MISFIT_FOR_EACH_MORE = 3.0
-# Step by which the slope of the model is taken, in standard deviations of an unknown.
-_STEP = 0.8
 _FURTHEST_SCORE = 2.5
+_NEAREST_SCORE = 1e-4
+_HALVINGS = 16
 _NORMAL = NormalDist()
 
 
@@ -113,6 +124,37 @@ class Updated:
         return taken + [ordered[-1]] * (count - len(taken))
 
 
+@dataclass(frozen=True, slots=True)
+class Plausible:
+    """What may be before anything is read: draws of the unknowns ``names``, and what the model gives for each.
+
+    It hangs on no reading's value, so that one drawing does for all that is read of the same thing. ``start`` gives the
+    usual share of these unknowns and of all others.
+    """
+
+    names: tuple[str, ...]
+    start: Shares
+    seed: int
+    scores: tuple[Mapping[str, float], ...]
+    samples: tuple[Shares, ...]
+    figures: tuple[Sequence[float], ...]
+
+
+def plausible_in_steps(names: Sequence[str], model: Model, start: Shares, seed: int) -> Steps[Plausible]:
+    """Draw from what is plausible, in slices. Raises ValueError without names."""
+    if not names:
+        raise ValueError("there is nothing to learn")
+    scores, samples, figures = [], [], []
+    for drawn in stratified_shares(names, PLAUSIBLE_DRAWS, seed):
+        shares = {**start, **drawn}
+        scores.append({name: _score(shares[name]) for name in names})
+        samples.append(shares)
+        figures.append(model(shares))
+        if len(samples) % SAMPLES_A_STEP == 0:
+            yield len(samples), SAMPLES_EXPECTED
+    return Plausible(tuple(names), start, seed, tuple(scores), tuple(samples), tuple(figures))
+
+
 def updated(
     names: Sequence[str], readings: Sequence[Reading], model: Model, start: Shares, seed: int, sampled: bool = True
 ) -> Updated:
@@ -126,16 +168,17 @@ def updated(
     >>> round(kilograms(left.middle)[0], 1)  # halfway between what was expected and what was read
     5.5
     """
-    return finished(updated_in_steps(names, readings, model, start, seed, sampled))
+    plausible = finished(plausible_in_steps(names, model, start, seed))
+    return finished(updated_in_steps(plausible, readings, model, sampled))
 
 
 def updated_in_steps(
-    names: Sequence[str], readings: Sequence[Reading], model: Model, start: Shares, seed: int, sampled: bool = True
+    plausible: Plausible, readings: Sequence[Reading], model: Model, sampled: bool = True
 ) -> Steps[Updated]:
     """`updated` in slices: a step, with the samples worked out so far and those expected, after every few samples."""
-    if not names or not readings:
-        raise ValueError("there is nothing to learn, or nothing to learn it from")
-    return _Update(names, readings, model, start, seed).outcome(sampled)
+    if not readings:
+        raise ValueError("there is nothing to learn from")
+    return _Update(plausible, readings, model).outcome(sampled)
 
 
 def shares_of_spread(
@@ -184,13 +227,14 @@ def _correlation(left: Sequence[float], right: Sequence[float]) -> float:
 class _Straightened:
     """The model made straight at ``at`` (scores): misfits ``there`` and their slopes by name, for each reading.
 
-    Misfits are in widths, so a reading's own variance is 1.
+    Misfits are in widths, so a reading's own variance is 1; ``missed`` is the variance of what the line misses.
     """
 
     names: Sequence[str]
     at: Mapping[str, float]
     there: Sequence[float]
     slopes: Sequence[Mapping[str, float]]
+    missed: Sequence[float]
 
     def misfits(self, scores: Mapping[str, float]) -> list[float]:
         """The straightened misfits at other scores."""
@@ -199,17 +243,26 @@ class _Straightened:
             for there, slope in zip(self.there, self.slopes, strict=True)
         ]
 
-    def triangle(self, variance: float) -> list[list[float]]:
-        """Cholesky factor of the misfits' covariance over what is plausible, a reading's own variance included."""
-        size = len(self.slopes)
-        lower = [[0.0] * size for _ in range(size)]
-        for row in range(size):
-            for column in range(row + 1):
-                value = sum(self.slopes[row][name] * self.slopes[column][name] for name in self.names)
-                value += variance if row == column else 0.0
-                value -= sum(lower[row][k] * lower[column][k] for k in range(column))
-                lower[row][column] = math.sqrt(value) if row == column else value / lower[column][column]
-        return lower
+    def through(self, scores: Mapping[str, float], misfits: Sequence[float]) -> _Straightened:
+        """The slopes mended, by as little as will do, to give these misfits at these scores too (Broyden 1965)."""
+        step = {name: scores[name] - self.at[name] for name in self.names}
+        squares = _sum_of_squares(list(step.values()))
+        slopes = []
+        for slope, told, found in zip(self.slopes, self.misfits(scores), misfits, strict=True):
+            slopes.append({name: slope[name] + (found - told) / squares * step[name] for name in self.names})
+        return replace(self, slopes=slopes)
+
+    def triangle(self, variances: Sequence[float]) -> list[list[float]]:
+        """Cholesky factor of the misfits' covariance over what is plausible, each reading's own variance included."""
+        return _triangle(
+            [
+                [
+                    sum(one[name] * other[name] for name in self.names) + (variances[row] if row == column else 0.0)
+                    for column, other in enumerate(self.slopes)
+                ]
+                for row, one in enumerate(self.slopes)
+            ]
+        )
 
     def moved(
         self, scores: Mapping[str, float], errors: Sequence[float], lower: Sequence[Sequence[float]]
@@ -225,75 +278,74 @@ class _Straightened:
 
 @dataclass(frozen=True, slots=True)
 class _Proposal:
-    """A straightened model as a density to draw from, told by its ratio to what was plausible beforehand."""
+    """A straightened model as a density to draw from, told by its ratio to what was plausible beforehand.
+
+    ``variances`` are those it allows the readings.
+    """
 
     straight: _Straightened
+    variances: Sequence[float]
     lower: Sequence[Sequence[float]]
     log_constant: float
 
     @classmethod
     def around(cls, straight: _Straightened) -> _Proposal:
-        lower = straight.triangle(ALLOWANCE)
+        variances = [ALLOWANCE + min(missed, MOST_MISSED) for missed in straight.missed]
+        lower = straight.triangle(variances)
         at_middle = straight.misfits(dict.fromkeys(straight.names, 0.0))
-        half_solved = _forward(lower, at_middle)
-        size = len(lower)
-        log_evidence = -0.5 * sum(value**2 for value in half_solved) - sum(math.log(lower[k][k]) for k in range(size))
-        return cls(straight, lower, -0.5 * size * math.log(ALLOWANCE) - log_evidence)
+        log_evidence = -0.5 * _sum_of_squares(_forward(lower, at_middle))
+        log_evidence -= sum(math.log(row[place]) for place, row in enumerate(lower))
+        return cls(straight, variances, lower, -0.5 * sum(map(math.log, variances)) - log_evidence)
 
     def ratio(self, scores: Mapping[str, float]) -> float:
         """Density of this proposal over that of what was plausible beforehand."""
-        squares = sum(misfit**2 for misfit in self.straight.misfits(scores))
-        return math.exp(min(self.log_constant - 0.5 * squares / ALLOWANCE, 600.0))
+        misfits = self.straight.misfits(scores)
+        squares = sum(misfit**2 / variance for misfit, variance in zip(misfits, self.variances, strict=True))
+        return math.exp(min(self.log_constant - 0.5 * squares, 600.0))
 
 
 class _Update:
     """One update under way; a sample is known by its scores (standard normal), shares and figures."""
 
-    def __init__(
-        self, names: Sequence[str], readings: Sequence[Reading], model: Model, start: Shares, seed: int
-    ) -> None:
-        self.names, self.readings, self.model, self.seed = names, readings, model, seed
-        self.start = dict(start)
-        self.scores: list[Mapping[str, float]] = []
-        self.samples: list[Shares] = []
-        self.figures: list[Sequence[float]] = []
-        self.drawn: list[int] = []
+    def __init__(self, plausible: Plausible, readings: Sequence[Reading], model: Model) -> None:
+        self.plausible, self.readings, self.model = plausible, readings, model
+        self.names, self.start, self.seed = plausible.names, plausible.start, plausible.seed
+        self.scores = list(plausible.scores)
+        self.samples = list(plausible.samples)
+        self.misfits = [self._misfits(shown) for shown in plausible.figures]
+        self.figures = list(plausible.figures)
+        # Of each sample by each proposal, and how many were drawn from it.
+        self.ratios: list[list[float]] = [[1.0] for _ in self.samples]
+        self.drawn = [len(self.samples)]
         self.proposals: list[_Proposal] = []
 
     def outcome(self, sampled: bool) -> Steps[Updated]:
+        doubted = self._apart()
         if not sampled:
             likeliest, least = self._likeliest()
-            doubted = self._together(least)
-            shares = self.start if doubted else self._shares(likeliest)
-            return Updated(shares, (), (), (), (), (), 0.0, doubted)
-        yield from self._draw_plausible()
-        plausible, plausible_figures = tuple(self.samples), tuple(self.figures)
-        doubted = self._apart()
-        nearest = min(range(PLAUSIBLE_DRAWS), key=lambda place: self._squares(self.figures[place]))
-        straight = self._straightened(self.scores[nearest])
-        weights: list[float] = []
+            doubted = doubted or self._together(least)
+            return self._unchanged(doubted) if doubted else self._left(self._shares(likeliest), ())
+        weights = self._weights()
         for _ in range(MOST_ROUNDS if not doubted else 0):
-            yield from self._draw_moved(straight)
+            yield from self._draw_moved(self._straightened(weights))
             weights = self._weights()
             if _effective(weights) >= ENOUGH_EFFECTIVE:
                 break
-            straight = self._straightened(self._mean_scores(weights))
-        if not doubted:
-            doubted = self._together(min((self._misfits(shown) for shown in self.figures), key=_sum_of_squares))
-        if doubted:
-            even = (1.0 / len(plausible),) * len(plausible)
-            return Updated(
-                self.start, plausible, even, plausible_figures, plausible, plausible_figures, len(plausible), doubted
-            )
+        doubted = doubted or self._together(min(self.misfits, key=_sum_of_squares))
+        return self._unchanged(doubted) if doubted else self._left(self.samples[self._middle(weights)], weights)
+
+    def _unchanged(self, doubted: tuple[tuple[str, int], ...]) -> Updated:
+        samples, figures = self.plausible.samples, self.plausible.figures
+        even = (1.0 / len(samples),) * len(samples)
+        return Updated(self.start, samples, even, figures, samples, figures, len(samples), doubted)
+
+    def _left(self, middle: Shares, weights: Sequence[float]) -> Updated:
+        if not weights:
+            return Updated(middle, (), (), (), (), (), 0.0, ())
+        samples, figures = self.plausible.samples, self.plausible.figures
+        effective = _effective(weights)
         return Updated(
-            self.samples[self._middle(weights)],
-            tuple(self.samples),
-            tuple(weights),
-            tuple(self.figures),
-            plausible,
-            plausible_figures,
-            _effective(weights),
-            (),
+            middle, tuple(self.samples), tuple(weights), tuple(self.figures), samples, figures, effective, ()
         )
 
     # -- the likeliest shares -----------------------------------------------------------------------------------
@@ -301,102 +353,101 @@ class _Update:
     def _likeliest(self) -> tuple[Mapping[str, float], Sequence[float]]:
         """Scores that meet the readings, moved least from the start, and their misfits."""
         origin = {name: _score(self.start[name]) for name in self.names}
-        straight = self._straightened(origin)
-        cost = self._cost(straight, origin)
+        there = self._misfits(self.model(self._shares(origin)))
+        straight = replace(self._straightened(self._weights()), at=origin, there=there)
+        cost = _sum_of_squares(there)
+        share, misses = 1.0, 0
         for _ in range(MOST_TURNS):
-            target = straight.moved(origin, [0.0] * len(self.readings), straight.triangle(1.0))
-            nearer = self._step(origin, straight, target, cost)
-            if nearer is None:
+            scores = self._towards(straight, origin, share)
+            if max(abs(scores[name] - straight.at[name]) for name in self.names) < _NEAREST_SCORE:
                 break
-            straight, before = self._straightened(nearer), cost
-            cost = self._cost(straight, origin)
-            if before - cost < GAIN_WORTH_A_TURN:
+            misfits = self._misfits(self.model(self._shares(scores)))
+            straight = straight.through(scores, misfits)
+            gain = cost - _sum_of_squares(misfits) - sum((scores[name] - origin[name]) ** 2 for name in self.names)
+            if gain > 0.0:
+                straight, cost, share = replace(straight, at=scores, there=misfits), cost - gain, 1.0
+            else:
+                share, misses = 0.5 * share, misses + 1
+            if 0.0 <= gain < GAIN_WORTH_A_TURN or misses == MOST_MISSES:
                 break
         return straight.at, straight.there
 
-    def _cost(self, straight: _Straightened, origin: Mapping[str, float]) -> float:
-        return _sum_of_squares(straight.there) + sum((straight.at[name] - origin[name]) ** 2 for name in self.names)
+    def _towards(self, straight: _Straightened, origin: Mapping[str, float], share: float) -> dict[str, float]:
+        """Scores a share of the way to where the straightened model would have them."""
+        ones = [1.0] * len(self.readings)
+        target = straight.moved(origin, [0.0] * len(self.readings), straight.triangle(ones))
+        return {
+            name: min(max(now + share * (target[name] - now), -_FURTHEST_SCORE), _FURTHEST_SCORE)
+            for name, now in straight.at.items()
+        }
 
-    def _step(
-        self, origin: Mapping[str, float], straight: _Straightened, target: Mapping[str, float], cost: float
-    ) -> dict[str, float] | None:
-        """Scores on the way to ``target`` that cost less than ``cost``; None where even a short step does not."""
-        for share in (1.0, 0.5, 0.25, 0.125):
-            scores = {
-                name: min(
-                    max(straight.at[name] + share * (target[name] - straight.at[name]), -_FURTHEST_SCORE),
-                    _FURTHEST_SCORE,
-                )
-                for name in self.names
-            }
-            squares = self._squares(self.model(self._shares(scores)))
-            if squares + sum((scores[name] - origin[name]) ** 2 for name in self.names) < cost:
-                return scores
-        return None
-
-    def _straightened(self, scores: Mapping[str, float]) -> _Straightened:
-        there = self._misfits(self.model(self._shares(scores)))
-        slopes: list[dict[str, float]] = [{} for _ in self.readings]
-        for name in self.names:
-            # To both sides: what stops at a limit, such as lime that no longer dissolves, is flat to one of them.
-            above, below = (
-                self._misfits(self.model(self._shares({**scores, name: scores[name] + step})))
-                for step in (_STEP, -_STEP)
-            )
-            for slope, high, low in zip(slopes, above, below, strict=True):
-                slope[name] = (high - low) / (2 * _STEP)
-        return _Straightened(self.names, scores, there, slopes)
+    def _straightened(self, weights: Sequence[float]) -> _Straightened:
+        """Lines through the misfits of all samples, by least squares, the nearer counting for more."""
+        weights = _evened(weights, REGRESSED_ON)
+        worth = _effective(weights)
+        means = [_product(weights, [scores[name] for scores in self.scores]) for name in self.names]
+        columns = [
+            [scores[name] - mean for scores in self.scores] for name, mean in zip(self.names, means, strict=True)
+        ]
+        weighed = [list(map(mul, weights, column)) for column in columns]
+        squares = [
+            [_product(one, other) + (_RIDGE / worth if row == place else 0.0) for place, other in enumerate(columns)]
+            for row, one in enumerate(weighed)
+        ]
+        lower = _triangle(squares)
+        there, slopes, missed = [], [], []
+        for misfits in zip(*self.misfits, strict=True):
+            mean = _product(weights, misfits)
+            off = [misfit - mean for misfit in misfits]
+            slope = _solved(lower, [_product(column, off) for column in weighed])
+            for steepness, column in zip(slope, columns, strict=True):
+                off = [left - steepness * score for left, score in zip(off, column, strict=True)]
+            there.append(mean)
+            slopes.append(dict(zip(self.names, slope, strict=True)))
+            missed.append(_product(weights, [left**2 for left in off]))
+        return _Straightened(self.names, dict(zip(self.names, means, strict=True)), there, slopes, missed)
 
     # -- samples and weights ------------------------------------------------------------------------------------
-
-    def _draw_plausible(self) -> Steps[None]:
-        for shares in stratified_shares(self.names, PLAUSIBLE_DRAWS, self.seed):
-            self._add({name: _score(shares[name]) for name in self.names})
-            yield from self._step_done()
-        self.drawn.append(PLAUSIBLE_DRAWS)
 
     def _draw_moved(self, straight: _Straightened) -> Steps[None]:
         proposal = _Proposal.around(straight)
         errors = [f"error of reading {place}" for place in range(len(self.readings))]
         draws = stratified_shares([*self.names, *errors], MOVED_DRAWS, self.seed + 1 + len(self.proposals))
         within = random.Random(self.seed + len(self.proposals))
+        for ratios, scores in zip(self.ratios, self.scores, strict=True):
+            ratios.append(proposal.ratio(scores))
+        self.proposals.append(proposal)
+        self.drawn.append(MOVED_DRAWS)
         for shares in draws:
             # Anywhere in its stratum, not at its middle: a draw must be able to reach the tails.
             scores = {name: _score(share + (within.random() - 0.5) / MOVED_DRAWS) for name, share in shares.items()}
-            misses = [scores[name] * math.sqrt(ALLOWANCE) for name in errors]
+            misses = [
+                scores[name] * math.sqrt(variance) for name, variance in zip(errors, proposal.variances, strict=True)
+            ]
             self._add(straight.moved(scores, misses, proposal.lower))
-            yield from self._step_done()
-        self.proposals.append(proposal)
-        self.drawn.append(MOVED_DRAWS)
-
-    def _step_done(self) -> Steps[None]:
-        """A step after every few samples; more rounds than one are not foreseen, so the count stops at what was."""
-        if len(self.samples) % SAMPLES_A_STEP == 0:
-            yield min(len(self.samples), SAMPLES_EXPECTED), SAMPLES_EXPECTED
+            # More rounds than foreseen leave the count at what was.
+            if len(self.samples) % SAMPLES_A_STEP == 0:
+                yield min(len(self.samples), SAMPLES_EXPECTED), SAMPLES_EXPECTED
 
     def _add(self, scores: Mapping[str, float]) -> None:
         shares = self._shares(scores)
+        shown = self.model(shares)
         self.scores.append(scores)
         self.samples.append(shares)
-        self.figures.append(self.model(shares))
+        self.figures.append(shown)
+        self.misfits.append(self._misfits(shown))
+        self.ratios.append([1.0, *(proposal.ratio(scores) for proposal in self.proposals)])
 
     def _weights(self) -> list[float]:
         """Likelihood over the density of the mixture that the samples come from, adding up to 1."""
-        squares = [self._squares(shown) for shown in self.figures]
+        squares = list(map(_sum_of_squares, self.misfits))
         least = min(squares)
-        weights = []
-        for scores, square in zip(self.scores, squares, strict=True):
-            ratios = [1.0, *(proposal.ratio(scores) for proposal in self.proposals)]
-            mixture = sum(count * ratio for count, ratio in zip(self.drawn, ratios, strict=True))
-            weights.append(math.exp(-0.5 * (square - least)) / mixture)
+        weights = [
+            math.exp(-0.5 * (square - least)) / _product(self.drawn, ratios)
+            for square, ratios in zip(squares, self.ratios, strict=True)
+        ]
         total = sum(weights)
         return [weight / total for weight in weights]
-
-    def _mean_scores(self, weights: Sequence[float]) -> dict[str, float]:
-        return {
-            name: sum(weight * scores[name] for weight, scores in zip(weights, self.scores, strict=True))
-            for name in self.names
-        }
 
     def _middle(self, weights: Sequence[float]) -> int:
         """Place of the sample nearest to the weighted median of every figure, in that figure's standard deviations."""
@@ -420,8 +471,7 @@ class _Update:
     def _apart(self) -> tuple[tuple[str, int], ...]:
         """Readings that lie beyond every plausible sample, each by itself."""
         doubted = []
-        for place, reading in enumerate(self.readings):
-            misfits = [reading.misfit(shown[place]) for shown in self.figures]
+        for reading, misfits in zip(self.readings, zip(*self.misfits, strict=True), strict=True):
             if min(misfits) > FURTHEST_WIDTHS:
                 doubted.append((reading.name, -1))
             elif max(misfits) < -FURTHEST_WIDTHS:
@@ -444,9 +494,6 @@ class _Update:
     def _misfits(self, shown: Sequence[float]) -> list[float]:
         return [reading.misfit(value) for reading, value in zip(self.readings, shown, strict=False)]
 
-    def _squares(self, shown: Sequence[float]) -> float:
-        return _sum_of_squares(self._misfits(shown))
-
 
 def _score(share: float) -> float:
     """The standard normal score that stands at a share."""
@@ -455,6 +502,39 @@ def _score(share: float) -> float:
 
 def _sum_of_squares(values: Sequence[float]) -> float:
     return sum(value**2 for value in values)
+
+
+def _product(left: Sequence[float], right: Sequence[float]) -> float:
+    return float(sum(map(mul, left, right)))
+
+
+def _evened(weights: Sequence[float], worth: float) -> list[float]:
+    """Weights raised to the highest power up to 1 that leaves them worth so many, adding up to 1 again."""
+    logs = [math.log(max(weight, 1e-300)) for weight in weights]
+    highest = max(logs)
+
+    def raised(power: float) -> list[float]:
+        found = [math.exp(power * (log - highest)) for log in logs]
+        total = sum(found)
+        return [weight / total for weight in found]
+
+    low, high = 0.0, 2.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if _effective(raised(middle)) >= worth else (low, middle)
+        if low >= 1.0:
+            return raised(1.0)
+    return raised(low)
+
+
+def _triangle(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
+    """Cholesky factor of a positive definite matrix."""
+    lower = [[0.0] * len(matrix) for _ in matrix]
+    for row, given in enumerate(matrix):
+        for column in range(row + 1):
+            value: float = given[column] - _product(lower[row][:column], lower[column][:column])
+            lower[row][column] = math.sqrt(value) if row == column else value / lower[column][column]
+    return lower
 
 
 def _median(values: Sequence[float], weights: Sequence[float]) -> float:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from statistics import NormalDist
+from typing import TypeVar
 
 from feedcalc import batch as batches
 from feedcalc import published
@@ -26,7 +27,15 @@ from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.dilution import feed_at
 from feedcalc.errors import InputError, InputErrors
 from feedcalc.estimates import Estimate, Steps, stratified_shares
-from feedcalc.evidence import Reading, Shares, Updated, shares_of_spread, updated_in_steps
+from feedcalc.evidence import (
+    Plausible,
+    Reading,
+    Shares,
+    Updated,
+    plausible_in_steps,
+    shares_of_spread,
+    updated_in_steps,
+)
 from feedcalc.neutralising import acid_dose, acids
 from feedcalc.physics import settling
 from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
@@ -36,6 +45,8 @@ from feedcalc.steeping import Liquor, steep
 from feedcalc.water_supply import Water, water_of_report
 from feedcalc.wording import listed, said
 
+Kept = TypeVar("Kept")
+
 PEN_CELSIUS = 25.0
 # Nearer than this in kelvin a pH read counts as read at the temperature of the steep.
 _SAME_TEMPERATURE = 0.5
@@ -43,6 +54,8 @@ _SAME_TEMPERATURE = 0.5
 _BESIDE_THE_LIQUOR = ("particle_density", "sediment", "guard_layer", "clear_line")
 # Standard deviations from the middle to a 5 % or 95 % bound of a normal distribution.
 Z95 = NormalDist().inv_cdf(0.95)
+# What an instrument shows and how sure that is, which what it would show does not hang on.
+_READ_OFF = ("measured.ec", "measured.ph", "measured.ph_width", "measured.acid_drops")
 _WORDS = {
     "measured.ec": (said("conductivity read"), "mS/cm", "ec"),
     "measured.ph": (said("pH read"), "", "ph"),
@@ -221,13 +234,16 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
     readings = tuple(reading for seen in observed for reading in seen.readings)
 
     def shown(shares: Shares) -> list[float]:
-        lime = drift.free_lime(shares)
-        instruments = []
-        for seen, share in zip(observed, lime, strict=True):
-            instruments += seen.shown({**shares, "free_lime": share})
-        hours = observed[0].hours if has_present else request.known("steep.time")
+        instruments: list[float] = []
+        liquor = None
+        for seen, share in zip(observed, drift.free_lime(shares), strict=True):
+            of_batch = seen.liquor({**shares, "free_lime": share})
+            instruments += seen.shown(of_batch, shares)
+            if seen.batch is present:
+                liquor = of_batch
         sample = ash.sample_at(shares)
-        liquor = present.liquor_after(sample, hours)
+        if liquor is None:
+            liquor = present.liquor_after(sample, request.known("steep.time"))
         potassium, ph = liquor.milligrams_per_litre("potassium"), liquor.equilibrium.ph
         # Density last: no reading may touch it, but the middle ash should have a middling one.
         return [*instruments, potassium, ph, liquor.alkalinity, sample.density]
@@ -237,14 +253,18 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
     start = {name: 0.5 if name in names else known.typical_share for name, known in ash.unknowns.items()}
     start |= dict.fromkeys(beside, 0.5)
     seed = round(request.known("seed"))
-    key = repr((sorted(ash.unknowns.items()), [seen.key for seen in observed], present.basis, drift, seed, count > 0))
-    left = _REMEMBERED.pop(key, None)
+    unknown = [*names, *beside]
+    # What may be before anything is read hangs on no value that is read: it is drawn before the first digit only.
+    key = repr((sorted(ash.unknowns.items()), [seen.basis for seen in observed], present.basis, drift, seed))
+    plausible = _PLAUSIBLE.get(key)
+    if plausible is None:
+        plausible = yield from plausible_in_steps(unknown, shown, start, seed)
+    _remember(_PLAUSIBLE, key, plausible)
+    key = repr((key, readings, count > 0))
+    left = _UPDATED.get(key)
     if left is None:
-        unknown = [*names, *beside]
-        left = yield from updated_in_steps(unknown, readings, shown, start, seed, sampled=count > 0)
-    _REMEMBERED[key] = left
-    while len(_REMEMBERED) > _MOST_REMEMBERED:
-        del _REMEMBERED[next(iter(_REMEMBERED))]
+        left = yield from updated_in_steps(plausible, readings, shown, sampled=count > 0)
+    _remember(_UPDATED, key, left)
     matters = matters_of(left.plausible, [figures[-4:-1] for figures in left.plausible_figures])
     if left.doubted and has_present and earlier:
         # Which of them is to blame can't be told; what was read now is of this liquor, so that it is heard first.
@@ -270,11 +290,20 @@ EARLIER_DO_NOT_FIT = said(
     "readings were left out. Likely causes: it is another ash, it was leached or got damp since, or a reading in the "
     "wrong unit."
 )
-# Updates done lately, by all they hang on: what is typed besides the readings need not wait for them again.
-_REMEMBERED: dict[str, Updated] = {}
+# Drawings and updates done lately, by all they hang on: what is typed besides the readings need not wait for them.
+_PLAUSIBLE: dict[str, Plausible] = {}
+_UPDATED: dict[str, Updated] = {}
 _MOST_REMEMBERED = 8
 # How many samples of equal weight tell what matters.
 _RANKED = 400
+
+
+def _remember(memory: dict[str, Kept], key: str, kept: Kept) -> None:
+    """Put it last, and drop what was wanted longest ago."""
+    memory.pop(key, None)
+    memory[key] = kept
+    while len(memory) > _MOST_REMEMBERED:
+        del memory[next(iter(memory))]
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,20 +338,26 @@ class _Observed:
         return cls(batch, ash, readings, titration, hours) if readings else None
 
     @property
-    def key(self) -> str:
-        """All that its likelihood hangs on, in text, but the ash and the present batch's own steep."""
+    def basis(self) -> str:
+        """All that what is shown hangs on, in text, but the ash and the present batch's own steep."""
         request = self.batch.request
-        told = {name: value for name, value in request.numbers.items() if name.startswith("measured.")}
         words = {name: value for name, value in request.words.items() if name.startswith("measured.")}
+        numbers: dict[str, float] = {}
         if not self.batch.basis:
-            told, words = dict(request.numbers), dict(request.words)
+            words = dict(request.words)
+            numbers = {name: value for name, value in request.numbers.items() if name not in _READ_OFF}
         amounts = [str(request.readings.get(name)) for name in ("ash.amount", "water.amount")]
-        return repr((told, words, amounts, request.dilution_parts, self.readings, self.hours, _celsius(request)))
+        instruments = [reading.name for reading in self.readings]
+        dipped = (request.dilution_parts, self.titration, self.hours, _celsius(request))
+        return repr((words, numbers, amounts, instruments, dipped))
 
-    def shown(self, shares: Shares) -> list[float]:
-        """What each instrument would show, in the order of the readings."""
+    def liquor(self, shares: Shares) -> Liquor:
+        """The liquor that was read, if the ash is the one at these shares."""
+        return self.batch.liquor_after(self.ash.sample_at(shares), self.hours)
+
+    def shown(self, liquor: Liquor, shares: Shares) -> list[float]:
+        """What each instrument would show of a liquor, in the order of the readings."""
         request = self.batch.request
-        liquor = self.batch.liquor_after(self.ash.sample_at(shares), self.hours)
         dipped = (self.batch.fed(liquor) if request.word("measured.of") == "feed" else liquor).equilibrium
         celsius = _celsius(request)
         instruments = []

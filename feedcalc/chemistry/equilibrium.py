@@ -267,9 +267,13 @@ def _start_from(search: Search, nearby: Equilibrium) -> bool:
     """Take over a neighbour's answer; False where it is too far off to be a better start than a fresh guess."""
     known = nearby.log_activity
     system = search.system
-    near = all(
-        abs(total - nearby.totals.get(element.name, 0.0)) <= _NEAR * total
-        for element, total in zip(system.elements, search.totals, strict=False)
+    # What was poured off its minerals starts as it was above them.
+    near = any(
+        all(
+            abs(total - amounts.get(element.name, 0.0)) <= _NEAR * total
+            for element, total in zip(system.elements, search.totals, strict=False)
+        )
+        for amounts in (nearby.totals, nearby.dissolved)
     )
     if not near or not all(name in known for name in system.components):
         return False
