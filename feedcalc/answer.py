@@ -36,7 +36,7 @@ from feedcalc.readings import (
     waters_of,
 )
 from feedcalc.request import Can, Request
-from feedcalc.steeping import Liquor, Steep, standing_in_air, steep
+from feedcalc.steeping import Liquor, Steep, standing_in_air, steep, steeped_by
 from feedcalc.water_supply import Water
 from feedcalc.wording import said
 
@@ -207,6 +207,7 @@ class _Working:
         self.hours = request.known("steep.time")
         self.limits = {stage: limits_for(stage) for stage in STAGES}
         self.dilution_conductivity = equilibrate(dilution_water.totals, 298.15).conductivity
+        self.steeps: dict[tuple[float, ...], Steep] = {}
         self.assumed: dict[str, str] = {}
         self.warnings: list[str] = [*water.doubts]
         if dilution_water is not water:
@@ -433,8 +434,13 @@ class _Working:
     # -- one outcome ------------------------------------------------------------------------------------------
 
     def _steep(self, sample: AshSample, grams_per_litre: float, hours: float | None = None) -> Steep:
+        """The steep of one ash; one that was tried against the readings is not worked out again."""
+        hours = self.hours if hours is None else hours
         per_kilogram = grams_per_litre / batches.water_kilograms(1.0, self.kelvin)
-        return steep(sample, per_kilogram, self.water, self.kelvin, self.hours if hours is None else hours)
+        known = (per_kilogram, hours, *steeped_by(sample))
+        if known not in self.steeps:
+            self.steeps[known] = steep(sample, per_kilogram, self.water, self.kelvin, hours)
+        return self.steeps[known]
 
     def _ladder(self, liquor: Liquor, rungs: Sequence[float]) -> tuple[Feed, ...]:
         """The liquor at each rung, every rung sought from the one before, which is the nearest thing to it."""

@@ -56,7 +56,7 @@ def feed_at(
         / both
         for element in {*dissolved, *water.totals}
     }
-    mixed = equilibrate(totals, temperature_kelvin, FEED_MINERALS, nearby=nearby)
+    mixed = equilibrate(totals, temperature_kelvin, FEED_MINERALS, nearby=nearby or liquor.equilibrium)
     haze = mixed.formed["calcite"] / mixed.litres * calcium_carbonate_grams_per_mol() * 1000
     return Feed(parts_water, Liquor(mixed), haze + _brucite_milligrams(mixed))
 

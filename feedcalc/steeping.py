@@ -82,6 +82,12 @@ def dissolved_share(hours: float, sample: AshSample) -> float:
     return sample.fast_share * fast + (1.0 - sample.fast_share) * slow
 
 
+def steeped_by(sample: AshSample) -> tuple[float, ...]:
+    """All of an ash that its steep hangs on, to know the same steep again."""
+    amounts = (*sample.grams_per_kilogram.values(), *sample.reachable.values())
+    return (*amounts, sample.free_lime, sample.fast_share, sample.fast_rate, sample.slow_rate)
+
+
 def steep(
     sample: AshSample,
     grams_per_kilogram: float,

@@ -33,7 +33,7 @@ ELEMENTS: tuple[str, ...] = tuple(constant_set().elements)
 MINERALS: tuple[str, ...] = tuple(constant_set().minerals)
 BALANCE_TOLERANCE = 1e-9
 
-_NEAR = 1.0  # share of each total: a rung of the dilution ladder is near the one before it, another ash is not
+_NEAR = 1.5  # share of each total: a liquor is near itself with as much water again, another ash is not
 _LOWEST_TOTAL = 1e-15  # mol/kg: below this an element is as good as absent
 
 

@@ -8,7 +8,8 @@ turn, so that a busy moment falls on all alike. Medians in milliseconds since na
 * ``keystroke_ms``: from a key in the field of the can's size to the new sheet on the page, the pause that the page
   makes for the next key included;
 * ``quick_answer_ms``, ``whole_answer_ms``: the engine's part of it, without and with the ranges;
-* ``hundred_sample_ms``: the same with a hundred ashes behind the ranges.
+* ``hundred_sample_ms``: the same with a hundred ashes behind the ranges;
+* ``read_quick_ms``, ``read_whole_ms``: the same with a conductivity and a pH read, another digit each time.
 """
 
 from __future__ import annotations
@@ -61,6 +62,21 @@ QUESTIONS = """async ([ranges, samples, count]) => {
     const cans = [{ size: `${7 + i / 10} L`, count: 2 }];
     await feedcalcEngine.ask({ schema: 1, ranges, samples, cans }, { line: "bench" });
     times.push(performance.now() - before);
+  }
+  return times;
+}"""
+# As the page asks: the quick answer, then the whole one, for each digit anew.
+READINGS = """async (count) => {
+  const times = [];
+  for (let i = 0; i < count; i++) {
+    const measured = { ec: `${6 + i / 10} mS/cm`, ph: "12.3", temperature: "18 °C" };
+    const pair = [];
+    for (const ranges of ["off", "on"]) {
+      const before = performance.now();
+      await feedcalcEngine.ask({ schema: 1, ranges, measured }, { line: "bench" });
+      pair.push(performance.now() - before);
+    }
+    times.push(pair);
   }
   return times;
 }"""
@@ -127,6 +143,9 @@ def _type_and_ask(there: Page, note: Callable[..., None]) -> None:
     note("quick_answer_ms", *there.evaluate(QUESTIONS, ["off", 40, 15]))
     note("whole_answer_ms", *there.evaluate(QUESTIONS, ["on", 40, 15]))
     note("hundred_sample_ms", *there.evaluate(QUESTIONS, ["on", 100, 9]))
+    for quick, whole in there.evaluate(READINGS, 9):
+        note("read_quick_ms", quick)
+        note("read_whole_ms", whole)
     note("keystroke_ms", *there.evaluate(KEYSTROKES, 15))
 
 
