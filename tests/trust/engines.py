@@ -43,7 +43,11 @@ class Engine(Protocol):
 
 
 class ChromiumEngine:
-    """Debian's Chromium by Playwright; ``phone`` is a narrow touch screen on a processor four times slower."""
+    """Debian's Chromium by Playwright; ``phone`` is a narrow touch screen on a processor four times slower.
+
+    Its scripts may hold 256 MB; what a page takes beside them (Python's memory among it) no flag of a browser limits,
+    so that it is read off the processes: see `peak_megabytes`.
+    """
 
     def __init__(self, playwright: Playwright, phone: bool = False) -> None:
         self._browser = playwright.chromium.launch(
@@ -56,6 +60,13 @@ class ChromiumEngine:
         if phone:
             tools = self._page.context.new_cdp_session(self._page)
             tools.send("Emulation.setCPUThrottlingRate", {"rate": 4})
+
+    def peak_megabytes(self) -> float:
+        """The most memory that any process drawing a page ever held, the browser's own program included."""
+        told = self._browser.new_browser_cdp_session().send("SystemInfo.getProcessInfo")["processInfo"]
+        pages = [Path("/proc", str(process["id"]), "status") for process in told if process["type"] == "renderer"]
+        lines = [line for page in pages for line in page.read_text().splitlines() if line.startswith("VmHWM:")]
+        return max(int(line.split()[1]) for line in lines) / 1024
 
     def open(self, address: str) -> None:
         self._page.goto("about:blank")

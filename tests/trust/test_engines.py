@@ -13,9 +13,11 @@ import pytest
 from playwright.sync_api import Playwright
 
 from feedcalc.engine import calculate
-from tests.trust.engines import ENGINES, Engine, engine, until
+from tests.trust.engines import ENGINES, ChromiumEngine, Engine, engine, until
 
 DIST = Path(__file__).resolve().parents[2] / "dist"
+# A third of what a phone with 2 GB has; a page that wants more is put away as soon as another is looked at (judgement).
+PHONE_MEGABYTES = 660
 POTASSIUM = '[data-figure="liquor.potassium"]'
 
 
@@ -48,6 +50,9 @@ def test_the_journey(name: str, delivery: str, site: str, playwright: Playwright
         browser.open(address)
         _awake(browser)
         assert _held(browser, "water.temperature") == "9 °C", "not kept over a new start"
+        if name == "phone":
+            assert isinstance(browser, ChromiumEngine)
+            assert browser.peak_megabytes() < PHONE_MEGABYTES
 
 
 def _awake(browser: Engine) -> None:
