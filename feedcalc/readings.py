@@ -235,15 +235,13 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
 
     def shown(shares: Shares) -> list[float]:
         instruments: list[float] = []
-        liquor = None
-        for seen, share in zip(observed, drift.free_lime(shares), strict=True):
-            of_batch = seen.liquor({**shares, "free_lime": share})
-            instruments += seen.shown(of_batch, shares)
-            if seen.batch is present:
-                liquor = of_batch
         sample = ash.sample_at(shares)
-        if liquor is None:
-            liquor = present.liquor_after(sample, request.known("steep.time"))
+        liquors = []
+        for seen, share in zip(observed, drift.free_lime(shares), strict=True):
+            liquors.append(seen.liquor({**shares, "free_lime": share}))
+            instruments += seen.shown(liquors[-1], shares)
+        # The figures that tell a middling ash: of the liquor that was read now, else of an earlier batch made anew.
+        liquor = liquors[0] if has_present else observed[0].batch.liquor_after(sample, observed[0].hours)
         potassium, ph = liquor.milligrams_per_litre("potassium"), liquor.equilibrium.ph
         # Density last: no reading may touch it, but the middle ash should have a middling one.
         return [*instruments, potassium, ph, liquor.alkalinity, sample.density]
@@ -254,8 +252,10 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
     start |= dict.fromkeys(beside, 0.5)
     seed = round(request.known("seed"))
     unknown = [*names, *beside]
-    # What may be before anything is read hangs on no value that is read: it is drawn before the first digit only.
-    key = repr((sorted(ash.unknowns.items()), [seen.basis for seen in observed], present.basis, drift, seed))
+    # What may be before anything is read hangs on no value that is read: it is drawn before the first digit only. What
+    # earlier batches say by themselves hangs on nothing that is planned now.
+    planned = present.basis if has_present else ""
+    key = repr((sorted(ash.unknowns.items()), [seen.basis for seen in observed], planned, drift, seed))
     plausible = _PLAUSIBLE.get(key)
     if plausible is None:
         plausible = yield from plausible_in_steps(unknown, shown, start, seed)

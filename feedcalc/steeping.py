@@ -146,9 +146,7 @@ def phosphorus_if_amorphous(liquor: Liquor) -> float:
     equilibrium = liquor.equilibrium
     minerals = [mineral for mineral in STEEP_MINERALS if mineral != "hydroxyapatite"]
     # Sought afresh: above apatite so little phosphate is left that this liquor is a poor place to start from.
-    other = equilibrate(
-        equilibrium.totals, equilibrium.temperature_kelvin, [*minerals, "amorphous_calcium_phosphate"]
-    )
+    other = equilibrate(equilibrium.totals, equilibrium.temperature_kelvin, [*minerals, "amorphous_calcium_phosphate"])
     return other.milligrams_per_litre("phosphorus")
 
 
