@@ -34,6 +34,7 @@ MINERALS: tuple[str, ...] = tuple(constant_set().minerals)
 BALANCE_TOLERANCE = 1e-9
 
 _NEAR = 1.5  # share of each total: a liquor is near itself with as much water again, another ash is not
+_NEUTRAL_PH = 7.0  # near enough at any temperature, to choose where to start from
 _LOWEST_TOTAL = 1e-15  # mol/kg: below this an element is as good as absent
 
 
@@ -234,6 +235,12 @@ def _holdings(constants: str) -> Mapping[str, tuple[tuple[str, float], ...]]:
 
 
 @cache
+def _water_product(constants: str) -> Reaction:
+    """What makes hydroxide of water."""
+    return next(species.formation for species in constant_set(constants).species if species.name == "OH-")
+
+
+@cache
 def _alkalinity_weights(constants: str) -> Mapping[str, float]:
     """Species to the protons a mole of it takes up down to the carbon dioxide endpoint."""
     chosen = constant_set(constants)
@@ -277,7 +284,12 @@ def _start_from(search: Search, nearby: Equilibrium) -> bool:
     )
     if not near or not all(name in known for name in system.components):
         return False
-    search.x = [LN10 * known[name] for name in system.components]
+    hydrogen = known[HYDROGEN_ION]
+    if nearby.ph > _NEUTRAL_PH and search.conditions.kelvin != nearby.temperature_kelvin:
+        # Where hydroxide rules it stays, and hydrogen ions go with the ion product of water.
+        product = _water_product(nearby.constants)
+        hydrogen += product.log_k(search.conditions.kelvin) - product.log_k(nearby.temperature_kelvin)
+    search.x = [LN10 * (hydrogen if name == HYDROGEN_ION else known[name]) for name in system.components]
     search.ionic_strength = nearby.ionic_strength
     search.water_kg = nearby.water_kg
     search.ln_water = LN10 * known[WATER]
