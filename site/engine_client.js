@@ -3,8 +3,9 @@
 //   feedcalcEngine.startEngine({ onStage, onReady, onFailed, patience, patienceAtStart, snapshot })
 //       onStage({ name, done, total })    name: "fetching" | "unpacking" | "starting"; bytes dealt with and in all
 //       onReady({ how, milliseconds })    how: "snapshot" | "plain"; comes again after every restart
-//       onFailed({ message, lacking })    Python can't start, here or now; restart() may be tried. lacking: name of what
-//                                         this browser has not, "WebAssembly", "Worker" or "DecompressionStream", or ""
+//       onFailed({ message, cause })      Python can't start, here or now; restart() may be tried. cause: name of what
+//                                         this browser has not, "WebAssembly", "Worker" or "DecompressionStream";
+//                                         "damaged" where this copy of the page was cut or changed; or ""
 //       patience                          milliseconds to wait for one answer before Python is restarted (15 000)
 //       patienceAtStart                   milliseconds without a sign of life from a starting worker (60 000)
 //       snapshot                          false starts Python plainly: slower, same answers
@@ -18,7 +19,10 @@
 // soon as something newer is asked on its line, so what is typed waits for one slice of it at most.
 //
 // <html data-engine> says "starting", "ready" or "failed". The payload and the program of the worker stand in the
-// elements #engine-payload and #engine-program, as text (one file) or as an address to fetch (site).
+// elements #engine-payload and #engine-program, as text (one file) or as an address to fetch (site). Their data-sha256
+// is the hash of what is in them once it is unpacked. The program is held to it before it runs; the payload while
+// Python starts, by this thread, which has nothing else to do: no answer comes before both are known to be whole. Where
+// the browser gives no hashes (an address without encryption) lengths and the checksums of gzip and zstd are left.
 
 "use strict";
 
@@ -33,6 +37,8 @@ const feedcalcEngine = (() => {
   let startedAt = 0;
   let silence = 0; // timer of a starting worker
   let generation = 0; // counts workers, so that a late message of an ended one is known
+  let whole = Promise.resolve(true); // whether the payload of this worker is what the build made
+  let anew = false; // whether to ask past the browser's own copies, since those were damaged
 
   const mark = (state) => { document.documentElement.dataset.engine = state; };
 
@@ -46,6 +52,7 @@ const feedcalcEngine = (() => {
     endWorker();
     const mine = ++generation;
     startedAt = performance.now();
+    whole = Promise.resolve(true);
     mark("starting");
     const lacking = whatIsLacking();
     if (lacking) return fail(lacking, lacking);
@@ -62,11 +69,11 @@ const feedcalcEngine = (() => {
       };
       const payload = await coming;
       if (mine !== generation) return;
-      const start = { payload, snapshot: settings.snapshot };
+      const start = { payload, snapshot: settings.snapshot, hashed: canHash() };
       worker.postMessage({ start }, typeof payload === "string" ? [] : [payload]);
       awaitSign();
     } catch (error) {
-      if (mine === generation) fail(String(error?.message ?? error));
+      if (mine === generation) fail(String(error?.message ?? error), error?.name === "Damaged" ? "damaged" : "");
     }
   }
 
@@ -88,19 +95,39 @@ const feedcalcEngine = (() => {
     if (message.stage) {
       awaitSign();
       settings.onStage({ name: message.stage, done: message.done, total: message.total });
+    } else if (message.payload) {
+      holdToHash(message.payload);
     } else if (message.ready) {
-      clearTimeout(silence);
-      ready = true;
-      mark("ready");
-      settings.onReady({ how: message.ready, milliseconds: performance.now() - startedAt });
-      sendNext();
+      awake(message.ready);
     } else if (message.total !== undefined) {
       goesOn(message);
     } else if (message.id !== undefined) {
       answered(message);
     } else {
-      fail(message.failed);
+      startFailed(message.failed, message.damaged);
     }
+  }
+
+  async function holdToHash(payload) {
+    const mine = generation;
+    whole = isWhole("engine-payload", payload);
+    if (!await whole && mine === generation) fail("the payload has another hash", "damaged");
+  }
+
+  async function awake(how) {
+    const mine = generation;
+    clearTimeout(silence);
+    if (!await whole || mine !== generation) return; // that it is damaged was told
+    ready = true;
+    mark("ready");
+    settings.onReady({ how, milliseconds: performance.now() - startedAt });
+    sendNext();
+  }
+
+  async function startFailed(message, damaged = false) {
+    const mine = generation;
+    clearTimeout(silence);
+    if (await whole && mine === generation) fail(message, damaged ? "damaged" : "");
   }
 
   /** The reply comes in the language of the page. English is what a request without one is answered in. */
@@ -157,7 +184,7 @@ const feedcalcEngine = (() => {
   }
 
   function crashed(message) {
-    if (!ready) return fail(message);
+    if (!ready) return startFailed(message);
     if (busy) settle(busy.line, busy.id)?.reject(named("Failed", message));
     return launch();
   }
@@ -167,23 +194,44 @@ const feedcalcEngine = (() => {
     return ["WebAssembly", "Worker", ...(packed ? ["DecompressionStream"] : [])].find((name) => !window[name]) ?? "";
   }
 
-  function fail(message, lacking = "") {
+  function fail(message, cause = "") {
     generation += 1; // what is still being fetched tells of no progress any more
+    anew ||= cause === "damaged";
     endWorker();
     mark("failed");
     for (const [line, { id }] of [...waiting]) settle(line, id).reject(named("Failed", message));
-    settings.onFailed({ message, lacking });
+    settings.onFailed({ message, cause });
+  }
+
+  const damaged = (message) => named("Damaged", message);
+  const canHash = () => Boolean(window.crypto?.subtle);
+
+  /** Whether the bytes that were in an element are those the build made; true where this browser can't tell. */
+  async function isWhole(name, bytes) {
+    if (!canHash()) return true;
+    const digest = new Uint8Array(await crypto.subtle.digest("SHA-256", bytes));
+    const digits = Array.from(digest, (byte) => byte.toString(16).padStart(2, "0")).join("");
+    return digits === document.getElementById(name).dataset.sha256;
   }
 
   async function programOfWorker() {
     const element = document.getElementById("engine-program");
-    if (element.dataset.address) return new TextDecoder().decode(await fetched(element, null));
-    const packed = Uint8Array.from(atob(element.textContent), (character) => character.charCodeAt(0));
-    const stream = new DecompressionStream("gzip");
-    const writer = stream.writable.getWriter();
-    writer.write(packed);
-    writer.close();
-    return new Response(stream.readable).text();
+    const program = await (element.dataset.address ? fetched(element, null) : unpacked(element.textContent));
+    if (!await isWhole("engine-program", program)) throw damaged("the program has another hash");
+    return new TextDecoder().decode(program);
+  }
+
+  async function unpacked(text) {
+    try {
+      const packed = Uint8Array.from(atob(text), (character) => character.charCodeAt(0));
+      const stream = new DecompressionStream("gzip");
+      const writer = stream.writable.getWriter();
+      writer.write(packed).catch(() => {}); // what is wrong with it is said where it is read
+      writer.close().catch(() => {});
+      return await new Response(stream.readable).arrayBuffer();
+    } catch (error) {
+      throw damaged(`the program can't be unpacked: ${error.message}`);
+    }
   }
 
   async function payloadOfWorker() {
@@ -191,25 +239,26 @@ const feedcalcEngine = (() => {
       await new Promise((resolve) => document.addEventListener("DOMContentLoaded", resolve, { once: true }));
     }
     const element = document.getElementById("engine-payload");
+    if (!element) throw damaged("the page ends before the payload");
     return element.dataset.address ? fetched(element, "fetching") : element.textContent;
   }
 
   /** The bytes behind the address an element names, telling of progress as they come. */
   async function fetched(element, stage) {
     const mine = generation;
-    const response = await fetch(element.dataset.address);
+    const response = await fetch(element.dataset.address, { cache: anew ? "reload" : "default" });
     if (!response.ok) throw new Error(`${element.dataset.address}: ${response.status}`);
     const total = Number(element.dataset.bytes);
     const bytes = new Uint8Array(total);
     const reader = response.body.getReader();
     let done = 0;
     for (let part = await reader.read(); !part.done; part = await reader.read()) {
-      if (done + part.value.length > total) throw new Error(`${element.dataset.address}: too long`);
+      if (done + part.value.length > total) throw damaged(`${element.dataset.address}, too long`);
       bytes.set(part.value, done);
       done += part.value.length;
       if (stage && mine === generation) settings.onStage({ name: stage, done, total });
     }
-    if (done !== total) throw new Error(`${element.dataset.address}: ${done} of ${total} bytes`);
+    if (done !== total) throw damaged(`${element.dataset.address}, ${done} of ${total} bytes`);
     return bytes.buffer;
   }
 

@@ -475,11 +475,14 @@
     starting: () => feedcalcWords.say("Starting the calculator"),
   };
 
-  /** What to say where the browser lacks something that the calculator needs. */
-  const LACKING = {
+  /** What to say where the browser lacks something that the calculator needs, or where this copy of the page is not whole. */
+  const CAUSES = {
     WebAssembly: () => feedcalcWords.say("This browser has no WebAssembly; a strict security mode may have switched it off. Allow it for this page, or open the page in another browser."),
     Worker: () => feedcalcWords.say("This browser runs no programs in the background, which the calculator needs. Open the page in another browser."),
     DecompressionStream: () => feedcalcWords.say("This browser is too old to unpack the calculator. Open the page in a browser of 2023 or newer."),
+    damaged: () => (html.hasAttribute("data-installable")
+      ? feedcalcWords.say("A part of this page came incomplete or damaged. Try again; if this is told again, load the page anew later.")
+      : feedcalcWords.say("This file is incomplete or damaged. Download or copy it again and put it in place of this one, under the same name; then what is kept is there again.")),
   };
 
   function startEngine() {
@@ -499,10 +502,10 @@
         words.textContent = "";
         bar.hidden = true;
       },
-      onFailed: ({ message, lacking }) => {
+      onFailed: ({ message, cause }) => {
         bar.hidden = true;
         feedcalcWords.show(words, "The calculator can't start here. The sheet below stays readable, and its cautions hold for every batch. What you type is kept.");
-        byId("state-why").textContent = LACKING[lacking]?.() ?? feedcalcWords.say("Reason: {message} Browser: {browser}", { message, browser: navigator.userAgent });
+        byId("state-why").textContent = CAUSES[cause]?.() ?? feedcalcWords.say("Reason: {message} Browser: {browser}", { message, browser: navigator.userAgent });
         byId("state-why").hidden = false;
         byId("try-again").hidden = false;
         say(words.textContent);
@@ -622,4 +625,5 @@
       byId("offline-words").hidden = false;
     },
   });
+  byId("cut").remove();
 }

@@ -60,7 +60,11 @@ function pathInCache(request) {
 
 async function fromCache(path, request) {
   const stored = await (await caches.open(CACHE)).match(addressOf(path));
-  return stored ?? fetch(request);
+  if (stored && request.cache !== "reload") return stored; // "reload": what is kept was found damaged
+  return fetch(request).catch((error) => {
+    if (stored) return stored;
+    throw error;
+  });
 }
 
 async function isComplete() {

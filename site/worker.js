@@ -2,12 +2,13 @@
 // opens from file:// in every browser tried. The build puts the decoder of zstd, memory_image.js and the
 // runtime before this text, and a stand-in for importScripts, which the runtime looks at, before those.
 //
-// Messages in:   {start: {payload: text of signs or ArrayBuffer, snapshot: boolean}}
+// Messages in:   {start: {payload: text of signs or ArrayBuffer, snapshot: boolean, hashed: boolean}}
 //                {id, request: JSON text}
 //                {drop: id}                                       its answer is no longer wanted
-// Messages out:  {stage: "unpacking" | "starting", done, total}   bytes of payload dealt with
+// Messages out:  {payload: ArrayBuffer}                           a copy, where it shall be hashed: before anything else
+//                {stage: "unpacking" | "starting", done, total}   bytes of payload dealt with
 //                {ready: "snapshot" | "plain"}
-//                {failed: text}
+//                {failed: text, damaged: boolean}                 damaged: the payload is not what the build made
 //                {id, done, total}                                slices of the work on it that are done
 //                {id, reply: JSON text}   or   {id, failed: text}   or   {id, dropped: true}
 //
@@ -27,12 +28,15 @@ let answerInSteps = null;
 let dropped = null; // id of the question that was taken back last
 const mail = new MessageChannel(); // a message to ourselves comes after those that wait already
 
+/** Some of the payload is missing or changed. */
+class Damaged extends Error {}
+
 self.onmessage = async ({ data }) => {
   if (data.start) {
     try {
       self.postMessage({ ready: await start(data.start) });
     } catch (error) {
-      self.postMessage({ failed: String(error?.message ?? error).slice(-2000) });
+      self.postMessage({ failed: String(error?.message ?? error).slice(-2000), damaged: error instanceof Damaged });
     }
     return;
   }
@@ -72,16 +76,20 @@ function mailRead() {
 }
 
 /** Start Python and say how: from the snapshot, or plainly where that was not wanted or did not work. */
-async function start({ payload, snapshot }) {
+async function start({ payload, snapshot, hashed }) {
   const bytes = typeof payload === "string" ? bytesOfSigns(payload) : new Uint8Array(payload);
   const [firstEnd, total] = endsOfFrames(bytes);
+  if (hashed) {
+    const copy = bytes.slice(0, total).buffer;
+    self.postMessage({ payload: copy }, [copy]);
+  }
   self.postMessage({ stage: "unpacking", done: 0, total });
   self.fetch = fromMemory({});
   const zstd = new ZSTDDecoder();
   await zstd.init();
   const decoded = (frame) => { // a frame carries a checksum; where it is wrong the decoder returns nothing
     const content = zstd.decode(frame);
-    if (!content.length) throw new Error("this copy of the page is damaged: fetch or copy it anew");
+    if (!content.length) throw new Damaged("this copy of the page is damaged: a checksum is wrong");
     return content;
   };
   const wasm = decoded(bytes.subarray(8, firstEnd));
@@ -112,7 +120,7 @@ function endsOfFrames(bytes) {
   const firstEnd = bytes.length < 8 ? 0 : 8 + view.getUint32(0, true);
   const end = bytes.length < 8 ? 8 : firstEnd + view.getUint32(4, true);
   if (bytes.length < end) {
-    throw new Error("this copy of the page is incomplete: the end of it is missing. Fetch or copy it anew");
+    throw new Damaged("this copy of the page is incomplete: the end of it is missing");
   }
   return [firstEnd, end];
 }

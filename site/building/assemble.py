@@ -74,8 +74,9 @@ class Parts:
 def assemble(parts: Parts, target: Path) -> None:
     """Write both deliveries into the folder ``target``."""
     target.mkdir(parents=True, exist_ok=True)
-    program = _element("engine-program", base64.b64encode(gzip.compress(parts.program.encode(), 9, mtime=0)))
-    payload = _element("engine-payload", as_signs(parts.payload).encode())
+    packed = base64.b64encode(gzip.compress(parts.program.encode(), 9, mtime=0)).decode()
+    program = _element("engine-program", parts.program.encode(), text=packed)
+    payload = _element("engine-payload", parts.payload, text=as_signs(parts.payload))
     (target / "feedcalc.html").write_bytes(_page(parts, program, payload, installable=False))
     site = target / "site"
     shutil.rmtree(site, ignore_errors=True)
@@ -89,8 +90,8 @@ def _files_of_site(parts: Parts) -> dict[str, bytes]:
     program_name, payload_name = f"program.{_digest(program)[:16]}.js", f"payload.{_digest(payload)[:16]}.bin"
     page = _page(
         parts,
-        _element("engine-program", b"", program_name, len(program)),
-        _element("engine-payload", b"", payload_name, len(payload)),
+        _element("engine-program", program, address=program_name),
+        _element("engine-payload", payload, address=payload_name),
         installable=True,
     )
     kept = {name: (SITE / name).read_bytes() for name in ("manifest.webmanifest", *ICONS)}
@@ -107,10 +108,15 @@ def _files_of_site(parts: Parts) -> dict[str, bytes]:
     }
 
 
-def _element(identity: str, text: bytes, address: str = "", size: int = 0) -> Markup:
-    """A data element of the page: with its content, or with the address and size of a file that has it."""
-    where = Markup(' data-address="{}" data-bytes="{}"').format(address, size) if address else ""
-    return Markup('<script type="text/plain" id="{}"{}>{}</script>\n').format(identity, where, Markup(text.decode()))
+def _element(identity: str, content: bytes, text: str = "", address: str = "") -> Markup:
+    """A data element of the page: with its content as text, or with the address and size of a file that has it.
+
+    Either way with the SHA-256 of the content, by which engine_client.js knows a copy that was cut or changed.
+    """
+    where = Markup(' data-address="{}" data-bytes="{}"').format(address, len(content)) if address else ""
+    return Markup('<script type="text/plain" data-sha256="{}"{} id="{}">{}</script>\n').format(
+        _digest(content), where, identity, Markup(text)
+    )
 
 
 def page_without_engine() -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from building.words import page_words
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.browser.conftest import SPY, SiteServer, wait_for_engine, wait_until
@@ -222,6 +223,145 @@ def test_a_browser_without_service_workers_is_told_that_the_page_is_not_kept(
     fresh(page)
 
 
+# -- a copy that is not whole -------------------------------------------------------------------------------------
+
+PAYLOAD, PROGRAM, LAST_SCRIPT = b'id="engine-payload">', b'id="engine-program">', b"const feedcalcBook = "
+MADE = b'data-sha256="'
+NOT_WHOLE = "This file is incomplete or damaged."
+NO_HASHES = "Object.defineProperty(Crypto.prototype, 'subtle', { value: undefined });"
+# Where a copy ends: how many bytes after the start of a mark, or before the end of the payload.
+CUTS = {
+    "in the last script": (LAST_SCRIPT, 5000),
+    "before the payload": (PAYLOAD, -60),
+    "with nothing of the payload": (PAYLOAD, len(PAYLOAD)),
+    "in its lengths": (PAYLOAD, len(PAYLOAD) + 5),
+    "in its second frame": (PAYLOAD, 7_000_000),
+    "one sign before its end": (b"", -1),
+}
+# Where one sign is another: so many bytes after the start of a mark, or before the end of the payload.
+CHANGES = {
+    "in the lengths": (PAYLOAD, len(PAYLOAD) + 8),
+    "in the first frame": (PAYLOAD, 1_000_000),
+    "in the second frame": (PAYLOAD, 6_000_000),
+    "in the last checksum": (b"", -4),
+    "in the program": (PROGRAM, 200_000),
+}
+
+
+def place_in(whole: bytes, mark: bytes, distance: int) -> int:
+    start = whole.index(mark) if mark else whole.index(b"</script>", whole.index(PAYLOAD))
+    return start + distance
+
+
+Copied = Callable[[Callable[[bytes], bytes]], str]
+
+
+@pytest.fixture
+def copied(dist: Path, tmp_path: Path) -> Copied:
+    """Address of a copy of the one file after ``change``."""
+
+    def copy(change: Callable[[bytes], bytes]) -> str:
+        file = tmp_path / "feedcalc.html"
+        file.write_bytes(change((dist / "feedcalc.html").read_bytes()))
+        return file.as_uri()
+
+    return copy
+
+
+def cut(mark: bytes, distance: int) -> Callable[[bytes], bytes]:
+    return lambda whole: whole[: place_in(whole, mark, distance)]
+
+
+def changed(mark: bytes, distance: int) -> Callable[[bytes], bytes]:
+    def change(whole: bytes) -> bytes:
+        at = place_in(whole, mark, distance)
+        return whole[:at] + (b"B" if whole[at : at + 1] == b"A" else b"A") + whole[at + 1 :]
+
+    return change
+
+
+def told_and_kept(page: Page, text: str) -> None:
+    """It is said that the file is not whole, the sheet can be read, and what is typed outlives a new start."""
+    wait_for_engine(page, "failed")
+    expect(page.locator("#state-why")).to_contain_text(NOT_WHOLE)
+    expect(page.locator("#state-why")).to_contain_text("put it in place of this one")
+    assert page.locator('[data-figure="liquor.potassium"]').count() >= 1
+    temperature(page, text)
+    page.reload()
+    assert held(page) == text
+
+
+@pytest.mark.parametrize("where", CUTS.values(), ids=CUTS)
+def test_a_file_that_was_cut_says_so_and_keeps_what_is_typed(
+    opened: Callable[..., Page], copied: Copied, where: tuple[bytes, int]
+) -> None:
+    page = opened(address=copied(cut(*where)), awake=False)
+    told_and_kept(page, "27 °C")
+
+
+@pytest.mark.parametrize("where", CHANGES.values(), ids=CHANGES)
+def test_a_file_with_a_changed_byte_says_so_and_keeps_what_is_typed(
+    opened: Callable[..., Page], copied: Copied, where: tuple[bytes, int]
+) -> None:
+    page = opened(SPY, address=copied(changed(*where)), awake=False)
+    told_and_kept(page, "28 °C")
+    assert not page.evaluate("heard.some((message) => message.ready)")
+
+
+def test_a_payload_that_unpacks_but_has_another_hash_answers_nothing(
+    opened: Callable[..., Page], copied: Copied
+) -> None:
+    def change(whole: bytes) -> bytes:
+        at = whole.rindex(MADE, 0, whole.index(PAYLOAD)) + len(MADE)
+        return whole[:at] + b"0" * 64 + whole[at + 64 :]
+
+    page = opened(SPY, copied(change), awake=False)
+    told_and_kept(page, "29 °C")
+    assert not page.evaluate("heard.some((message) => message.failed)"), "its own checksums are right"
+
+
+@pytest.mark.parametrize("where", [(LAST_SCRIPT, -100_000), (b'id="page-words"', 5000), (b'<main id="book"', 0)])
+def test_a_file_that_was_cut_before_its_scripts_says_so(
+    opened: Callable[..., Page], copied: Copied, where: tuple[bytes, int]
+) -> None:
+    page = opened(address=copied(cut(*where)), awake=False)
+    expect(page.locator("#cut")).to_be_visible(timeout=15_000)
+    expect(page.locator("#cut")).to_contain_text("incomplete or damaged")
+
+
+def test_a_file_that_was_cut_says_so_in_each_language(opened: Callable[..., Page], copied: Copied) -> None:
+    page = opened(address=copied(cut(PAYLOAD, 2_000_000)), awake=False)
+    words = page_words()
+    place = next(place for place, message in enumerate(words["messages"]) if message.startswith(NOT_WHOLE))
+    for tag in ("es", "fr", "de", "pt", "hi"):
+        page.evaluate("tag => localStorage.setItem('feedcalc.language', tag)", tag)
+        page.reload()
+        wait_for_engine(page, "failed")
+        assert words[tag][place] not in ("", words["messages"][place])
+        expect(page.locator("#state-why")).to_have_text(words[tag][place])
+
+
+@pytest.mark.parametrize(
+    "change",
+    [cut(PAYLOAD, 7_000_000), changed(PAYLOAD, 6_000_000), changed(PROGRAM, 200_000)],
+    ids=["cut", "changed", "program"],
+)
+def test_where_the_browser_gives_no_hashes_lengths_and_checksums_are_left(
+    opened: Callable[..., Page], copied: Copied, change: Callable[[bytes], bytes]
+) -> None:
+    page = opened(NO_HASHES, copied(change), awake=False)
+    told_and_kept(page, "30 °C")
+
+
+@pytest.mark.parametrize("first", ["", NO_HASHES], ids=["hashes", "no hashes"])
+def test_a_whole_file_starts_and_says_nothing_of_damage(opened: Callable[..., Page], first: str) -> None:
+    page = opened(first)
+    fresh(page)
+    expect(page.locator("#state-why")).to_be_hidden()
+    expect(page.locator("#cut")).to_have_count(0)
+    assert "damaged" not in page.locator("body").inner_text()
+
+
 # -- a site in pieces ---------------------------------------------------------------------------------------------
 
 KEPT = "async () => (await caches.keys()).length && (await navigator.serviceWorker.ready).active.state"
@@ -254,7 +394,28 @@ def test_a_site_with_a_file_cut_short_says_so(opened: Callable[..., Page], site_
     payload.write_bytes(payload.read_bytes()[:1_000_000])
     page = opened(address=site_server.address, awake=False)
     wait_for_engine(page, "failed")
-    expect(page.locator("#state-why")).to_contain_text("1000000 of")
+    expect(page.locator("#state-why")).to_contain_text("came incomplete or damaged")
+    temperature(page, "26 °C")
+    page.reload()
+    assert held(page) == "26 °C"
+
+
+@pytest.mark.parametrize("name", ["payload.*.bin", "program.*.js"])
+def test_a_site_with_a_changed_byte_says_so_and_keeps_what_is_typed(
+    opened: Callable[..., Page], site_server: SiteServer, name: str
+) -> None:
+    file = part_of(site_server, name)
+    content = file.read_bytes()
+    file.write_bytes(content[:700_000] + bytes([content[700_000] ^ 1]) + content[700_001:])
+    page = opened(address=site_server.address, awake=False)
+    wait_for_engine(page, "failed")
+    expect(page.locator("#state-why")).to_contain_text("came incomplete or damaged")
+    temperature(page, "31 °C")
+    file.write_bytes(content)
+    page.locator("#try-again").click()
+    wait_for_engine(page)
+    fresh(page)
+    assert held(page) == "31 °C"
 
 
 def test_half_an_update_leaves_the_version_that_is_kept(opened: Callable[..., Page], site_server: SiteServer) -> None:
@@ -306,3 +467,31 @@ def test_a_kept_copy_that_lost_a_file_is_told_where_there_is_no_network(
     page.locator("#try-again").click()
     wait_for_engine(page)
     fresh(page)
+
+
+def test_a_kept_copy_with_a_changed_byte_says_so_and_is_asked_for_anew(
+    opened: Callable[..., Page], site_server: SiteServer
+) -> None:
+    page = opened(address=site_server.address)
+    wait_until(lambda: page.evaluate(KEPT) == "activated", what="the page is kept")
+    temperature(page, "32 °C")
+    page.evaluate(
+        """async () => {
+          const cache = await caches.open((await caches.keys())[0]);
+          const { url } = (await cache.keys()).find((request) => request.url.includes("payload."));
+          const bytes = new Uint8Array(await (await cache.match(url)).arrayBuffer());
+          bytes[5_000_000] ^= 1;
+          await cache.put(url, new Response(bytes));
+        }"""
+    )
+    page.reload()
+    wait_for_engine(page, "failed")
+    expect(page.locator("#state-why")).to_contain_text("came incomplete or damaged")
+    page.locator("#try-again").click()
+    wait_for_engine(page)
+    fresh(page)
+    assert held(page) == "32 °C"
+    site_server.shut()
+    status = "address => fetch(address, { cache: 'reload' }).then(({ status }) => status, () => 0)"
+    wait_until(lambda: page.evaluate(status, "retire.html") == 0, what="no network: this file is never kept")
+    assert page.evaluate(status, "icon.svg") == 200, "what is kept is still better than nothing"

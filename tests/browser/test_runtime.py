@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -174,27 +173,3 @@ def test_a_start_that_never_ends_is_given_up(page: Page, one_file: str) -> None:
     page.evaluate("() => { programEdits.pop(); feedcalcEngine.startEngine(); }")
     wait_for_engine(page)
     assert ask(page, {"schema": 1})["ok"] is True
-
-
-def test_a_damaged_copy_is_noticed(page: Page, dist: Path, tmp_path: Path) -> None:
-    whole = (dist / "feedcalc.html").read_bytes()
-    middle = whole.index(b'id="engine-payload">') + 6_000_000
-    flipped = b"A" if whole[middle : middle + 1] != b"A" else b"B"
-    damaged = tmp_path / "damaged.html"
-    damaged.write_bytes(whole[:middle] + flipped + whole[middle + 1 :])
-    opened(page, damaged.as_uri(), state="failed")
-    assert "damaged" in page.evaluate("heard.find((message) => message.failed).failed")
-
-
-def test_a_copy_that_ends_too_soon_is_noticed(page: Page, dist: Path, tmp_path: Path) -> None:
-    whole = (dist / "feedcalc.html").read_bytes()
-    start = whole.index(b'id="engine-payload">')
-    end = whole.index(b"</script>", start)
-    short = tmp_path / "short.html"
-    short.write_bytes(whole[: start + 7_000_000])
-    opened(page, short.as_uri(), state="failed")
-    assert "incomplete" in page.evaluate("heard.find((message) => message.failed).failed")
-    just_short = tmp_path / "just_short.html"
-    just_short.write_bytes(whole[: end - 20])
-    opened(page, just_short.as_uri(), state="failed")
-    assert "incomplete" in page.evaluate("heard.find((message) => message.failed).failed")
