@@ -89,23 +89,28 @@ def _digest_of(file: Path) -> str:
 
 
 def _install_runtime(node: Path, installed: Path) -> None:
-    """By the machine's npm client or the carried one, which hold each package to the lock's hash."""
+    """By the npm client, which holds each package to the lock's hash."""
+    done = run_npm(node, "ci", "--no-progress")
+    if done.returncode:
+        raise IngredientMissing(f"npm could not bring the browser runtime.\n{done.stdout}{done.stderr}"[-2000:])
+    installed.touch()
+
+
+def run_npm(node: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """What the machine's npm client, or else the carried one, says to ``words`` in the folder site."""
     npm, carried = shutil.which("npm"), _carried(*PLACES_OF_NPM)
     if not npm and not carried:
         raise IngredientMissing("the page needs the npm client, which comes with Node.js; it was not found.")
     command = [npm] if npm else [str(node), carried[0]]
     environment = os.environ | {"PATH": f"{node.parent}{os.pathsep}{os.environ.get('PATH', '')}"}
-    done = subprocess.run(
-        [*command, "ci", "--no-progress"],
+    return subprocess.run(
+        [*command, *words],
         cwd=SITE,
         env=environment,
         capture_output=True,
         text=True,
         check=False,
     )
-    if done.returncode:
-        raise IngredientMissing(f"npm could not bring the browser runtime.\n{done.stdout}{done.stderr}"[-2000:])
-    installed.touch()
 
 
 def copy_packages(target: Path) -> None:
