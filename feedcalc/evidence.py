@@ -36,11 +36,11 @@ Model = Callable[[Shares], Sequence[float]]
 # Draws before the readings are looked at, draws a round after, and the effective number that is enough to stop at.
 PLAUSIBLE_DRAWS = 80
 MOVED_DRAWS = 40
-ENOUGH_EFFECTIVE = 55.0
+ENOUGH_EFFECTIVE = 80.0
 MOST_ROUNDS = 9
 # Work is told of after so many samples, and as part of so many: a few rounds mostly do.
 SAMPLES_A_STEP = 10
-SAMPLES_EXPECTED = PLAUSIBLE_DRAWS + 4 * MOVED_DRAWS
+SAMPLES_EXPECTED = PLAUSIBLE_DRAWS + 5 * MOVED_DRAWS
 # Samples count for a regression by how near they come, evened out until they are worth so many.
 REGRESSED_ON = 60.0
 # What regression adds to the squares of every score, so that a slope that nothing tells of stays flat.

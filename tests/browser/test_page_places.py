@@ -13,7 +13,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from feedcalc.engine import calculate
-from tests.browser.conftest import wait_for_engine, wait_until
+from tests.browser.conftest import one_page, wait_for_engine, wait_until
 
 PLACES = ("batch", "dry", "book")
 SHOWN = "[...document.querySelectorAll('main')].filter((each) => each.getClientRects().length).map(({ id }) => id)"
@@ -23,18 +23,11 @@ READINGS = {"measured.ec": "6 mS/cm", "measured.temperature": "18 °C"}
 
 @pytest.fixture(scope="module")
 def shared(browser: Browser, one_file: str) -> Iterator[Page]:
-    """One page for all of these tests; the network is off, an error in its console fails them."""
-    context = browser.new_context(offline=True, viewport={"width": 360, "height": 800})
-    page = context.new_page()
-    faults: list[str] = []
-    page.on("console", lambda said: said.type == "error" and faults.append(said.text))
-    page.on("pageerror", lambda error: faults.append(str(error)))
-    page.goto(one_file)
-    wait_for_engine(page)
-    wait_for_answer(page)
-    yield page
-    context.close()
-    assert not faults
+    """One page for all of these tests."""
+    with one_page(browser, one_file, viewport={"width": 360, "height": 800}) as page:
+        wait_for_engine(page)
+        wait_for_answer(page)
+        yield page
 
 
 @pytest.fixture
@@ -199,7 +192,7 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     after = page.evaluate("request => feedcalcEngine.ask(request, { line: 'test' })", request)["values"]["liquor"]
 
     def doubt(of: dict[str, dict[str, float]]) -> float:
-        return of["potassium"]["high"] / of["potassium"]["low"]
+        return of["ec"]["high"] / of["ec"]["low"]
 
     assert doubt(after) < 0.8 * doubt(before)
     page.locator("#undo").click()
