@@ -24,7 +24,8 @@ from feedcalc.ash_commands import ash_verb, keep, with_my_ash
 from feedcalc.book_commands import Desk, book_verb
 from feedcalc.engine import calculate, calculate_markdown, demo_request
 from feedcalc.errors import InputError, refusal_words
-from feedcalc.label_commands import label_verb, wall_verb
+from feedcalc.json_objects import json_object
+from feedcalc.label_commands import label_verb, text_of, wall_verb
 from feedcalc.languages import LANGUAGES, language_asked
 from feedcalc.plant_search import plants_found
 from feedcalc.plot_commands import season_verb
@@ -168,11 +169,8 @@ def spread_verb(**options: Any) -> None:
 def ash_keep_verb(desk: Desk, /, name: str, day: str | None, **options: Any) -> None:
     """Keep under NAME what this batch's readings, weighings or analysis say of the ash."""
     text = _typed_request(options, instead='{"schema": 1}')
-    try:
-        document = json.loads(text)
-    except (ValueError, RecursionError):
-        document = None
-    if not isinstance(document, dict):
+    document = json_object(text)
+    if document is None:
         _refuse(json.loads(calculate(text))["errors"], text)
     keep(desk, name, day, document)
 
@@ -207,7 +205,7 @@ def calculate_verb(source: TextIO) -> None:
     Example:
       echo '{"schema": 1, "cans": [{"size": "9 L", "count": 2}]}' | feedcalc calculate
     """
-    reply = calculate(_text_of(source))
+    reply = calculate(text_of(source))
     click.echo(reply)
     if not json.loads(reply)["ok"]:
         sys.exit(1)
@@ -256,11 +254,9 @@ def _request(options: dict[str, Any]) -> str:
     if options["my_ash"] is None:
         return _typed_request(options)
     text = _typed_request(options, instead='{"schema": 1}')
+    document = json_object(text)
     try:
-        document = json.loads(text)
-        return json.dumps(with_my_ash(document, options["my_ash"])) if isinstance(document, dict) else text
-    except (ValueError, RecursionError):
-        return text
+        return text if document is None else json.dumps(with_my_ash(document, options["my_ash"]))
     except InputError as error:
         _refuse([error.as_dict()], text)
 
@@ -271,17 +267,13 @@ def _typed_request(options: dict[str, Any], instead: str | None = None) -> str:
     given = {path: text for path, text in given.items() if text is not None}
     if options["source"] is None and not given and not options["cans"]:
         return instead or demo_request()
-    document: Any = {"schema": 1}
+    document: dict[str, Any] = {"schema": 1}
     if options["source"] is not None:
-        text = _text_of(options["source"])
-        if not given and not options["cans"]:
+        text = text_of(options["source"])
+        told = json_object(text)
+        if told is None or (not given and not options["cans"]):
             return text
-        try:
-            document = json.loads(text)
-        except (ValueError, RecursionError):
-            return text
-        if not isinstance(document, dict):
-            return text
+        document = told
     for path, value in given.items():
         *groups, name = path.split(".")
         place = document
@@ -302,11 +294,8 @@ def _asking(request: str, ask: str) -> str:
     >>> _asking('{"schema": 1}', "spread")
     '{"schema": 1, "ask": "spread"}'
     """
-    try:
-        document = json.loads(request)
-    except (ValueError, RecursionError):
-        return request
-    return json.dumps(document | {"ask": ask}) if isinstance(document, dict) else request
+    document = json_object(request)
+    return request if document is None else json.dumps(document | {"ask": ask})
 
 
 def _can(text: str) -> dict[str, Any]:
@@ -317,13 +306,6 @@ def _can(text: str) -> dict[str, Any]:
     """
     found = re.fullmatch(r"\s*(\d+)\s*[x×*]\s*(.+?)\s*", text)
     return {"size": found.group(2), "count": found.group(1)} if found else {"size": text, "count": 1}
-
-
-def _text_of(source: TextIO) -> str:
-    try:
-        return source.read()
-    except UnicodeDecodeError:
-        raise click.UsageError(f"{source.name} is not a text file in UTF-8.") from None
 
 
 def _refuse(errors: list[dict[str, str]], request: str) -> NoReturn:

@@ -16,6 +16,7 @@ import click
 from feedcalc.book_commands import write_whole
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.errors import refusal_words
+from feedcalc.json_objects import json_object
 from feedcalc.label import BATCHES_FORMAT, BATCHES_VERSION
 from feedcalc.label_paper import sizes
 from feedcalc.languages import LANGUAGES, language_asked
@@ -121,14 +122,11 @@ def _written(print_: Printed, out: Path, ending: str) -> list[Path]:
 def _request(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any]) -> str:
     """The request for print that the files make; what is no JSON object stays as it is, to be refused by the engine."""
     named = {"language": language} if (language := wished.pop("language", None)) else {}
-    texts = [_text_of(source) for source in sources] or [demo_request()]
+    texts = [text_of(source) for source in sources] or [demo_request()]
     documents: list[dict[str, Any]] = []
     for text in texts:
-        try:
-            document = json.loads(text)
-        except (ValueError, RecursionError):
-            return text
-        if not isinstance(document, dict):
+        document = json_object(text)
+        if document is None:
             return text
         documents.append(document)
     if len(documents) == 1 and documents[0].get("format") != BATCHES_FORMAT:
@@ -145,7 +143,8 @@ def _request(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any]) -> s
     return json.dumps({"schema": 1, **named, "ask": ask, ask: wished, "batches": envelope})
 
 
-def _text_of(source: TextIO) -> str:
+def text_of(source: TextIO) -> str:
+    """What a file holds; told in a line where that is no text."""
     try:
         return source.read()
     except UnicodeDecodeError:

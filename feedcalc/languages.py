@@ -12,7 +12,6 @@ Rules of this room:
 from __future__ import annotations
 
 import gettext
-import json
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
@@ -21,6 +20,7 @@ from typing import Any
 
 import markupsafe
 
+from feedcalc.json_objects import json_object
 from feedcalc.wording import Said, said
 
 # Each language's own name for itself, and the country whose way of writing numbers is taken where none is named.
@@ -209,11 +209,7 @@ def language_asked(request: str) -> Language:
     >>> language_asked('{"language": "de"}').tag, language_asked("five litres").tag
     ('de', 'en')
     """
-    try:
-        document = json.loads(request)
-    except (ValueError, RecursionError):
-        document = None
-    tag = document.get("language") if isinstance(document, dict) else ""
+    tag = (json_object(request) or {}).get("language", "")
     return language(str(tag).strip().casefold())
 
 

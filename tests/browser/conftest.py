@@ -13,11 +13,12 @@ import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.browser.installed_browser import installed_browser
 
@@ -101,6 +102,20 @@ def dist() -> Path:
 def one_file(dist: Path) -> str:
     """Address of the one file."""
     return (dist / "feedcalc.html").as_uri()
+
+
+@contextmanager
+def one_page(browser: Browser, address: str, **look: Any) -> Iterator[Page]:
+    """A page that several tests share; the network is off, and an error in its console fails them in the end."""
+    context = browser.new_context(offline=True, **look)
+    page = context.new_page()
+    faults: list[str] = []
+    page.on("console", lambda said: said.type == "error" and faults.append(said.text))
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.goto(address)
+    yield page
+    context.close()
+    assert not faults
 
 
 @pytest.fixture(scope="session")

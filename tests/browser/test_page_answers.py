@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from feedcalc.engine import calculate
 from feedcalc.report import flat_figures
 from feedcalc.request import FIELDS
-from tests.browser.conftest import SPY, ask, wait_for_engine, wait_until
+from tests.browser.conftest import SPY, ask, one_page, wait_for_engine, wait_until
 
 # Marked figures that are no `Figure` of the contract: a published limit stands there as a plain number.
 PLAIN_NUMBERS = "at_most"
@@ -32,17 +32,10 @@ def wait_for_answer(page: Page) -> None:
 
 @pytest.fixture(scope="module")
 def shared(browser: Browser, one_file: str) -> Iterator[Page]:
-    """One page for all of these tests; the network is off, an error in its console fails them."""
-    context = browser.new_context(offline=True)
-    page = context.new_page()
-    faults: list[str] = []
-    page.on("console", lambda said: said.type == "error" and faults.append(said.text))
-    page.on("pageerror", lambda error: faults.append(str(error)))
-    page.goto(one_file)
-    wait_for_answer(page)
-    yield page
-    context.close()
-    assert not faults
+    """One page for all of these tests."""
+    with one_page(browser, one_file) as page:
+        wait_for_answer(page)
+        yield page
 
 
 @pytest.fixture
