@@ -6,6 +6,7 @@ Rules of this room:
 * An entry that can't be read is set aside with the reason. It never stops the others and is never dropped unsaid.
 * What a batch gave is asked of a `Batches`, so that no chemistry is known here. A liquid feed counts as the ash that
   holds as much lime value.
+* A book is read in slices, because a batch that is asked for the first time takes a while.
 * An entry is read by the customs it was written in, where it tells them: a cup stays the same cup in anyone's book.
 * ``where`` that starts with a number is a part of the bed, else words; the same text is the same part.
 """
@@ -22,7 +23,7 @@ from typing import Protocol, TypeVar
 from feedcalc import published
 from feedcalc.ash import ash_of
 from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate
+from feedcalc.estimates import Estimate, Steps, finished, share_of
 from feedcalc.quantities import Quantity, read_quantity
 from feedcalc.request import CUSTOMS, PLACES
 from feedcalc.suitability import soil_test_error
@@ -64,18 +65,18 @@ class Told:
 
 
 class Batches(Protocol):
-    """What batches of liquor gave, by the request that describes them (JSON text)."""
+    """What batches of liquor gave, by the request that describes them (JSON text), each worked out in slices."""
 
-    def litre_of_feed(self, request: str, dilution: str) -> Worth:
+    def litre_of_feed(self, request: str, dilution: str) -> Steps[Worth]:
         """A litre of feed as poured; ``dilution`` (``1:3``) instead of the request's own unless it is empty."""
 
-    def whole_sludge(self, request: str) -> Worth:
+    def whole_sludge(self, request: str) -> Steps[Worth]:
         """All the sludge that stays in the bucket."""
 
-    def ash_of_batch(self, request: str) -> Ashes:
+    def ash_of_batch(self, request: str) -> Steps[Ashes]:
         """The ash a batch was made of, by all that was read of it."""
 
-    def kept_ash(self, evidence: str) -> Ashes:
+    def kept_ash(self, evidence: str) -> Steps[Ashes]:
         """A kept ash, by the evidence of its record (JSON text)."""
 
 
@@ -205,6 +206,10 @@ class Reader:
 
     def book(self, records: Iterable[Told], today: date | None = None) -> Book:
         """The book in ``records``. An entry dated after the day after ``today`` is set aside; None takes all."""
+        return finished(self.book_in_steps(records, today))
+
+    def book_in_steps(self, records: Iterable[Told], today: date | None = None) -> Steps[Book]:
+        """`book` in slices, told by how many of the batches behind its entries are worked out."""
         records = tuple(records)
         gone = {record.id for record in records if record.text("removed") == "yes"}
         kept = [record for record in records if record.id not in gone]
@@ -214,6 +219,10 @@ class Reader:
         entries: dict[str, list[Entry]] = {bed: [] for bed in beds}
         aside: dict[str, list[Aside]] = {bed: list(beds[bed].aside) for bed in beds}
         lost: list[Aside] = []
+        places: dict[tuple[str, ...], int] = {}
+        for record in kept:
+            if record.kind == "entry":
+                places.setdefault(_behind(record), len(places))
         for record in kept:
             if record.kind not in ("soil test", "entry"):
                 continue
@@ -230,7 +239,9 @@ class Reader:
                 if record.kind == "soil test":
                     tests[bed].append(self.soil_test(record, today))
                 else:
-                    entries[bed].append(self.entry(record, beds[bed], ashes, today))
+                    reading = self.entry_in_steps(record, beds[bed], ashes, today)
+                    entry = yield from share_of(reading, places[_behind(record)], 1, len(places))
+                    entries[bed].append(entry)
             except InputErrors as errors:
                 aside[bed] += [Aside(record.id, record.kind, error) for error in errors.errors]
             except InputError as error:
@@ -286,11 +297,13 @@ class Reader:
         ph = self._read(record, "ph", "ph", minimum=2.5, maximum=11).value
         return SoilTest(record.id, _day(record, today), ph, _one_of(record, "tested_with", TESTERS))
 
-    def entry(self, record: Told, bed: Bed, ashes: Mapping[str, Told], today: date | None = None) -> Entry:
+    def entry_in_steps(
+        self, record: Told, bed: Bed, ashes: Mapping[str, Told], today: date | None = None
+    ) -> Steps[Entry]:
         """An entry on a bed; raises `InputError` or `InputErrors` where it can't be read."""
         customs = record.text("customs")
         if customs in CUSTOMS and customs != self.customs:
-            return replace(self, customs=customs).entry(record, bed, ashes, today)
+            return (yield from replace(self, customs=customs).entry_in_steps(record, bed, ashes, today))
         day = _day(record, today)
         what = _one_of(record, "what", KINDS) or ""
         if not what:
@@ -298,7 +311,7 @@ class Reader:
                 "what", "", said("What was given is not said."), said("one of {choices}", choices=", ".join(KINDS))
             )
         patch, area = self._where(record, bed)
-        worth, solids = self._given(record, what, ashes)
+        worth, solids = yield from self._given(record, what, ashes)
         return Entry(
             record.id,
             day,
@@ -329,25 +342,26 @@ class Reader:
 
     # -- what was given ---------------------------------------------------------------------------------------
 
-    def _given(self, record: Told, what: str, ashes: Mapping[str, Told]) -> tuple[Worth, Estimate]:
+    def _given(self, record: Told, what: str, ashes: Mapping[str, Told]) -> Steps[tuple[Worth, Estimate]]:
         if what == LIQUID:
-            return self._liquid(record), NOTHING
+            return (yield from self._liquid(record)), NOTHING
         if what == DRY:
-            grams, ash = self._amount(record, "amount"), self._ash(record, ashes)
-            return dry_ash_worth(ash, grams)
+            grams = self._amount(record, "amount")
+            return dry_ash_worth((yield from self._ash(record, ashes)), grams)
         if what == SLUDGE:
-            return self._sludge(record, ashes)
+            return (yield from self._sludge(record, ashes))
         if what == COMPOST:
-            return self._compost(record, ashes)
+            return (yield from self._compost(record, ashes))
         if what == LIME:
             return self._lime(record), NOTHING
         return self._own(record, required=True), NOTHING
 
-    def _liquid(self, record: Told) -> Worth:
+    def _liquid(self, record: Told) -> Steps[Worth]:
         litres = self._read(record, "amount", "volume", minimum=0.001, maximum=1e7).value
         request = batch_of(record)
         if request:
-            return self.batches.litre_of_feed(request, record.text("dilution")).scaled(litres)
+            litre = yield from self.batches.litre_of_feed(request, record.text("dilution"))
+            return litre.scaled(litres)
         if any(record.text(name) for name in OWN_FIGURES):
             return self._own(record, required=True)
         raise InputError(
@@ -357,26 +371,27 @@ class Reader:
             said("the batch it came from, or its own figures of potassium and lime value"),
         )
 
-    def _sludge(self, record: Told, ashes: Mapping[str, Told]) -> tuple[Worth, Estimate]:
+    def _sludge(self, record: Told, ashes: Mapping[str, Told]) -> Steps[tuple[Worth, Estimate]]:
         amount, request = record.text("amount"), batch_of(record)
         if amount.endswith("%"):
             if not request:
                 accepted = said("a volume or a weight, or the batch that the share is of")
                 raise InputError("amount", amount, said("A share of what is not said."), accepted)
             share = read_quantity(amount, "fraction", "amount", self.locale, self.customs, minimum=0.001, maximum=1)
-            worth = self.batches.whole_sludge(request).scaled(share.value)
+            whole = yield from self.batches.whole_sludge(request)
+            worth = whole.scaled(share.value)
             return worth, worth.ash
-        ash = self.batches.ash_of_batch(request) if request else self._ash(record, ashes)
+        ash = yield from self.batches.ash_of_batch(request) if request else self._ash(record, ashes)
         quantity = self._amount(record, "amount")
         return sludge_worth(ash, quantity)
 
-    def _compost(self, record: Told, ashes: Mapping[str, Told]) -> tuple[Worth, Estimate]:
+    def _compost(self, record: Told, ashes: Mapping[str, Told]) -> Steps[tuple[Worth, Estimate]]:
         quantity = self._amount(record, "amount")
         parts = [_instead(plain_compost_worth(quantity), self._own(record, required=False), record)]
         solids = NOTHING
         if record.text("ash_amount"):
             layered = self._amount(record, "ash_amount")
-            worth, solids = dry_ash_worth(self._ash(record, ashes), layered)
+            worth, solids = dry_ash_worth((yield from self._ash(record, ashes)), layered)
             parts.append(worth)
         return total_of(parts), solids
 
@@ -406,7 +421,7 @@ class Reader:
             held[name] = Estimate.exactly(grams)
         return Worth(**held)
 
-    def _ash(self, record: Told, ashes: Mapping[str, Told]) -> Ashes:
+    def _ash(self, record: Told, ashes: Mapping[str, Told]) -> Steps[Ashes]:
         named = record.text("ash")
         if not named:
             return drawn_from(ash_of("mixed", "fresh"))
@@ -415,7 +430,9 @@ class Reader:
                 "ash", named, said("There is no such ash in the book."), said("the id of an ash in the book")
             )
         evidence = ashes[named].text("evidence")
-        return self.batches.kept_ash(evidence) if evidence else drawn_from(ash_of("mixed", "fresh"))
+        if not evidence:
+            return drawn_from(ash_of("mixed", "fresh"))
+        return (yield from self.batches.kept_ash(evidence))
 
     def _amount(self, record: Told, name: str) -> Quantity:
         """A weight in g or a volume in L, above nothing and below what a garden could hold."""
@@ -461,6 +478,11 @@ def batch_of(record: Told) -> str:
     except ValueError:
         problem = said("This link holds no batch.")
         raise InputError("batch", record.text("batch")[:60], problem, said("a link from a batch's label")) from None
+
+
+def _behind(record: Told) -> tuple[str, ...]:
+    """What of an entry tells the batch or the kept ash it is counted by, and what is asked of that."""
+    return tuple(record.text(name) for name in ("what", "request", "batch", "dilution", "ash"))
 
 
 def _one_of(record: Told, name: str, choices: Sequence[str]) -> str:

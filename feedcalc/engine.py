@@ -21,7 +21,7 @@ from feedcalc.errors import InputError, InputErrors, NoSolution
 from feedcalc.estimates import Steps, finished
 from feedcalc.languages import LANGUAGES, language
 from feedcalc.my_ash import ASK as LEARN
-from feedcalc.my_ash import KeptAsh, kept_ash, values_of_kept
+from feedcalc.my_ash import KeptAsh, kept_ash_in_steps, values_of_kept
 from feedcalc.printing import PRINTS, Printed, printed
 from feedcalc.reactions import REACTIONS, with_reactions
 from feedcalc.render import (
@@ -34,7 +34,7 @@ from feedcalc.render import (
     spread_markdown,
 )
 from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
-from feedcalc.season_sheet import SeasonAnswer, SeasonSheet, season_answer, season_sheet
+from feedcalc.season_sheet import SeasonAnswer, SeasonSheet, season_answer_in_steps, season_sheet
 from feedcalc.sheet import Sheet, sheet_of
 from feedcalc.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, SpreadSheet, spread_answer, spread_sheet
 from feedcalc.wording import said
@@ -57,31 +57,15 @@ def calculate(request_json: str) -> str:
     >>> json.loads(calculate('{"schema": 1, "water": {"amount": "five"}}'))["errors"][0]["field"]
     'water.amount'
     """
-
-    tongue = "en"
-
-    def written() -> str:
-        nonlocal tongue
-        document = json_document(request_json)
-        tongue = _language_of(document)
-        if document.get("ask") in PRINTS:
-            return _written(_print_reply(printed(document, _sheet_to_print), document["ask"]), tongue)
-        if document.get("ask") == LEARN:
-            return _written(_kept_reply(kept_ash(document), tongue), tongue)
-        reply, sheet = _reply_and_sheet(request_json)
-        if sheet:
-            reply["html"] = _parts(sheet, tongue)
-        return _written(reply, tongue)
-
-    result = _or_refused(written)
-    return result if isinstance(result, str) else _written(result, tongue)
+    return finished(answer_in_steps(request_json))
 
 
 def answer_in_steps(request_json: str) -> Steps[str]:
     """`calculate` in slices: yields (done, total) now and then and returns the reply, the same to the letter.
 
     Whoever drives it may look up between two slices, show how far it is, or drop it because something newer was asked.
-    A slice is a few ashes; what takes no sample of ashes, and what is refused, comes at once.
+    A slice is a few ashes or a batch or a bed of a season book; what takes no sample of ashes, and what is refused,
+    comes at once.
 
     >>> steps = answer_in_steps('{"schema": 1, "samples": "10"}')
     >>> next(steps), next(steps)
@@ -89,23 +73,21 @@ def answer_in_steps(request_json: str) -> Steps[str]:
     """
     tongue = "en"
     try:
-        tongue = _language_of(json_document(request_json))
-        request = _batch_request(request_json)
-        if request is None:
-            return calculate(request_json)
-        reply, sheet = yield from _batch_reply_in_steps(request)
-        reply["html"] = page_parts(sheet, tongue)
+        document = json_document(request_json)
+        tongue = _language_of(document)
+        if document.get("ask") in PRINTS:
+            return _written(_print_reply(printed(document, _sheet_to_print), document["ask"]), tongue)
+        if document.get("ask") == LEARN:
+            kept = yield from kept_ash_in_steps(document)
+            return _written(_kept_reply(kept, tongue), tongue)
+        reply, sheet = yield from _reply_and_sheet_in_steps(request_json)
+        if sheet:
+            reply["html"] = _parts(sheet, tongue)
+        if isinstance(sheet, SeasonSheet):
+            yield 1, 1
         return _written(reply, tongue)
     except Exception as fault:
         return _written(_refusal(fault), tongue)
-
-
-def _batch_request(request_json: str) -> Request | None:
-    """The request for a batch, None where something else is asked for."""
-    if json_document(request_json).get("ask") not in (None, "", "batch"):
-        return None
-    request = read_request(request_json)
-    return request if request.solution is None else None
 
 
 def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], str]:
@@ -116,7 +98,7 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
     def written() -> tuple[dict[str, Any], str]:
         nonlocal tongue
         tongue = _language_of(json_document(request_json))
-        reply, sheet = _reply_and_sheet(request_json)
+        reply, sheet = finished(_reply_and_sheet_in_steps(request_json))
         if isinstance(sheet, SpreadSheet):
             return reply, spread_markdown(sheet, tongue)
         if isinstance(sheet, SeasonSheet):
@@ -157,7 +139,7 @@ def _sheet_to_print(request_json: str) -> Sheet:
     request = read_request(request_json)
     if request.solution is not None or request.word("ask") == "spread":
         raise InputErrors([InputError("request", "", said("There is no bottle in this request."), said("a batch"))])
-    _, sheet = _batch_reply(replace(request, words={**request.words, "ranges": "on"}))
+    _, sheet = finished(_batch_reply_in_steps(replace(request, words={**request.words, "ranges": "on"})))
     return sheet
 
 
@@ -204,7 +186,9 @@ def _parts(sheet: Sheet | SpreadSheet | SeasonSheet, tongue: str) -> dict[str, s
     return season_html(sheet, tongue) if isinstance(sheet, SeasonSheet) else page_parts(sheet, tongue)
 
 
-def _reply_and_sheet(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadSheet | SeasonSheet | None]:
+def _reply_and_sheet_in_steps(
+    request_json: str,
+) -> Steps[tuple[dict[str, Any], Sheet | SpreadSheet | SeasonSheet | None]]:
     """The reply without its HTML, and the sheet to show it with; raises where the request is refused."""
     request = read_request(request_json)
     if request.solution is not None:
@@ -212,10 +196,10 @@ def _reply_and_sheet(request_json: str) -> tuple[dict[str, Any], Sheet | SpreadS
     if request.word("ask") == "spread":
         return _spread_reply(request)
     if request.word("ask") == "season":
-        return _season_reply(request)
+        return (yield from _season_reply_in_steps(request))
     if request.word("ask") == "book":
         return _book_reply(request), None
-    return _batch_reply(request)
+    return (yield from _batch_reply_in_steps(request))
 
 
 def _or_refused(work: Callable[[], Result]) -> Result | dict[str, Any]:
@@ -266,10 +250,6 @@ def _solution_reply(asked: SolutionRequest, request: Request) -> dict[str, Any]:
     }
 
 
-def _batch_reply(request: Request) -> tuple[dict[str, Any], Sheet]:
-    return finished(_batch_reply_in_steps(request))
-
-
 def _batch_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], Sheet]]:
     answer = yield from answers.answer_in_steps(request)
     values, told = with_reactions(answer, report.values_of(answer))
@@ -300,9 +280,12 @@ def _spread_reply(request: Request) -> tuple[dict[str, Any], SpreadSheet]:
     return _ground_reply(answer, read_as, TABLES_BEHIND_SPREADING), spread_sheet(answer, request.locale)
 
 
-def _season_reply(request: Request) -> tuple[dict[str, Any], SeasonSheet]:
-    answer = season_answer(request)
-    return _ground_reply(answer, answer.read_as, answer.tables), season_sheet(answer, request.locale)
+def _season_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], SeasonSheet]]:
+    answer = yield from season_answer_in_steps(request)
+    yield 1, 1
+    sheet = season_sheet(answer, request.locale)
+    yield 1, 1
+    return _ground_reply(answer, answer.read_as, answer.tables), sheet
 
 
 def _ground_reply(

@@ -141,3 +141,21 @@ def followed_by(steps: Steps[Result], more: int) -> Steps[Result]:
             result: Result = end.value
             return result
         yield done, total + more
+
+
+def share_of(steps: Steps[Result], before: int, own: int, parts: int) -> Steps[Result]:
+    """The same work, told as ``own`` of ``parts`` equal parts of a longer one, ``before`` of which are done already.
+
+    >>> def work():
+    ...     yield 1, 2
+    ...     yield 2, 2
+    >>> list(share_of(work(), 1, 3, 4))
+    [(5, 8), (8, 8)]
+    """
+    while True:
+        try:
+            done, total = next(steps)
+        except StopIteration as end:
+            result: Result = end.value
+            return result
+        yield before * total + own * done, parts * total

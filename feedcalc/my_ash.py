@@ -16,9 +16,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from feedcalc.answer import Answer, Outcome, answer_to
+from feedcalc.answer import Answer, Outcome, answer_in_steps, answer_to
 from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate, estimate_of, percentile
+from feedcalc.estimates import Estimate, Steps, estimate_of, percentile, share_of
 from feedcalc.quantities import write_number
 from feedcalc.report import Figure, figure, medians_taken
 from feedcalc.request import FIELDS, MOST_EARLIER, SCHEMA, Request, read_request
@@ -54,10 +54,11 @@ class KeptAsh:
     warnings: tuple[str, ...]
 
 
-def kept_ash(document: Mapping[str, Any]) -> KeptAsh:
+def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
     """What a request with ``"ask": "learn"`` keeps: its own readings, if it has any, and those of ``ash.earlier``.
 
-    Raises `InputErrors` where nothing was learned, or where no plausible ash gives what was read.
+    In slices, because each ash it could be is run through every batch. Raises `InputErrors` where nothing was learned,
+    or where no plausible ash gives what was read.
     """
     name, date = _one_line(document, "name"), _one_line(document, "date")
     asked = {key: value for key, value in document.items() if key not in _OWN}
@@ -66,16 +67,21 @@ def kept_ash(document: Mapping[str, Any]) -> KeptAsh:
     request = read_request(json.dumps(asked))
     earlier = _told_earlier(asked)
     own = _own_evidence(asked, request)
+    # An ash costs about as much in each batch; the own one is worked through alone first, then with the others.
+    alone = 0
     if own is not None:
-        _refuse_what_does_not_fit(request)
+        alone = 1
         earlier = [*earlier, own]
+        yield 0, 1
+        yield from share_of(_refuse_what_does_not_fit(request), 0, alone, alone + len(earlier))
     if not earlier:
         problem = said("Nothing was read, weighed or analysed that would tell of this ash.")
         accepted = said("a conductivity, a pH, vinegar counted, weighings, or an analysis")
         raise InputErrors([InputError("measured", "", problem, accepted)])
     if len(earlier) > MOST_EARLIER:
         earlier = earlier[-MOST_EARLIER:]
-    answer = answer_to(_compared(request, earlier))
+    compared = answer_in_steps(_compared(request, earlier))
+    answer = yield from share_of(compared, alone, len(earlier), alone + len(earlier))
     figures = _figures(answer)
     return KeptAsh(
         name,
@@ -156,9 +162,9 @@ def _own_evidence(asked: Mapping[str, Any], request: Request) -> dict[str, Any] 
     return kept
 
 
-def _refuse_what_does_not_fit(request: Request) -> None:
+def _refuse_what_does_not_fit(request: Request) -> Steps[None]:
     """Raise where the readings were doubted."""
-    answer = answer_to(replace(request, earlier=()))
+    answer = yield from answer_in_steps(replace(request, earlier=()))
     read = [name for name in ("measured.ec", "measured.ph", "measured.acid_drops") if name in request.numbers]
     missed = [name for name in read if name not in answer.readings_used]
     if missed:

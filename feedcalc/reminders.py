@@ -24,6 +24,7 @@ from feedcalc.answer import practice
 from feedcalc.beds import LIQUID, SLUDGE, Bed, Reader
 from feedcalc.cautions import cautions_for
 from feedcalc.errors import InputError, InputErrors
+from feedcalc.estimates import finished
 from feedcalc.records import Record
 from feedcalc.request import Request
 from feedcalc.season import next_feed_day, retest_day
@@ -94,7 +95,7 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
 
     Empty where the request doesn't say when the steep began; raises `InputError` where it is no batch.
     """
-    answer = AnsweredBatches("off").answer(request, "")
+    answer = finished(AnsweredBatches("off").answer(request, ""))
     begun = answer.request.moment
     if begun is None:
         return []

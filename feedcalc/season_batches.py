@@ -4,6 +4,7 @@ Rules of this room:
 
 * A batch is worked through once for each distinct request, dilution and use of ranges, and the few figures that a book
   needs are kept; a whole answer is large and is not.
+* It is worked through in slices, and what is dropped between two of them leaves nothing behind.
 * What can't be worked through is refused in words that name the field, and a fault of ours with one batch never hides
   the rest of a book.
 """
@@ -11,17 +12,42 @@ Rules of this room:
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import wraps
+from typing import TypeVar
 
-from feedcalc.answer import Answer, Outcome, answer_to
+from feedcalc.answer import Answer, Outcome, answer_in_steps
 from feedcalc.errors import InputError, InputErrors, NoSolution
-from feedcalc.estimates import Estimate
+from feedcalc.estimates import Estimate, Steps
 from feedcalc.readings import ash_told
 from feedcalc.report import sludge_grams, sludge_lime
 from feedcalc.request import read_request
 from feedcalc.wording import said
 from feedcalc.worths import Ashes, Worth, drawn_from
+
+Result = TypeVar("Result")
+
+
+def remembered(most: int) -> Callable[[Callable[..., Steps[Result]]], Callable[..., Steps[Result]]]:
+    """What ``lru_cache`` is, for work in slices: of ``most`` results asked for last none is worked out again."""
+
+    def remembering(work: Callable[..., Steps[Result]]) -> Callable[..., Steps[Result]]:
+        known: dict[tuple[str, ...], Result] = {}
+
+        @wraps(work)
+        def asked(*told: str) -> Steps[Result]:
+            result = known.pop(told, None)
+            if result is None:
+                result = yield from work(*told)
+            known[told] = result
+            while len(known) > most:
+                del known[next(iter(known))]
+            return result
+
+        return asked
+
+    return remembering
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,30 +56,30 @@ class AnsweredBatches:
 
     ranges: str = "on"
 
-    def litre_of_feed(self, request: str, dilution: str) -> Worth:
+    def litre_of_feed(self, request: str, dilution: str) -> Steps[Worth]:
         """A litre of feed as poured, in grams; raises `InputError` where the request is no batch."""
         return _litre_of_feed(request, dilution, self.ranges)
 
-    def whole_sludge(self, request: str) -> Worth:
+    def whole_sludge(self, request: str) -> Steps[Worth]:
         """All the sludge of a batch with the liquor left in it, in grams."""
         return _whole_sludge(request, self.ranges)
 
-    def ash_of_batch(self, request: str) -> Ashes:
+    def ash_of_batch(self, request: str) -> Steps[Ashes]:
         """The ash of a batch, by all that was read of it."""
-        return _ashes_of(self.answer(request, ""))
+        return _ashes_of((yield from self.answer(request, "")))
 
-    def kept_ash(self, evidence: str) -> Ashes:
+    def kept_ash(self, evidence: str) -> Steps[Ashes]:
         """A kept ash; raises `InputError` where its evidence is none."""
         return _kept_ash(evidence, self.ranges)
 
-    def answer(self, request: str, dilution: str) -> Answer:
+    def answer(self, request: str, dilution: str) -> Steps[Answer]:
         """The batch worked through, with another dilution where one is given."""
         return _answered(request, dilution, self.ranges)
 
 
-@lru_cache(maxsize=256)
-def _litre_of_feed(request: str, dilution: str, ranges: str) -> Worth:
-    answer = _answered(request, dilution, ranges)
+@remembered(256)
+def _litre_of_feed(request: str, dilution: str, ranges: str) -> Steps[Worth]:
+    answer = yield from _answered(request, dilution, ranges)
 
     def grams(element: str) -> Estimate:
         return answer.spread(lambda outcome: outcome.own.liquor.milligrams_per_litre(element) / 1000)
@@ -70,9 +96,9 @@ def _litre_of_feed(request: str, dilution: str, ranges: str) -> Worth:
     )
 
 
-@lru_cache(maxsize=256)
-def _whole_sludge(request: str, ranges: str) -> Worth:
-    answer = _answered(request, "", ranges)
+@remembered(256)
+def _whole_sludge(request: str, ranges: str) -> Steps[Worth]:
+    answer = yield from _answered(request, "", ranges)
 
     def held(element: str) -> Estimate:
         return answer.spread(lambda outcome: max(sludge_grams(outcome, element), 0.0))
@@ -90,8 +116,8 @@ def _ashes_of(answer: Answer) -> Ashes:
     return Ashes(answer.typical.sample, tuple(outcome.sample for outcome in answer.others))
 
 
-@lru_cache(maxsize=64)
-def _kept_ash(evidence: str, ranges: str) -> Ashes:
+@remembered(64)
+def _kept_ash(evidence: str, ranges: str) -> Steps[Ashes]:
     """By its evidence, a list of batches or one: ashes weighed by what was read of them, if anything was."""
     try:
         told = json.loads(evidence)
@@ -106,7 +132,7 @@ def _kept_ash(evidence: str, ranges: str) -> Ashes:
     asked = {name: newest[name] for name in ("locale", "customs") if name in newest}
     text = json.dumps({"schema": 1, **asked, "ash": {**kind, "earlier": batches}})
     if ranges == "on" and any(batch.get("measured") for batch in batches):
-        return _ashes_of(_answered(text, "", ranges))
+        return _ashes_of((yield from _answered(text, "", ranges)))
     try:
         return drawn_from(ash_told(read_request(text)))
     except InputErrors as errors:
@@ -121,8 +147,8 @@ def _as_ash(lime: float, outcome: Outcome) -> float:
 
 
 # Whole answers are large; what a book asks again and again is kept by the two above.
-@lru_cache(maxsize=8)
-def _answered(text: str, dilution: str, ranges: str) -> Answer:
+@remembered(8)
+def _answered(text: str, dilution: str, ranges: str) -> Steps[Answer]:
     try:
         document = json.loads(text)
         if not isinstance(document, dict):
@@ -134,7 +160,9 @@ def _answered(text: str, dilution: str, ranges: str) -> Answer:
     asked = {name: given for name, given in document.items() if name not in ("ask", "ranges")}
     asked |= {"schema": 1, "ranges": ranges} | ({"dilution": dilution} if dilution else {})
     try:
-        return answer_to(read_request(json.dumps(asked)))
+        answer = yield from answer_in_steps(read_request(json.dumps(asked)))
+        yield 1, 1  # a batch by itself is a slice, even where it takes no sample of ashes
+        return answer
     except InputErrors as errors:
         first = errors.errors[0]
         where = "dilution" if first.field == "dilution" and dilution else f"request.{first.field}"

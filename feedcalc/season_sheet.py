@@ -19,7 +19,7 @@ from feedcalc.beds import LIQUID, Aside, Bed, Book, Entry, Reader, Told, batch_o
 from feedcalc.cautions import Caution, cautions_for
 from feedcalc.dry_uses import ash_worth
 from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate
+from feedcalc.estimates import Estimate, Steps, share_of
 from feedcalc.judging import circumstances_of, feed_facts
 from feedcalc.languages import WORDS
 from feedcalc.quantities import read_quantity, write_number
@@ -93,10 +93,11 @@ class SeasonAnswer:
 # -- the answer -----------------------------------------------------------------------------------------------
 
 
-def season_answer(request: Request) -> SeasonAnswer:
+def season_answer_in_steps(request: Request) -> Steps[SeasonAnswer]:
     """The book of a request shown as on its day; raises `InputErrors` where book or ``what_if`` can't be read.
 
-    Without ``now`` the last day that stands in the book counts as today.
+    Without ``now`` the last day that stands in the book counts as today. The slices tell of the batches; each bed is a
+    slice of its own after them.
     """
     records, unread = _records(request.carried.get("book"))
     bed_id, what_if = _text(request, "bed"), _what_if_fields(request)
@@ -104,18 +105,24 @@ def season_answer(request: Request) -> SeasonAnswer:
     read_as: dict[str, str] = {}
     today = request.moment.date() if request.moment else None
     reader = Reader(AnsweredBatches(request.word("ranges") or "on"), request.locale, request.customs)
-    book = reader.book(records, today)
+    parts = 1 if what_if is None else 2
+    book = yield from share_of(reader.book_in_steps(records, today), 0, 1, parts)
     if today is None:
         today = max((day for bed in book.beds for day in _days(bed)), default=date(2000, 1, 1))
         assumed["now"] = today.isoformat()
     ash = asked_ash(request)
     ash_lime = ash_worth(ash, SEED).lime
-    steps = {bed.id: timeline(bed, _first_day(bed, today), today) for bed in book.beds}
-    told = [_Told(request, bed, book, today, ash_lime, steps[bed.id]) for bed in book.beds]
+    steps: dict[str, tuple[Step, ...]] = {}
+    beds = []
+    for bed in book.beds:
+        yield 1, parts
+        steps[bed.id] = timeline(bed, _first_day(bed, today), today)
+        beds.append(_Told(request, bed, book, today, ash_lime, steps[bed.id]).values())
+    yield 1, parts
     chosen = bed_id or (book.beds[0].id if book.beds else "")
     values: dict[str, Any] = {
         "today": today.isoformat(),
-        "beds": [bed.values() for bed in told],
+        "beds": beds,
         "set_aside": [
             *(_aside(aside) for aside in book.aside),
             *({"id": "", "kind": "record", **error.as_dict()} for error in unread),
@@ -124,7 +131,8 @@ def season_answer(request: Request) -> SeasonAnswer:
         "metals": metals_of(records, book, today, request),
     }
     if what_if is not None:
-        values["what_if"] = _what_if(reader, records, book, what_if, chosen, today, request, ash_lime)
+        planned = _what_if(reader, records, book, what_if, chosen, today, request, ash_lime)
+        values["what_if"] = yield from share_of(planned, 1, 1, parts)
         read_as = _amount_read_as(what_if, request)
         chosen = values["what_if"]["bed"]
     asked = chosen if bed_id or what_if is not None else ""
@@ -275,7 +283,7 @@ def _what_if(
     today: date,
     request: Request,
     ash_lime: Estimate,
-) -> dict[str, Any]:
+) -> Steps[dict[str, Any]]:
     """The same bed with an entry that is not made yet."""
     texts = {"date": today.isoformat(), "bed": chosen} | {name: text for name, text in fields.items() if text.strip()}
     beds = {bed.id: bed for bed in book.beds}
@@ -291,7 +299,7 @@ def _what_if(
     ashes = {told.id: told for told in records if told.kind == "ash" and told.text("removed") != "yes"}
     try:
         # A plan may lie ahead.
-        entry = reader.entry(record, bed, ashes)
+        entry = yield from reader.entry_in_steps(record, bed, ashes)
     except InputErrors as errors:
         raise InputErrors([_under("what_if", error) for error in errors.errors]) from None
     except InputError as error:
@@ -305,9 +313,8 @@ def _what_if(
         asked = replace(asked, season=texts["season"])
     batch = batch_of(record)
     if entry.what == LIQUID and batch:
-        answer = AnsweredBatches(reader.batches.ranges if isinstance(reader.batches, AnsweredBatches) else "on").answer(
-            batch, record.text("dilution")
-        )
+        ranges = reader.batches.ranges if isinstance(reader.batches, AnsweredBatches) else "on"
+        answer = yield from AnsweredBatches(ranges).answer(batch, record.text("dilution"))
         asked = replace(
             circumstances_of(answer.request, feed_facts(answer)),
             **{name: getattr(asked, name) for name in _OF_THE_BED if name != "season" or asked.season},

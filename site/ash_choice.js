@@ -111,22 +111,32 @@ const feedcalcAshes = (() => {
       if (told.has(text) || !evidence) continue;
       const { kind, state } = evidence.at(-1).ash ?? {};
       const { locale, customs } = page.request();
+      const bar = made("progress", "", { class: "how-far", "aria-label": feedcalcWords.say("Being worked out…") });
+      placeOf(record)?.replaceChildren(bar);
       try {
         const reply = await feedcalcEngine.ask({
           schema: 1, ask: "learn", name: textIn(record, "name"), date: textIn(record, "date"),
           ...(locale && { locale }), ...(customs && { customs }),
           ash: { ...(kind && { kind }), ...(state && { state }), earlier: evidence },
-        }, { line: "kept ashes" });
+        }, { line: "kept ashes", onProgress: (far) => tellProgress(bar, far) });
         if (reply.ok) told.set(text, reply.html.ash);
         if (mine !== asking) return;
-        const place = document.querySelector(`[data-evidence="${CSS.escape(record.id)}"]`);
+        const place = placeOf(record);
         if (!place) return;
         if (reply.ok) put(place, reply.html.ash);
         else place.textContent = reply.errors.map(({ problem }) => problem).join(" ");
       } catch {
+        bar.remove();
         return; // something newer was asked, or the calculator does not run here
       }
     }
+  }
+
+  const placeOf = (record) => document.querySelector(`[data-evidence="${CSS.escape(record.id)}"]`);
+
+  function tellProgress(bar, { done, total }) {
+    bar.max = total;
+    bar.value = done;
   }
 
   const today = () => {
@@ -139,6 +149,7 @@ const feedcalcAshes = (() => {
     byId("ash-told").textContent = words;
     byId("ash-told").hidden = !words;
     byId("ash-told").classList.toggle("warning", isTrouble);
+    byId("ash-bar").hidden = true;
   }
 
   async function keep() {
@@ -150,9 +161,15 @@ const feedcalcAshes = (() => {
     }
     let reply;
     tell(feedcalcWords.say("Being worked out…"), false);
+    const bar = byId("ash-bar");
+    bar.hidden = false;
+    bar.removeAttribute("value");
     try {
-      reply = await feedcalcEngine.ask({ ...page.request(), ask: "learn", name, date: today() }, { line: "learn" });
-    } catch {
+      reply = await feedcalcEngine.ask({ ...page.request(), ask: "learn", name, date: today() }, {
+        line: "learn", onProgress: (far) => tellProgress(bar, far),
+      });
+    } catch (error) {
+      if (error.name === "Superseded") return; // it was pressed again
       tell(feedcalcWords.say("Not kept: the calculator does not run here."));
       return;
     }

@@ -21,7 +21,6 @@ const feedcalcBook = (() => {
   const TYPING_PAUSE = 200; // milliseconds from the last key to a new look at the book
   const BED = "feedcalc.book.bed";
   const COUNTRY = "feedcalc.book.country";
-  const BATCHES_AT_ONCE = 3; // whose ranges are worked out in one question, well within the patience with the engine
   const MOST_TRIES = 8; // of a change, while other windows keep writing the same record
 
   const forms = [...document.querySelectorAll("form[data-kind]")];
@@ -267,6 +266,7 @@ const feedcalcBook = (() => {
       for (const part of ["season", "season_bed", "metals"]) put(part, "");
       byId("book-freshness").hidden = true;
       byId("book-print-line").hidden = true;
+      tellProgress(null);
       return;
     }
     mark("stale", say("Being worked out anew…"));
@@ -280,11 +280,9 @@ const feedcalcBook = (() => {
     showSeason(quick, ["season", "season_bed"]);
     if (!quick.ok) return;
     mark("quick", say("Typical figures; the likely ranges are being worked out…"));
-    for (const chosen of growing(recordsOfBed())) {
-      const reply = await season(asked, chosen, "on");
-      if (!reply?.ok) return;
-      if (chosen.whole) showSeason(reply, ["season_bed"]);
-    }
+    const reply = await season(asked, recordsOfBed(), "on");
+    if (!reply?.ok) return;
+    showSeason(reply, ["season_bed"]);
     mark("fresh", say("For what is written now."));
   }
 
@@ -294,21 +292,19 @@ const feedcalcBook = (() => {
     return records().filter((record) => record.id === shown || textIn(record, "bed") === shown || ["ash", "metals"].includes(record.kind));
   }
 
-  /** Ranges of a batch take the engine a while, once; so it is asked for a few batches more each time. */
-  function growing(all) {
-    const batches = [...new Set(all.map((record) => textIn(record, "request")).filter(Boolean))];
-    const steps = [];
-    for (let count = BATCHES_AT_ONCE; count < batches.length; count += BATCHES_AT_ONCE) {
-      const known = new Set(["", ...batches.slice(0, count)]);
-      steps.push(all.filter((record) => known.has(textIn(record, "request"))));
-    }
-    return [...steps, Object.assign([...all], { whole: true })];
-  }
-
   function mark(state, words) {
+    tellProgress(null);
     byId("book-freshness").hidden = false;
     byId("book-freshness").dataset.freshness = state;
     byId("book-freshness").textContent = words;
+  }
+
+  /** How far the ranges are, `{ done, total }`; null while none are being worked out. */
+  function tellProgress(far) {
+    const bar = byId("book-ranges-bar");
+    bar.classList.toggle("going", Boolean(far));
+    bar.max = far?.total ?? 1;
+    bar.value = far?.done ?? 0;
   }
 
   /** The engine's look at the book with what stands in the open form, or null where a newer one was asked. */
@@ -321,7 +317,9 @@ const feedcalcBook = (() => {
       ...(country && { country }), ...(typed?.amount && { what_if: typed }),
     };
     try {
-      const reply = await feedcalcEngine.ask(request, { line: "book" });
+      const reply = await feedcalcEngine.ask(request, {
+        line: "book", onProgress: (far) => { if (asked === look && ranges === "on") tellProgress(far); },
+      });
       return asked === look ? reply : null;
     } catch (error) {
       if (asked !== look || error.name === "Superseded") return null;

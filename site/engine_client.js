@@ -16,7 +16,8 @@
 //   feedcalcEngine.restart()              end the worker and start another; what waits is asked again
 //
 // onProgress({ done, total }) comes now and then while a long answer is worked out. An answer under way is dropped as
-// soon as something newer is asked on its line, so what is typed waits for one slice of it at most.
+// soon as something newer is asked on its line, and rests while something newer is worked out on another, so what is
+// typed waits for one slice of it at most.
 //
 // <html data-engine> says "starting", "ready" or "failed". The payload and the program of the worker stand in the
 // elements #engine-payload and #engine-program, as text (one file) or as an address to fetch (site). Their data-sha256
@@ -32,7 +33,9 @@ const feedcalcEngine = (() => {
   let settings = {};
   let worker = null;
   let ready = false;
-  let busy = null; // what the worker is at: {id, line, timer}
+  let sent = []; // questions the worker has and has not answered, the newest last: {id, line}
+  let at = null; // which of them it is at, as far as is known
+  let hanging = 0; // timer of a worker that is at a question
   let lastId = 0;
   let startedAt = 0;
   let silence = 0; // timer of a starting worker
@@ -87,8 +90,15 @@ const feedcalcEngine = (() => {
     worker?.terminate();
     worker = null;
     ready = false;
-    if (busy) clearTimeout(busy.timer);
-    busy = null;
+    sent = [];
+    awaitWord();
+  }
+
+  /** The worker goes to its newest question; if it says nothing for too long, it hangs. */
+  function awaitWord() {
+    clearTimeout(hanging);
+    at = sent.at(-1) ?? null;
+    hanging = at ? setTimeout(hung, settings.patience) : 0;
   }
 
   function heard(message) {
@@ -121,7 +131,7 @@ const feedcalcEngine = (() => {
     ready = true;
     mark("ready");
     settings.onReady({ how, milliseconds: performance.now() - startedAt });
-    sendNext();
+    sendAll();
   }
 
   async function startFailed(message, damaged = false) {
@@ -137,27 +147,29 @@ const feedcalcEngine = (() => {
 
   function ask(request, { line = "sheet", onProgress = () => {} } = {}) {
     return new Promise((resolve, reject) => {
-      waiting.get(line)?.reject(named("Superseded", "a newer request took its place"));
+      const older = waiting.get(line);
+      older?.reject(named("Superseded", "a newer request took its place"));
+      if (sent.some(({ id }) => id === older?.id)) worker.postMessage({ drop: older.id });
       waiting.set(line, { id: ++lastId, text: JSON.stringify(inChosenLanguage(request)), onProgress, resolve, reject });
-      if (busy?.line === line) worker.postMessage({ drop: busy.id });
       if (document.documentElement.dataset.engine === "failed") settle(line, lastId)?.reject(named("Failed", "no engine"));
-      else sendNext();
+      else sendAll();
     });
   }
 
-  function sendNext() {
-    if (!ready || busy) return;
-    for (const [line, { id, text }] of waiting) {
-      busy = { id, line, timer: setTimeout(hung, settings.patience) };
+  /** Whatever the worker has not got yet, in the order it was asked. */
+  function sendAll() {
+    if (!ready) return;
+    const fresh = [...waiting].filter(([, { id }]) => !sent.some((known) => known.id === id));
+    for (const [line, { id, text }] of fresh.sort(([, one], [, other]) => one.id - other.id)) {
+      sent.push({ id, line });
       worker.postMessage({ id, request: text });
-      return;
     }
+    if (!at) awaitWord();
   }
 
   function goesOn({ id, done, total }) {
-    clearTimeout(busy.timer);
-    busy.timer = setTimeout(hung, settings.patience);
-    const entry = waiting.get(busy.line);
+    awaitWord();
+    const entry = waiting.get(sent.find((known) => known.id === id)?.line);
     if (entry?.id === id) entry.onProgress({ done, total });
   }
 
@@ -170,22 +182,21 @@ const feedcalcEngine = (() => {
   }
 
   function answered({ id, reply, failed }) {
-    clearTimeout(busy.timer);
-    const entry = settle(busy.line, id);
-    busy = null;
+    const entry = settle(sent.find((known) => known.id === id)?.line, id);
+    sent = sent.filter((known) => known.id !== id);
+    awaitWord();
     if (reply !== undefined) entry?.resolve(JSON.parse(reply));
     else entry?.reject(named("Failed", failed)); // of what was dropped nobody waits any longer
-    sendNext();
   }
 
   function hung() {
-    settle(busy.line, busy.id)?.reject(named("TimedOut", "no answer in time"));
+    settle(at.line, at.id)?.reject(named("TimedOut", "no answer in time"));
     launch();
   }
 
   function crashed(message) {
     if (!ready) return startFailed(message);
-    if (busy) settle(busy.line, busy.id)?.reject(named("Failed", message));
+    if (at) settle(at.line, at.id)?.reject(named("Failed", message));
     return launch();
   }
 

@@ -13,7 +13,8 @@
 //                {id, reply: JSON text}   or   {id, failed: text}   or   {id, dropped: true}
 //
 // An answer is worked out in slices. Between two of them the worker looks into its mail, so that a question nobody
-// waits for any longer is dropped within one slice.
+// waits for any longer is dropped within one slice. Of several questions the newest is worked on; those before it go on
+// where they were once it is answered.
 //
 // The payload: lengths of both frames as uint32, a zstd frame of pyodide.asm.wasm, a zstd frame of the image
 // that bake.mjs packs: uint32 length of an index in JSON, the index, library, packages, pages of the snapshot.
@@ -25,7 +26,8 @@ const SITE_PACKAGES = "/lib/python3.14/site-packages";
 const HEADER_OF_SNAPSHOT = 128; // bytes before the memory itself
 let python = null;
 let answerInSteps = null;
-let dropped = null; // id of the question that was taken back last
+const asked = []; // questions that want an answer, the newest last: {id, request, steps}
+let isWorking = false;
 const mail = new MessageChannel(); // a message to ourselves comes after those that wait already
 
 /** Some of the payload is missing or changed. */
@@ -40,32 +42,43 @@ self.onmessage = async ({ data }) => {
     }
     return;
   }
-  if (data.drop !== undefined) dropped = data.drop;
-  else await work(data);
+  if (data.drop !== undefined) {
+    const question = asked.find(({ id }) => id === data.drop);
+    if (question) settle(question, { dropped: true });
+    return;
+  }
+  asked.push({ ...data, steps: null });
+  if (isWorking) return;
+  isWorking = true;
+  for (; asked.length; await mailRead()) workOn(asked.at(-1));
+  isWorking = false;
 };
 
-/** Work out an answer, slice by slice. */
-async function work({ id, request }) {
-  let steps = null;
+/** Work on a question for one slice. */
+function workOn(question) {
+  const { id, request } = question;
+  let outcome = null;
   try {
-    steps = answerInSteps(request);
-    let step = steps.next();
-    for (; !step.done; step = steps.next()) {
+    if (!question.steps) question.steps = answerInSteps(request);
+    const step = question.steps.next();
+    if (step.done) {
+      outcome = { reply: step.value };
+    } else {
       const [done, total] = step.value.toJs();
       step.value.destroy();
       self.postMessage({ id, done, total });
-      await mailRead();
-      if (dropped === id) {
-        self.postMessage({ id, dropped: true });
-        return;
-      }
     }
-    self.postMessage({ id, reply: step.value });
   } catch (error) {
-    self.postMessage({ id, failed: String(error?.message ?? error).slice(-2000) });
-  } finally {
-    steps?.destroy();
+    outcome = { failed: String(error?.message ?? error).slice(-2000) };
   }
+  if (outcome) settle(question, outcome);
+}
+
+/** A question is done with: say so, and forget it. */
+function settle(question, outcome) {
+  self.postMessage({ id: question.id, ...outcome });
+  asked.splice(asked.indexOf(question), 1);
+  question.steps?.destroy();
 }
 
 function mailRead() {

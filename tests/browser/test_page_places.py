@@ -174,8 +174,18 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     for path, text in READINGS.items():
         type_into(page, path, text)
     page.locator("#ash-name").fill("Stove <b>oak</b>")
+    page.evaluate(
+        """() => {
+          window.far = [];
+          const bar = document.getElementById("ash-bar");
+          new MutationObserver(() => window.far.push([bar.getClientRects().length > 0, bar.value / bar.max]))
+            .observe(bar, { attributes: true });
+        }"""
+    )
     page.locator("#keep-ash button").click()
     expect(page.locator("#toast-words")).to_contain_text("Stove <b>oak</b>", timeout=60_000)
+    assert any(shown and 0 < share < 1 for shown, share in page.evaluate("far")), "nobody was told how far it was"
+    expect(page.locator("#ash-bar")).to_be_hidden()
     page.locator("#new-batch").click()
     wait_for_answer(page)
     before = page.evaluate("feedcalcEngine.ask(feedcalcForm.read(), { line: 'test' })")["values"]["liquor"]

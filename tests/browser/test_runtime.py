@@ -119,6 +119,28 @@ def test_of_several_questions_only_the_newest_is_answered(ready_page: Page) -> N
     assert outcomes == ["Superseded", "Superseded", "Superseded", True]
 
 
+def test_a_long_answer_rests_while_something_newer_is_worked_out_and_then_goes_on(ready_page: Page) -> None:
+    told = ready_page.evaluate(
+        """async () => {
+          const far = [];
+          const answered = [];
+          const ask = (line, more) => feedcalcEngine.ask({ schema: 1, ...more }, {
+            line, onProgress: ({ done, total }) => { if (line === "long") far.push(done / total); },
+          }).then(({ ok }) => answered.push([line, ok]));
+          const long = ask("long", { samples: "400" });
+          while (!far.length) await new Promise((resolve) => setTimeout(resolve, 5));
+          const before = far.length;
+          await ask("short", { samples: "40" });
+          const meanwhile = far.length - before;
+          await long;
+          return { far, answered, meanwhile };
+        }"""
+    )
+    assert told["answered"] == [["short", True], ["long", True]]
+    assert told["meanwhile"] <= 2, "the newer one was worked out beside the older"
+    assert told["far"] == [slices / 100 for slices in range(1, 101)], "no slice of it was worked out twice"
+
+
 HANG = [
     "steps = answerInSteps(request);",
     'steps = request.includes("hang") ? hang() : answerInSteps(request);',
@@ -134,6 +156,23 @@ def test_a_hang_is_ended_and_python_started_again(watched_page: Page, one_file: 
     assert outcome == "TimedOut"
     wait_for_engine(page)
     assert ask(page, {"schema": 1})["ok"] is True
+
+
+def test_of_two_questions_the_one_that_hangs_is_told_so_and_the_other_is_answered(
+    watched_page: Page, one_file: str
+) -> None:
+    page = opened(watched_page, one_file, HANG, HANGING)
+    page.evaluate("() => { feedcalcEngine.startEngine({ patience: 3000 }); }")
+    wait_for_engine(page)
+    outcomes = page.evaluate(
+        """async () => {
+          const hanging = feedcalcEngine.ask({ hang: 1 }, { line: "hanging" }).catch((error) => error.name);
+          await new Promise((resolve) => setTimeout(resolve, 200));
+          const other = feedcalcEngine.ask({ schema: 1, ranges: "off" }, { line: "other" }).then(({ ok }) => ok);
+          return [await hanging, await other];
+        }"""
+    )
+    assert outcomes == ["TimedOut", True]
 
 
 def test_a_worker_ended_mid_answer_is_replaced_and_the_newest_question_answered(

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from feedcalc.ash import ash_of
 from feedcalc.beds import Bed, Reader, Told
-from feedcalc.estimates import Estimate
+from feedcalc.estimates import Estimate, Steps
 from feedcalc.season import standing_on, total_between
 from feedcalc.worths import QUANTITIES, Ashes, Worth, drawn_from
 
@@ -19,19 +19,23 @@ TODAY = date(2026, 5, 1)
 
 
 class FixedBatches:
-    def litre_of_feed(self, request: str, dilution: str) -> Worth:
+    def litre_of_feed(self, request: str, dilution: str) -> Steps[Worth]:
+        yield 1, 1
         return Worth(
             potassium=Estimate(0.05, 0.1, 0.2), lime_value=Estimate(0.1, 0.2, 0.3), ash=Estimate(0.2, 0.4, 0.6)
         )
 
-    def ash_of_batch(self, request: str) -> Ashes:
+    def ash_of_batch(self, request: str) -> Steps[Ashes]:
+        yield 1, 1
         return drawn_from(ash_of("mixed", "fresh"))
 
-    def kept_ash(self, evidence: str) -> Ashes:
+    def kept_ash(self, evidence: str) -> Steps[Ashes]:
+        yield 1, 1
         ash = json.loads(evidence)["ash"]
         return drawn_from(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
 
-    def whole_sludge(self, request: str) -> Worth:
+    def whole_sludge(self, request: str) -> Steps[Worth]:
+        yield 1, 1
         return Worth(lime_value=Estimate(30.0, 50.0, 80.0), ash=Estimate.exactly(100.0))
 
 

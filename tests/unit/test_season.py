@@ -10,7 +10,7 @@ import pytest
 from feedcalc.ash import ash_of
 from feedcalc.beds import Bed, Reader, Told
 from feedcalc.dry_uses import ash_worth, cap_for
-from feedcalc.estimates import Estimate
+from feedcalc.estimates import Estimate, Steps
 from feedcalc.season import (
     interval_of,
     lime_need,
@@ -33,18 +33,22 @@ class FixedBatches:
     litre = Worth(potassium=Estimate(0.5, 1.0, 2.0), lime_value=Estimate(0.6, 1.2, 2.4), ash=Estimate(1.2, 2.4, 4.8))
     sludge = Worth(calcium=Estimate.exactly(20.0), lime_value=Estimate.exactly(50.0), ash=Estimate.exactly(100.0))
 
-    def litre_of_feed(self, request: str, dilution: str) -> Worth:
+    def litre_of_feed(self, request: str, dilution: str) -> Steps[Worth]:
+        yield 1, 1
         parts = float(dilution.split(":")[1]) if dilution else 0.0
         return self.litre.scaled(1 / (1 + parts))
 
-    def ash_of_batch(self, request: str) -> Ashes:
+    def ash_of_batch(self, request: str) -> Steps[Ashes]:
+        yield 1, 1
         return drawn_from(ash_of("mixed", "fresh"))
 
-    def kept_ash(self, evidence: str) -> Ashes:
+    def kept_ash(self, evidence: str) -> Steps[Ashes]:
+        yield 1, 1
         ash = json.loads(evidence)["ash"]
         return drawn_from(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
 
-    def whole_sludge(self, request: str) -> Worth:
+    def whole_sludge(self, request: str) -> Steps[Worth]:
+        yield 1, 1
         return self.sludge
 
 
