@@ -38,4 +38,5 @@ def test_a_new_version_is_offered_and_taking_it_keeps_what_was_typed(page: Page,
     assert page.title() == "feedcalc"
     page.locator("#take-update").click()
     wait_until(lambda: page.title() == "another version", what="the new version")
-    assert page.locator('[name="water.amount"]').input_value() == "4,5 L"
+    typed = page.locator('[name="water.amount"]')
+    wait_until(lambda: typed.input_value() == "4,5 L", what="what was typed before")
