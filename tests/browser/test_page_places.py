@@ -212,7 +212,7 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     line.get_by_role("button", name=re.compile("^Forget")).click()
     expect(page.locator("#my-ash-empty")).to_be_visible()
     page.locator("#toast-action").click()
-    expect(page.locator("#my-ash-list li")).to_have_count(1)
+    expect(page.locator("#my-ash-list > li")).to_have_count(1)
     kept = page.evaluate("feedcalcBookKeeping.all('ash')")
     assert [record["fields"]["name"]["text"] for record in kept] == ["Stove <b>oak</b>"]
 
