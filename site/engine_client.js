@@ -60,7 +60,7 @@ const feedcalcEngine = (() => {
     const lacking = whatIsLacking();
     if (lacking) return fail(lacking, lacking);
     try {
-      const coming = payloadOfWorker();
+      const coming = payloadOfWorker(mine);
       coming.catch(() => {}); // heard below; the program may fail before
       const program = await programOfWorker();
       if (mine !== generation) return;
@@ -227,7 +227,7 @@ const feedcalcEngine = (() => {
 
   async function programOfWorker() {
     const element = document.getElementById("engine-program");
-    const program = await (element.dataset.address ? fetched(element, null) : unpacked(element.textContent));
+    const program = await (element.dataset.address ? fetched(element) : unpacked(element.textContent));
     if (!await isWhole("engine-program", program)) throw damaged("the program has another hash");
     return new TextDecoder().decode(program);
   }
@@ -245,18 +245,19 @@ const feedcalcEngine = (() => {
     }
   }
 
-  async function payloadOfWorker() {
+  async function payloadOfWorker(mine) {
     if (document.readyState === "loading") { // the payload comes last, and the worker wakes while it is read
       await new Promise((resolve) => document.addEventListener("DOMContentLoaded", resolve, { once: true }));
     }
     const element = document.getElementById("engine-payload");
     if (!element) throw damaged("the page ends before the payload");
-    return element.dataset.address ? fetched(element, "fetching") : element.textContent;
+    return element.dataset.address
+      ? fetched(element, (done, total) => { if (mine === generation) settings.onStage({ name: "fetching", done, total }); })
+      : element.textContent;
   }
 
-  /** The bytes behind the address an element names, telling of progress as they come. */
-  async function fetched(element, stage) {
-    const mine = generation;
+  /** The bytes behind the address an element names; onProgress(done, total) is told as they come. */
+  async function fetched(element, onProgress) {
     const response = await fetch(element.dataset.address, { cache: anew ? "reload" : "default" });
     if (!response.ok) throw new Error(`${element.dataset.address}: ${response.status}`);
     const total = Number(element.dataset.bytes);
@@ -267,7 +268,7 @@ const feedcalcEngine = (() => {
       if (done + part.value.length > total) throw damaged(`${element.dataset.address}, too long`);
       bytes.set(part.value, done);
       done += part.value.length;
-      if (stage && mine === generation) settings.onStage({ name: stage, done, total });
+      onProgress?.(done, total);
     }
     if (done !== total) throw damaged(`${element.dataset.address}, ${done} of ${total} bytes`);
     return bytes.buffer;

@@ -389,6 +389,25 @@ def test_a_site_with_a_file_missing_says_so_and_keeps_what_is_typed(
     assert held(page) == "23 °C"
 
 
+LATE = """const plain = document.addEventListener.bind(document);
+document.addEventListener = (type, heard, options) => plain(
+  type, type === "DOMContentLoaded" ? (event) => setTimeout(() => heard(event), 1500) : heard, options);"""
+
+
+def test_what_still_comes_after_a_failure_does_not_hide_it(
+    opened: Callable[..., Page], site_server: SiteServer
+) -> None:
+    """The page is still being read when its program is found missing, and only then asks for the payload."""
+    asked = part_of(site_server, "payload.*.bin").name
+    part_of(site_server, "program.*.js").unlink()
+    page = opened(LATE, address=site_server.address, awake=False)
+    wait_for_engine(page, "failed")
+    fetched = "name => performance.getEntriesByType('resource').some((entry) => entry.name.endsWith(name))"
+    wait_until(lambda: page.evaluate(fetched, asked), what="the payload fetched")
+    expect(page.locator("#state-why")).to_be_visible()
+    expect(page.locator("#try-again")).to_be_visible()
+
+
 def test_a_site_with_a_file_cut_short_says_so(opened: Callable[..., Page], site_server: SiteServer) -> None:
     payload = part_of(site_server, "payload.*.bin")
     payload.write_bytes(payload.read_bytes()[:1_000_000])
