@@ -50,7 +50,7 @@ KNOWN_FAILURES = (
 # Program of a browser engine that tests drive beside Chromium, or that those need -> Debian's package of it.
 OTHER_ENGINES = {"firefox-esr": "firefox-esr", "WebKitWebDriver": "webkit2gtk-driver", "Xvfb": "xvfb"}
 
-TESTS_APART = ("tests/browser", "tests/trust/test_engines.py")
+TESTS_APART = ("tests/browser",)
 
 
 class BuildFailed(Exception):
