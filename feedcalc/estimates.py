@@ -6,7 +6,7 @@ Low and high are meant as a 5 % and a 95 % bound unless the table they come from
 from __future__ import annotations
 
 import random
-from collections.abc import Generator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -134,13 +134,7 @@ def finished(steps: Steps[Result]) -> Result:
 
 def followed_by(steps: Steps[Result], more: int) -> Steps[Result]:
     """The same work, told as the first part of some where ``more`` is to be done afterwards."""
-    while True:
-        try:
-            done, total = next(steps)
-        except StopIteration as end:
-            result: Result = end.value
-            return result
-        yield done, total + more
+    return _told_as(steps, lambda done, total: (done, total + more))
 
 
 def share_of(steps: Steps[Result], before: int, own: int, parts: int) -> Steps[Result]:
@@ -152,10 +146,15 @@ def share_of(steps: Steps[Result], before: int, own: int, parts: int) -> Steps[R
     >>> list(share_of(work(), 1, 3, 4))
     [(5, 8), (8, 8)]
     """
+    return _told_as(steps, lambda done, total: (before * total + own * done, parts * total))
+
+
+def _told_as(steps: Steps[Result], told: Callable[[int, int], tuple[int, int]]) -> Steps[Result]:
+    """The same work, with other words for how far it is."""
     while True:
         try:
             done, total = next(steps)
         except StopIteration as end:
             result: Result = end.value
             return result
-        yield before * total + own * done, parts * total
+        yield told(done, total)
