@@ -10,6 +10,7 @@ from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+Key = TypeVar("Key")
 Result = TypeVar("Result")
 # Work in slices: yields how much is done and of how much, ends with its result. Who drives it may stop in between.
 Steps = Generator[tuple[int, int], None, Result]
@@ -158,3 +159,24 @@ def _told_as(steps: Steps[Result], told: Callable[[int, int], tuple[int, int]]) 
             result: Result = end.value
             return result
         yield told(done, total)
+
+
+def recalled(memory: dict[Key, Result], key: Key, most: int, work: Callable[[], Steps[Result]]) -> Steps[Result]:
+    """What ``memory`` holds under ``key``, else what ``work`` gives, in slices; it keeps the ``most`` asked for last.
+
+    Work that is dropped in the middle leaves nothing in it.
+
+    >>> memory = {}
+    >>> def work():
+    ...     yield 1, 1
+    ...     return "drawn"
+    >>> [len(list(recalled(memory, key, 1, work))) for key in ("a", "a", "b", "a")], memory
+    ([1, 0, 1, 1], {'a': 'drawn'})
+    """
+    result = memory.pop(key, None)
+    if result is None:
+        result = yield from work()
+    memory[key] = result
+    while len(memory) > most:
+        del memory[next(iter(memory))]
+    return result

@@ -59,7 +59,7 @@ WORST_MISFIT = 6.0
 MISFIT_FOR_EACH_MORE = 3.0
 _FURTHEST_SCORE = 2.5
 _NEAREST_SCORE = 1e-4
-_HALVINGS = 16
+_HALVINGS = 15
 _NORMAL = NormalDist()
 
 
@@ -320,18 +320,19 @@ class _Update:
         self.proposals: list[_Proposal] = []
 
     def outcome(self, sampled: bool) -> Steps[Updated]:
-        doubted = self._apart()
+        if doubted := self._apart():
+            return self._unchanged(doubted)
         if not sampled:
             likeliest, least = self._likeliest()
-            doubted = doubted or self._together(least)
+            doubted = self._together(least)
             return self._unchanged(doubted) if doubted else self._left(self._shares(likeliest), ())
         weights = self._weights()
-        for _ in range(MOST_ROUNDS if not doubted else 0):
+        for _ in range(MOST_ROUNDS):
             yield from self._draw_moved(self._straightened(weights))
             weights = self._weights()
             if _effective(weights) >= ENOUGH_EFFECTIVE:
                 break
-        doubted = doubted or self._together(min(self.misfits, key=_sum_of_squares))
+        doubted = self._together(min(self.misfits, key=_sum_of_squares))
         return self._unchanged(doubted) if doubted else self._left(self.samples[self._middle(weights)], weights)
 
     def _unchanged(self, doubted: tuple[tuple[str, int], ...]) -> Updated:
@@ -518,12 +519,12 @@ def _evened(weights: Sequence[float], worth: float) -> list[float]:
         total = sum(found)
         return [weight / total for weight in found]
 
-    low, high = 0.0, 2.0
+    low, high = 0.0, 1.0
+    if _effective(raised(high)) >= worth:
+        return raised(high)
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if _effective(raised(middle)) >= worth else (low, middle)
-        if low >= 1.0:
-            return raised(1.0)
     return raised(low)
 
 

@@ -17,7 +17,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from statistics import NormalDist
-from typing import TypeVar
 
 from feedcalc import batch as batches
 from feedcalc import published
@@ -26,7 +25,7 @@ from feedcalc.batch import Batch
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.dilution import feed_at
 from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate, Steps, stratified_shares
+from feedcalc.estimates import Estimate, Steps, recalled, stratified_shares
 from feedcalc.evidence import (
     Plausible,
     Reading,
@@ -44,8 +43,6 @@ from feedcalc.request import Request
 from feedcalc.steeping import Liquor, steep
 from feedcalc.water_supply import Water, water_of_report
 from feedcalc.wording import listed, said
-
-Kept = TypeVar("Kept")
 
 PEN_CELSIUS = 25.0
 # Nearer than this in kelvin a pH read counts as read at the temperature of the steep.
@@ -256,15 +253,13 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
     # earlier batches say by themselves hangs on nothing that is planned now.
     planned = present.basis if has_present else ""
     key = repr((sorted(ash.unknowns.items()), [seen.basis for seen in observed], planned, drift, seed))
-    plausible = _PLAUSIBLE.get(key)
-    if plausible is None:
-        plausible = yield from plausible_in_steps(unknown, shown, start, seed)
-    _remember(_PLAUSIBLE, key, plausible)
+    plausible = yield from recalled(
+        _PLAUSIBLE, key, _MOST_REMEMBERED, lambda: plausible_in_steps(unknown, shown, start, seed)
+    )
     key = repr((key, readings, count > 0))
-    left = _UPDATED.get(key)
-    if left is None:
-        left = yield from updated_in_steps(plausible, readings, shown, sampled=count > 0)
-    _remember(_UPDATED, key, left)
+    left = yield from recalled(
+        _UPDATED, key, _MOST_REMEMBERED, lambda: updated_in_steps(plausible, readings, shown, sampled=count > 0)
+    )
     matters = matters_of(left.plausible, [figures[-4:-1] for figures in left.plausible_figures])
     if left.doubted and has_present and earlier:
         # Which of them is to blame can't be told; what was read now is of this liquor, so that it is heard first.
@@ -296,14 +291,6 @@ _UPDATED: dict[str, Updated] = {}
 _MOST_REMEMBERED = 8
 # How many samples of equal weight tell what matters.
 _RANKED = 400
-
-
-def _remember(memory: dict[str, Kept], key: str, kept: Kept) -> None:
-    """Put it last, and drop what was wanted longest ago."""
-    memory.pop(key, None)
-    memory[key] = kept
-    while len(memory) > _MOST_REMEMBERED:
-        del memory[next(iter(memory))]
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from typing import TypeVar
 
 from feedcalc.answer import Answer, Outcome, answer_in_steps
 from feedcalc.errors import InputError, InputErrors, NoSolution
-from feedcalc.estimates import Estimate, Steps
+from feedcalc.estimates import Estimate, Steps, recalled
 from feedcalc.readings import ash_told
 from feedcalc.report import sludge_grams, sludge_lime
 from feedcalc.request import read_request
@@ -37,13 +37,7 @@ def remembered(most: int) -> Callable[[Callable[..., Steps[Result]]], Callable[.
 
         @wraps(work)
         def asked(*told: str) -> Steps[Result]:
-            result = known.pop(told, None)
-            if result is None:
-                result = yield from work(*told)
-            known[told] = result
-            while len(known) > most:
-                del known[next(iter(known))]
-            return result
+            return recalled(known, told, most, lambda: work(*told))
 
         return asked
 

@@ -23,6 +23,7 @@ from typing import Any
 
 from building.ingredients import ROOT, SITE, IngredientMissing, provide_node, run_npm
 from building.parts_list import LOCKED
+from feedcalc.json_objects import json_object
 
 ENVIRONMENT = ROOT / "build" / "audit"
 LOCK_OF_PIP_AUDIT = ROOT / "requirements-audit.lock"
@@ -148,7 +149,7 @@ def _asked_of_pip_audit(python: Path, pins: dict[str, str]) -> Told:
 
 def read_pip_audit(output: str, errors: str = "") -> Told:
     """What stands in the JSON of ``pip-audit --format json``; of a part it skips, nothing was looked up."""
-    answer = _as_object(output)
+    answer = json_object(output)
     if answer is None or "dependencies" not in answer:
         return Told(unanswered=f"pip-audit could not ask its list of faults: {last_line(errors)}")
     looked_up = [part for part in answer["dependencies"] if "skip_reason" not in part]
@@ -184,7 +185,7 @@ def read_npm_audit(output: str, lock: dict[str, Any], errors: str = "") -> Told:
     A fault is listed at the part that has it, and by name alone at those that only use that part: those are no
     advisories of their own.
     """
-    answer = _as_object(output)
+    answer = json_object(output)
     if answer is None or answer.get("auditReportVersion") != 2:
         reason = (answer or {}).get("message") or last_line(errors)
         return Told(unanswered=f"npm audit could not ask its list of faults: {reason}")
@@ -211,15 +212,6 @@ def mended(fault: dict[str, Any]) -> str:
 
 
 # -- both ---------------------------------------------------------------------------------------------------------
-
-
-def _as_object(text: str) -> dict[str, Any] | None:
-    """A JSON object, or None where the text is something else."""
-    try:
-        found = json.loads(text)
-    except ValueError:
-        return None
-    return found if isinstance(found, dict) else None
 
 
 def last_line(text: str) -> str:
