@@ -118,7 +118,7 @@ const feedcalcAshes = (() => {
           schema: 1, ask: "learn", name: textIn(record, "name"), date: textIn(record, "date"),
           ...(locale && { locale }), ...(customs && { customs }),
           ash: { ...(kind && { kind }), ...(state && { state }), earlier: evidence },
-        }, { line: "kept ashes", onProgress: (far) => tellProgress(bar, far) });
+        }, { line: "kept ashes", onProgress: (far) => feedcalcEngine.showProgress(bar, far) });
         if (reply.ok) told.set(text, reply.html.ash);
         if (mine !== asking) return;
         const place = placeOf(record);
@@ -133,11 +133,6 @@ const feedcalcAshes = (() => {
   }
 
   const placeOf = (record) => document.querySelector(`[data-evidence="${CSS.escape(record.id)}"]`);
-
-  function tellProgress(bar, { done, total }) {
-    bar.max = total;
-    bar.value = done;
-  }
 
   const today = () => {
     const now = new Date();
@@ -166,7 +161,7 @@ const feedcalcAshes = (() => {
     bar.removeAttribute("value");
     try {
       reply = await feedcalcEngine.ask({ ...page.request(), ask: "learn", name, date: today() }, {
-        line: "learn", onProgress: (far) => tellProgress(bar, far),
+        line: "learn", onProgress: (far) => feedcalcEngine.showProgress(bar, far),
       });
     } catch (error) {
       if (error.name === "Superseded") return; // it was pressed again

@@ -301,10 +301,7 @@ const feedcalcBook = (() => {
 
   /** How far the ranges are, `{ done, total }`; null while none are being worked out. */
   function tellProgress(far) {
-    const bar = byId("book-ranges-bar");
-    bar.classList.toggle("going", Boolean(far));
-    bar.max = far?.total ?? 1;
-    bar.value = far?.done ?? 0;
+    feedcalcEngine.showProgress(byId("book-ranges-bar"), far);
   }
 
   /** The engine's look at the book with what stands in the open form, or null where a newer one was asked. */

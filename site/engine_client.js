@@ -13,6 +13,7 @@
 //       Of all asked on one line ("sheet" unless named) only the newest counts: an older one that has no answer
 //       yet is rejected with an error named "Superseded". Others: "TimedOut" (Python hung and is being
 //       restarted), "Failed" (Python can't be had). May be asked before the engine is ready: it waits.
+//   feedcalcEngine.showProgress(bar, far)  puts onProgress's { done, total } on a progress element; null: nothing is under way
 //   feedcalcEngine.restart()              end the worker and start another; what waits is asked again
 //
 // onProgress({ done, total }) comes now and then while a long answer is worked out. An answer under way is dropped as
@@ -274,5 +275,11 @@ const feedcalcEngine = (() => {
     return bytes.buffer;
   }
 
-  return { startEngine, ask, restart: launch };
+  function showProgress(bar, far) {
+    bar.classList.toggle("going", Boolean(far));
+    bar.max = far?.total ?? 1;
+    bar.value = far?.done ?? 0;
+  }
+
+  return { startEngine, ask, showProgress, restart: launch };
 })();

@@ -93,9 +93,7 @@
 
   /** How far the ranges are, `{ done, total }`; null while none are being worked out. */
   function tellProgress(far) {
-    rangesBar.classList.toggle("going", Boolean(far));
-    rangesBar.max = far?.total ?? 1;
-    rangesBar.value = far?.done ?? 0;
+    feedcalcEngine.showProgress(rangesBar, far);
   }
 
   /** Told to those who listen, once what is typed has come to rest. */

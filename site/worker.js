@@ -209,7 +209,7 @@ async function startPython({ packages }, snapshot) {
       return module;
     },
     lockFileContents: { info: RUNTIME_INFO, packages: {} },
-    env: { HOME: "/home/pyodide", PYTHONHASHSEED: "0" },
+    env: { PYTHONHASHSEED: "0" },
     fsInit: async (FS) => {
       for (const [name, content] of packages) {
         const path = `${SITE_PACKAGES}/${name}`;

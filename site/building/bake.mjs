@@ -56,7 +56,7 @@ async function snapshot(loadPyodide, packageFiles) {
     indexURL: job.runtime,
     stdLibURL: path.join(job.work, "python_stdlib.zip"),
     lockFileContents: { info: JSON.parse(fs.readFileSync(path.join(job.runtime, "pyodide-lock.json"))).info, packages: {} },
-    env: { PYTHONHASHSEED: "0", HOME: "/home/pyodide" },
+    env: { PYTHONHASHSEED: "0" },
     args: [],
     _makeSnapshot: true,
     fsInit: async (FS, { sitePackages }) => writeFiles(FS, sitePackages, packageFiles),

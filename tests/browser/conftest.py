@@ -81,6 +81,21 @@ def wait_for_engine(page: Page, state: str = "ready") -> None:
     wait_until(lambda: page.evaluate("document.documentElement?.dataset.engine") == state, what=f"engine {state}")
 
 
+def watch_progress(page: Page, bar: str) -> Callable[[], bool]:
+    """Watch a progress element from now on; what comes back says whether it was ever seen part of the way."""
+    page.evaluate(
+        """(id) => {
+          const bar = document.getElementById(id);
+          const isSeen = () => bar.checkVisibility({ visibilityProperty: true });
+          window.far = [];
+          new MutationObserver(() => window.far.push([isSeen(), bar.value / bar.max]))
+            .observe(bar, { attributes: true });
+        }""",
+        bar,
+    )
+    return lambda: any(shown and 0 < share < 1 for shown, share in page.evaluate("far"))
+
+
 def ask(page: Page, request: dict[str, Any]) -> Any:
     """The reply of the page's engine to ``request``."""
     return page.evaluate("request => feedcalcEngine.ask(request, { line: 'test' })", request)

@@ -15,7 +15,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.browser.conftest import wait_for_engine, wait_until
+from tests.browser.conftest import wait_for_engine, wait_until, watch_progress
 
 OPEN_ALL = "document.querySelectorAll('#book details').forEach((details) => { details.open = true; })"
 BEDS = "[...document.querySelectorAll('#book-bed-list button')].map((each) => each.textContent)"
@@ -442,17 +442,10 @@ def test_a_batch_goes_into_the_book_from_its_sheet(opened: Callable[..., Page]) 
     expect(page.locator("#book-entry")).to_be_visible()
     fill(page, "entry", amount="9 L")
     expect(page.locator("#book-what-if")).to_contain_text("g/m²")
-    page.evaluate(
-        """() => {
-          window.far = [];
-          const bar = document.getElementById("book-ranges-bar");
-          new MutationObserver(() => window.far.push([bar.classList.contains("going"), bar.value / bar.max]))
-            .observe(bar, { attributes: true });
-        }"""
-    )
+    seen_under_way = watch_progress(page, "book-ranges-bar")
     fill(page, "entry", dilution="1:7")  # of which the ranges are not known yet
     expect(page.locator("#book-freshness")).to_have_attribute("data-freshness", "fresh", timeout=60_000)
-    assert any(going and 0 < share < 1 for going, share in page.evaluate("far")), "nobody was told how far it was"
+    assert seen_under_way(), "nobody was told how far it was"
     expect(page.locator("#book-ranges-bar")).to_have_css("visibility", "hidden")
     page.locator("#book-entry [type=submit]").click()
     expect(page.locator("#book-told")).to_contain_text("Written in the book.")

@@ -13,7 +13,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from feedcalc.engine import calculate
-from tests.browser.conftest import one_page, wait_for_engine, wait_until
+from tests.browser.conftest import one_page, wait_for_engine, wait_until, watch_progress
 
 PLACES = ("batch", "dry", "book")
 SHOWN = "[...document.querySelectorAll('main')].filter((each) => each.getClientRects().length).map(({ id }) => id)"
@@ -174,17 +174,10 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     for path, text in READINGS.items():
         type_into(page, path, text)
     page.locator("#ash-name").fill("Stove <b>oak</b>")
-    page.evaluate(
-        """() => {
-          window.far = [];
-          const bar = document.getElementById("ash-bar");
-          new MutationObserver(() => window.far.push([bar.getClientRects().length > 0, bar.value / bar.max]))
-            .observe(bar, { attributes: true });
-        }"""
-    )
+    seen_under_way = watch_progress(page, "ash-bar")
     page.locator("#keep-ash button").click()
     expect(page.locator("#toast-words")).to_contain_text("Stove <b>oak</b>", timeout=60_000)
-    assert any(shown and 0 < share < 1 for shown, share in page.evaluate("far")), "nobody was told how far it was"
+    assert seen_under_way(), "nobody was told how far it was"
     expect(page.locator("#ash-bar")).to_be_hidden()
     page.locator("#new-batch").click()
     wait_for_answer(page)
@@ -258,17 +251,9 @@ def test_ranges_tell_how_far_they_are_and_the_next_key_drops_them(page: Page) ->
 
 
 def test_progress_of_the_ranges_is_seen_and_gone_when_they_are_there(page: Page) -> None:
-    page.evaluate(
-        """() => {
-          window.far = [];
-          const bar = document.getElementById("ranges-bar");
-          new MutationObserver(() => window.far.push([bar.classList.contains("going"), bar.value / bar.max]))
-            .observe(bar, { attributes: true });
-        }"""
-    )
+    seen_under_way = watch_progress(page, "ranges-bar")
     type_into(page, "water.amount", "6 L")
     wait_until(lambda: freshness(page) != "fresh")
     wait_for_answer(page)
-    far = page.evaluate("far")
-    assert any(going and 0 < share < 1 for going, share in far)
+    assert seen_under_way()
     assert page.locator("#ranges-bar").evaluate("bar => getComputedStyle(bar).visibility") == "hidden"
