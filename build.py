@@ -50,7 +50,7 @@ KNOWN_FAILURES = (
 # Program of a browser engine that tests drive beside Chromium, or that those need -> Debian's package of it.
 OTHER_ENGINES = {"firefox-esr": "firefox-esr", "WebKitWebDriver": "webkit2gtk-driver", "Xvfb": "xvfb"}
 
-TESTS_APART = ("tests/browser",)
+TESTS_APART = ("tests/page",)
 
 
 class BuildFailed(Exception):
@@ -148,7 +148,7 @@ def provide_node() -> None:
 
 def provide_browser() -> None:
     """A Chromium for the tests: one that is here, else the system's, else the test tool's own."""
-    finder: list[str | Path] = [PYTHON, ROOT / "tests" / "browser" / "installed_browser.py"]
+    finder: list[str | Path] = [PYTHON, ROOT / "tests" / "page" / "installed_browser.py"]
     found = subprocess.run(finder, stdout=subprocess.DEVNULL).returncode == 0
     if found or install_system_packages("chromium", "fonts-liberation"):
         return

@@ -1,5 +1,5 @@
 """``python -m feedcalc`` is the command line."""
 
-from feedcalc.command_line import main
+from feedcalc.command_line.main import main
 
 main()

@@ -13,18 +13,19 @@ from functools import cache, lru_cache
 from importlib import resources
 from typing import Any, TypeVar
 
-from feedcalc import answer as answers
-from feedcalc import report
-from feedcalc.book_work import book_work
+from feedcalc.book.season import SeasonAnswer, SeasonSheet, season_answer_in_steps, season_sheet
+from feedcalc.book.work import book_work
 from feedcalc.chemistry import equilibrate
-from feedcalc.errors import InputError, InputErrors, NoSolution
-from feedcalc.estimates import Steps, finished
-from feedcalc.languages import LANGUAGES, language
-from feedcalc.my_ash import ASK as LEARN
-from feedcalc.my_ash import KeptAsh, kept_ash_in_steps, values_of_kept
-from feedcalc.printing import PRINTS, Printed, printed
-from feedcalc.reactions import REACTIONS, with_reactions
-from feedcalc.render import (
+from feedcalc.contract.request import FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
+from feedcalc.garden.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, SpreadSheet, spread_answer, spread_sheet
+from feedcalc.liquor import answer as answers
+from feedcalc.liquor import figures as report
+from feedcalc.liquor.kept_ash import ASK as LEARN
+from feedcalc.liquor.kept_ash import KeptAsh, kept_ash_in_steps, values_of_kept
+from feedcalc.liquor.reactions import REACTIONS, with_reactions
+from feedcalc.sheets.batch import Sheet, sheet_of
+from feedcalc.sheets.paper.printing import PRINTS, Printed, printed
+from feedcalc.sheets.render import (
     kept_ash_html,
     markdown,
     page_parts,
@@ -33,11 +34,10 @@ from feedcalc.render import (
     spread_html,
     spread_markdown,
 )
-from feedcalc.request import FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
-from feedcalc.season_sheet import SeasonAnswer, SeasonSheet, season_answer_in_steps, season_sheet
-from feedcalc.sheet import Sheet, sheet_of
-from feedcalc.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, SpreadSheet, spread_answer, spread_sheet
-from feedcalc.wording import said
+from feedcalc.uncertainty.estimates import Steps, finished
+from feedcalc.words.errors import InputError, InputErrors, NoSolution
+from feedcalc.words.languages import LANGUAGES, language
+from feedcalc.words.messages import said
 
 Result = TypeVar("Result")
 
@@ -127,7 +127,7 @@ def calculate_print(request_json: str) -> tuple[list[dict[str, str]], Printed | 
 @cache
 def demo_request() -> str:
     """Our own scenario: two ten-litre cans for a bed of tomatoes, from the ash of an oak-fed stove."""
-    return (resources.files("feedcalc") / "demo.json").read_text(encoding="utf-8")
+    return (resources.files("feedcalc.contract") / "demo.json").read_text(encoding="utf-8")
 
 
 @lru_cache(maxsize=32)

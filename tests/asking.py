@@ -10,7 +10,7 @@ from typing import Any
 from unittest import mock
 
 from feedcalc.engine import calculate, calculate_markdown
-from feedcalc.sheet import Sheet
+from feedcalc.sheets.batch import Sheet
 
 Reply = dict[str, Any]
 

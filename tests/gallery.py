@@ -17,11 +17,11 @@ from pathlib import Path
 from playwright.sync_api import Browser, sync_playwright
 
 from feedcalc.engine import calculate_print, demo_request
-from feedcalc.label_paper import sizes
-from feedcalc.languages import LANGUAGES
-from feedcalc.wall_sheet import wall_sizes
-from tests.browser.conftest import DIST, QUIET, wait_until
-from tests.browser.installed_browser import installed_browser
+from feedcalc.sheets.paper.layout import sizes
+from feedcalc.sheets.paper.wall import wall_sizes
+from feedcalc.words.languages import LANGUAGES
+from tests.page.conftest import DIST, QUIET, wait_until
+from tests.page.installed_browser import installed_browser
 
 PICTURES = Path(__file__).resolve().parents[1] / "site" / "pictures"
 DOTS_TO_THE_INCH = 150

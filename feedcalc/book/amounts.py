@@ -16,10 +16,10 @@ from dataclasses import dataclass, fields
 from functools import lru_cache
 
 from feedcalc import published
-from feedcalc.ash import Ash, AshSample
-from feedcalc.estimates import Estimate, estimate_of, stratified_shares
-from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
-from feedcalc.quantities import Quantity
+from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.contract.quantities import Quantity
+from feedcalc.garden.ash import Ash, AshSample
+from feedcalc.uncertainty.estimates import Estimate, estimate_of, stratified_shares
 
 SAMPLES = 40
 SEED = 1

@@ -17,14 +17,14 @@ from dataclasses import dataclass
 from functools import wraps
 from typing import TypeVar
 
-from feedcalc.answer import Answer, Outcome, answer_in_steps
-from feedcalc.errors import InputError, InputErrors, NoSolution
-from feedcalc.estimates import Estimate, Steps, recalled
-from feedcalc.readings import ash_told
-from feedcalc.report import sludge_grams, sludge_lime
-from feedcalc.request import read_request
-from feedcalc.wording import said
-from feedcalc.worths import Ashes, Worth, drawn_from
+from feedcalc.book.amounts import Ashes, Worth, drawn_from
+from feedcalc.contract.request import read_request
+from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps
+from feedcalc.liquor.figures import sludge_grams, sludge_lime
+from feedcalc.liquor.learning import ash_told
+from feedcalc.uncertainty.estimates import Estimate, Steps, recalled
+from feedcalc.words.errors import InputError, InputErrors, NoSolution
+from feedcalc.words.messages import said
 
 Result = TypeVar("Result")
 

@@ -21,14 +21,7 @@ from datetime import date, datetime, timedelta
 from typing import Protocol, TypeVar
 
 from feedcalc import published
-from feedcalc.ash import ash_of
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate, Steps, finished, share_of
-from feedcalc.quantities import Quantity, read_quantity
-from feedcalc.request import CUSTOMS, PLACES
-from feedcalc.suitability import soil_test_error
-from feedcalc.wording import said
-from feedcalc.worths import (
+from feedcalc.book.amounts import (
     NOTHING,
     OWN_FIGURES,
     QUANTITIES,
@@ -42,6 +35,13 @@ from feedcalc.worths import (
     sludge_worth,
     total_of,
 )
+from feedcalc.contract.quantities import Quantity, read_quantity
+from feedcalc.contract.request import CUSTOMS, PLACES
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.suitability import soil_test_error
+from feedcalc.uncertainty.estimates import Estimate, Steps, finished, share_of
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.messages import said
 
 LIQUID, DRY, SLUDGE, COMPOST, LIME, OTHER = KINDS = ("liquid feed", "dry ash", "sludge", "compost", "lime", "other")
 TEXTURES = ("sand", "loam", "clay", "peat")

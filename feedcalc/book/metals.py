@@ -1,6 +1,6 @@
 """Metals of a book: each laboratory report beside the beds that got the ash, as figures of the contract.
 
-Rules of this room: no sums and no limits of its own, it asks `feedcalc.metals`; only what holds the ash's grains
+Rules of this room: no sums and no limits of its own, it asks `feedcalc.garden.metals`; only what holds the ash's grains
 counts.
 """
 
@@ -11,20 +11,20 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from feedcalc.beds import Bed, Book, Entry, Told
-from feedcalc.errors import InputError
-from feedcalc.estimates import Estimate
-from feedcalc.metals import METALS, Compared, MetalFigures, countries, limits_of, metal_figures
-from feedcalc.quantities import read_quantity
-from feedcalc.report import figure
-from feedcalc.request import Request
-from feedcalc.season import (
+from feedcalc.book.amounts import Worth
+from feedcalc.book.entries import Bed, Book, Entry, Told
+from feedcalc.book.totals import (
     a_year_before,
     season_rule,
     total_between,
 )
-from feedcalc.wording import said
-from feedcalc.worths import Worth
+from feedcalc.contract.quantities import read_quantity
+from feedcalc.contract.request import Request
+from feedcalc.garden.metals import METALS, Compared, MetalFigures, countries, limits_of, metal_figures
+from feedcalc.liquor.figures import figure
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.errors import InputError
+from feedcalc.words.messages import said
 
 
 def metals_of(records: Sequence[Told], book: Book, today: date, request: Request) -> list[dict[str, Any]]:

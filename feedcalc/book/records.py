@@ -28,8 +28,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from feedcalc.errors import InputError
-from feedcalc.wording import said
+from feedcalc.words.errors import InputError
+from feedcalc.words.messages import said
 
 FORMAT = "feedcalc season book"
 KINDS = ("bed", "soil test", "entry", "ash", "metals")

@@ -20,17 +20,17 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
-from feedcalc.answer import practice
-from feedcalc.beds import LIQUID, SLUDGE, Bed, Reader
-from feedcalc.cautions import cautions_for
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import finished
-from feedcalc.records import Record
-from feedcalc.request import Request
-from feedcalc.season import next_feed_day, retest_day
-from feedcalc.season_batches import AnsweredBatches
-from feedcalc.season_sheet import told_of
-from feedcalc.wording import Speak, said
+from feedcalc.book.batches import AnsweredBatches
+from feedcalc.book.entries import LIQUID, SLUDGE, Bed, Reader
+from feedcalc.book.records import Record
+from feedcalc.book.season import told_of
+from feedcalc.book.totals import next_feed_day, retest_day
+from feedcalc.contract.cautions import cautions_for
+from feedcalc.contract.request import Request
+from feedcalc.liquor.answer import practice
+from feedcalc.uncertainty.estimates import finished
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.messages import Speak, said
 
 KINDS = ("settle-ready", "use-by", "next-feed", "soil-retest")
 # Hour of the day at which the reminder of a whole day rings.

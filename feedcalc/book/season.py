@@ -2,8 +2,8 @@
 
 Rules of this room:
 
-* No sums and no limits of its own: it asks `feedcalc.season`, `feedcalc.metals` and `feedcalc.suitability`, and puts
-  what they say under fixed names and into words. What a batch gave is worked out once for each distinct request.
+* No sums and no limits of its own: it asks `feedcalc.book.totals`, `feedcalc.garden.metals` and
+  `feedcalc.garden.suitability`, and puts what they say under fixed names and into words. What a batch gave is worked out once for each distinct request.
 * The verdict is the most careful direction of any reason: those of ground and plant, and those of what it had.
 * A bed's own verdict is about dry ash now; what is planned (``what_if``) is judged as what it is.
 """
@@ -15,18 +15,12 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any
 
-from feedcalc.beds import LIQUID, Aside, Bed, Book, Entry, Reader, Told, batch_of
-from feedcalc.cautions import Caution, cautions_for
-from feedcalc.dry_uses import ash_worth
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate, Steps, share_of
-from feedcalc.judging import circumstances_of, feed_facts
-from feedcalc.languages import WORDS
-from feedcalc.quantities import read_quantity, write_number
-from feedcalc.records import Record, read_document
-from feedcalc.report import Figure, figure, flat_figures
-from feedcalc.request import Request
-from feedcalc.season import (
+from feedcalc.book.amounts import QUANTITIES, SEED, Worth
+from feedcalc.book.batches import AnsweredBatches
+from feedcalc.book.entries import LIQUID, Aside, Bed, Book, Entry, Reader, Told, batch_of
+from feedcalc.book.metals import if_known, metals_of
+from feedcalc.book.records import Record, read_document
+from feedcalc.book.totals import (
     Step,
     a_year_before,
     heaviest_day,
@@ -39,16 +33,22 @@ from feedcalc.season import (
     total_between,
     with_entry,
 )
-from feedcalc.season_batches import AnsweredBatches
-from feedcalc.season_metals import if_known, metals_of
-from feedcalc.season_verdict import circumstances_of_bed, reasons_now, reasons_with, suitability_reasons, verdict_of
-from feedcalc.spreading import asked_ash
-from feedcalc.suitability import (
+from feedcalc.book.verdict import circumstances_of_bed, reasons_now, reasons_with, suitability_reasons, verdict_of
+from feedcalc.contract.cautions import Caution, cautions_for
+from feedcalc.contract.quantities import read_quantity, write_number
+from feedcalc.contract.request import Request
+from feedcalc.garden.dry_ash import ash_worth
+from feedcalc.garden.spreading import asked_ash
+from feedcalc.garden.suitability import (
     HOLD,
     verdict_for,
 )
-from feedcalc.wording import said
-from feedcalc.worths import QUANTITIES, SEED, Worth
+from feedcalc.liquor.figures import Figure, figure, flat_figures
+from feedcalc.liquor.verdict import circumstances_of, feed_facts
+from feedcalc.uncertainty.estimates import Estimate, Steps, share_of
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import WORDS
+from feedcalc.words.messages import said
 
 TABLES_BEHIND_A_SEASON = (
     "ash_caps",

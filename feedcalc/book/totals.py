@@ -15,17 +15,17 @@ from datetime import date, timedelta
 from functools import cache
 
 from feedcalc import published
-from feedcalc.beds import DRY, LIQUID, SLUDGE, Bed, Entry, SoilTest
-from feedcalc.dry_uses import Advice, Cap, advised_ash, cap_for
-from feedcalc.estimates import Estimate
-from feedcalc.liming import TABLE_DEPTH_CM, expected_shift, lime_requirement
-from feedcalc.suitability import soil_target, suitability_limit
-from feedcalc.worths import (
+from feedcalc.book.amounts import (
     NOTHING,
     Worth,
     greatest_of,
     total_of,
 )
+from feedcalc.book.entries import DRY, LIQUID, SLUDGE, Bed, Entry, SoilTest
+from feedcalc.garden.dry_ash import Advice, Cap, advised_ash, cap_for
+from feedcalc.garden.liming import TABLE_DEPTH_CM, expected_shift, lime_requirement
+from feedcalc.garden.suitability import soil_target, suitability_limit
+from feedcalc.uncertainty.estimates import Estimate
 
 
 @dataclass(frozen=True, slots=True)

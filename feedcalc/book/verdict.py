@@ -3,7 +3,7 @@
 Rules of this room:
 
 * Words and directions stand in ``season_reasons.csv``; here stands only when each is said. What soil, plant and place
-  say is asked of `feedcalc.suitability`.
+  say is asked of `feedcalc.garden.suitability`.
 * The verdict is the most careful direction of any reason.
 """
 
@@ -13,20 +13,19 @@ from collections.abc import Sequence
 from datetime import date
 
 from feedcalc import published
-from feedcalc.beds import LIQUID, Bed, Entry
-from feedcalc.estimates import Estimate
-from feedcalc.judging import DAYS_PER_YEAR
-from feedcalc.liming import TABLE_DEPTH_CM, soil_buffer
-from feedcalc.quantities import write_number
-from feedcalc.request import Request
-from feedcalc.season import (
+from feedcalc.book.amounts import Worth
+from feedcalc.book.entries import LIQUID, Bed, Entry
+from feedcalc.book.totals import (
     Standing,
     interval_of,
     last_of,
     lime_need,
     season_rule,
 )
-from feedcalc.suitability import (
+from feedcalc.contract.quantities import write_number
+from feedcalc.contract.request import Request
+from feedcalc.garden.liming import TABLE_DEPTH_CM, soil_buffer
+from feedcalc.garden.suitability import (
     DIRECTIONS,
     GO,
     Circumstances,
@@ -35,8 +34,9 @@ from feedcalc.suitability import (
     suitability_limit,
     verdict_for,
 )
-from feedcalc.wording import said
-from feedcalc.worths import Worth
+from feedcalc.liquor.verdict import DAYS_PER_YEAR
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.messages import said
 
 
 def suitability_reasons(case: Circumstances, entry: Entry) -> tuple[Reason, ...]:

@@ -2,8 +2,8 @@
 
 Rules of this room:
 
-* It decides nothing about records: `feedcalc.records` writes, undoes and merges; `feedcalc.season` says what can't be
-  counted. What a grower types is refused where it can't be counted, so that they hear it while they remember; what
+* It decides nothing about records: `feedcalc.book.records` writes, undoes and merges; `feedcalc.book.totals` says what
+  can't be counted. What a grower types is refused where it can't be counted, so that they hear it while they remember; what
   comes in a file or from someone else's book is taken as it is, because refusing would lose it.
 * The book is handed in whole and handed back as changes; whoever keeps it stores those.
 """
@@ -13,10 +13,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from feedcalc.beds import Reader, Told, customs_bear_on
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.languages import language
-from feedcalc.records import (
+from feedcalc.book.batches import AnsweredBatches
+from feedcalc.book.entries import Reader, Told, customs_bear_on
+from feedcalc.book.records import (
     REMOVED,
     REQUIRED,
     Record,
@@ -33,11 +32,12 @@ from feedcalc.records import (
     undone,
     written,
 )
-from feedcalc.reminders import Reminder, calendar_text, reminders_of
-from feedcalc.request import Request
-from feedcalc.season_batches import AnsweredBatches
-from feedcalc.season_sheet import told_of
-from feedcalc.wording import said
+from feedcalc.book.reminders import Reminder, calendar_text, reminders_of
+from feedcalc.book.season import told_of
+from feedcalc.contract.request import Request
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import language
+from feedcalc.words.messages import said
 
 
 @dataclass(frozen=True, slots=True)

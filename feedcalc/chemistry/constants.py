@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 
 from feedcalc import published
-from feedcalc.errors import PublishedDataError
+from feedcalc.words.errors import PublishedDataError
 
 CONSTANT_SETS = ("chosen", "database")
 HYDROGEN_ION = "H+"

@@ -25,9 +25,9 @@ from feedcalc.chemistry.constants import HYDROGEN_ION, LN10, WATER, ConstantSet,
 from feedcalc.chemistry.first_guess import start_from_totals
 from feedcalc.chemistry.solver import CARBONATE, Search, conditions_at
 from feedcalc.chemistry.volume import solution_litres
-from feedcalc.errors import NoSolution
 from feedcalc.physics.water import HIGHEST_KELVIN, LOWEST_KELVIN, ZERO_CELSIUS_KELVIN
-from feedcalc.wording import said
+from feedcalc.words.errors import NoSolution
+from feedcalc.words.messages import said
 
 ELEMENTS: tuple[str, ...] = tuple(constant_set().elements)
 MINERALS: tuple[str, ...] = tuple(constant_set().minerals)

@@ -26,7 +26,7 @@ from operator import mul
 
 from feedcalc.chemistry.activity import ActivityLaw, activity_law, water_constant
 from feedcalc.chemistry.constants import HYDROGEN_ION, LN10, WATER, ConstantSet, constant_set
-from feedcalc.wording import said
+from feedcalc.words.messages import said
 
 CARBONATE = "CO3-2"
 MOL_WATER_PER_KG = 1000.0 / constant_set().water_gram_per_mol

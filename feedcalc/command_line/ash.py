@@ -15,13 +15,13 @@ from typing import Any
 
 import click
 
-from feedcalc.book_commands import BookGroup, Desk
-from feedcalc.book_store import book_path, open_book
+from feedcalc.book.records import Record, read_document
+from feedcalc.command_line.book import BookGroup, Desk
+from feedcalc.command_line.store import book_path, open_book
 from feedcalc.engine import calculate
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.languages import LANGUAGES, language_asked
-from feedcalc.records import Record, read_document
-from feedcalc.wording import said, said_of
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import LANGUAGES, language_asked
+from feedcalc.words.messages import said, said_of
 
 EPILOG = """\b
 Examples:

@@ -22,14 +22,14 @@ from typing import Any
 
 import click
 
-from feedcalc.book_store import LAYOUT, BookStore, book_path, open_book
+from feedcalc.book.records import KINDS, METALS, WHATS, Record, book_document, merged, read_document, stamp_of
+from feedcalc.book.reminders import batch_reminders, calendar_text, reminders_of
+from feedcalc.command_line.store import LAYOUT, BookStore, book_path, open_book
+from feedcalc.contract.request import CUSTOMS, LOCALES, read_request
 from feedcalc.engine import calculate, calculate_markdown
-from feedcalc.errors import InputError, InputErrors, refusal_words
-from feedcalc.languages import LANGUAGES, WORDS, language
-from feedcalc.records import KINDS, METALS, WHATS, Record, book_document, merged, read_document, stamp_of
-from feedcalc.reminders import batch_reminders, calendar_text, reminders_of
-from feedcalc.request import CUSTOMS, LOCALES, read_request
-from feedcalc.wording import Said, listed, said
+from feedcalc.words.errors import InputError, InputErrors, refusal_words
+from feedcalc.words.languages import LANGUAGES, WORDS, language
+from feedcalc.words.messages import Said, listed, said
 
 EPILOG = """\b
 Examples:

@@ -13,16 +13,16 @@ from typing import Any, TextIO
 
 import click
 
-from feedcalc.book_commands import write_whole
+from feedcalc.command_line.book import write_whole
+from feedcalc.command_line.pdf import NoPdf, pdf_of
 from feedcalc.engine import calculate_print, demo_request
-from feedcalc.errors import refusal_words
-from feedcalc.json_objects import json_object
-from feedcalc.label import BATCHES_FORMAT, BATCHES_VERSION
-from feedcalc.label_paper import sizes
-from feedcalc.languages import LANGUAGES, language_asked
-from feedcalc.paper_printing import NoPdf, pdf_of
-from feedcalc.printing import Printed
-from feedcalc.wall_sheet import wall_sizes
+from feedcalc.sheets.paper.label import BATCHES_FORMAT, BATCHES_VERSION
+from feedcalc.sheets.paper.layout import sizes
+from feedcalc.sheets.paper.printing import Printed
+from feedcalc.sheets.paper.wall import wall_sizes
+from feedcalc.words.errors import refusal_words
+from feedcalc.words.json_text import json_object
+from feedcalc.words.languages import LANGUAGES, language_asked
 
 ENDINGS = (".pdf", ".svg", ".html", ".txt")
 

@@ -20,15 +20,15 @@ import click
 from rich.console import Console
 from rich.markdown import Markdown
 
-from feedcalc.ash_commands import ash_verb, keep, with_my_ash
-from feedcalc.book_commands import Desk, book_verb
+from feedcalc.command_line.ash import ash_verb, keep, with_my_ash
+from feedcalc.command_line.book import Desk, book_verb
+from feedcalc.command_line.label import label_verb, text_of, wall_verb
+from feedcalc.command_line.plants import plants_found
+from feedcalc.command_line.plots.command import season_verb
 from feedcalc.engine import calculate, calculate_markdown, demo_request
-from feedcalc.errors import InputError, refusal_words
-from feedcalc.json_objects import json_object
-from feedcalc.label_commands import label_verb, text_of, wall_verb
-from feedcalc.languages import LANGUAGES, language_asked
-from feedcalc.plant_search import plants_found
-from feedcalc.plot_commands import season_verb
+from feedcalc.words.errors import InputError, refusal_words
+from feedcalc.words.json_text import json_object
+from feedcalc.words.languages import LANGUAGES, language_asked
 
 # Option, path in the request, what it says.
 OPTIONS: tuple[tuple[str, str, str], ...] = (
@@ -222,7 +222,7 @@ main.add_command(season_verb)
 @click.option("--where", is_flag=True, help="Only say where the page is.")
 def page_verb(where: bool) -> None:
     """Open the page, which needs no network, in the browser."""
-    page = Path(__file__).resolve().parent.parent / "dist" / "feedcalc.html"
+    page = Path(__file__).resolve().parents[2] / "dist" / "feedcalc.html"
     if not page.is_file():
         raise click.ClickException("The page has not been built yet. Run: python3 build.py")
     click.echo(page if where else f"Opening {page}")

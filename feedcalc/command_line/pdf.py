@@ -12,7 +12,7 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from feedcalc.errors import FeedcalcError
+from feedcalc.words.errors import FeedcalcError
 
 COMMANDS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 PLACES = (

@@ -1,6 +1,6 @@
 """Which plants a name may mean, and what each list says of them: for the command line and whoever asks in JSON.
 
-Rules of this room: it only hands on what `feedcalc.suitability` found; nothing is judged here.
+Rules of this room: it only hands on what `feedcalc.garden.suitability` found; nothing is judged here.
 """
 
 from __future__ import annotations
@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from feedcalc.render import plant_list_markdown
-from feedcalc.suitability import plants, plants_named, plants_spelt_like
+from feedcalc.garden.suitability import plants, plants_named, plants_spelt_like
+from feedcalc.sheets.render import plant_list_markdown
 
 
 def plants_found(text: str, language: str = "en") -> tuple[list[dict[str, Any]], str]:

@@ -23,8 +23,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 
-from feedcalc.errors import InputError
-from feedcalc.records import (
+from feedcalc.book.records import (
     FIELDS,
     KINDS,
     Past,
@@ -39,7 +38,8 @@ from feedcalc.records import (
     steps_back,
     written,
 )
-from feedcalc.wording import said
+from feedcalc.words.errors import InputError
+from feedcalc.words.messages import said
 
 APPLICATION_ID = 0x46434253  # "FCBS": tells this file from any other SQLite file
 PATIENCE_SECONDS = 5.0  # how long another process may hold the file before that is told

@@ -24,8 +24,8 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Any
 
-from feedcalc.errors import InputError
-from feedcalc.wording import said
+from feedcalc.words.errors import InputError
+from feedcalc.words.messages import said
 
 LONGEST_TEXT = 100
 LARGEST_NUMBER = 1e15
@@ -583,7 +583,7 @@ def _registry() -> Any:
     """The trimmed registry, from the text of ``units.txt``: works from a zip and writes nothing."""
     import pint
 
-    lines = (resources.files("feedcalc") / "units.txt").read_text(encoding="utf-8").splitlines()
+    lines = (resources.files("feedcalc.contract") / "units.txt").read_text(encoding="utf-8").splitlines()
     return pint.UnitRegistry(lines, on_redefinition="raise", cache_folder=None)
 
 

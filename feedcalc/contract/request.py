@@ -18,10 +18,10 @@ from datetime import datetime
 from typing import Any
 
 from feedcalc import published
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.languages import LANGUAGES, USUAL_LOCALE
-from feedcalc.quantities import Quantity, read_dilution, read_number, read_quantity
-from feedcalc.wording import said
+from feedcalc.contract.quantities import Quantity, read_dilution, read_number, read_quantity
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE
+from feedcalc.words.messages import said
 
 SCHEMA = 1
 LONGEST_REQUEST = 200_000

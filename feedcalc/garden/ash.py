@@ -15,9 +15,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from feedcalc import published
-from feedcalc.estimates import Estimate
-from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
-from feedcalc.wording import said
+from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.messages import said
 
 ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
 # Oxygen and charge of one mol of the element as its oxide or acid in ash: K2O, CaO, MgO, Na2O, P2O5, SO3, chloride.

@@ -15,10 +15,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from feedcalc import published
-from feedcalc.ash import Ash, AshSample
-from feedcalc.batch import measures
-from feedcalc.estimates import Estimate, estimate_of, stratified_shares
-from feedcalc.liming import ash_that_meets, lime_requirement, soil_buffer
+from feedcalc.garden.ash import Ash, AshSample
+from feedcalc.garden.liming import ash_that_meets, lime_requirement, soil_buffer
+from feedcalc.liquor.vessel import measures
+from feedcalc.uncertainty.estimates import Estimate, estimate_of, stratified_shares
 
 SAMPLES = 40
 # An ash weaker than this, in g of CaCO3 to a gram, counts as this weak: what it needs is past any cap either way.

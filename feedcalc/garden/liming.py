@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from feedcalc import published
-from feedcalc.estimates import Estimate
+from feedcalc.uncertainty.estimates import Estimate
 
 # The depth that soil_buffers.csv is given for.
 TABLE_DEPTH_CM = 15.0

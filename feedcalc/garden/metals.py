@@ -18,7 +18,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from feedcalc import published
-from feedcalc.estimates import Estimate
+from feedcalc.uncertainty.estimates import Estimate
 
 METALS = ("cadmium", "lead", "zinc", "copper", "nickel", "chromium", "arsenic", "mercury")
 MATERIAL, SOIL, LOAD, LOAD_TOTAL = "material", "soil", "load", "load_total"

@@ -1,7 +1,7 @@
 """The answer to "how much dry ash may this ground have": figures of the contract, and the sheet that shows them.
 
-Rules of this room: no chemistry and no limits of its own; it asks `feedcalc.dry_uses`, `feedcalc.liming` and
-`feedcalc.suitability`, and puts what they say under fixed names (``values.spread``) and into words.
+Rules of this room: no chemistry and no limits of its own; it asks `feedcalc.garden.dry_ash`, `feedcalc.garden.liming`
+and `feedcalc.garden.suitability`, and puts what they say under fixed names (``values.spread``) and into words.
 """
 
 from __future__ import annotations
@@ -11,17 +11,35 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from feedcalc import published
-from feedcalc.ash import Ash, ash_of
-from feedcalc.cautions import Caution, cautions_for
-from feedcalc.dry_uses import Advice, AshWorth, Cap, DryUse, advised_ash, ash_worth, cap_for, dry_uses, loosest_cap
-from feedcalc.estimates import Estimate
-from feedcalc.judging import circumstances_of
-from feedcalc.liming import expected_shift, undo_notes
-from feedcalc.quantities import write_number
-from feedcalc.report import Figure, figure, flat_figures
-from feedcalc.request import Request
-from feedcalc.suitability import HOLD, WEAKER, Verdict, soil_target, soil_test_error, suitability_limit, verdict_for
-from feedcalc.wording import said
+from feedcalc.contract.cautions import Caution, cautions_for
+from feedcalc.contract.quantities import write_number
+from feedcalc.contract.request import Request
+from feedcalc.garden.ash import Ash, ash_of
+from feedcalc.garden.dry_ash import (
+    Advice,
+    AshWorth,
+    Cap,
+    DryUse,
+    advised_ash,
+    ash_worth,
+    cap_for,
+    dry_uses,
+    loosest_cap,
+)
+from feedcalc.garden.liming import expected_shift, undo_notes
+from feedcalc.garden.suitability import (
+    HOLD,
+    WEAKER,
+    Verdict,
+    soil_target,
+    soil_test_error,
+    suitability_limit,
+    verdict_for,
+)
+from feedcalc.liquor.figures import Figure, figure, flat_figures
+from feedcalc.liquor.verdict import circumstances_of
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.messages import said
 
 USUAL_DEPTH_CM = 15.0
 # Of all that a request leaves unsaid, what bears on dry ash; and the steps whose cautions hold for it.

@@ -23,11 +23,11 @@ from functools import cache, lru_cache
 from math import isinf
 
 from feedcalc import published
-from feedcalc.dilution import FeedLimit
-from feedcalc.estimates import Estimate
-from feedcalc.liming import expected_shift
-from feedcalc.quantities import write_number
-from feedcalc.wording import Sentence, listed, said
+from feedcalc.contract.quantities import write_number
+from feedcalc.garden.liming import expected_shift
+from feedcalc.liquor.dilution import FeedLimit
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.messages import Sentence, listed, said
 
 GO, WEAKER, HOLD = "go", "go weaker", "hold back"
 # From the freest to the most careful.
@@ -110,7 +110,7 @@ class FeedFacts:
 class Circumstances:
     """What is known of ground, plant and feed; an empty word or None is what nobody said.
 
-    ``tested_with``: laboratory, meter, kit, strip. ``place``: one of `feedcalc.request.PLACES`.
+    ``tested_with``: laboratory, meter, kit, strip. ``place``: one of `feedcalc.contract.request.PLACES`.
     ``season``: sowing, growing, resting. ``stage``: seedling, young, established. ``use``: drench, foliar.
     ``feed`` is None for dry ash. ``read_ph`` is the pH of the liquor as read with a strip or
     meter, or that of the feed as brought about with acid (``has_acid``). ``language`` is the one in which names like

@@ -18,10 +18,10 @@ from functools import lru_cache
 
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
-from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
-from feedcalc.languages import WORDS
-from feedcalc.quantities import write_decimals
-from feedcalc.wording import said
+from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.contract.quantities import write_decimals
+from feedcalc.words.languages import WORDS
+from feedcalc.words.messages import said
 
 # A water analysis counts as good within 5 % and doubtful past 10 % of the sum of its ions:
 # "Standard Methods for the Examination of Water and Wastewater", method 1030 E (from memory).

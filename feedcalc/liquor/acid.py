@@ -19,13 +19,13 @@ from math import exp, log, nan
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.constants import HYDROGEN_ION, constant_set
-from feedcalc.errors import NoSolution
-from feedcalc.formulas import formula_grams_per_mol
+from feedcalc.chemistry.formulas import formula_grams_per_mol
+from feedcalc.contract.quantities import write_decimals, write_number
+from feedcalc.liquor.steeping import Liquor
 from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
 from feedcalc.physics.water import density_kg_per_m3
-from feedcalc.quantities import write_decimals, write_number
-from feedcalc.steeping import Liquor
-from feedcalc.wording import said
+from feedcalc.words.errors import NoSolution
+from feedcalc.words.messages import said
 
 # As near as the search comes to the pH asked for; strips and meters are ten times coarser.
 PH_TOLERANCE = 0.002

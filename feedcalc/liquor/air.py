@@ -20,9 +20,10 @@ from itertools import pairwise
 from math import inf
 
 from feedcalc import published
-from feedcalc.ash import AshSample
 from feedcalc.chemistry import Equilibrium, equilibrate
-from feedcalc.estimates import Estimate
+from feedcalc.garden.ash import AshSample
+from feedcalc.garden.water import Water
+from feedcalc.liquor.steeping import Liquor, steep
 from feedcalc.physics.gas_uptake import (
     LITRES_PER_M3,
     Surface,
@@ -31,8 +32,7 @@ from feedcalc.physics.gas_uptake import (
     uptake_past_the_film,
     water_velocity,
 )
-from feedcalc.steeping import Liquor, steep
-from feedcalc.water_supply import Water
+from feedcalc.uncertainty.estimates import Estimate
 
 SECONDS_PER_DAY = 86400.0
 # What can fall out of clear liquor as it takes up carbon dioxide.

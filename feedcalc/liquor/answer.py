@@ -13,19 +13,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from feedcalc import batch as batches
 from feedcalc import published
-from feedcalc.ash import Ash, AshSample
-from feedcalc.batch import Batch, Vessel
 from feedcalc.chemistry import equilibrate
-from feedcalc.delivery import Delivered, delivered_by
-from feedcalc.dilution import Feed, FeedLimit, feed_at, ladder_rungs, limits_for, parts_to_meet
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate, Steps, estimate_of, finished, followed_by, stratified_shares
-from feedcalc.evidence import SAMPLES_EXPECTED
-from feedcalc.languages import WORDS
-from feedcalc.quantities import write_decimals, write_number
-from feedcalc.readings import (
+from feedcalc.contract.quantities import write_decimals, write_number
+from feedcalc.contract.request import Can, Request
+from feedcalc.garden.ash import Ash, AshSample
+from feedcalc.garden.water import Water
+from feedcalc.liquor import vessel as batches
+from feedcalc.liquor.delivery import Delivered, delivered_by
+from feedcalc.liquor.dilution import Feed, FeedLimit, feed_at, ladder_rungs, limits_for, parts_to_meet
+from feedcalc.liquor.learning import (
     Learned,
     LiquorBatch,
     Matter,
@@ -35,10 +32,13 @@ from feedcalc.readings import (
     matters_of,
     waters_of,
 )
-from feedcalc.request import Can, Request
-from feedcalc.steeping import Liquor, Steep, standing_in_air, steep, steeped_by
-from feedcalc.water_supply import Water
-from feedcalc.wording import said
+from feedcalc.liquor.steeping import Liquor, Steep, standing_in_air, steep, steeped_by
+from feedcalc.liquor.vessel import Batch, Vessel
+from feedcalc.uncertainty.bayes import SAMPLES_EXPECTED
+from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, finished, followed_by, stratified_shares
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import WORDS
+from feedcalc.words.messages import said
 
 STAGES = ("seedling", "young", "established")
 # Which row of feed_practice.csv says how much a plant of the stage is given at once.

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from feedcalc.steeping import Liquor
+from feedcalc.liquor.steeping import Liquor
 
 DELIVERED_ELEMENTS = ("potassium", "calcium", "magnesium")
 

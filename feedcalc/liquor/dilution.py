@@ -16,9 +16,9 @@ from math import ceil, inf
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
-from feedcalc.formulas import calcium_carbonate_grams_per_mol, formula_grams_per_mol
-from feedcalc.steeping import Liquor
-from feedcalc.water_supply import Water
+from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, formula_grams_per_mol
+from feedcalc.garden.water import Water
+from feedcalc.liquor.steeping import Liquor
 
 FEED_MINERALS = ("calcite", "portlandite", "brucite", "nesquehonite", "gypsum")
 

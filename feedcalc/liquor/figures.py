@@ -14,15 +14,15 @@ from dataclasses import asdict
 from typing import Any
 
 from feedcalc import published
-from feedcalc.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
-from feedcalc.ash import ELEMENTS
-from feedcalc.batch import liquor_for_can, water_kilograms
 from feedcalc.chemistry import Equilibrium
-from feedcalc.delivery import Delivered
-from feedcalc.dilution import Feed
-from feedcalc.estimates import Estimate
-from feedcalc.judging import sludge_area, verdict_on
-from feedcalc.steeping import Liquor, dissolved_share
+from feedcalc.garden.ash import ELEMENTS
+from feedcalc.liquor.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
+from feedcalc.liquor.delivery import Delivered
+from feedcalc.liquor.dilution import Feed
+from feedcalc.liquor.steeping import Liquor, dissolved_share
+from feedcalc.liquor.verdict import sludge_area, verdict_on
+from feedcalc.liquor.vessel import liquor_for_can, water_kilograms
+from feedcalc.uncertainty.estimates import Estimate
 
 Figure = dict[str, Any]
 

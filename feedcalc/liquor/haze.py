@@ -15,9 +15,9 @@ from dataclasses import dataclass
 from functools import cache
 
 from feedcalc import published
-from feedcalc.dilution import Feed
-from feedcalc.estimates import Estimate
+from feedcalc.liquor.dilution import Feed
 from feedcalc.physics.settling import clearing_time_hours
+from feedcalc.uncertainty.estimates import Estimate
 
 PASSES, MAY_CLOG, HELD_BACK = "passes", "may clog", "held back"
 # Depth of a watering can over which haze has to sink, metres (our own judgement).

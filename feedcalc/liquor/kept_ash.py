@@ -16,15 +16,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from feedcalc.answer import Answer, Outcome, answer_in_steps, answer_to
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate, Steps, estimate_of, percentile, share_of
-from feedcalc.quantities import write_number
-from feedcalc.report import Figure, figure, medians_taken
-from feedcalc.request import FIELDS, MOST_EARLIER, SCHEMA, Request, read_request
-from feedcalc.sheet import Shown, shown
-from feedcalc.standing import hydroxide_share
-from feedcalc.wording import listed, said, said_of
+from feedcalc.contract.quantities import write_number
+from feedcalc.contract.request import FIELDS, MOST_EARLIER, SCHEMA, Request, read_request
+from feedcalc.liquor.air import hydroxide_share
+from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps, answer_to
+from feedcalc.liquor.figures import Figure, figure, medians_taken
+from feedcalc.sheets.batch import Shown, shown
+from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, percentile, share_of
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.messages import listed, said, said_of
 
 ASK = "learn"
 # Besides the parts of a batch's request: what the ash is called and when the batch was made.

@@ -3,7 +3,7 @@
 Rules of this room:
 
 * For every ash it could be, the same chemistry that gives the answer says what each instrument would show; Bayes' rule
-  (`feedcalc.evidence`) then weighs the ashes.
+  (`feedcalc.uncertainty.bayes`) then weighs the ashes.
 * Widths stand in ``reading_widths.csv``, what is taken where nothing is told in ``reading_rules.csv``.
 * A reading that no plausible ash gives is told with its likely causes and changes nothing.
 * Weighings bear on density alone and a clear line on grain size alone, so neither needs samples.
@@ -18,15 +18,20 @@ from datetime import date
 from functools import cache
 from statistics import NormalDist
 
-from feedcalc import batch as batches
 from feedcalc import published
-from feedcalc.ash import Ash, AshSample, ash_of
-from feedcalc.batch import Batch
 from feedcalc.chemistry import Equilibrium, equilibrate
-from feedcalc.dilution import feed_at
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate, Steps, recalled, stratified_shares
-from feedcalc.evidence import (
+from feedcalc.contract.quantities import write_number
+from feedcalc.contract.request import Request
+from feedcalc.garden.ash import Ash, AshSample, ash_of
+from feedcalc.garden.water import Water, water_of_report
+from feedcalc.liquor import vessel as batches
+from feedcalc.liquor.acid import acid_dose, acids
+from feedcalc.liquor.dilution import feed_at
+from feedcalc.liquor.steeping import Liquor, steep
+from feedcalc.liquor.vessel import Batch
+from feedcalc.physics import settling
+from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
+from feedcalc.uncertainty.bayes import (
     Plausible,
     Reading,
     Shares,
@@ -35,14 +40,9 @@ from feedcalc.evidence import (
     shares_of_spread,
     updated_in_steps,
 )
-from feedcalc.neutralising import acid_dose, acids
-from feedcalc.physics import settling
-from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
-from feedcalc.quantities import write_number
-from feedcalc.request import Request
-from feedcalc.steeping import Liquor, steep
-from feedcalc.water_supply import Water, water_of_report
-from feedcalc.wording import listed, said
+from feedcalc.uncertainty.estimates import Estimate, Steps, recalled, stratified_shares
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.messages import listed, said
 
 PEN_CELSIUS = 25.0
 # Nearer than this in kelvin a pH read counts as read at the temperature of the steep.

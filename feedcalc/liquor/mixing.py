@@ -17,11 +17,11 @@ from functools import cache
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
-from feedcalc.errors import NoSolution
-from feedcalc.formulas import formula_grams_per_mol
-from feedcalc.quantities import write_decimals, write_number
-from feedcalc.steeping import Liquor
-from feedcalc.wording import listed, said
+from feedcalc.chemistry.formulas import formula_grams_per_mol
+from feedcalc.contract.quantities import write_decimals, write_number
+from feedcalc.liquor.steeping import Liquor
+from feedcalc.words.errors import NoSolution
+from feedcalc.words.messages import listed, said
 
 WITH_CARE, NOT_TOGETHER, NEVER = "with care", "not together", "never"
 VERDICTS = (WITH_CARE, NOT_TOGETHER, NEVER)

@@ -9,17 +9,17 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
-from feedcalc.answer import Answer, Outcome
-from feedcalc.batch import water_kilograms
-from feedcalc.estimates import Estimate
-from feedcalc.haze import haze_in_can
-from feedcalc.languages import WORDS
-from feedcalc.mixing import MINERAL_WORDS, mixing_check, second_things
-from feedcalc.neutralising import Acid, Neutralising, acid_dose, acid_for, acids, titration_curve
-from feedcalc.report import figure
-from feedcalc.standing import caustic_switch, corrosive_ph, hydroxide_share, standing_in_air_over_days
-from feedcalc.steeping import phosphorus_if_amorphous
-from feedcalc.wording import said
+from feedcalc.liquor.acid import Acid, Neutralising, acid_dose, acid_for, acids, titration_curve
+from feedcalc.liquor.air import caustic_switch, corrosive_ph, hydroxide_share, standing_in_air_over_days
+from feedcalc.liquor.answer import Answer, Outcome
+from feedcalc.liquor.figures import figure
+from feedcalc.liquor.haze import haze_in_can
+from feedcalc.liquor.mixing import MINERAL_WORDS, mixing_check, second_things
+from feedcalc.liquor.steeping import phosphorus_if_amorphous
+from feedcalc.liquor.vessel import water_kilograms
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.languages import WORDS
+from feedcalc.words.messages import said
 
 # The names under which ``values`` holds what is found here.
 REACTIONS = ("acid", "air", "caustic", "haze", "mixing")

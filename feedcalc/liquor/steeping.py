@@ -14,10 +14,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import exp
 
-from feedcalc.ash import ELEMENTS, AshSample
 from feedcalc.chemistry import Equilibrium, equilibrate
-from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
-from feedcalc.water_supply import Water
+from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.garden.ash import ELEMENTS, AshSample
+from feedcalc.garden.water import Water
 
 # What can form in ash liquor within a day: calcite and the hydroxides at once, magnesium carbonate where carbonate
 # is plenty, gypsum and syngenite in a strong sulfate liquor; apatite stands for the calcium phosphates that keep

@@ -1,4 +1,4 @@
-"""From an answer worked through to the circumstances that `feedcalc.suitability` judges.
+"""From an answer worked through to the circumstances that `feedcalc.garden.suitability` judges.
 
 Rules of this room: nothing is judged here and nothing computed anew; what the request says of ground and plant and what
 the plan makes of the feed is only put side by side.
@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from datetime import date
 
-from feedcalc.answer import Answer, practice
-from feedcalc.dry_uses import cap_for
-from feedcalc.estimates import Estimate
-from feedcalc.request import Request
-from feedcalc.suitability import CONTAINERS, HOLD, Circumstances, FeedFacts, Verdict, verdict_for
+from feedcalc.contract.request import Request
+from feedcalc.garden.dry_ash import cap_for
+from feedcalc.garden.suitability import CONTAINERS, HOLD, Circumstances, FeedFacts, Verdict, verdict_for
+from feedcalc.liquor.answer import Answer, practice
+from feedcalc.uncertainty.estimates import Estimate
 
 DAYS_PER_YEAR = 365.25
 

@@ -17,7 +17,7 @@ from functools import lru_cache
 from math import ceil, floor
 
 from feedcalc import published
-from feedcalc.ash import AshSample
+from feedcalc.garden.ash import AshSample
 from feedcalc.physics import settling, water
 
 # A measure this near to the volume wanted spares the grower the spoons: far below what a cup of ash is unsure by.

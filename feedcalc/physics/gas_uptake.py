@@ -18,8 +18,8 @@ from dataclasses import dataclass
 from functools import cache
 
 from feedcalc import published
-from feedcalc.estimates import Estimate
 from feedcalc.physics.water import density_kg_per_m3, viscosity_pascal_second
+from feedcalc.uncertainty.estimates import Estimate
 
 SECONDS_PER_HOUR = 3600.0
 LITRES_PER_M3 = 1000.0

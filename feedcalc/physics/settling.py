@@ -72,12 +72,8 @@ def settling_velocity_stokes(
     liquid = _liquid_density(temperature_kelvin, liquid_density_kg_per_m3)
     excess = particle_density_kg_per_m3 - liquid
     if not (diameter_m > 0.0 and excess > 0.0 and liquid > 0.0):
-        raise ValueError(
-            f"{diameter_m!r} m of {particle_density_kg_per_m3!r} kg/m3 doesn't sink in {liquid!r} kg/m3"
-        )
-    return (
-        _constant("gravity") * excess * diameter_m**2 / (18.0 * viscosity_pascal_second(temperature_kelvin))
-    )
+        raise ValueError(f"{diameter_m!r} m of {particle_density_kg_per_m3!r} kg/m3 doesn't sink in {liquid!r} kg/m3")
+    return _constant("gravity") * excess * diameter_m**2 / (18.0 * viscosity_pascal_second(temperature_kelvin))
 
 
 def settling_velocity_schiller_naumann(
@@ -107,9 +103,7 @@ def settling_velocity_schiller_naumann(
         if step <= 1e-14 * velocity:
             break
     if reynolds_per_velocity * velocity > law.highest:
-        raise ValueError(
-            f"a grain of {diameter_m!r} m sinks too fast for this law (Reynolds number above 800)"
-        )
+        raise ValueError(f"a grain of {diameter_m!r} m sinks too fast for this law (Reynolds number above 800)")
     return velocity
 
 

@@ -19,9 +19,9 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
-from feedcalc.errors import PublishedDataError
-from feedcalc.estimates import Estimate
-from feedcalc.wording import said
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.errors import PublishedDataError
+from feedcalc.words.messages import said
 
 STATUSES = {
     "seen": said("read in the source or an excerpt of it"),

@@ -16,14 +16,14 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from feedcalc import published
-from feedcalc.answer import STAGES, Answer, practice
-from feedcalc.cautions import Caution, Hazard, cautions_for, hazard_at
-from feedcalc.dilution import FeedLimit
-from feedcalc.languages import moment_words
+from feedcalc.contract.cautions import Caution, Hazard, cautions_for, hazard_at
+from feedcalc.contract.quantities import write_number, write_quantity
+from feedcalc.liquor.answer import STAGES, Answer, practice
+from feedcalc.liquor.dilution import FeedLimit
+from feedcalc.liquor.figures import Figure, flat_figures
 from feedcalc.physics import settling
-from feedcalc.quantities import write_number, write_quantity
-from feedcalc.report import Figure, flat_figures
-from feedcalc.wording import said
+from feedcalc.words.languages import moment_words
+from feedcalc.words.messages import said
 
 # Smaller than this in its unit, a figure is told as `under` it.
 SMALLEST_TOLD = {"mg/L": 0.1, "g/L": 0.001, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}

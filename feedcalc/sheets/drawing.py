@@ -15,10 +15,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from feedcalc.season import Step
-from feedcalc.sheet import Sheet
-from feedcalc.standing import corrosive_ph
-from feedcalc.wording import said
+from feedcalc.book.totals import Step
+from feedcalc.liquor.air import corrosive_ph
+from feedcalc.sheets.batch import Sheet
+from feedcalc.words.messages import said
 
 STAGES_WEAKEST_FIRST = ("seedling", "young", "established")
 

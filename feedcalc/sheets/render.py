@@ -20,9 +20,16 @@ import jinja2
 import markupsafe
 
 from feedcalc import published
-from feedcalc.bars import best_remedy, doubts, range_bars, share_bar
-from feedcalc.cautions import hazard_in
-from feedcalc.drawing import (
+from feedcalc.book.season import SeasonSheet, timeline_words
+from feedcalc.contract.cautions import hazard_in
+from feedcalc.contract.quantities import write_number
+from feedcalc.garden.spreading import SpreadSheet
+from feedcalc.garden.suitability import Plant, names_of
+from feedcalc.liquor.figures import TABLES_BEHIND_A_BATCH, sources_behind
+from feedcalc.liquor.kept_ash import KeptAsh
+from feedcalc.sheets.bars import best_remedy, doubts, range_bars, share_bar
+from feedcalc.sheets.batch import Sheet, status_words
+from feedcalc.sheets.drawing import (
     bucket_drawing,
     ladder_drawing,
     letter_of,
@@ -30,19 +37,12 @@ from feedcalc.drawing import (
     settling_drawing,
     timeline_drawing,
 )
-from feedcalc.label import NOT_FOR_FOOD, Label, label_of
-from feedcalc.label_sheet import Page
-from feedcalc.languages import USUAL_LOCALE, WORDS
-from feedcalc.languages import language as language_of
-from feedcalc.my_ash import KeptAsh
-from feedcalc.quantities import write_number
-from feedcalc.report import TABLES_BEHIND_A_BATCH, sources_behind
-from feedcalc.season_sheet import SeasonSheet, timeline_words
-from feedcalc.sheet import Sheet, status_words
-from feedcalc.spreading import SpreadSheet
-from feedcalc.suitability import Plant, names_of
-from feedcalc.wall_sheet import WallPaper, WallSheet
-from feedcalc.wording import Said
+from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, label_of
+from feedcalc.sheets.paper.pages import Page
+from feedcalc.sheets.paper.wall import WallPaper, WallSheet
+from feedcalc.words.languages import USUAL_LOCALE, WORDS
+from feedcalc.words.languages import language as language_of
+from feedcalc.words.messages import Said
 
 # The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar")
@@ -216,7 +216,7 @@ def _cited(reasons: Iterable[Any]) -> list[tuple[str, str]]:
 
 @cache
 def _templates(language: str = "en") -> jinja2.Environment:
-    folder = resources.files("feedcalc") / "templates"
+    folder = resources.files("feedcalc.sheets") / "templates"
     tongue = language_of(language)
 
     def spoken(value: Any) -> Any:

@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 from operator import mul
 from statistics import NormalDist
 
-from feedcalc.estimates import Steps, finished, stratified_shares
+from feedcalc.uncertainty.estimates import Steps, finished, stratified_shares
 
 Shares = Mapping[str, float]
 # What each reading would show if the shares were true; figures of interest may follow, the first orders the samples.

@@ -6,7 +6,7 @@ so that the same words serve the terminal, the page and a program reading the JS
 
 from __future__ import annotations
 
-from feedcalc.wording import said
+from feedcalc.words.messages import said
 
 
 class FeedcalcError(Exception):

@@ -20,8 +20,8 @@ from typing import Any
 
 import markupsafe
 
-from feedcalc.json_objects import json_object
-from feedcalc.wording import Said, said
+from feedcalc.words.json_text import json_object
+from feedcalc.words.messages import Said, said
 
 # Each language's own name for itself, and the country whose way of writing numbers is taken where none is named.
 LANGUAGES: Mapping[str, str] = {
@@ -196,7 +196,7 @@ def _with_places(message: str, parts: Mapping[str, Any]) -> str:
 @cache
 def language(tag: str) -> Language:
     """The language of a tag of `LANGUAGES`; without a catalogue on this machine it speaks English."""
-    file = resources.files("feedcalc") / "catalogues" / f"{tag}.mo"
+    file = resources.files("feedcalc.words") / "catalogues" / f"{tag}.mo"
     if tag == "en" or tag not in LANGUAGES or not file.is_file():
         return Language(tag if tag in LANGUAGES else "en", gettext.NullTranslations())
     with file.open("rb") as stream:

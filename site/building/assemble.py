@@ -3,13 +3,13 @@
 Rules: page.html.j2 is the only template of the page. It is given
 
 * ``policy``, ``styles``, ``engine``: markup for the head (policy first), the head, the end of the body;
-  ``engine`` holds the worker's program, engine_client.js, offline.js and page.js, then the payload: the
+  ``engine`` holds the worker's program, engine/client.js, offline/offline.js and main.js, then the payload: the
   scripts run while the payload is still being read, so they find all of the page but that;
 * ``installable``: True for the site (``<html data-installable>``, link to the manifest);
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
 * ``choices``: for each field of a request that is chosen from a list, the choices; ``usual``: what is assumed;
   ``labels``: what each kind of ash, of water and of other things in a can is called; ``plants``: names known;
-* ``languages``: tags and own names of the languages to choose from; their words are data for words.js;
+* ``languages``: tags and own names of the languages to choose from; their words are data for common/words.js;
 * ``book``: limes and countries to choose from in the season book, and an example book;
 * ``licences``: names and licence texts of what the page carries; ``version``: of feedcalc.
 
@@ -37,27 +37,27 @@ from building.ingredients import NODE_MODULES, SITE, IngredientMissing, licences
 from building.payload import as_signs
 from building.words import page_words
 from feedcalc import engine, published
-from feedcalc.languages import LANGUAGES
-from feedcalc.request import CUSTOMS, FIELDS, LOCALES
-from feedcalc.suitability import plants
-from feedcalc.wall_sheet import wall_sizes
+from feedcalc.contract.request import CUSTOMS, FIELDS, LOCALES
+from feedcalc.garden.suitability import plants
+from feedcalc.sheets.paper.wall import wall_sizes
+from feedcalc.words.languages import LANGUAGES
 
 SCRIPTS = (
-    "markup.js",
-    "words.js",
-    "engine_client.js",
-    "offline.js",
-    "keeping.js",
-    "form.js",
-    "places.js",
-    "label_choice.js",
-    "book_keeping.js",
-    "calendar_file.js",
-    "ash_choice.js",
-    "page.js",
-    "book.js",
+    "common/markup.js",
+    "common/words.js",
+    "engine/client.js",
+    "offline/offline.js",
+    "store/batches.js",
+    "bench/form.js",
+    "common/places.js",
+    "bench/label_choice.js",
+    "store/records.js",
+    "book/calendar_file.js",
+    "bench/ash_choice.js",
+    "main.js",
+    "book/book.js",
 )
-STYLES = ("styles.css", "label_choice.css", "book.css")
+STYLES = ("styles/page.css", "styles/label_choice.css", "styles/book.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
 
 
@@ -98,20 +98,20 @@ def _files_of_site(parts: Parts) -> dict[str, bytes]:
     kept |= {"index.html": page, program_name: program, payload_name: payload}
     digests = {name: _digest(content) for name, content in sorted(kept.items())}
     service_worker = Environment(undefined=StrictUndefined, autoescape=False).from_string(
-        (SITE / "service_worker.js").read_text(encoding="utf-8")
+        (SITE / "offline" / "service_worker.js").read_text(encoding="utf-8")
     )
     version = _digest(json.dumps(digests).encode())[:16]
     return {
         **kept,
         "service_worker.js": service_worker.render(version=version, files=json.dumps(digests, indent=2)).encode(),
-        **{name: (SITE / name).read_bytes() for name in ("retire.html", "retire.js")},
+        **{name: (SITE / "offline" / name).read_bytes() for name in ("retire.html", "retire.js")},
     }
 
 
 def _element(identity: str, content: bytes, text: str = "", address: str = "") -> Markup:
     """A data element of the page: with its content as text, or with the address and size of a file that has it.
 
-    Either way with the SHA-256 of the content, by which engine_client.js knows a copy that was cut or changed.
+    Either way with the SHA-256 of the content, by which engine/client.js knows a copy that was cut or changed.
     """
     where = Markup(' data-address="{}" data-bytes="{}"').format(address, len(content)) if address else ""
     return Markup('<script type="text/plain" data-sha256="{}"{} id="{}">{}</script>\n').format(
@@ -170,7 +170,7 @@ def _rendered(
 
 
 def _page_words() -> Markup:
-    """The catalogues of the page's own words, as data for words.js."""
+    """The catalogues of the page's own words, as data for common/words.js."""
     text = json.dumps(page_words(), ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c")
     return Markup('<script type="application/json" id="page-words">{}</script>\n').format(Markup(text))
 
@@ -193,7 +193,7 @@ def _calendar_library() -> str:
 
 def _for_the_book() -> dict[str, Any]:
     """What the season book offers: limes and countries as value and words, an example book as JSON for a script."""
-    example = json.loads((SITE.parent / "feedcalc" / "demo_book.json").read_text(encoding="utf-8"))
+    example = json.loads((SITE.parent / "feedcalc" / "book" / "demo_book.json").read_text(encoding="utf-8"))
     text = json.dumps(example, ensure_ascii=False, separators=(",", ":"))
     return {
         "limes": [(row["id"], row["label"]) for row in published.table("limes")],

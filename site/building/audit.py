@@ -23,7 +23,7 @@ from typing import Any
 
 from building.ingredients import ROOT, SITE, IngredientMissing, provide_node, run_npm
 from building.parts_list import LOCKED
-from feedcalc.json_objects import json_object
+from feedcalc.words.json_text import json_object
 
 ENVIRONMENT = ROOT / "build" / "audit"
 LOCK_OF_PIP_AUDIT = ROOT / "requirements-audit.lock"

@@ -97,7 +97,7 @@ function pack(library, packageFiles, image) {
   const wasm = fs.readFileSync(path.join(job.runtime, "pyodide.asm.wasm"));
   const heapAt = new Uint32Array(image.buffer, image.byteOffset, 2)[1];
   const stored = image.slice();
-  if (heapAt !== 128) throw new Error("worker.js reckons with a header of 128 bytes");
+  if (heapAt !== 128) throw new Error("engine/worker.js reckons with a header of 128 bytes");
   globalThis.xorStaticData(stored.subarray(heapAt), wasm);
   const pages = runsOfFullPages(stored);
   const index = Buffer.from(JSON.stringify({
@@ -115,7 +115,7 @@ function pack(library, packageFiles, image) {
 
 try {
   holdStill();
-  vm.runInThisContext(fs.readFileSync(path.join(job.site, "memory_image.js"), "utf8"));
+  vm.runInThisContext(fs.readFileSync(path.join(job.site, "engine", "memory_image.js"), "utf8"));
   const { loadPyodide } = await import(pathToFileURL(path.join(job.runtime, "pyodide.mjs")));
   await compile(loadPyodide);
   const packageFiles = filesBelow(path.join(job.work, "compiled"));

@@ -34,8 +34,7 @@ PACKAGES = {
 # Compiled speed-ups of this machine, tests, typing stubs, pint's full unit list, command lines.
 NOT_IN_THE_PAGE = shutil.ignore_patterns(
     "__pycache__", "*.so", "*.pyd", "*.c", "*.pyi", "py.typed", "testsuite", "*.po", "*.pot",
-    "default_en.txt", "constants_en.txt", "command_line.py", "*_commands.py", "plots.py", "many_beds.py",
-    "book_store.py", "paper_printing.py", "__main__.py", "cli.py",
+    "default_en.txt", "constants_en.txt", "command_line", "__main__.py", "cli.py",
 )  # fmt: skip
 PLACES_OF_NPM = ("lib/node_modules/npm/bin/npm-cli.js", "node_modules/npm/bin/npm-cli.js")
 

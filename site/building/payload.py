@@ -96,11 +96,11 @@ def program() -> str:
         (
             'self.importScripts = () => { throw new Error("not here"); };',
             _replaced(decoder, ("export { ZSTDDecoder };", "")),
-            (SITE / "memory_image.js").read_text(encoding="utf-8"),
+            (SITE / "engine" / "memory_image.js").read_text(encoding="utf-8"),
             f"(() => {{{start}}})();",
             machine,
             f"const RUNTIME_INFO = {json.dumps(information)};",
-            (SITE / "worker.js").read_text(encoding="utf-8"),
+            (SITE / "engine" / "worker.js").read_text(encoding="utf-8"),
         )
     )
 

@@ -27,11 +27,12 @@ from babel.messages.catalog import Catalog, Message
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
-from feedcalc import languages, published
-from feedcalc.suitability import names_of, plants
+from feedcalc import published
+from feedcalc.garden.suitability import names_of, plants
+from feedcalc.words import languages
 
 ROOT = Path(__file__).resolve().parents[2]
-CATALOGUES = ROOT / "feedcalc" / "catalogues"
+CATALOGUES = ROOT / "feedcalc" / "words" / "catalogues"
 TEMPLATE = CATALOGUES / "messages.pot"
 TRANSLATED = tuple(tag for tag in languages.LANGUAGES if tag != "en")
 PLURALS = {
@@ -56,13 +57,11 @@ SEEN = (
     ("templates/trust", "how sure this is"),
     ("templates/reactions", "acid, air, mixing"),
     ("templates/", "batch sheet"),
-    ("feedcalc/label", "label"),
-    ("feedcalc/wall", "sheet for the wall"),
-    ("feedcalc/quantities", "refusals of what was typed"),
-    ("feedcalc/request", "refusals of what was typed, names of fields"),
-    ("feedcalc/records", "season book"),
-    ("feedcalc/season", "season book"),
-    ("feedcalc/metals", "season book"),
+    ("paper/label", "label"),
+    ("paper/wall", "sheet for the wall"),
+    ("contract/quantities", "refusals of what was typed"),
+    ("contract/request", "refusals of what was typed, names of fields"),
+    ("garden/metals", "season book"),
     ("feedcalc/book", "season book"),
     ("site/", "the page"),
     ("", "sheets and replies"),
@@ -257,7 +256,7 @@ def names_of_plants(tag: str) -> dict[str, str]:
 def _of_python() -> Iterator[Found]:
     for file in sorted((ROOT / "feedcalc").rglob("*.py")):
         name = file.relative_to(ROOT).as_posix()
-        if file.name == "wording.py" or file.name == "languages.py":
+        if file.name == "messages.py" or file.name == "languages.py":
             text = re.sub(r'"""[^"]*>>>.*?"""', '""', file.read_text(encoding="utf-8"), flags=re.S)
         else:
             text = file.read_text(encoding="utf-8")
@@ -265,7 +264,7 @@ def _of_python() -> Iterator[Found]:
 
 
 def _of_templates() -> Iterator[Found]:
-    for file in sorted((ROOT / "feedcalc" / "templates").glob("*.j2")):
+    for file in sorted((ROOT / "feedcalc" / "sheets" / "templates").glob("*.j2")):
         name = file.relative_to(ROOT).as_posix()
         options = {"trim_blocks": "true", "lstrip_blocks": "true", "newstyle_gettext": "true", "silent": "false"}
         for line, function, message, _ in _jinja(file.read_bytes(), options):
@@ -296,9 +295,9 @@ def _of_tables() -> Iterator[Found]:
 
 def _of_scripts() -> Iterator[Found]:
     keywords = {"feedcalcWords.say": None, "feedcalcWords.show": (2,), "say": None}
-    for file in sorted((ROOT / "site").glob("*.js")):
-        if file.name in ("words.js", "worker.js", "service_worker.js"):
-            continue
+    from building.assemble import SCRIPTS
+
+    for file in sorted(ROOT / "site" / name for name in SCRIPTS if not name.endswith("/words.js")):
         name = file.relative_to(ROOT).as_posix()
         yield from _extracted("javascript", file.read_text(encoding="utf-8"), name, keywords)
 

@@ -13,8 +13,8 @@ import time
 from collections.abc import Callable
 
 from feedcalc.chemistry import Equilibrium, equilibrate
-from tests.published.chemistry_reference import engine, input_text
-from tests.published.test_chemistry_reference import Case, ash_grid
+from tests.chemistry.reference import engine, input_text
+from tests.chemistry.test_reference import Case, ash_grid
 
 ROUNDS = 7
 

@@ -21,8 +21,8 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from tests.browser.conftest import DIST, QUIET, SiteServer, wait_until
-from tests.browser.installed_browser import installed_browser
+from tests.page.conftest import DIST, QUIET, SiteServer, wait_until
+from tests.page.installed_browser import installed_browser
 
 RUNTIME = DIST.parent / "site" / "node_modules" / "pyodide"
 RUNS = 9

@@ -11,8 +11,7 @@ from typing import Any
 
 import pytest
 
-from feedcalc.errors import InputError
-from feedcalc.records import (
+from feedcalc.book.records import (
     FORMAT,
     LONGEST_TEXT,
     Past,
@@ -34,6 +33,7 @@ from feedcalc.records import (
     undone,
     written,
 )
+from feedcalc.words.errors import InputError
 
 
 def day(number: int) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from feedcalc.records import (
+from feedcalc.book.records import (
     KINDS,
     Past,
     Record,

@@ -9,14 +9,14 @@ from importlib import resources
 import icalendar
 import pytest
 
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.records import Record, new_record, read_book, removed, written
-from feedcalc.reminders import Reminder, batch_reminders, calendar_text, reminders_of
-from feedcalc.request import Request, read_request
+from feedcalc.book.records import Record, new_record, read_book, removed, written
+from feedcalc.book.reminders import Reminder, batch_reminders, calendar_text, reminders_of
+from feedcalc.contract.request import Request, read_request
+from feedcalc.words.errors import InputError, InputErrors
 
 AT = "2026-05-01T09:00:00.000Z"
 NOW = datetime(2026, 5, 10, 9)
-DEMO = (resources.files("feedcalc") / "demo.json").read_text(encoding="utf-8")
+DEMO = (resources.files("feedcalc.contract") / "demo.json").read_text(encoding="utf-8")
 
 
 def asked(now: str | None = "2026-05-10T09:00") -> Request:
@@ -119,7 +119,7 @@ def test_what_is_no_batch_is_refused():
 
 
 def demo_reminders(now: str = "2026-05-10T09:00") -> list[Reminder]:
-    text = (resources.files("feedcalc") / "demo_book.json").read_text(encoding="utf-8")
+    text = (resources.files("feedcalc.book") / "demo_book.json").read_text(encoding="utf-8")
     return [*reminders_of(asked(now), read_book(text)[0]), *batch_reminders("Oak", DEMO)]
 
 

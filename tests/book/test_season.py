@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from feedcalc.engine import calculate, calculate_markdown
-from tests.contract.asking import every_figure
+from tests.asking import every_figure
 
 NOW = "2026-05-02T18:00"
 STAMP = "2026-05-02T16:00:00.000Z"
@@ -18,7 +18,7 @@ STAMP = "2026-05-02T16:00:00.000Z"
 
 def demo() -> dict[str, Any]:
     """Our own book: three beds, an oak-fed stove."""
-    return json.loads((resources.files("feedcalc") / "demo_book.json").read_text(encoding="utf-8"))
+    return json.loads((resources.files("feedcalc.book") / "demo_book.json").read_text(encoding="utf-8"))
 
 
 def reply(book: dict[str, Any] | None = None, **more: Any) -> dict[str, Any]:

@@ -8,11 +8,11 @@ from datetime import date, timedelta
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from feedcalc.ash import ash_of
-from feedcalc.beds import Bed, Reader, Told
-from feedcalc.estimates import Estimate, Steps
-from feedcalc.season import standing_on, total_between
-from feedcalc.worths import QUANTITIES, Ashes, Worth, drawn_from
+from feedcalc.book.amounts import QUANTITIES, Ashes, Worth, drawn_from
+from feedcalc.book.entries import Bed, Reader, Told
+from feedcalc.book.totals import standing_on, total_between
+from feedcalc.garden.ash import ash_of
+from feedcalc.uncertainty.estimates import Estimate, Steps
 
 LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 TODAY = date(2026, 5, 1)

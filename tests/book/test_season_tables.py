@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 
 from feedcalc import published
-from feedcalc.beds import Reader, Told
-from feedcalc.formulas import formula_grams_per_mol
-from feedcalc.liming import expected_shift
-from feedcalc.metals import METALS, countries, limits_of
-from feedcalc.quantities import read_quantity
-from feedcalc.season import total_between
-from feedcalc.worths import lime_worth, plain_compost_worth
+from feedcalc.book.amounts import lime_worth, plain_compost_worth
+from feedcalc.book.entries import Reader, Told
+from feedcalc.book.totals import total_between
+from feedcalc.chemistry.formulas import formula_grams_per_mol
+from feedcalc.contract.quantities import read_quantity
+from feedcalc.garden.liming import expected_shift
+from feedcalc.garden.metals import METALS, countries, limits_of
 
 # Mol of acid that a mol neutralises.
 EQUIVALENTS = {"CaCO3": 2, "CaMg(CO3)2": 4, "Ca(OH)2": 2, "CaO": 2}

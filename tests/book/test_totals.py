@@ -7,11 +7,9 @@ from datetime import date
 
 import pytest
 
-from feedcalc.ash import ash_of
-from feedcalc.beds import Bed, Reader, Told
-from feedcalc.dry_uses import ash_worth, cap_for
-from feedcalc.estimates import Estimate, Steps
-from feedcalc.season import (
+from feedcalc.book.amounts import Ashes, Worth, drawn_from
+from feedcalc.book.entries import Bed, Reader, Told
+from feedcalc.book.totals import (
     interval_of,
     lime_need,
     next_ash_day,
@@ -22,7 +20,9 @@ from feedcalc.season import (
     timeline,
     total_between,
 )
-from feedcalc.worths import Ashes, Worth, drawn_from
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.dry_ash import ash_worth, cap_for
+from feedcalc.uncertainty.estimates import Estimate, Steps
 
 LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 

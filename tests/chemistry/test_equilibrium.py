@@ -9,7 +9,7 @@ import pytest
 from feedcalc.chemistry import equilibrate
 from feedcalc.chemistry.first_guess import start_from_totals
 from feedcalc.chemistry.solver import Search, conditions_at
-from feedcalc.errors import NoSolution
+from feedcalc.words.errors import NoSolution
 
 KELVIN = 298.15
 MINERALS = ("calcite", "portlandite", "brucite", "gypsum")

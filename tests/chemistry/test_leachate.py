@@ -17,7 +17,7 @@ MINERALS = ("calcite", "brucite", "gypsum", "syngenite")
 
 
 def measured(quantity: str, unit: str) -> float:
-    lines = Path(__file__).with_name("ash_extracts.csv").read_text(encoding="utf-8").splitlines()
+    lines = (Path(__file__).parents[1] / "published" / "ash_extracts.csv").read_text(encoding="utf-8").splitlines()
     (value,) = (
         float(row["value"])
         for row in csv.DictReader(line for line in lines if not line.startswith("#"))

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from feedcalc.chemistry import ELEMENTS, MINERALS, Equilibrium, equilibrate
 from feedcalc.chemistry.constants import HYDROGEN_ION, constant_set
-from feedcalc.errors import NoSolution
-from tests.published.chemistry_reference import ELEMENTS as REFERENCE_ELEMENTS
-from tests.published.chemistry_reference import reference_equilibrium
+from feedcalc.words.errors import NoSolution
+from tests.chemistry.reference import ELEMENTS as REFERENCE_ELEMENTS
+from tests.chemistry.reference import reference_equilibrium
 
 amounts = st.one_of(st.just(0.0), st.floats(-12.0, 0.0).map(lambda power: 10.0**power))
 any_totals = st.fixed_dictionaries(dict.fromkeys(ELEMENTS, amounts))

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import pytest
 
 from feedcalc.chemistry import equilibrate
-from tests.published.chemistry_reference import reference_equilibrium
+from tests.chemistry.reference import reference_equilibrium
 
 MINERALS = ("calcite", "portlandite", "brucite", "gypsum")
 ALL_MINERALS = (*MINERALS, "syngenite", "hydroxyapatite")

@@ -7,7 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from feedcalc.command_line import main
+from feedcalc.command_line.main import main
 
 BATCH = ["--kind", "hardwood", "--ash", "100 g", "--water", "5 L"]
 

@@ -14,13 +14,15 @@ import icalendar
 import pytest
 from click.testing import CliRunner, Result
 
-from feedcalc import book_commands, engine, languages
-from feedcalc.command_line import main
-from feedcalc.languages import Language
+from feedcalc import engine
+from feedcalc.command_line import book as book_commands
+from feedcalc.command_line.main import main
+from feedcalc.words import languages
+from feedcalc.words.languages import Language
 
 ROOT = Path(__file__).resolve().parents[2]
-DEMO_BOOK = ROOT / "feedcalc" / "demo_book.json"
-DEMO_BATCH = ROOT / "feedcalc" / "demo.json"
+DEMO_BOOK = ROOT / "feedcalc" / "book" / "demo_book.json"
+DEMO_BATCH = ROOT / "feedcalc" / "contract" / "demo.json"
 NOW = "2026-05-10T09:00"
 Run = Callable[..., Result]
 

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 from click.testing import CliRunner, Result
 
-from feedcalc.command_line import main
+from feedcalc.command_line.main import main
 from feedcalc.engine import demo_request
 
 HOSTILE = "<img src=x onerror=alert(1)>\u202e\u0007"

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from feedcalc.command_line import main
+from feedcalc.command_line.main import main
 from feedcalc.engine import calculate, demo_request
-from tests.contract.asking import WEIGHED
+from tests.asking import WEIGHED
 
 SHEET_VERBS = ("sheet", "settle", "ladder", "delivery")
 ESCAPE = "\x1b"

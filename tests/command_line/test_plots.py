@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from feedcalc.errors import InputErrors
-from feedcalc.plots import BETWEEN_REASONS, COLUMNS, PLAN_COLUMNS, header_of, plan_of
-from tests.contract.asking import rung, values_of
+from feedcalc.command_line.plots.plan import BETWEEN_REASONS, COLUMNS, PLAN_COLUMNS, header_of, plan_of
+from feedcalc.words.errors import InputErrors
+from tests.asking import rung, values_of
 
 TODAY = "2026-05-01"
 LOAM = {

@@ -18,10 +18,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from feedcalc import many_beds, plot_commands
-from feedcalc.command_line import main
-from feedcalc.many_beds import Chunk, NoPlans, Run, Stopped, in_order, plan_plots
-from feedcalc.plots import PLAN_COLUMNS, header_of, plan_of
+from feedcalc.command_line.main import main
+from feedcalc.command_line.plots import command as plot_commands
+from feedcalc.command_line.plots import table as many_beds
+from feedcalc.command_line.plots.plan import PLAN_COLUMNS, header_of, plan_of
+from feedcalc.command_line.plots.table import Chunk, NoPlans, Run, Stopped, in_order, plan_plots
 
 SAMPLE = Path(__file__).parent.parent / "data" / "plots.csv"
 TODAY = "2026-05-01"

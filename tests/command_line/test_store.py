@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pytest
 
-from feedcalc import book_store
-from feedcalc.book_store import LAYOUT, BookStore, book_path, open_book, salvaged
-from feedcalc.errors import InputError
-from feedcalc.records import Record, new_record, read_book, removed, written
-from tests.faults import killing
+from feedcalc.book.records import Record, new_record, read_book, removed, written
+from feedcalc.command_line import store as book_store
+from feedcalc.command_line.store import LAYOUT, BookStore, book_path, open_book, salvaged
+from feedcalc.words.errors import InputError
+from tests.whole.faults import killing
 
 
 def day(number: int) -> str:
@@ -226,8 +226,8 @@ def test_a_disk_that_takes_no_more_bytes_costs_only_what_was_being_written(place
     with open_book(place) as opened:
         opened.write([bed()], day(1), "a bed")
     code = (
-        "import sys; from pathlib import Path; from feedcalc.errors import InputError\n"
-        "from feedcalc.book_store import open_book; from feedcalc.records import *\n"
+        "import sys; from pathlib import Path; from feedcalc.words.errors import InputError\n"
+        "from feedcalc.command_line.store import open_book; from feedcalc.book.records import *\n"
         "opened = open_book(Path(sys.argv[1]))\n"
         "big = written(new_record('north', 'bed'), {'note': 'x' * 190000}, '2026-05-02T09:00:00.000Z', 'phone')\n"
         "try: opened.write([big], '2026-05-02T09:00:00.000Z', 'a bed')\n"

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc import published
-from feedcalc.cautions import cautions_for, hazard_at
-from tests.contract.asking import WEIGHED, reply_to
+from feedcalc.contract.cautions import cautions_for, hazard_at
+from tests.asking import WEIGHED, reply_to
 
 SEVERITY = ("mild", "irritant", "corrosive")
 STEPS = {

@@ -11,8 +11,7 @@ from pathlib import Path
 import pytest
 
 import feedcalc
-from feedcalc.errors import InputError
-from feedcalc.quantities import (
+from feedcalc.contract.quantities import (
     CUSTOMS,
     KINDS,
     converted,
@@ -22,6 +21,7 @@ from feedcalc.quantities import (
     write_number,
     write_quantity,
 )
+from feedcalc.words.errors import InputError
 
 VOLUME = KINDS["volume"].accepted
 NARROW, FIXED = "\u202f", "\u00a0"
@@ -480,10 +480,7 @@ def test_a_dilution_that_could_be_meant_the_other_way_is_asked_back(given, probl
     with pytest.raises(InputError) as caught:
         read_dilution(given, "dilution")
     assert caught.value.problem == problem
-    assert (
-        caught.value.accepted
-        == "liquor to water, such as 1:3 for one part of liquor and three parts of water"
-    )
+    assert caught.value.accepted == "liquor to water, such as 1:3 for one part of liquor and three parts of water"
 
 
 # Writing
@@ -541,9 +538,7 @@ def test_a_quantity_is_written_as_people_read_it(value, unit, text):
     assert write_quantity(value, unit, 2) == text
 
 
-@pytest.mark.parametrize(
-    ("unit", "to_unit"), [("L", "kg"), ("mg/L", "mg/L as CaCO3"), ("cubit", "m"), ("", "m")]
-)
+@pytest.mark.parametrize(("unit", "to_unit"), [("L", "kg"), ("mg/L", "mg/L as CaCO3"), ("cubit", "m"), ("", "m")])
 def test_units_of_different_things_do_not_convert(unit, to_unit):
     with pytest.raises(ValueError, match="can't convert"):
         converted(1.0, unit, to_unit)
@@ -562,7 +557,7 @@ def test_every_accepted_example_is_accepted(kind):
 
 @pytest.mark.parametrize("kind", KINDS.values(), ids=KINDS)
 def test_no_spelling_stands_for_two_units(kind):
-    from feedcalc.quantities import _unit_key
+    from feedcalc.contract.quantities import _unit_key
 
     owners: dict[str, str] = {}
     for unit, spellings in kind.units.items():
@@ -589,12 +584,20 @@ def test_quantities_are_read_from_a_zip_and_nothing_is_written(tmp_path):
     archive = tmp_path / "package.zip"
     package = Path(feedcalc.__file__).parent
     with zipfile.ZipFile(archive, "w") as zipped:
-        for name in ("__init__.py", "errors.py", "estimates.py", "quantities.py", "wording.py", "units.txt"):
+        for name in (
+            "__init__.py",
+            "words/__init__.py",
+            "words/errors.py",
+            "words/messages.py",
+            "contract/__init__.py",
+            "contract/quantities.py",
+            "contract/units.txt",
+        ):
             zipped.write(package / name, f"feedcalc/{name}")
     home = tmp_path / "home"
     home.mkdir()
     code = (
-        "from feedcalc import quantities; "
+        "from feedcalc.contract import quantities; "
         "assert '.zip' in quantities.__file__; "
         "print(quantities.read_quantity('2 gal (UK)', 'volume', 'x').value)"
     )

@@ -9,8 +9,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from feedcalc.errors import InputError
-from feedcalc.quantities import (
+from feedcalc.contract.quantities import (
     KINDS,
     converted,
     read_dilution,
@@ -19,17 +18,13 @@ from feedcalc.quantities import (
     write_number,
     write_quantity,
 )
+from feedcalc.words.errors import InputError
 
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
 CUSTOMS = ("us", "metric", "uk")
 locales = st.sampled_from(LOCALES)
 customs = st.sampled_from(CUSTOMS)
-WRITABLE = [
-    (kind.name, unit)
-    for kind in KINDS.values()
-    for unit in kind.units
-    if not unit.startswith("?")
-] + [
+WRITABLE = [(kind.name, unit) for kind in KINDS.values() for unit in kind.units if not unit.startswith("?")] + [
     ("concentration", "mg/us_gal"),
     ("density", "g/us_cup"),
     ("density", "g/mL"),
@@ -69,9 +64,7 @@ def test_a_written_number_reads_back_to_the_figures_shown(value, figures, locale
     if abs(shown) > 1e15:
         shown = math.copysign(1e15, shown)
         value = shown
-    assert read_number(write_number(value, figures, locale), "x", locale) == (
-        shown if abs(shown) >= 1e-30 else 0
-    )
+    assert read_number(write_number(value, figures, locale), "x", locale) == (shown if abs(shown) >= 1e-30 else 0)
 
 
 @given(st.floats(1e-20, 1e14), st.integers(1, 12), locales)
@@ -123,9 +116,7 @@ def test_a_number_typed_the_way_of_another_country_is_right_told_back_or_refused
 def _own_decimals(text, locale):
     """Whether the text is plainly a decimal of the reader's own locale, such as 1.234 in Britain."""
     mark = "." if locale[:2] in ("en", "hi") else ","
-    return text.count(mark) == 1 and not any(
-        other in text for other in ".,' \u00a0\u202f\u2009\u2019" if other != mark
-    )
+    return text.count(mark) == 1 and not any(other in text for other in ".,' \u00a0\u202f\u2009\u2019" if other != mark)
 
 
 @given(st.integers(0, 99), st.integers(1, 99), st.integers(2, 99), st.sampled_from([" ", "-"]))

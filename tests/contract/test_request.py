@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from feedcalc.errors import InputErrors
-from feedcalc.quantities import KINDS
-from feedcalc.request import FIELDS, LOCALES, Request, read_request
+from feedcalc.contract.quantities import KINDS
+from feedcalc.contract.request import FIELDS, LOCALES, Request, read_request
+from feedcalc.words.errors import InputErrors
 
 
 def read(**asked: Any) -> Request:

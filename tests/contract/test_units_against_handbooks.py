@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from feedcalc.quantities import KINDS, converted, read_quantity
+from feedcalc.contract.quantities import KINDS, converted, read_quantity
 
 LINES = Path(__file__).with_name("unit_conversions.csv").read_text(encoding="utf-8").splitlines()
 ROWS = list(csv.DictReader(line for line in LINES if not line.startswith("#")))

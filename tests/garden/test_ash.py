@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from feedcalc.ash import ELEMENTS, AshSample, ash_of
-from feedcalc.estimates import Estimate
-from feedcalc.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.garden.ash import ELEMENTS, AshSample, ash_of
+from feedcalc.uncertainty.estimates import Estimate
 
 KINDS = ("mixed", "hardwood", "softwood", "bark")
 

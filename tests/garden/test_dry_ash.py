@@ -2,9 +2,9 @@
 
 import pytest
 
-from feedcalc.ash import ash_of
-from feedcalc.dry_uses import advised_ash, ash_worth, cap_for, dry_uses, loosest_cap
-from feedcalc.estimates import Estimate
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.dry_ash import advised_ash, ash_worth, cap_for, dry_uses, loosest_cap
+from feedcalc.uncertainty.estimates import Estimate
 
 # A cup weighed: 107 g in 236.588 mL.
 ASH = ash_of("mixed", "aged", {"potassium": 50.0}, 107 / 236.5882365)

@@ -9,8 +9,8 @@ from statistics import median
 import pytest
 
 from feedcalc import published
-from feedcalc.estimates import Estimate
-from feedcalc.liming import expected_shift, lime_requirement, soil_buffer
+from feedcalc.garden.liming import expected_shift, lime_requirement, soil_buffer
+from feedcalc.uncertainty.estimates import Estimate
 
 # NIST Handbook 44: pound and ounce avoirdupois, foot and yard. CaCO3 100.087, Ca(OH)2 74.093 g/mol (IUPAC).
 POUND, OUNCE, FOOT, YARD = 453.59237, 28.349523125, 0.3048, 0.9144

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import pytest
 
-from feedcalc.dry_uses import AshWorth, advised_ash
-from feedcalc.estimates import Estimate
-from feedcalc.liming import ash_that_meets, expected_shift, lime_requirement, soil_buffer
-from feedcalc.plots import plan_of
-from feedcalc.quantities import converted
-from feedcalc.request import read_request
-from feedcalc.spreading import Had, ground_answer
+from feedcalc.command_line.plots.plan import plan_of
+from feedcalc.contract.quantities import converted
+from feedcalc.contract.request import read_request
+from feedcalc.garden.dry_ash import AshWorth, advised_ash
+from feedcalc.garden.liming import ash_that_meets, expected_shift, lime_requirement, soil_buffer
+from feedcalc.garden.spreading import Had, ground_answer
+from feedcalc.uncertainty.estimates import Estimate
 
 POUNDS_TO_100_SQUARE_FEET = 48.824
 POUNDS_TO_THE_ACRE = 0.11209

@@ -2,8 +2,8 @@
 
 import pytest
 
-from feedcalc.estimates import Estimate
-from feedcalc.liming import ash_that_meets, expected_shift, lime_requirement, soil_buffer, undo_notes
+from feedcalc.garden.liming import ash_that_meets, expected_shift, lime_requirement, soil_buffer, undo_notes
+from feedcalc.uncertainty.estimates import Estimate
 
 EXACTLY = Estimate.exactly
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from feedcalc.estimates import Estimate
-from feedcalc.metals import compared, limits_of, load_per_hectare, metal_figures, years_to_limit
+from feedcalc.garden.metals import compared, limits_of, load_per_hectare, metal_figures, years_to_limit
+from feedcalc.uncertainty.estimates import Estimate
 
 EXACTLY = Estimate.exactly
 

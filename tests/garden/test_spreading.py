@@ -5,8 +5,8 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from feedcalc.command_line import main
-from tests.contract.asking import every_figure, reply_to, values_of
+from feedcalc.command_line.main import main
+from tests.asking import every_figure, reply_to, values_of
 
 BED = {
     "ask": "spread",

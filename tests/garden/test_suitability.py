@@ -6,10 +6,7 @@ from dataclasses import replace
 import pytest
 
 from feedcalc import published
-from feedcalc.dilution import limits_for
-from feedcalc.estimates import Estimate
-from feedcalc.languages import LANGUAGES, Language
-from feedcalc.suitability import (
+from feedcalc.garden.suitability import (
     DIRECTIONS,
     Circumstances,
     FeedFacts,
@@ -20,6 +17,9 @@ from feedcalc.suitability import (
     soil_test_error,
     verdict_for,
 )
+from feedcalc.liquor.dilution import limits_for
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.languages import LANGUAGES, Language
 
 EXACTLY = Estimate.exactly
 

@@ -3,9 +3,9 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feedcalc.estimates import Estimate
-from feedcalc.liming import expected_shift, lime_requirement
-from feedcalc.suitability import DIRECTIONS, Circumstances, plants, plants_named, verdict_for
+from feedcalc.garden.liming import expected_shift, lime_requirement
+from feedcalc.garden.suitability import DIRECTIONS, Circumstances, plants, plants_named, verdict_for
+from feedcalc.uncertainty.estimates import Estimate
 
 PLANTS = st.sampled_from(plants())
 PH = st.floats(3.0, 9.5)

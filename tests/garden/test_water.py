@@ -6,8 +6,8 @@ import pytest
 
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
-from feedcalc.water_supply import Water, ions, water_of_kind, water_of_report
-from tests.contract.asking import reply_to, values_of
+from feedcalc.garden.water import Water, ions, water_of_kind, water_of_report
+from tests.asking import reply_to, values_of
 
 KINDS = [row["kind"] for row in published.table("water_kinds")]
 ROOM_KELVIN = 298.15

@@ -7,9 +7,9 @@ from itertools import pairwise
 import pytest
 
 from feedcalc.chemistry import equilibrate
-from feedcalc.formulas import formula_grams_per_mol
-from feedcalc.neutralising import acid_dose, acid_for, acids, titration_curve
-from feedcalc.steeping import Liquor
+from feedcalc.chemistry.formulas import formula_grams_per_mol
+from feedcalc.liquor.acid import acid_dose, acid_for, acids, titration_curve
+from feedcalc.liquor.steeping import Liquor
 
 KELVIN = 288.15
 VINEGAR = acids()["vinegar"]

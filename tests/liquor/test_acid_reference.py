@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from feedcalc.chemistry import equilibrate
-from feedcalc.neutralising import acid_for, acids, titration_curve
-from feedcalc.steeping import Liquor
-from tests.published.chemistry_reference import reference_equilibrium
+from feedcalc.liquor.acid import acid_for, acids, titration_curve
+from feedcalc.liquor.steeping import Liquor
+from tests.chemistry.reference import reference_equilibrium
 
 TABLE = Path(__file__).parent / "neutralising_standards.csv"
 ROWS = list(csv.DictReader(line for line in TABLE.read_text(encoding="utf-8").splitlines() if line[0] != "#"))

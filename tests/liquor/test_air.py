@@ -7,13 +7,13 @@ from math import inf
 
 import pytest
 
-from feedcalc import standing
-from feedcalc.ash import ash_of
 from feedcalc.chemistry import equilibrate
-from feedcalc.neutralising import acid_for, acids
-from feedcalc.standing import caustic_switch, hydroxide_share, standing_in_air_over_days
-from feedcalc.steeping import Liquor, standing_in_air, steep
-from feedcalc.water_supply import water_of_kind
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.water import water_of_kind
+from feedcalc.liquor import air as standing
+from feedcalc.liquor.acid import acid_for, acids
+from feedcalc.liquor.air import caustic_switch, hydroxide_share, standing_in_air_over_days
+from feedcalc.liquor.steeping import Liquor, standing_in_air, steep
 
 KELVIN = 288.15
 DAYS = (0, 1, 3, 7, 14, 30, 60)

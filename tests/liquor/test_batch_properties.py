@@ -11,13 +11,13 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from feedcalc.answer import Answer, answer_to
-from feedcalc.ash import ELEMENTS
-from feedcalc.batch import water_kilograms
+from feedcalc.chemistry.formulas import molar_masses
+from feedcalc.contract.request import read_request
 from feedcalc.engine import demo_request
-from feedcalc.formulas import molar_masses
-from feedcalc.request import read_request
-from tests.contract.asking import WEIGHED, every_figure, reply_to, reply_to_text, rung, values_of
+from feedcalc.garden.ash import ELEMENTS
+from feedcalc.liquor.answer import Answer, answer_to
+from feedcalc.liquor.vessel import water_kilograms
+from tests.asking import WEIGHED, every_figure, reply_to, reply_to_text, rung, values_of
 
 # Six digits are kept of every figure of a reply, so a balance of several of them closes to a few of the sixth.
 SIX_DIGITS = 2e-5

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from feedcalc.chemistry import equilibrate
-from feedcalc.delivery import delivered_by
-from feedcalc.steeping import Liquor
-from tests.contract.asking import WEIGHED, values_of
+from feedcalc.liquor.delivery import delivered_by
+from feedcalc.liquor.steeping import Liquor
+from tests.asking import WEIGHED, values_of
 
 POTASH = Liquor(equilibrate({"potassium": 0.01, "carbon": 0.005}, 298.15))
 

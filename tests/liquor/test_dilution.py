@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 
 from feedcalc import published
-from feedcalc.ash import ash_of
 from feedcalc.chemistry import equilibrate
-from feedcalc.dilution import feed_at, ladder_rungs, limits_for, parts_to_meet
-from feedcalc.steeping import Liquor, steep
-from feedcalc.water_supply import water_of_kind, water_of_report
-from tests.contract.asking import WEIGHED, reply_to, rung, values_of
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.water import water_of_kind, water_of_report
+from feedcalc.liquor.dilution import feed_at, ladder_rungs, limits_for, parts_to_meet
+from feedcalc.liquor.steeping import Liquor, steep
+from tests.asking import WEIGHED, reply_to, rung, values_of
 
 KELVIN = 293.15
 RAIN, HARD = water_of_kind("rain"), water_of_kind("hard")

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 
 from feedcalc import published
-from feedcalc.ash import ash_of
 from feedcalc.chemistry import equilibrate
-from feedcalc.dilution import Feed, feed_at
-from feedcalc.haze import HELD_BACK, MAY_CLOG, PASSES, haze_in_can
-from feedcalc.steeping import Liquor, steep
-from feedcalc.water_supply import water_of_kind
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.water import water_of_kind
+from feedcalc.liquor.dilution import Feed, feed_at
+from feedcalc.liquor.haze import HELD_BACK, MAY_CLOG, PASSES, haze_in_can
+from feedcalc.liquor.steeping import Liquor, steep
 
 KELVIN = 288.15
 

@@ -8,12 +8,12 @@ import math
 import pytest
 
 from feedcalc import published
-from feedcalc.ash import ash_of
-from feedcalc.batch import Vessel, batch_of, settle_hours
 from feedcalc.chemistry import equilibrate
-from feedcalc.errors import InputErrors
-from feedcalc.neutralising import acid_dose, acids
-from feedcalc.readings import (
+from feedcalc.contract.request import read_request
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.water import water_of_report
+from feedcalc.liquor.acid import acid_dose, acids
+from feedcalc.liquor.learning import (
     Titration,
     jar_diameter,
     matters_of,
@@ -22,9 +22,9 @@ from feedcalc.readings import (
     readings_in,
     weighed_density,
 )
-from feedcalc.request import read_request
-from feedcalc.steeping import steep
-from feedcalc.water_supply import water_of_report
+from feedcalc.liquor.steeping import steep
+from feedcalc.liquor.vessel import Vessel, batch_of, settle_hours
+from feedcalc.words.errors import InputErrors
 
 KELVIN = 288.15
 
@@ -69,7 +69,7 @@ def test_a_titration_told_from_one_liquor_holds_for_weaker_and_stronger_ones(sta
 
 def test_vinegar_taken_by_pure_lye_is_plain_arithmetic():
     """0.05 mol/L KOH against acetic acid of 5 % (0.833 mol/L): 6.0 mL for 100 mL."""
-    from feedcalc.steeping import Liquor
+    from feedcalc.liquor.steeping import Liquor
 
     lye = Liquor(equilibrate({"potassium": 0.05}, 298.15))
     assert Titration.of(lye, 8.3, 0.05, 298.15).millilitres(lye) == pytest.approx(5 / (50 / 60.05), rel=0.02)

@@ -6,8 +6,8 @@ import pytest
 
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
-from feedcalc.mixing import NEVER, NOT_TOGETHER, VERDICTS, WITH_CARE, mixing_check, second_things
-from feedcalc.steeping import Liquor
+from feedcalc.liquor.mixing import NEVER, NOT_TOGETHER, VERDICTS, WITH_CARE, mixing_check, second_things
+from feedcalc.liquor.steeping import Liquor
 
 KELVIN = 288.15
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from feedcalc.chemistry import equilibrate
-from feedcalc.mixing import MIXING_MINERALS, mixing_check, second_things
-from feedcalc.steeping import Liquor
-from tests.published.chemistry_reference import reference_equilibrium
+from feedcalc.liquor.mixing import MIXING_MINERALS, mixing_check, second_things
+from feedcalc.liquor.steeping import Liquor
+from tests.chemistry.reference import reference_equilibrium
 
 LIQUOR = {"potassium": 0.02, "carbon": 0.0095, "sulfur": 0.001}
 FOLLOWED = [thing.id for thing in second_things().values() if thing.brings]

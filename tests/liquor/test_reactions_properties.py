@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from feedcalc.chemistry import equilibrate
-from feedcalc.mixing import VERDICTS, mixing_check, second_things
-from feedcalc.neutralising import acid_for, acids
-from feedcalc.standing import standing_in_air_over_days
-from feedcalc.steeping import STEEP_MINERALS, Liquor
+from feedcalc.liquor.acid import acid_for, acids
+from feedcalc.liquor.air import standing_in_air_over_days
+from feedcalc.liquor.mixing import VERDICTS, mixing_check, second_things
+from feedcalc.liquor.steeping import STEEP_MINERALS, Liquor
 
 amounts = st.floats(1e-7, 1.0).map(lambda share: share**3)
 kelvins = st.floats(273.5, 313.15)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.contract.asking import WEIGHED, faults, reply_to, values_of
+from tests.asking import WEIGHED, faults, reply_to, values_of
 
 FRESH = {**WEIGHED, "ash": {**WEIGHED["ash"], "state": "fresh"}}
 

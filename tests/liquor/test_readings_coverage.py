@@ -9,12 +9,12 @@ from __future__ import annotations
 import json
 import random
 
-from feedcalc.ash import ash_of
-from feedcalc.estimates import estimate_of, finished
-from feedcalc.readings import LiquorBatch, learning, ph_shows, readings_in
-from feedcalc.request import read_request
-from feedcalc.steeping import steep
-from feedcalc.water_supply import water_of_report
+from feedcalc.contract.request import read_request
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.water import water_of_report
+from feedcalc.liquor.learning import LiquorBatch, learning, ph_shows, readings_in
+from feedcalc.liquor.steeping import steep
+from feedcalc.uncertainty.estimates import estimate_of, finished
 
 KELVIN = 288.15
 DRAWS = 200

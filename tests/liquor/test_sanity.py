@@ -7,20 +7,20 @@ from pathlib import Path
 
 import pytest
 
-from tests.contract.asking import rung, values_of
+from tests.asking import rung, values_of
 
 HERE = Path(__file__)
 ROOM = {"water": {"kind": "rain", "amount": "5 L", "temperature": "25 degC"}, "dilution": "1:3"}
 
 
 def extract(name: str) -> dict[str, dict[str, str]]:
-    text = HERE.with_name("ash_extracts.csv").read_text(encoding="utf-8")
+    text = (HERE.parents[1] / "published" / "ash_extracts.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(line for line in text.splitlines() if not line.startswith("#"))
     return {row["quantity"]: row for row in rows if row["extract"] == name and row["unit"] != "share"}
 
 
 def analyses(source: str) -> dict[str, str]:
-    text = HERE.with_name("ash_analyses.csv").read_text(encoding="utf-8")
+    text = (HERE.parents[1] / "published" / "ash_analyses.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(line for line in text.splitlines() if not line.startswith("#"))
     return {
         row["element"]: f"{row['grams_per_kilogram']} g/kg"

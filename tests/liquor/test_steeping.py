@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from feedcalc.ash import ash_of
-from feedcalc.formulas import molar_masses
-from feedcalc.steeping import dissolved_share, standing_in_air, steep
-from feedcalc.water_supply import water_of_kind
+from feedcalc.chemistry.formulas import molar_masses
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.water import water_of_kind
+from feedcalc.liquor.steeping import dissolved_share, standing_in_air, steep
 
 KELVIN = 288.15
 AIR = 4.2e-4

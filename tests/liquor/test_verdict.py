@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.contract.asking import WEIGHED, reply_to, values_of
+from tests.asking import WEIGHED, reply_to, values_of
 
 ACID_BED = {"soil": {"ph": 6.0, "tested_with": "meter", "texture": "loam"}, "plant": "tomato", "season": "growing"}
 WORDS = ("go", "go weaker", "hold back")

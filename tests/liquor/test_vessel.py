@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feedcalc.ash import ash_of
-from feedcalc.batch import (
+from feedcalc.garden.ash import ash_of
+from feedcalc.liquor.vessel import (
     Vessel,
     batch_of,
     cleared_diameter,

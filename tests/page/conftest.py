@@ -20,7 +20,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
-from tests.browser.installed_browser import installed_browser
+from tests.page.installed_browser import installed_browser
 
 PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
 DIST = Path(__file__).resolve().parents[2] / "dist"

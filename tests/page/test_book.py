@@ -15,7 +15,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.browser.conftest import wait_for_engine, wait_until, watch_progress
+from tests.page.conftest import wait_for_engine, wait_until, watch_progress
 
 OPEN_ALL = "document.querySelectorAll('#book details').forEach((details) => { details.open = true; })"
 BEDS = "[...document.querySelectorAll('#book-bed-list button')].map((each) => each.textContent)"

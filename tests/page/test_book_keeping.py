@@ -1,6 +1,6 @@
 """The season book in the browser: nothing written is lost, whatever is killed, full, refused or spoilt.
 
-These tests hold site/book_keeping.js alone, on a page of its own that has neither Python nor a form.
+These tests hold site/store/records.js alone, on a page of its own that has neither Python nor a form.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright
 
-from tests.browser.conftest import QUIET, wait_until
-from tests.browser.installed_browser import installed_browser
+from tests.page.conftest import QUIET, wait_until
+from tests.page.installed_browser import installed_browser
 
-SCRIPT = Path(__file__).resolve().parents[2] / "site" / "book_keeping.js"
+SCRIPT = Path(__file__).resolve().parents[2] / "site" / "store" / "records.js"
 AT = "2026-05-01T09:00:00.000Z"
 
 
@@ -32,7 +32,7 @@ def record(identity: str, name: str = "South", at: str = AT, kind: str = "bed") 
 def address(tmp_path_factory: pytest.TempPathFactory) -> str:
     folder = tmp_path_factory.mktemp("book")
     shutil.copy(SCRIPT, folder)
-    (folder / "page.html").write_text('<!DOCTYPE html><title>book</title><script src="book_keeping.js"></script>')
+    (folder / "page.html").write_text('<!DOCTYPE html><title>book</title><script src="records.js"></script>')
     return (folder / "page.html").as_uri()
 
 

@@ -12,7 +12,7 @@ import pytest
 from building.words import page_words
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.browser.conftest import SPY, SiteServer, wait_for_engine, wait_until
+from tests.page.conftest import SPY, SiteServer, wait_for_engine, wait_until
 
 FRESHNESS = "document.getElementById('freshness').dataset.freshness"
 BATCHES = """() => Object.fromEntries(feedcalcKeeping.open().map(({ name, request }) =>

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
-from tests.browser.conftest import SiteServer, ask, wait_for_engine, wait_until
+from tests.page.conftest import SiteServer, ask, wait_for_engine, wait_until
 
 WATCH = """() => new Promise((resolve) => feedcalcOffline.watch({
   onReady: ({ version }) => resolve(version), onUnavailable: resolve }))"""

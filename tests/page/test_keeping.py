@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.browser.conftest import SiteServer, wait_until
+from tests.page.conftest import SiteServer, wait_until
 
 NAMES = "[...document.querySelectorAll('#batch-choice option')].map((option) => option.textContent)"
 

@@ -14,11 +14,11 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
-from feedcalc.command_line import main
+from feedcalc.command_line.main import main
 from feedcalc.engine import calculate_print, demo_request
-from feedcalc.label_paper import sizes
-from tests.browser.conftest import wait_for_engine, wait_until
-from tests.browser.installed_browser import installed_browser
+from feedcalc.sheets.paper.layout import sizes
+from tests.page.conftest import wait_for_engine, wait_until
+from tests.page.installed_browser import installed_browser
 
 ADDRESS = "https://example.org/feedcalc.html"
 NAME = "Eiche שלום ☠ 灰 <b>&amp;"

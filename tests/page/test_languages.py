@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import wait_until
+from tests.page.conftest import wait_until
 
 PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
 WORDS = re.compile(rb'(<script type="application/json" id="page-words">)(.*?)(</script>)', re.S)

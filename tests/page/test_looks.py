@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import wait_until
+from tests.page.conftest import wait_until
 
 SERIOUS = {"serious", "critical"}
 OPEN_ALL = "document.querySelectorAll('details').forEach((details) => { details.open = true; })"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import SiteServer, wait_for_engine, wait_until
-from tests.browser.test_installed_site import publish_another_version
+from tests.page.conftest import SiteServer, wait_for_engine, wait_until
+from tests.page.test_installed_site import publish_another_version
 
 
 def test_ready_offline_is_said_once_it_is_so(page: Page, site_server: SiteServer) -> None:

@@ -13,7 +13,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from feedcalc.engine import calculate
-from tests.browser.conftest import one_page, wait_for_engine, wait_until, watch_progress
+from tests.page.conftest import one_page, wait_for_engine, wait_until, watch_progress
 
 PLACES = ("batch", "dry", "book")
 SHOWN = "[...document.querySelectorAll('main')].filter((each) => each.getClientRects().length).map(({ id }) => id)"

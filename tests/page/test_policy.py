@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from building.assemble import SCRIPTS
 from playwright.sync_api import Dialog, FilePayload, Page, expect
 
-from tests.browser.conftest import SiteServer, wait_for_engine, wait_until
+from tests.page.conftest import SiteServer, wait_for_engine, wait_until
 
 SITE = Path(__file__).resolve().parents[2] / "site"
 
@@ -55,7 +56,8 @@ def test_no_script_of_the_page_makes_markup_of_text_but_the_one_door() -> None:
     )
     found = {
         (script.name, way)
-        for script in SITE.glob("*.js")
+        for name in SCRIPTS
+        for script in [SITE / name]
         for way in ways.findall(re.sub(r"(?m)^\s*//.*|/\*\*.*?\*/", "", script.read_text(encoding="utf-8")))
     }
     assert found == {("markup.js", way) for way in ("DOMParser", "new Worker", "createPolicy")}

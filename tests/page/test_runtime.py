@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page
 
 from feedcalc.engine import calculate
-from tests.browser.conftest import SPY, ask, wait_for_engine, wait_until
+from tests.page.conftest import SPY, ask, wait_for_engine, wait_until
 
 REQUESTS: list[dict[str, Any]] = [
     {"schema": 1},

@@ -94,9 +94,7 @@ def test_traces_start_at_the_surface_and_end_at_the_pour():
     fine, coarse = settling.clearing_traces([2e-6, 20e-6], 0.2, [0, 1, 6, 48], 2650, SHED)
     assert fine.clear_depth_m[0] == coarse.clear_depth_m[0] == 0.0
     assert coarse.clear_depth_m[1] == fine.clear_depth_m[-1] == 0.2
-    assert fine.clear_depth_m[2] == pytest.approx(
-        0.2 * 6 / settling.clearing_time_hours(0.2, 2e-6, 2650, SHED)
-    )
+    assert fine.clear_depth_m[2] == pytest.approx(0.2 * 6 / settling.clearing_time_hours(0.2, 2e-6, 2650, SHED))
 
 
 @pytest.mark.parametrize(("depth", "hours"), [(0.0, [1]), (0.2, [-1])])

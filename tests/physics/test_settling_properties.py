@@ -39,10 +39,7 @@ def test_warmer_water_clears_sooner(diameter, density, kelvin, warmer):
 @given(diameters, densities, temperatures, st.floats(0, 0.3), st.floats(0.001, 0.1))
 def test_a_thicker_slurry_clears_later(diameter, density, kelvin, fraction, thicker):
     thin = settling.clearing_time_hours(0.3, diameter, density, kelvin, volume_fraction=fraction)
-    assert (
-        settling.clearing_time_hours(0.3, diameter, density, kelvin, volume_fraction=fraction + thicker)
-        > thin
-    )
+    assert settling.clearing_time_hours(0.3, diameter, density, kelvin, volume_fraction=fraction + thicker) > thin
 
 
 @given(st.floats(1e-7, 5e-4), st.floats(1500, 3000), temperatures)

@@ -45,9 +45,7 @@ def test_water_agrees_with_the_full_international_formulation(celsius):
 @pytest.mark.parametrize("celsius", [0, 12.5, 25, 50, 99])
 def test_viscosity_carries_the_coefficients_of_the_release(celsius):
     """IAPWS SR6-08 as coded by the iapws package."""
-    assert viscosity_pascal_second(celsius + 273.15) == pytest.approx(
-        _Liquid(celsius + 273.15)["mu"], rel=1e-12
-    )
+    assert viscosity_pascal_second(celsius + 273.15) == pytest.approx(_Liquid(celsius + 273.15)["mu"], rel=1e-12)
 
 
 @pytest.mark.parametrize("celsius", range(0, 41, 5))
@@ -60,10 +58,7 @@ def test_density_agrees_with_the_formula_of_tanaka_2001(celsius):
 @pytest.mark.parametrize(
     "row",
     TIMES,
-    ids=[
-        f"{row['micrometre']} um {row['depth_cm']} cm {row['celsius']} degC: {row['citation']}"
-        for row in TIMES
-    ],
+    ids=[f"{row['micrometre']} um {row['depth_cm']} cm {row['celsius']} degC: {row['citation']}" for row in TIMES],
 )
 def test_grains_leave_the_depth_when_the_pipette_is_drawn(row):
     hours = settling.clearing_time_hours(
@@ -82,9 +77,7 @@ def test_coarse_spheres_sink_as_measured_by_gibbs_1971(diameter_mm):
     kelvin = 293.15
     viscosity, water = viscosity_pascal_second(kelvin) * 10, density_kg_per_m3(kelvin) / 1000
     radius = diameter_mm / 20
-    root = math.sqrt(
-        9 * viscosity**2 + 981 * radius**2 * water * (2.65 - water) * (0.015476 + 0.19841 * radius)
-    )
+    root = math.sqrt(9 * viscosity**2 + 981 * radius**2 * water * (2.65 - water) * (0.015476 + 0.19841 * radius))
     gibbs_cm_per_s = (root - 3 * viscosity) / (water * (0.011607 + 0.14881 * radius))
     ours = settling.settling_velocity_schiller_naumann(diameter_mm / 1000, 2650, kelvin)
     assert ours * 100 == pytest.approx(gibbs_cm_per_s, rel=0.05)

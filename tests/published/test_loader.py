@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from feedcalc import published
-from feedcalc.errors import PublishedDataError
-from feedcalc.estimates import Estimate
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.errors import PublishedDataError
 
 GOOD = "# a comment\nname,low,typical,high,source,status\nash,1,2,3,our_judgement,judgement\n\n"
 

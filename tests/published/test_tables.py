@@ -103,9 +103,7 @@ def test_a_range_is_ordered_and_not_negative(name: str, row: dict[str, str]) -> 
 
 
 @pytest.mark.parametrize(("name", "row"), every_row(*ALL))
-def test_a_row_that_is_practice_or_judgement_does_not_claim_to_be_read(
-    name: str, row: dict[str, str]
-) -> None:
+def test_a_row_that_is_practice_or_judgement_does_not_claim_to_be_read(name: str, row: dict[str, str]) -> None:
     assert (row["source"] == "common_practice") == (row["status"] == "practice")
     if row["source"] == "our_judgement":
         assert row["status"] != "seen"
@@ -148,14 +146,10 @@ def test_nine_in_ten_published_analyses_lie_inside_the_range_of_their_kind() -> 
             assert float(row["grams_per_kilogram"]) <= 1.5 * of_kind(row["kind"])[row["element"]]["high"]
 
 
-@pytest.mark.parametrize(
-    "row", cited([row for row in measured("ash_extracts.csv") if row["unit"] == "share"])
-)
+@pytest.mark.parametrize("row", cited([row for row in measured("ash_extracts.csv") if row["unit"] == "share"]))
 def test_what_water_was_found_to_take_out_of_ash_lies_in_the_reachable_share(row: dict[str, str]) -> None:
     reachable = next(
-        known
-        for known in table("ash_soluble")
-        if (known["kind"], known["element"]) == ("any", row["quantity"])
+        known for known in table("ash_soluble") if (known["kind"], known["element"]) == ("any", row["quantity"])
     )
     assert float(reachable["low"]) <= float(row["value"]) <= float(reachable["high"])
     if row["bound"] == "at_least":

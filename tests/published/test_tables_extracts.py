@@ -56,24 +56,14 @@ def test_an_extract_of_one_part_ash_in_five_conducts_as_kitchen_ash_did(state: s
     # Neina 2020, Table 1: 33 mS/cm (firewood), standard deviation 14 over all samples; 200 g to a litre.
     measured = extract("kitchen_firewood")["ec"]
     litre_grams = float(measured["ash_grams_per_litre"])
-    content = {
-        row["element"]: float(row["typical"]) for row in table("ash_composition") if row["kind"] == "mixed"
-    }
-    reachable = {
-        row["element"]: float(row["typical"]) for row in table("ash_soluble") if row["kind"] == "any"
-    }
+    content = {row["element"]: float(row["typical"]) for row in table("ash_composition") if row["kind"] == "mixed"}
+    reachable = {row["element"]: float(row["typical"]) for row in table("ash_soluble") if row["kind"] == "any"}
     lime = {row["quantity"]: float(row["typical"]) for row in table("ash_state") if row["state"] == state}
     mol = {
-        element: content[element]
-        * litre_grams
-        / 1000
-        / mass
-        * reachable.get(element, 1 - lime["inert_share"])
+        element: content[element] * litre_grams / 1000 / mass * reachable.get(element, 1 - lime["inert_share"])
         for element, mass in GRAMS_PER_MOL.items()
     }
-    carbonate_of_lime = (
-        mol["calcium"] - content["calcium"] * litre_grams / 1000 / 40.078 * lime["free_lime_share"]
-    )
+    carbonate_of_lime = mol["calcium"] - content["calcium"] * litre_grams / 1000 / 40.078 * lime["free_lime_share"]
     alkali = mol["potassium"] + mol["sodium"] - 2 * mol["sulfur"] - mol["chloride"]
     liquor = equilibrate(
         {**mol, "carbon": alkali / 2 + carbonate_of_lime}, KELVIN, ("calcite", "portlandite", "gypsum")

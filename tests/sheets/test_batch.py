@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feedcalc.quantities import read_number
-from feedcalc.report import flat_figures
-from feedcalc.sheet import Sheet, shown
-from tests.contract.asking import sheet_of_text, values_of
+from feedcalc.contract.quantities import read_number
+from feedcalc.liquor.figures import flat_figures
+from feedcalc.sheets.batch import Sheet, shown
+from tests.asking import sheet_of_text, values_of
 
 UNITS = st.sampled_from(["mg/L", "mg", "g", "L", "mL", "h", "mS/cm", "mg/L CaCO3", "g CaCO3"])
 

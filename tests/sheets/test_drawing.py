@@ -9,9 +9,9 @@ from xml.etree import ElementTree
 
 import pytest
 
-from feedcalc.drawing import bucket_drawing, ladder_drawing, settling_drawing
 from feedcalc.engine import calculate, demo_request
-from tests.contract.asking import sheet_of_text
+from feedcalc.sheets.drawing import bucket_drawing, ladder_drawing, settling_drawing
+from tests.asking import sheet_of_text
 
 BUCKETS = {
     "demo": {},

@@ -8,10 +8,10 @@ from itertools import pairwise
 
 import pytest
 
-from feedcalc.beds import KINDS
-from feedcalc.drawing import SHAPES, letter_of, timeline_drawing
-from feedcalc.estimates import Estimate
-from feedcalc.season import Step
+from feedcalc.book.entries import KINDS
+from feedcalc.book.totals import Step
+from feedcalc.sheets.drawing import SHAPES, letter_of, timeline_drawing
+from feedcalc.uncertainty.estimates import Estimate
 
 EDGES = (40.0, 340.0, 20.0, 180.0)
 

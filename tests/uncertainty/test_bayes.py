@@ -8,8 +8,8 @@ from statistics import NormalDist
 
 import pytest
 
-from feedcalc.estimates import Estimate, stratified_shares
-from feedcalc.evidence import Reading, Updated, shares_of_spread, updated
+from feedcalc.uncertainty.bayes import Reading, Updated, shares_of_spread, updated
+from feedcalc.uncertainty.estimates import Estimate, stratified_shares
 
 EXPECTED = NormalDist(5.0, 2.0)
 

@@ -11,8 +11,8 @@ from scipy import integrate, stats
 from scipy.stats import qmc
 
 from feedcalc import published
-from feedcalc.estimates import TAIL, Estimate, percentile, stratified_shares
-from feedcalc.evidence import Reading, shares_of_spread, updated
+from feedcalc.uncertainty.bayes import Reading, shares_of_spread, updated
+from feedcalc.uncertainty.estimates import TAIL, Estimate, percentile, stratified_shares
 
 KNOWN = [Estimate(1.5, 5.0, 12.0), Estimate(0.03, 0.12, 0.6), Estimate(0.0, 0.0, 1.0), Estimate(2.0, 4.0, 4.0)]
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feedcalc.estimates import Estimate, estimate_of, percentile, stratified_shares
+from feedcalc.uncertainty.estimates import Estimate, estimate_of, percentile, stratified_shares
 
 amounts = st.floats(0, 1e6)
 estimates = st.tuples(amounts, amounts, amounts).map(lambda three: Estimate(*sorted(three)))

@@ -1,4 +1,4 @@
-"""Write the README's sessions anew from the tool itself: ``python -m tests.readme_session``."""
+"""Write the README's sessions anew from the tool itself: ``python -m tests.whole.readme_session``."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-README = Path(__file__).resolve().parent.parent / "README.md"
+README = Path(__file__).resolve().parents[2] / "README.md"
 SESSIONS = {
     "session": [["delivery", "--can", "2 x 9 L", "--kind", "hardwood", "--state", "aged", "--customs", "metric"]],
     "refusal": [["sheet", "--ash", "5 bags", "--kind", "painted pine", "--water", "2,5"]],

@@ -8,7 +8,7 @@ import math
 import pytest
 
 from feedcalc.engine import calculate, demo_request
-from tests.contract.asking import WEIGHED, every_figure, reply_to, reply_to_text, rung, values_of
+from tests.asking import WEIGHED, every_figure, reply_to, reply_to_text, rung, values_of
 
 SOLUTION_NAMES = {
     "ph": "1",

@@ -8,8 +8,8 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from feedcalc.request import FIELDS, Field
-from tests.contract.asking import every_figure, reply_to
+from feedcalc.contract.request import FIELDS, Field
+from tests.asking import every_figure, reply_to
 
 # A unit of each kind of amount, with the span that is tried where the field itself sets none.
 UNITS = {

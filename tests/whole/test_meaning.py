@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from feedcalc.cautions import hazard_at
-from feedcalc.languages import LANGUAGES
-from feedcalc.request import FIELDS
-from tests.contract.asking import WEIGHED, every_figure, reply_to, values_of
+from feedcalc.contract.cautions import hazard_at
+from feedcalc.contract.request import FIELDS
+from feedcalc.words.languages import LANGUAGES
+from tests.asking import WEIGHED, every_figure, reply_to, values_of
 
 CLASSES = ("mild", "irritant", "corrosive")
 CANS = {"cans": [{"size": "9 L", "count": 2}, {"size": "5 L", "count": 1}], "dilution": "1:10"}

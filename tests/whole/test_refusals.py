@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from feedcalc import published
-from feedcalc.request import FIELDS
-from tests.contract.asking import WEIGHED, faults, reply_to, reply_to_text
+from feedcalc.contract.request import FIELDS
+from tests.asking import WEIGHED, faults, reply_to, reply_to_text
 
 NO_SUCH_FIELD = "There is no such field."
 

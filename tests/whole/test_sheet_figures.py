@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from feedcalc import published
-from feedcalc.bars import range_bars
+from feedcalc.contract.quantities import write_number
 from feedcalc.engine import calculate_markdown, demo_request
-from feedcalc.quantities import write_number
-from tests.contract.asking import WEIGHED, reply_to, reply_to_text, sheet_of_text
+from feedcalc.sheets.bars import range_bars
+from tests.asking import WEIGHED, reply_to, reply_to_text, sheet_of_text
 
 REQUESTS = {
     "demo": json.loads(demo_request()),
@@ -40,7 +40,7 @@ def printed_for(request_json: str, part: str) -> str:
 
 def words_around(request: dict[str, Any]) -> str:
     """All a number of the sheet may be quoted from, figures apart: templates, cautions, what was typed or assumed."""
-    templates = resources.files("feedcalc") / "templates"
+    templates = resources.files("feedcalc.sheets") / "templates"
     reply = reply_to_text(json.dumps(request))
     return "\n".join(
         [

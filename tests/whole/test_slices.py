@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from feedcalc.engine import answer_in_steps, calculate
-from feedcalc.estimates import finished
+from feedcalc.uncertainty.estimates import finished
 
 PLAIN = {"schema": 1, "cans": [{"size": "9 L", "count": 2}], "samples": "20"}
 READ = PLAIN | {"ash": {"amount": "1 cup"}, "water": {"amount": "5 L"}, "measured": {"ec": "6 mS/cm", "ph": "12"}}

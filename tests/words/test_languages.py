@@ -13,10 +13,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feedcalc import engine, languages, printing, published, render
-from feedcalc.languages import LANGUAGES, USUAL_LOCALE, Language, day_words, moment_words
-from feedcalc.request import LOCALES
-from feedcalc.wording import listed, said, said_of
+from feedcalc import engine, published
+from feedcalc.contract.request import LOCALES
+from feedcalc.sheets import render
+from feedcalc.sheets.paper import printing
+from feedcalc.words import languages
+from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, Language, day_words, moment_words
+from feedcalc.words.messages import listed, said, said_of
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "site"))
 from building import words as catalogues
@@ -220,7 +223,7 @@ def test_numbers_inside_sentences_are_written_as_the_country_writes_them(locale,
 
 @pytest.mark.usefixtures("in_brackets")
 def test_reminders_are_said_in_the_language_asked_for():
-    book = json.loads((Path(engine.__file__).parent / "demo_book.json").read_text(encoding="utf-8"))
+    book = json.loads((Path(engine.__file__).parent / "book" / "demo_book.json").read_text(encoding="utf-8"))
     reply = reply_to({"ask": "book", "do": "reminders", "book": book, "now": "2026-05-02T09:00"})
     reminders = reply["values"]["book"]["reminders"]
     assert reminders

@@ -1,7 +1,7 @@
 """The verb for many plots: ``feedcalc season PLOTS.csv --out PLANS.csv``.
 
-Rules of this room: it reads options, shows how far the run is, and tells how it ended; `feedcalc.many_beds` does the
-work. What is shown on the way goes to standard error. Exit codes: 0 where at least one plot was planned, 1 where none
+Rules of this room: it reads options, shows how far the run is, and tells how it ended; `feedcalc.command_line.plots.table`
+does the work. What is shown on the way goes to standard error. Exit codes: 0 where at least one plot was planned, 1 where none
 was or the run could not be made, 130 where it was stopped, 2 for a wrong use of the command.
 """
 
@@ -20,13 +20,13 @@ from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bar
 
-from feedcalc.errors import InputErrors, refusal_words
-from feedcalc.languages import LANGUAGES
-from feedcalc.languages import language as language_of
-from feedcalc.many_beds import NoPlans, Progress, Run, Stopped, plan_plots
-from feedcalc.plots import COLUMNS
-from feedcalc.request import CUSTOMS, LOCALES
-from feedcalc.wording import Speak, said
+from feedcalc.command_line.plots.plan import COLUMNS
+from feedcalc.command_line.plots.table import NoPlans, Progress, Run, Stopped, plan_plots
+from feedcalc.contract.request import CUSTOMS, LOCALES
+from feedcalc.words.errors import InputErrors, refusal_words
+from feedcalc.words.languages import LANGUAGES
+from feedcalc.words.languages import language as language_of
+from feedcalc.words.messages import Speak, said
 
 # Without a terminal, a line of progress each so many seconds.
 SECONDS_BETWEEN_LINES = 10.0

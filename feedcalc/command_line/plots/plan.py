@@ -3,7 +3,8 @@
 Rules of this room:
 
 * A plot is an ordinary request. What its cells say is read by the same reader and answered by the same functions as
-  one bed's sheet (`feedcalc.spreading`, `feedcalc.judging`, `feedcalc.answer`), so a plan can't differ from it.
+  one bed's sheet (`feedcalc.garden.spreading`, `feedcalc.liquor.verdict`, `feedcalc.liquor.answer`), so a plan
+  can't differ from it.
 * What many plots share (an ash, a feed for a stage) is worked out once and kept; a plot alone costs well below a
   millisecond.
 * Columns this room doesn't know are none of its business. Nothing is read, written or asked of a clock here.
@@ -20,18 +21,18 @@ from datetime import date, timedelta
 from functools import lru_cache
 from typing import Any
 
-from feedcalc.answer import answer_to, practice
-from feedcalc.ash import ash_of
-from feedcalc.dry_uses import AshWorth, ash_worth, cap_for
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.estimates import Estimate
-from feedcalc.judging import circumstances_of, feed_facts
-from feedcalc.quantities import converted, read_quantity, write_quantity
-from feedcalc.report import Figure, figure, values_of
-from feedcalc.request import Request, read_request
-from feedcalc.spreading import NOTHING_YET, GroundAnswer, Had, ground_answer
-from feedcalc.suitability import CONTAINERS, DIRECTIONS, HOLD, FeedFacts, Reason, Verdict, verdict_for
-from feedcalc.wording import said
+from feedcalc.contract.quantities import converted, read_quantity, write_quantity
+from feedcalc.contract.request import Request, read_request
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.dry_ash import AshWorth, ash_worth, cap_for
+from feedcalc.garden.spreading import NOTHING_YET, GroundAnswer, Had, ground_answer
+from feedcalc.garden.suitability import CONTAINERS, DIRECTIONS, HOLD, FeedFacts, Reason, Verdict, verdict_for
+from feedcalc.liquor.answer import answer_to, practice
+from feedcalc.liquor.figures import Figure, figure, values_of
+from feedcalc.liquor.verdict import circumstances_of, feed_facts
+from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.messages import said
 
 DRY_ASH = "dry ash"
 # What stands between two reasons in one cell.

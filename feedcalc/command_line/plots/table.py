@@ -2,8 +2,8 @@
 
 Rules of this room:
 
-* Every plan is `feedcalc.plots.plan_of`. Here are only files and who does the work: this process, several, or a Dask
-  cluster, all through the one interface of `concurrent.futures`, so that the same bytes come of each.
+* Every plan is `feedcalc.command_line.plots.plan.plan_of`. Here are only files and who does the work: this process,
+  several, or a Dask cluster, all through the one interface of `concurrent.futures`, so the same bytes come of each.
 * A bounded number of chunks is under way at once; nothing grows with the length of the table.
 * A row that can't be planned is set aside with its reasons and never stops the others.
 * A file under its own name is whole. Until then it is ``.part``, which is kept when the run is stopped.
@@ -32,10 +32,10 @@ from pathlib import Path
 from threading import Thread, current_thread, main_thread
 from typing import IO, Any
 
-from feedcalc.errors import FeedcalcError, InputError, InputErrors, NoSolution
-from feedcalc.plots import PLAN_COLUMNS, Cell, Header, Plan, header_of, plan_of
-from feedcalc.suitability import HOLD
-from feedcalc.wording import said
+from feedcalc.command_line.plots.plan import PLAN_COLUMNS, Cell, Header, Plan, header_of, plan_of
+from feedcalc.garden.suitability import HOLD
+from feedcalc.words.errors import FeedcalcError, InputError, InputErrors, NoSolution
+from feedcalc.words.messages import said
 
 CHUNK_ROWS = 250
 # Chunks under way for each worker: enough that none waits, few enough to hold in memory.

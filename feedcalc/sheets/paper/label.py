@@ -19,11 +19,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from feedcalc.cautions import Hazard, hazard_at, hazard_in
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.languages import MONTHS
-from feedcalc.sheet import Sheet, Shown
-from feedcalc.wording import said
+from feedcalc.contract.cautions import Hazard, hazard_at, hazard_in
+from feedcalc.sheets.batch import Sheet, Shown
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import MONTHS
+from feedcalc.words.messages import said
 
 # Statements that go with the symbol of corrosion: skin corrosion and serious eye damage (CLP, Annex I, tables
 # 3.2.5 and 3.3.5, from memory; with that symbol the one for irritation is not asked for, Article 26, from memory).

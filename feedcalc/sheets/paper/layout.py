@@ -18,11 +18,11 @@ from functools import lru_cache
 import segno
 
 from feedcalc import published
-from feedcalc.errors import InputError
-from feedcalc.label import NOT_FOR_FOOD, Label
-from feedcalc.sheet import Shown
-from feedcalc.typesetting import HEADING, Column, Words, rule
-from feedcalc.wording import Speak, said
+from feedcalc.sheets.batch import Shown
+from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label
+from feedcalc.sheets.paper.typesetting import HEADING, Column, Words, rule
+from feedcalc.words.errors import InputError
+from feedcalc.words.messages import Speak, said
 
 LARGEST_TEXT = 5.0
 ROLL_TEXT = 2.8

@@ -17,11 +17,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from feedcalc import published
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.label import Label, printable
-from feedcalc.label_paper import Paper, holds, paper_in, paper_of
-from feedcalc.quantities import read_number, read_quantity
-from feedcalc.wording import Speak, said
+from feedcalc.contract.quantities import read_number, read_quantity
+from feedcalc.sheets.paper.label import Label, printable
+from feedcalc.sheets.paper.layout import Paper, holds, paper_in, paper_of
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.messages import Speak, said
 
 MOST_COLUMNS, MOST_ROWS, MOST_COPIES, MOST_LABELS = 20, 50, 500, 1000
 LEAST_MARGIN_FOR_MARKS = 2.0

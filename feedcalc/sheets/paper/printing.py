@@ -15,16 +15,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.label import NamedRequest, batch_link, batches_in, label_of, printable
-from feedcalc.label_paper import OPTIONAL, Paper
-from feedcalc.label_sheet import pages_of, wish_of
-from feedcalc.languages import LANGUAGES, USUAL_LOCALE, language
-from feedcalc.quantities import write_quantity
-from feedcalc.render import label_page_svg, label_text, pages_html, wall_svg, wall_text
-from feedcalc.sheet import Sheet
-from feedcalc.wall_sheet import wall_paper_of, wall_sheet_of
-from feedcalc.wording import said
+from feedcalc.contract.quantities import write_quantity
+from feedcalc.sheets.batch import Sheet
+from feedcalc.sheets.paper.label import NamedRequest, batch_link, batches_in, label_of, printable
+from feedcalc.sheets.paper.layout import OPTIONAL, Paper
+from feedcalc.sheets.paper.pages import pages_of, wish_of
+from feedcalc.sheets.paper.wall import wall_paper_of, wall_sheet_of
+from feedcalc.sheets.render import label_page_svg, label_text, pages_html, wall_svg, wall_text
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
+from feedcalc.words.messages import said
 
 PRINTS = ("label", "wall")
 WALL_FIELDS = ("size", "name")

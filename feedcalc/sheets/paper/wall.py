@@ -17,13 +17,13 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from feedcalc import published
-from feedcalc.cautions import Hazard, hazard_in
-from feedcalc.errors import InputError
-from feedcalc.label import LONGEST_BATCH_NAME, NOT_FOR_FOOD, WITH_CORROSION_SYMBOL, printable
-from feedcalc.quantities import write_number
-from feedcalc.sheet import Sheet, Shown
-from feedcalc.typesetting import HEADING, Column, Words, rule
-from feedcalc.wording import Speak, said
+from feedcalc.contract.cautions import Hazard, hazard_in
+from feedcalc.contract.quantities import write_number
+from feedcalc.sheets.batch import Sheet, Shown
+from feedcalc.sheets.paper.label import LONGEST_BATCH_NAME, NOT_FOR_FOOD, WITH_CORROSION_SYMBOL, printable
+from feedcalc.sheets.paper.typesetting import HEADING, Column, Words, rule
+from feedcalc.words.errors import InputError
+from feedcalc.words.messages import Speak, said
 
 MARGIN = 8.0
 _STEP = 0.1

@@ -10,10 +10,10 @@ from dataclasses import replace
 import pytest
 
 from feedcalc import published
-from feedcalc.cautions import hazard_at
-from feedcalc.label import NOT_FOR_FOOD, Label, label_of
-from feedcalc.sheet import Shown
-from tests.contract.asking import WEIGHED, reply_to, sheet_of_text
+from feedcalc.contract.cautions import hazard_at
+from feedcalc.sheets.batch import Shown
+from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, label_of
+from tests.asking import WEIGHED, reply_to, sheet_of_text
 
 # Liquors of each class by the high end of their pH: fresh ash, the same in plenty of water, the least of aged ash.
 CLASSES = {

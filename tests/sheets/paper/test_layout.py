@@ -17,19 +17,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from feedcalc import published
-from feedcalc.cautions import hazard_at, hazard_in
+from feedcalc.contract.cautions import hazard_at, hazard_in
 from feedcalc.engine import calculate_print, demo_request
-from feedcalc.errors import InputError
-from feedcalc.label import Label, batch_link, label_of, printable
-from feedcalc.label_paper import Paper, paper_of, sizes
-from feedcalc.label_sheet import Page
-from feedcalc.printing import Printed
-from feedcalc.render import label_page_svg, label_text, pages_html
-from feedcalc.sheet import Shown
-from feedcalc.typesetting import text_width
-from feedcalc.wall_sheet import wall_paper_of, wall_sheet_of
-from feedcalc.wording import Said
-from tests.contract.asking import sheet_of_text
+from feedcalc.sheets.batch import Shown
+from feedcalc.sheets.paper.label import Label, batch_link, label_of, printable
+from feedcalc.sheets.paper.layout import Paper, paper_of, sizes
+from feedcalc.sheets.paper.pages import Page
+from feedcalc.sheets.paper.printing import Printed
+from feedcalc.sheets.paper.typesetting import text_width
+from feedcalc.sheets.paper.wall import wall_paper_of, wall_sheet_of
+from feedcalc.sheets.render import label_page_svg, label_text, pages_html
+from feedcalc.words.errors import InputError
+from feedcalc.words.messages import Said
+from tests.asking import sheet_of_text
 
 SVG = "{http://www.w3.org/2000/svg}"
 CLASS_OF_PH = {"corrosive": 12.6, "irritant": 11.2, "mild": 9.4}

@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 
 from feedcalc import published
 from feedcalc.engine import calculate, calculate_print, demo_request
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.label import label_of
-from feedcalc.label_sheet import FIELDS, pages_of, wish_of
-from feedcalc.languages import LANGUAGES
-from tests.contract.asking import sheet_of_text
+from feedcalc.sheets.paper.label import label_of
+from feedcalc.sheets.paper.pages import FIELDS, pages_of, wish_of
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import LANGUAGES
+from tests.asking import sheet_of_text
 
 SVG = "{http://www.w3.org/2000/svg}"
 

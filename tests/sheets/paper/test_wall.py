@@ -11,13 +11,13 @@ from xml.etree import ElementTree
 
 import pytest
 
-from feedcalc.cautions import hazard_at
+from feedcalc.contract.cautions import hazard_at
 from feedcalc.engine import calculate_print, demo_request
-from feedcalc.errors import InputError
-from feedcalc.label import NOT_FOR_FOOD
-from feedcalc.render import wall_svg
-from feedcalc.wall_sheet import WallPaper, WallSheet, wall_paper_of, wall_sheet_of, wall_sizes, wall_text_sizes
-from tests.contract.asking import sheet_of_text
+from feedcalc.sheets.paper.label import NOT_FOR_FOOD
+from feedcalc.sheets.paper.wall import WallPaper, WallSheet, wall_paper_of, wall_sheet_of, wall_sizes, wall_text_sizes
+from feedcalc.sheets.render import wall_svg
+from feedcalc.words.errors import InputError
+from tests.asking import sheet_of_text
 
 SVG = "{http://www.w3.org/2000/svg}"
 DEMO = json.loads(demo_request())

@@ -1,8 +1,8 @@
 """Kill a process while it writes in a book, over and over, and look at what is left.
 
-Run as ``python -m tests.faults.killing FOLDER``; prints what was found as JSON. Each victim is a fork of this process,
-so that hundreds of them cost seconds. A victim reports through a pipe what is committed; it is killed with SIGKILL,
-either by this process at a random moment or, inside one transaction, by itself at a chosen step of SQLite.
+Run as ``python -m tests.whole.faults.killing FOLDER``; prints what was found as JSON. Each victim is a fork of this
+process, so that hundreds of them cost seconds. A victim reports through a pipe what is committed; it is killed with
+SIGKILL, either by this process at a random moment or, inside one transaction, by itself at a chosen step of SQLite.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from feedcalc.book_store import LAYOUT, open_book
-from feedcalc.records import Record, new_record, written
+from feedcalc.book.records import Record, new_record, written
+from feedcalc.command_line.store import LAYOUT, open_book
 
 AT = "2026-05-01T09:00:00.000Z"
 WRITING_BOOKS = 11

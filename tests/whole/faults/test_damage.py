@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from feedcalc.book_store import open_book
-from feedcalc.errors import InputError
-from feedcalc.records import book_text, new_record, read_book, written
-from tests.faults.killing import AT, an_entry
+from feedcalc.book.records import book_text, new_record, read_book, written
+from feedcalc.command_line.store import open_book
+from feedcalc.words.errors import InputError
+from tests.whole.faults.killing import AT, an_entry
 
 LATER = "2026-05-02T09:00:00.000Z"
 FILES = 200

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[3]
 PLOTS = ROOT / "tests" / "data" / "plots.csv"
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
 EARLIER = b"what was there before\n"

@@ -12,19 +12,19 @@ from typing import Any
 
 import pytest
 
-from feedcalc.book_store import open_book
-from feedcalc.errors import InputError
-from tests.faults.killing import AT, an_entry, faults_in
+from feedcalc.command_line.store import open_book
+from feedcalc.words.errors import InputError
+from tests.whole.faults.killing import AT, an_entry, faults_in
 
 MEMORY = "/dev/shm"
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[3]
 
 
 @pytest.fixture(scope="module")
 def found() -> dict[str, Any]:
     # What a killed process leaves is the same in memory, where waiting for a disk does not take most of the time.
     with tempfile.TemporaryDirectory(dir=MEMORY if os.access(MEMORY, os.W_OK) else None) as folder:
-        command = [sys.executable, "-m", "tests.faults.killing", folder]
+        command = [sys.executable, "-m", "tests.whole.faults.killing", folder]
         done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, check=False)
     assert done.returncode == 0, done.stderr
     return dict(json.loads(done.stdout))

@@ -1,4 +1,4 @@
-"""How far feedcalc can be trusted, in one table: ``python -m tests.trust [--cases 1000000] [--seed 1]``.
+"""How far feedcalc can be trusted, in one table: ``python -m tests.whole.trust [--cases 1000000] [--seed 1]``.
 
 Texts at every door by the fuzzers, faults injected into page, database and build, the journey in each engine.
 What a test tells by ``record_property`` is added up: ``faults`` injected and things ``lost``; a test that tells
@@ -17,26 +17,32 @@ from dataclasses import dataclass
 from pathlib import Path
 from xml.etree import ElementTree
 
-from tests.trust.doors import DOORS
-from tests.trust.fuzzing import ROOT, Tried, fuzz
-from tests.trust.page_files import page_files
+from tests.whole.trust.doors import DOORS
+from tests.whole.trust.fuzzing import ROOT, Tried, fuzz
+from tests.whole.trust.page_files import page_files
 
 # Of all texts, the share that each door gets: a number takes microseconds, an answer milliseconds.
 SHARES = {"numbers": 0.44, "requests": 0.14, "prints": 0.003, "page files": 0.3}
 ONE_RUN = 25_000  # texts in one child process, so that the command can tell how far it is
 FAULTS = {
-    "faults of files and database": ["tests/faults"],
-    "faults of the page": ["tests/browser/test_page_faults.py"],
-    "faults of the page's book": ["tests/browser/test_page_book_keeping.py"],
-    "faults of the runtime": ["tests/browser/test_runtime.py", "tests/browser/test_installed_site.py"],
-    "hostile text": ["tests/browser/test_policy.py"],
-    "faults of the build": ["tests/unit/test_build.py", "tests/unit/test_build_faults.py", "tests/unit/test_parts.py"],
-    "meaning under change": [
-        *(f"tests/properties/test_{what}.py" for what in ("meaning", "batch_properties", "season_properties")),
-        "tests/properties/test_settling_properties.py",
-        "tests/properties/test_records_properties.py",
+    "faults of files and database": ["tests/whole/faults"],
+    "faults of the page": ["tests/page/test_faults.py"],
+    "faults of the page's book": ["tests/page/test_book_keeping.py"],
+    "faults of the runtime": ["tests/page/test_runtime.py", "tests/page/test_installed_site.py"],
+    "hostile text": ["tests/page/test_policy.py"],
+    "faults of the build": [
+        "tests/building/test_build.py",
+        "tests/building/test_build_faults.py",
+        "tests/building/test_parts_list.py",
     ],
-    "three engines and a phone": ["tests/trust/test_engines.py"],
+    "meaning under change": [
+        "tests/whole/test_meaning.py",
+        "tests/liquor/test_batch_properties.py",
+        "tests/book/test_season_properties.py",
+        "tests/physics/test_settling_properties.py",
+        "tests/book/test_records_properties.py",
+    ],
+    "three engines and a phone": ["tests/whole/trust/test_engines.py"],
 }
 
 
@@ -100,7 +106,7 @@ def tested(what: str, files: Sequence[str]) -> Row:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(prog="python -m tests.trust", description=(__doc__ or "").split("\n")[0])
+    parser = argparse.ArgumentParser(prog="python -m tests.whole.trust", description=(__doc__ or "").split("\n")[0])
     parser.add_argument("--cases", type=int, default=1_000_000, help="texts at the doors, all together")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--doors-only", action="store_true", help="leave out the faults and the engines")

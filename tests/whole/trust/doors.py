@@ -16,17 +16,17 @@ from typing import Any
 
 import pytest
 
-from feedcalc.answer import answer_to
-from feedcalc.ash import ELEMENTS
-from feedcalc.batch import water_kilograms
+from feedcalc.chemistry.formulas import molar_masses
+from feedcalc.command_line.plots.plan import header_of, plan_of
+from feedcalc.contract.quantities import CUSTOMS, KINDS, read_dilution, read_number, read_quantity, write_quantity
+from feedcalc.contract.request import FIELDS, LOCALES, read_request
 from feedcalc.engine import calculate
-from feedcalc.errors import InputError, InputErrors
-from feedcalc.formulas import molar_masses
-from feedcalc.label_sheet import FIELDS as WISHES
-from feedcalc.plots import header_of, plan_of
-from feedcalc.quantities import CUSTOMS, KINDS, read_dilution, read_number, read_quantity, write_quantity
-from feedcalc.request import FIELDS, LOCALES, read_request
-from tests.contract.asking import every_figure
+from feedcalc.garden.ash import ELEMENTS
+from feedcalc.liquor.answer import answer_to
+from feedcalc.liquor.vessel import water_kilograms
+from feedcalc.sheets.paper.pages import FIELDS as WISHES
+from feedcalc.words.errors import InputError, InputErrors
+from tests.asking import every_figure
 
 MAY_BE_NEGATIVE = ("ph", "alkalinity", "lime_value", "shift")
 

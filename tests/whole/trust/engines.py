@@ -22,8 +22,8 @@ import websocket
 from playwright.sync_api import Playwright
 
 from build import OTHER_ENGINES
-from tests.browser.conftest import QUIET
-from tests.browser.installed_browser import installed_browser
+from tests.page.conftest import QUIET
+from tests.page.installed_browser import installed_browser
 
 
 class Engine(Protocol):

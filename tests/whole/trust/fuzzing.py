@@ -14,9 +14,9 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from tests.trust.doors import DOORS, WORDS
+from tests.whole.trust.doors import DOORS, WORDS
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[3]
 CORPUS = ROOT / "tests" / "data" / "corpus"
 LONGEST_WAIT = 60  # seconds after which a child is taken to hang for good; `one_door` holds answers to less
 
@@ -40,7 +40,7 @@ def fuzz(door: str, cases: int, seed: int = 1, keep: bool = False) -> Tried:
         grown.mkdir()
         found.mkdir()
         words.write_text("".join(f'"{_escaped(word)}"\n' for word in WORDS), encoding="utf-8")
-        command = [sys.executable, "-m", "tests.trust.one_door", door, str(grown), str(CORPUS / door)]
+        command = [sys.executable, "-m", "tests.whole.trust.one_door", door, str(grown), str(CORPUS / door)]
         options = (f"-runs={cases}", f"-seed={seed}", f"-timeout={LONGEST_WAIT}", "-max_len=1500", "-len_control=20")
         # A text is slow by this processor's time, which `one_door` counts, and not by the clock of a busy machine.
         options += (f"-report_slow_units={LONGEST_WAIT}",)

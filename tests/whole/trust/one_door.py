@@ -24,7 +24,7 @@ def main() -> None:
     with atheris.instrument_imports(include=[f"feedcalc.{name}" for name in READERS], enable_loader_override=False):
         for reader in READERS:
             importlib.import_module(f"feedcalc.{reader}")
-        from tests.trust.doors import DOORS
+        from tests.whole.trust.doors import DOORS
     check = DOORS[sys.argv[1]]
     for known in sorted(Path(sys.argv[3]).iterdir()):
         check(known.read_text("utf-8", "replace"))

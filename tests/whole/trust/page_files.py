@@ -1,4 +1,4 @@
-"""The page's own reader of files and links (site/keeping.js), held in Node against mended and broken texts."""
+"""The page's own reader of files and links (site/store/batches.js), held in Node against mended and broken texts."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from feedcalc.engine import demo_request
-from tests.trust.fuzzing import CORPUS, ROOT, Tried
+from tests.whole.trust.fuzzing import CORPUS, ROOT, Tried
 
 PIECES = (
     *(
@@ -40,7 +40,7 @@ def page_files(cases: int, seed: int = 1) -> Tried:
     """Hold the reader against about ``cases`` readings, a third of each way in: file, link, file inside a link."""
     lines = "".join(json.dumps(text) + "\n" for text in _texts(cases // 3, seed))
     ended = subprocess.run(
-        ["node", str(Path(__file__).with_name("keeping_in_node.mjs")), str(ROOT / "site" / "keeping.js")],
+        ["node", str(Path(__file__).with_name("keeping_in_node.mjs")), str(ROOT / "site" / "store" / "batches.js")],
         input=lines,
         capture_output=True,
         text=True,

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.trust.doors import DOORS
-from tests.trust.fuzzing import CORPUS, fuzz
-from tests.trust.page_files import page_files
+from tests.whole.trust.doors import DOORS
+from tests.whole.trust.fuzzing import CORPUS, fuzz
+from tests.whole.trust.page_files import page_files
 
-# In every run of the tests; `python -m tests.trust` tries a hundred times as many.
+# In every run of the tests; `python -m tests.whole.trust` tries a hundred times as many.
 CASES = {"numbers": 5000, "requests": 1500, "prints": 25, "books": 500, "tables": 500, "plots": 1000}
 KEPT = [
     pytest.param(door, file, id=f"{door}-{file.stem}") for door in DOORS for file in sorted((CORPUS / door).glob("*"))

@@ -13,9 +13,9 @@ import pytest
 from playwright.sync_api import Playwright
 
 from feedcalc.engine import calculate
-from tests.trust.engines import ENGINES, ChromiumEngine, Engine, engine, until
+from tests.whole.trust.engines import ENGINES, ChromiumEngine, Engine, engine, until
 
-DIST = Path(__file__).resolve().parents[2] / "dist"
+DIST = Path(__file__).resolve().parents[3] / "dist"
 # A third of what a phone with 2 GB has; a page that wants more is put away as soon as another is looked at (judgement).
 PHONE_MEGABYTES = 660
 POTASSIUM = '[data-figure="liquor.potassium"]'

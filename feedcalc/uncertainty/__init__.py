@@ -1,0 +1,1 @@
+"""Figures known only roughly: estimates, samples of a prior, and Bayesian updating from readings."""
