@@ -13,11 +13,11 @@ from functools import cache, lru_cache
 from importlib import resources
 from typing import Any, TypeVar
 
-from feedcalc.book.season import SeasonAnswer, SeasonSheet, season_answer_in_steps, season_sheet
+from feedcalc.book.season import SeasonAnswer, season_answer_in_steps
 from feedcalc.book.work import book_work
 from feedcalc.chemistry import equilibrate
 from feedcalc.contract.request import FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
-from feedcalc.garden.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, SpreadSheet, spread_answer, spread_sheet
+from feedcalc.garden.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, spread_answer
 from feedcalc.liquor import answer as answers
 from feedcalc.liquor import figures as report
 from feedcalc.liquor.kept_ash import ASK as LEARN
@@ -34,6 +34,8 @@ from feedcalc.sheets.render import (
     spread_html,
     spread_markdown,
 )
+from feedcalc.sheets.season import SeasonSheet, season_sheet
+from feedcalc.sheets.spread import SpreadSheet, spread_sheet
 from feedcalc.uncertainty.estimates import Steps, finished
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language

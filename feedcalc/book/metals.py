@@ -18,10 +18,10 @@ from feedcalc.book.totals import (
     season_rule,
     total_between,
 )
+from feedcalc.contract.figures import figure
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.request import Request
 from feedcalc.garden.metals import METALS, Compared, MetalFigures, countries, limits_of, metal_figures
-from feedcalc.liquor.figures import figure
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said

@@ -27,7 +27,7 @@ from feedcalc.book.season import told_of
 from feedcalc.book.totals import next_feed_day, retest_day
 from feedcalc.contract.cautions import cautions_for
 from feedcalc.contract.request import Request
-from feedcalc.liquor.answer import practice
+from feedcalc.garden.feed_limits import practice
 from feedcalc.uncertainty.estimates import finished
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import Speak, said

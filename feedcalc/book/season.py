@@ -35,19 +35,19 @@ from feedcalc.book.totals import (
 )
 from feedcalc.book.verdict import circumstances_of_bed, reasons_now, reasons_with, suitability_reasons, verdict_of
 from feedcalc.contract.cautions import Caution, cautions_for
-from feedcalc.contract.quantities import read_quantity, write_number
+from feedcalc.contract.figures import Figure, figure
+from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.request import Request
+from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import ash_worth
 from feedcalc.garden.spreading import asked_ash
 from feedcalc.garden.suitability import (
     HOLD,
     verdict_for,
 )
-from feedcalc.liquor.figures import Figure, figure, flat_figures
-from feedcalc.liquor.verdict import circumstances_of, feed_facts
+from feedcalc.liquor.verdict import feed_facts
 from feedcalc.uncertainty.estimates import Estimate, Steps, share_of
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.languages import WORDS
 from feedcalc.words.messages import said
 
 TABLES_BEHIND_A_SEASON = (
@@ -358,77 +358,3 @@ def _under(place: str, error: InputError) -> InputError:
 
 
 # -- the sheet ------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class SeasonSheet:
-    """What the templates of a season need: the values, every figure in words by its path, and the steps to draw."""
-
-    values: Mapping[str, Any]
-    words: Mapping[str, str]
-    steps: Mapping[str, tuple[Step, ...]]
-    bed: str
-    asked_bed: str
-    assumed: Mapping[str, str]
-    cautions: tuple[Caution, ...]
-    locale: str
-    spoken: Mapping[str, str]
-
-
-def season_sheet(answer: SeasonAnswer, locale: str) -> SeasonSheet:
-    """The sheet of an answer, numbers written as the grower's country writes them."""
-    words = {path: _in_words(told, locale) for path, told in flat_figures(answer.values).items()}
-    return SeasonSheet(
-        answer.values,
-        words,
-        answer.steps,
-        answer.bed,
-        answer.asked_bed,
-        answer.assumed,
-        answer.cautions,
-        locale,
-        SPOKEN,
-    )
-
-
-# The words of the contract that a grower reads too: they stay as they are in ``values`` and are said on the sheet.
-SPOKEN: Mapping[str, str] = {**WORDS, "lime_value": said("lime value")}
-
-_WRITTEN = {
-    "g/m2": "\u00a0g/m²",
-    "g CaCO3/m2": "\u00a0g/m²",
-    "g CaCO3": "\u00a0g",
-    "1": "",
-    "g": "\u00a0g",
-    "m2": "\u00a0m²",
-    "mg/kg": "\u00a0mg/kg",
-    "g/ha": "\u00a0g/ha",
-    "a": "",
-}
-
-
-def _in_words(told: Figure, locale: str) -> str:
-    """A figure with its range, two figures each: no more is known."""
-    unit = _WRITTEN[told["unit"]]
-    low, value, high = (write_number(told[name], 2, locale, trim=True) for name in ("low", "value", "high"))
-    if low == high:
-        return value + unit
-    return said("{value} ({low} to {high})", value=value + unit, low=low, high=high)
-
-
-def timeline_words(bed: Mapping[str, Any], words: Mapping[str, str], at: str) -> dict[str, str]:
-    """Title, description and caption of a bed's timeline; ``at`` is where its figures stand in ``words``."""
-    return {
-        "title": said("What {bed} had in the last twelve months, day by day", bed=bed["name"]),
-        "description": said(
-            "Ash of the twelve months up to each day goes in steps; it stands at {ash} now, and the cap at {cap}. "
-            "Lime value stands at {lime}. Entries are marked by letters, as in the list below.",
-            ash=words[at + "ash_this_year"],
-            cap=words[at + "cap"],
-            lime=words[at + "lime_value"],
-        ),
-        "caption": said(
-            "Thick line: ash, with its range. Dashes: the cap. Dots: lime value. Round: liquid feed, square: dry ash, "
-            "diamond: sludge, triangle: compost, pointing down: lime, cross: other."
-        ),
-    }

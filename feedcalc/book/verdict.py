@@ -24,6 +24,7 @@ from feedcalc.book.totals import (
 )
 from feedcalc.contract.quantities import write_number
 from feedcalc.contract.request import Request
+from feedcalc.garden.circumstances import DAYS_PER_YEAR
 from feedcalc.garden.liming import TABLE_DEPTH_CM, soil_buffer
 from feedcalc.garden.suitability import (
     DIRECTIONS,
@@ -34,7 +35,6 @@ from feedcalc.garden.suitability import (
     suitability_limit,
     verdict_for,
 )
-from feedcalc.liquor.verdict import DAYS_PER_YEAR
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 

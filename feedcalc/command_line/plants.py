@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from feedcalc.garden.suitability import plants, plants_named, plants_spelt_like
+from feedcalc.garden.plants import plants, plants_named, plants_spelt_like
 from feedcalc.sheets.render import plant_list_markdown
 
 

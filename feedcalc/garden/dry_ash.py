@@ -15,9 +15,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from feedcalc import published
+from feedcalc.contract.measures import measures
 from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.garden.liming import ash_that_meets, lime_requirement, soil_buffer
-from feedcalc.liquor.vessel import measures
 from feedcalc.uncertainty.estimates import Estimate, estimate_of, stratified_shares
 
 SAMPLES = 40

@@ -12,9 +12,11 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, cautions_for
+from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.quantities import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.ash import Ash, ash_of
+from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import (
     Advice,
     AshWorth,
@@ -36,8 +38,6 @@ from feedcalc.garden.suitability import (
     suitability_limit,
     verdict_for,
 )
-from feedcalc.liquor.figures import Figure, figure, flat_figures
-from feedcalc.liquor.verdict import circumstances_of
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
@@ -236,44 +236,3 @@ def _covers(request: Request, advice: Advice, density: float) -> Figure | None:
         return None
     grams = reading.value if reading.kind == "mass" else reading.value * 1000 * density
     return figure(Estimate.exactly(grams / advice.ash), "m2")
-
-
-@dataclass(frozen=True, slots=True)
-class SpreadSheet:
-    """What the templates of a spreading need: the values, and every figure in words by its path."""
-
-    values: Mapping[str, Any]
-    words: Mapping[str, str]
-    verdict: str
-    reasons: tuple[Mapping[str, str], ...]
-    assumed: Mapping[str, str]
-    cautions: tuple[Caution, ...]
-
-
-def spread_sheet(answer: SpreadAnswer, locale: str) -> SpreadSheet:
-    """The sheet of an answer, numbers written as the grower's country writes them."""
-    words = {path: _in_words(told, locale) for path, told in flat_figures(answer.values).items()}
-    return SpreadSheet(
-        answer.values, words, answer.verdict.word, tuple(answer.values["reasons"]), answer.assumed, answer.cautions
-    )
-
-
-_WRITTEN = {"g/m2": "\u00a0g/m²", "g CaCO3/m2": "\u00a0g/m²", "1": "", "g": "\u00a0g", "m2": "\u00a0m²"}
-
-
-def _in_words(told: Figure, locale: str) -> str:
-    """A figure with its range, two figures each: no more is known."""
-
-    def number(value: float) -> str:
-        return write_number(value, 2, locale, trim=True)
-
-    unit = _WRITTEN[told["unit"]]
-    if number(told["low"]) == number(told["high"]):
-        return number(told["value"]) + unit
-    return said(
-        "{told}{unit} ({low} to {high})",
-        told=number(told["value"]),
-        unit=unit,
-        low=number(told["low"]),
-        high=number(told["high"]),
-    )

@@ -13,15 +13,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from feedcalc import published
 from feedcalc.chemistry import equilibrate
+from feedcalc.contract.measures import measured_out, measures, poured, weighed
 from feedcalc.contract.quantities import write_decimals, write_number
 from feedcalc.contract.request import Can, Request
 from feedcalc.garden.ash import Ash, AshSample
+from feedcalc.garden.feed_limits import PLANT_VOLUMES, FeedLimit, limits_for, practice
 from feedcalc.garden.water import Water
 from feedcalc.liquor import vessel as batches
 from feedcalc.liquor.delivery import Delivered, delivered_by
-from feedcalc.liquor.dilution import Feed, FeedLimit, feed_at, ladder_rungs, limits_for, parts_to_meet
+from feedcalc.liquor.dilution import Feed, feed_at, ladder_rungs, parts_to_meet
 from feedcalc.liquor.learning import (
     Learned,
     LiquorBatch,
@@ -41,8 +42,6 @@ from feedcalc.words.languages import WORDS
 from feedcalc.words.messages import said
 
 STAGES = ("seedling", "young", "established")
-# Which row of feed_practice.csv says how much a plant of the stage is given at once.
-PLANT_VOLUMES = {"seedling": "seedling_volume", "young": "pot_small_volume", "established": "plant_volume"}
 # Past this a dilution is no advice any more.
 WEAKEST_SENSIBLE_PARTS = 200.0
 NO_DILUTION_DOES = said(
@@ -55,7 +54,6 @@ READ_OF_THE_PLAN = said(
 )
 # A step of an answer in slices is this many ashes: some 30 ms in a browser.
 ASHES_A_STEP = 4
-_LITRES_PER = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,12 +124,6 @@ class Answer:
         if not self.others:
             return Estimate.exactly(typical)
         return estimate_of([of(outcome) for outcome in self.others], typical, self.effective_samples)
-
-
-def practice(row_id: str) -> Estimate:
-    """A row of ``feed_practice.csv``, volumes in litres."""
-    row = next(row for row in published.table("feed_practice") if row["id"] == row_id)
-    return published.estimate(row).scaled(_LITRES_PER.get(row["unit"], 1.0))
 
 
 def answer_to(request: Request) -> Answer:
@@ -251,14 +243,12 @@ class _Working:
             grams = ash_reading.value if ash_reading.kind == "mass" else ash_reading.value * 1000 * sample.density
             if water_litres is None:
                 water_litres = (
-                    self._water_around(grams, wanted)
-                    if request.cans
-                    else batches.poured(grams / self._usual_strength())
+                    self._water_around(grams, wanted) if request.cans else poured(grams / self._usual_strength())
                 )
         else:
             if water_litres is None and request.cans:
                 strength = self._usual_strength()
-                water_litres = batches.poured(batches.water_for_liquor(wanted, strength, self.vessel, sample))
+                water_litres = poured(batches.water_for_liquor(wanted, strength, self.vessel, sample))
             elif water_litres is None:
                 water_litres = practice("full_strength_cup").typical
             grams, measured = self._rounded_ash(self._usual_strength() * water_litres)
@@ -286,23 +276,23 @@ class _Working:
 
     def _usual_strength(self) -> float:
         """Grams of ash per litre of water by common practice: a US cup to five litres."""
-        return batches.measures("us")["cup"] * self.ash.typical().density / practice("full_strength_cup").typical
+        return measures("us")["cup"] * self.ash.typical().density / practice("full_strength_cup").typical
 
     def _rounded_ash(self, grams: float) -> tuple[float, tuple[tuple[float, str], ...]]:
         """Grams as the grower can measure them out, and in which cups and spoons where there are no scales."""
         if self.request.word("ash.measure") == "scales":
-            return batches.weighed(grams), ()
+            return weighed(grams), ()
         density = self.ash.typical().density
-        millilitres, measured = batches.measured_out(grams / density, self.request.customs)
+        millilitres, measured = measured_out(grams / density, self.request.customs)
         return millilitres * density, measured
 
     def _water_around(self, grams: float, wanted: float) -> float:
         """Litres of water, as a jug shows them, that leave ``wanted`` litres of liquor above this much ash."""
         sample = self.ash.typical()
-        litres = batches.poured(batches.water_above_ash(wanted, grams, self.vessel, sample))
+        litres = poured(batches.water_above_ash(wanted, grams, self.vessel, sample))
         # A little more water can mean one go more, which leaves more behind: on to the next mark until it is enough.
         while batches.batch_of(grams, litres, self.vessel, sample).liquor_litres < wanted * (1 - 1e-9):
-            litres = batches.poured(litres + 0.001)
+            litres = poured(litres + 0.001)
         return litres
 
     def _cans(self) -> tuple[Can, ...]:

@@ -10,13 +10,13 @@ Rules of this room:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from math import ceil, inf
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, formula_grams_per_mol
+from feedcalc.garden.feed_limits import FeedLimit
 from feedcalc.garden.water import Water
 from feedcalc.liquor.steeping import Liquor
 
@@ -63,29 +63,6 @@ def feed_at(
 
 def _brucite_milligrams(mixed: Equilibrium) -> float:
     return mixed.formed["brucite"] / mixed.litres * formula_grams_per_mol("Mg(OH)2") * 1000
-
-
-@dataclass(frozen=True, slots=True)
-class FeedLimit:
-    """A published upper limit for what is poured on plants of a stage: quantity, unit, low to high, and its row."""
-
-    id: str
-    stage: str
-    quantity: str
-    low: float
-    high: float
-    unit: str
-    row: Mapping[str, str]
-
-
-def limits_for(stage: str) -> tuple[FeedLimit, ...]:
-    """The strictest limit of alkalinity and of conductivity in ``feed_limits.csv`` for a stage."""
-    found = []
-    for quantity in ("alkalinity", "ec"):
-        rows = [row for row in published.table("feed_limits") if (row["stage"], row["quantity"]) == (stage, quantity)]
-        row = min(rows, key=lambda row: float(row["high"]))
-        found.append(FeedLimit(row["id"], stage, quantity, float(row["low"]), float(row["high"]), row["unit"], row))
-    return tuple(found)
 
 
 def parts_to_meet(limit: FeedLimit, liquor: Liquor, water: Water, water_conductivity: float) -> float:

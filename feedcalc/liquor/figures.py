@@ -15,6 +15,7 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium
+from feedcalc.contract.figures import Figure, figure, flat_figures, six_digits
 from feedcalc.garden.ash import ELEMENTS
 from feedcalc.liquor.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
 from feedcalc.liquor.delivery import Delivered
@@ -23,8 +24,6 @@ from feedcalc.liquor.steeping import Liquor, dissolved_share
 from feedcalc.liquor.verdict import sludge_area, verdict_on
 from feedcalc.liquor.vessel import liquor_for_can, water_kilograms
 from feedcalc.uncertainty.estimates import Estimate
-
-Figure = dict[str, Any]
 
 # Five minutes, a quarter of an hour, one, four, twelve and twenty-four hours.
 DISSOLVING_HOURS = (5 / 60, 0.25, 1.0, 4.0, 12.0, 24.0)
@@ -43,29 +42,6 @@ SOLUTION_FIGURES: tuple[tuple[str, str, Callable[[Liquor], float]], ...] = (
     ("alkalinity", "mg/L CaCO3", lambda liquor: liquor.alkalinity),
     ("ionic_strength", "mol/kg", lambda liquor: liquor.equilibrium.ionic_strength),
 )
-
-
-def figure(estimate: Estimate, unit: str) -> Figure:
-    """A figure of the contract, kept to six significant digits, with its ``median`` where it was sampled.
-
-    `medians_taken` moves that out of a reply's figures.
-
-    >>> figure(Estimate(1.0, 2.0, 3.0), "g")
-    {'value': 2.0, 'unit': 'g', 'low': 1.0, 'high': 3.0}
-    """
-    told: Figure = {
-        "value": _six_digits(estimate.typical),
-        "unit": unit,
-        "low": _six_digits(estimate.low),
-        "high": _six_digits(estimate.high),
-    }
-    if estimate.median is not None:
-        told["median"] = _six_digits(estimate.median)
-    return told
-
-
-def _six_digits(value: float) -> float:
-    return float(f"{value:.6g}")
 
 
 def values_of(answer: Answer) -> dict[str, Any]:
@@ -219,9 +195,9 @@ def _evidence(answer: Answer) -> dict[str, Any]:
         "matters": [
             {
                 "unknown": matter.unknown,
-                "potassium": _six_digits(matter.potassium),
-                "ph": _six_digits(matter.ph),
-                "lime_value": _six_digits(matter.lime_value),
+                "potassium": six_digits(matter.potassium),
+                "ph": six_digits(matter.ph),
+                "lime_value": six_digits(matter.lime_value),
             }
             for matter in answer.matters
         ],
@@ -326,22 +302,3 @@ def sources_behind(tables: tuple[str, ...]) -> list[dict[str, str]]:
         {"id": source.id, "citation": source.citation, "doi": source.doi, "errata": source.errata}
         for source in (published.sources()[source_id] for source_id in sorted(ids))
     ]
-
-
-def flat_figures(values: Mapping[str, Any], start: str = "") -> dict[str, Figure]:
-    """Every figure of ``values`` by its dotted path, list places counted from 0.
-
-    >>> flat_figures({"a": {"b": {"value": 1.0, "unit": "g", "low": 1.0, "high": 1.0}}})["a.b"]["unit"]
-    'g'
-    """
-    found: dict[str, Figure] = {}
-    for key, value in values.items():
-        path = f"{start}{key}"
-        if isinstance(value, list):
-            value = {str(index): row for index, row in enumerate(value) if isinstance(row, dict)}
-        if isinstance(value, dict):
-            if value.keys() >= {"value", "unit", "low", "high"}:
-                found[path] = value
-            else:
-                found.update(flat_figures(value, path + "."))
-    return found

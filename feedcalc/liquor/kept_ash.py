@@ -16,12 +16,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from feedcalc.contract.figures import Figure, Shown, figure, shown
 from feedcalc.contract.quantities import write_number
 from feedcalc.contract.request import FIELDS, MOST_EARLIER, SCHEMA, Request, read_request
 from feedcalc.liquor.air import hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps, answer_to
-from feedcalc.liquor.figures import Figure, figure, medians_taken
-from feedcalc.sheets.batch import Shown, shown
+from feedcalc.liquor.figures import medians_taken
 from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, percentile, share_of
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import listed, said, said_of

@@ -20,6 +20,7 @@ from statistics import NormalDist
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
+from feedcalc.contract.measures import measures
 from feedcalc.contract.quantities import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.ash import Ash, AshSample, ash_of
@@ -463,7 +464,7 @@ def waters_of(request: Request) -> tuple[Water, Water]:
 def _measure(request: Request) -> float:
     """The measure that ash is taken by, mL: the one that was weighed, or a cup."""
     measure = request.number("ash.weighed_measure")
-    return batches.measures(request.customs)["cup"] if measure is None else measure * 1000
+    return measures(request.customs)["cup"] if measure is None else measure * 1000
 
 
 def _fills(request: Request, millilitres: float) -> float:

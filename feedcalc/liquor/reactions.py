@@ -9,10 +9,10 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
+from feedcalc.contract.figures import figure
 from feedcalc.liquor.acid import Acid, Neutralising, acid_dose, acid_for, acids, titration_curve
 from feedcalc.liquor.air import caustic_switch, corrosive_ph, hydroxide_share, standing_in_air_over_days
 from feedcalc.liquor.answer import Answer, Outcome
-from feedcalc.liquor.figures import figure
 from feedcalc.liquor.haze import haze_in_can
 from feedcalc.liquor.mixing import MINERAL_WORDS, mixing_check, second_things
 from feedcalc.liquor.steeping import phosphorus_if_amorphous

@@ -14,8 +14,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
 
+from feedcalc.contract.figures import Shown
 from feedcalc.contract.quantities import write_number
-from feedcalc.sheets.batch import Help, Sheet, Shown
+from feedcalc.sheets.batch import Help, Sheet
 from feedcalc.words.messages import said
 
 # What is shown so, by path, and the figures that share a scale. The pH scale begins at pure water.

@@ -17,71 +17,20 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, cautions_for, hazard_at
+from feedcalc.contract.figures import Figure, Shown, flat_figures, shown
 from feedcalc.contract.quantities import write_number, write_quantity
-from feedcalc.liquor.answer import STAGES, Answer, practice
-from feedcalc.liquor.dilution import FeedLimit
-from feedcalc.liquor.figures import Figure, flat_figures
+from feedcalc.garden.feed_limits import FeedLimit, practice
+from feedcalc.liquor.answer import STAGES, Answer
 from feedcalc.physics import settling
 from feedcalc.words.languages import moment_words
 from feedcalc.words.messages import said
 
-# Smaller than this in its unit, a figure is told as `under` it.
-SMALLEST_TOLD = {"mg/L": 0.1, "g/L": 0.001, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
 # Assumptions about the machinery rather than the garden: in the reply, not on the sheet.
 UNTOLD = {"ranges", "seed", "samples"}
-# What is measured out is as sure as the jug; the last names of such figures.
-MEASURED_OUT = {
-    *("ash_mass", "ash_volume", "water_volume", "liquor_per_can", "water_per_can", "goes", "parts_liquor"),
-    *("parts_water", "size", "count", "liquor", "water", "volume", "time", "days"),
-    *("batches", "earlier_batches"),
-}
 # For each figure so many of the unknowns that matter most are told, if they explain this share of its spread.
 MOST_HELPS = 3
 SHARE_WORTH_TELLING = 0.1
-# From here on a liquor's mg/L are told as g/L: where the range reaches so far, so that its three numbers stay short.
-GRAMS_FROM = 1000.0
 _HELPED = ((said("Potassium"), "potassium"), (said("pH"), "ph"), (said("Lime value"), "lime_value"))
-_WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "m2": "m^2", "1": ""}
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """A figure in words: its path and number in the contract, the number with its unit, and the likely range.
-
-    ``range`` is empty where nothing is unsure; ``unit`` is what ``text`` ends with. ``value``, ``low`` and ``high`` are
-    the contract's numbers in the contract's unit, whatever unit the words are in.
-    """
-
-    path: str
-    value: float
-    text: str
-    range: str
-    unit: str
-    low: float = math.nan
-    high: float = math.nan
-
-    @property
-    def full(self) -> str:
-        """Number and range together, such as ``870 mg/L (likely 320 to 2100)``."""
-        return said("{amount} (likely {range})", amount=self.text, range=self.range) if self.range else self.text
-
-    @property
-    def likely(self) -> str:
-        """As a sentence goes: ``about 0.87 g/L, likely 0.32 to 2.1``."""
-        if self.range:
-            return said("about {amount}, likely {range}", amount=self.text, range=self.range)
-        return said("about {amount}", amount=self.text)
-
-    def headline(self, what: str) -> str:
-        """The figure in a line that names it: ``about 0.87 g/L potassium, likely 0.32 to 2.1``.
-
-        >>> about = Shown("liquor.potassium", 870.0, "0.87 g/L", "0.32 to 2.1", "g/L", 320.0, 2100.0)
-        >>> about.headline("potassium")
-        'about 0.87 g/L potassium, likely 0.32 to 2.1'
-        """
-        if self.range:
-            return said("about {amount} {what}, likely {range}", amount=self.text, what=what, range=self.range)
-        return said("about {amount} {what}", amount=self.text, what=what)
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,57 +126,6 @@ class Sheet:
     def time(self, moment: datetime | None) -> str:
         """Day and clock time, empty where nobody said when the steep begins."""
         return moment_words(moment) if moment else ""
-
-
-def shown(path: str, figure: Figure, locale: str) -> Shown:
-    """A figure of the contract in words. Only what is measured out is told to more than two figures.
-
-    >>> shown("liquor.ph", {"value": 12.16, "unit": "1", "low": 11.52, "high": 12.6}, "en-GB").full
-    '12.2 (likely 11.5 to 12.6)'
-    >>> shown("liquor.potassium", {"value": 874.0, "unit": "mg/L", "low": 316.0, "high": 2113.0}, "en-GB").likely
-    'about 0.87\\xa0g/L, likely 0.32 to 2.1'
-    """
-    value, unit = figure["value"], figure["unit"]
-    name = path.rsplit(".", 1)[-1]
-    sure = figure["low"] == figure["high"] and name in MEASURED_OUT
-    scale = 1.0
-    if unit == "mg" and value >= 1000:
-        unit, scale = "g", 0.001
-    elif path.startswith("liquor.") and unit in ("mg/L", "mg/L CaCO3") and figure["high"] >= GRAMS_FROM:
-        unit, scale = "g/L", 0.001
-    elif name == "share" or name.endswith("_share"):
-        unit, scale = "%", 100.0
-
-    def number(amount: float) -> str:
-        amount *= scale
-        smallest = SMALLEST_TOLD.get(unit, 0.0)
-        if unit == "%":
-            return write_number(amount, 2, locale, trim=True)
-        if amount < smallest:
-            return said("under {least}", least=write_number(smallest, 1, locale))
-        if name == "ph" or name.startswith("ph_") or name.endswith("_ph"):
-            return write_number(round(amount, 1), 3 if amount >= 9.95 else 2, locale)
-        if name in ("parts_water", "goes", "count", "batches", "earlier_batches"):
-            return write_number(amount, 4, locale, trim=True) if sure else write_number(amount, 2, locale, trim=True)
-        if sure:
-            return write_number(amount, 4 if amount >= 1000 else 3, locale, trim=True)
-        return write_number(amount, 2, locale)
-
-    written = _WRITTEN_UNIT.get(unit, unit)
-    text = number(value)
-    spelt = str(written)
-    if written and written != "%":
-        spelt = write_quantity(1.0, written, 1, locale).split("\u00a0")[-1]
-    low, high = number(figure["low"]), number(figure["high"])
-    return Shown(
-        path,
-        value,
-        said("{number}\u00a0{unit}", number=text, unit=spelt) if spelt else text,
-        "" if sure or low == high else said("{low} to {high}", low=low, high=high),
-        spelt,
-        figure["low"],
-        figure["high"],
-    )
 
 
 def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, str]) -> Sheet:

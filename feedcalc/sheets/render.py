@@ -20,11 +20,9 @@ import jinja2
 import markupsafe
 
 from feedcalc import published
-from feedcalc.book.season import SeasonSheet, timeline_words
 from feedcalc.contract.cautions import hazard_in
 from feedcalc.contract.quantities import write_number
-from feedcalc.garden.spreading import SpreadSheet
-from feedcalc.garden.suitability import Plant, names_of
+from feedcalc.garden.plants import Plant, names_of
 from feedcalc.liquor.figures import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.liquor.kept_ash import KeptAsh
 from feedcalc.sheets.bars import best_remedy, doubts, range_bars, share_bar
@@ -40,6 +38,8 @@ from feedcalc.sheets.drawing import (
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, label_of
 from feedcalc.sheets.paper.pages import Page
 from feedcalc.sheets.paper.wall import WallPaper, WallSheet
+from feedcalc.sheets.season import SeasonSheet, timeline_words
+from feedcalc.sheets.spread import SpreadSheet
 from feedcalc.words.languages import USUAL_LOCALE, WORDS
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Said

@@ -38,7 +38,7 @@ from building.payload import as_signs
 from building.words import page_words
 from feedcalc import engine, published
 from feedcalc.contract.request import CUSTOMS, FIELDS, LOCALES
-from feedcalc.garden.suitability import plants
+from feedcalc.garden.plants import plants
 from feedcalc.sheets.paper.wall import wall_sizes
 from feedcalc.words.languages import LANGUAGES
 

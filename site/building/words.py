@@ -28,7 +28,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
 from feedcalc import published
-from feedcalc.garden.suitability import names_of, plants
+from feedcalc.garden.plants import names_of, plants
 from feedcalc.words import languages
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -6,18 +6,9 @@ from dataclasses import replace
 import pytest
 
 from feedcalc import published
-from feedcalc.garden.suitability import (
-    DIRECTIONS,
-    Circumstances,
-    FeedFacts,
-    names_of,
-    plants,
-    plants_named,
-    plants_spelt_like,
-    soil_test_error,
-    verdict_for,
-)
-from feedcalc.liquor.dilution import limits_for
+from feedcalc.garden.feed_limits import limits_for
+from feedcalc.garden.plants import names_of, plants, plants_named, plants_spelt_like
+from feedcalc.garden.suitability import DIRECTIONS, Circumstances, FeedFacts, soil_test_error, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.languages import LANGUAGES, Language
 

@@ -4,7 +4,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc.garden.liming import expected_shift, lime_requirement
-from feedcalc.garden.suitability import DIRECTIONS, Circumstances, plants, plants_named, verdict_for
+from feedcalc.garden.plants import plants, plants_named
+from feedcalc.garden.suitability import DIRECTIONS, Circumstances, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
 
 PLANTS = st.sampled_from(plants())

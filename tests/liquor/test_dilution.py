@@ -7,8 +7,9 @@ import pytest
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.garden.ash import ash_of
+from feedcalc.garden.feed_limits import limits_for
 from feedcalc.garden.water import water_of_kind, water_of_report
-from feedcalc.liquor.dilution import feed_at, ladder_rungs, limits_for, parts_to_meet
+from feedcalc.liquor.dilution import feed_at, ladder_rungs, parts_to_meet
 from feedcalc.liquor.steeping import Liquor, steep
 from tests.asking import WEIGHED, reply_to, rung, values_of
 

@@ -6,20 +6,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from feedcalc.contract.measures import jugged, measured_out, measures, poured, weighed
 from feedcalc.garden.ash import ash_of
 from feedcalc.liquor.vessel import (
     Vessel,
     batch_of,
     cleared_diameter,
-    jugged,
     liquor_for_can,
-    measured_out,
-    measures,
-    poured,
     settle_hours,
     water_above_ash,
     water_for_liquor,
-    weighed,
 )
 
 SAMPLE = ash_of("mixed", "fresh").typical()

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from feedcalc.contract.figures import flat_figures
 from feedcalc.contract.request import FIELDS
 from feedcalc.engine import calculate
-from feedcalc.liquor.figures import flat_figures
 from tests.page.conftest import SPY, ask, one_page, wait_for_engine, wait_until
 
 # Marked figures that are no `Figure` of the contract: a published limit stands there as a plain number.

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from feedcalc.contract.figures import flat_figures, shown
 from feedcalc.contract.quantities import read_number
-from feedcalc.liquor.figures import flat_figures
-from feedcalc.sheets.batch import Sheet, shown
+from feedcalc.sheets.batch import Sheet
 from tests.asking import sheet_of_text, values_of
 
 UNITS = st.sampled_from(["mg/L", "mg", "g", "L", "mL", "h", "mS/cm", "mg/L CaCO3", "g CaCO3"])

@@ -6,8 +6,8 @@ import json
 
 import pytest
 
+from feedcalc.contract.figures import flat_figures
 from feedcalc.engine import calculate
-from feedcalc.liquor.figures import flat_figures
 
 CUP = {"ash": {"kind": "mixed", "state": "fresh", "amount": "2 us_cup"}, "water": {"kind": "rain", "amount": "8 L"}}
 WEIGHED = CUP | {"ash": CUP["ash"] | {"amount": "200 g"}}

@@ -21,15 +21,18 @@ from datetime import date, timedelta
 from functools import lru_cache
 from typing import Any
 
+from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.quantities import converted, read_quantity, write_quantity
 from feedcalc.contract.request import Request, read_request
 from feedcalc.garden.ash import ash_of
+from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import AshWorth, ash_worth, cap_for
+from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.spreading import NOTHING_YET, GroundAnswer, Had, ground_answer
 from feedcalc.garden.suitability import CONTAINERS, DIRECTIONS, HOLD, FeedFacts, Reason, Verdict, verdict_for
-from feedcalc.liquor.answer import answer_to, practice
-from feedcalc.liquor.figures import Figure, figure, values_of
-from feedcalc.liquor.verdict import circumstances_of, feed_facts
+from feedcalc.liquor.answer import answer_to
+from feedcalc.liquor.figures import values_of
+from feedcalc.liquor.verdict import feed_facts
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import said

@@ -20,7 +20,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from feedcalc.contract.cautions import Hazard, hazard_at, hazard_in
-from feedcalc.sheets.batch import Sheet, Shown
+from feedcalc.contract.figures import Shown
+from feedcalc.sheets.batch import Sheet
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import MONTHS
 from feedcalc.words.messages import said

@@ -18,7 +18,7 @@ from functools import lru_cache
 import segno
 
 from feedcalc import published
-from feedcalc.sheets.batch import Shown
+from feedcalc.contract.figures import Shown
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label
 from feedcalc.sheets.paper.typesetting import HEADING, Column, Words, rule
 from feedcalc.words.errors import InputError

@@ -18,8 +18,9 @@ from datetime import timedelta
 
 from feedcalc import published
 from feedcalc.contract.cautions import Hazard, hazard_in
+from feedcalc.contract.figures import Shown
 from feedcalc.contract.quantities import write_number
-from feedcalc.sheets.batch import Sheet, Shown
+from feedcalc.sheets.batch import Sheet
 from feedcalc.sheets.paper.label import LONGEST_BATCH_NAME, NOT_FOR_FOOD, WITH_CORROSION_SYMBOL, printable
 from feedcalc.sheets.paper.typesetting import HEADING, Column, Words, rule
 from feedcalc.words.errors import InputError

@@ -11,7 +11,7 @@ import pytest
 
 from feedcalc import published
 from feedcalc.contract.cautions import hazard_at
-from feedcalc.sheets.batch import Shown
+from feedcalc.contract.figures import Shown
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, label_of
 from tests.asking import WEIGHED, reply_to, sheet_of_text
 

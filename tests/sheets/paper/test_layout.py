@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 
 from feedcalc import published
 from feedcalc.contract.cautions import hazard_at, hazard_in
+from feedcalc.contract.figures import Shown
 from feedcalc.engine import calculate_print, demo_request
-from feedcalc.sheets.batch import Shown
 from feedcalc.sheets.paper.label import Label, batch_link, label_of, printable
 from feedcalc.sheets.paper.layout import Paper, paper_of, sizes
 from feedcalc.sheets.paper.pages import Page
