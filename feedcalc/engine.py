@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 from feedcalc.book.season import SeasonAnswer, season_answer_in_steps
 from feedcalc.book.work import book_work
 from feedcalc.chemistry import equilibrate
-from feedcalc.contract.request import FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
+from feedcalc.contract.request import REQUEST_FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
 from feedcalc.garden.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, spread_answer
 from feedcalc.liquor import answer as answers
 from feedcalc.liquor import figures as report
@@ -36,14 +36,14 @@ from feedcalc.sheets.render import (
 )
 from feedcalc.sheets.season import SeasonSheet, season_sheet
 from feedcalc.sheets.spread import SpreadSheet, spread_sheet
-from feedcalc.uncertainty.estimates import Steps, finished
+from feedcalc.uncertainty.estimates import Steps, run_to_end
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
 from feedcalc.words.messages import said
 
 Result = TypeVar("Result")
 
-_MEANINGS = {field.path: field.meaning for field in FIELDS} | {
+_MEANINGS = {field.path: field.meaning for field in REQUEST_FIELDS} | {
     "cans": said("the cans"),
     "dilution": said("liquor to water"),
     "customs": said("what a cup is"),
@@ -59,7 +59,7 @@ def calculate(request_json: str) -> str:
     >>> json.loads(calculate('{"schema": 1, "water": {"amount": "five"}}'))["errors"][0]["field"]
     'water.amount'
     """
-    return finished(answer_in_steps(request_json))
+    return run_to_end(answer_in_steps(request_json))
 
 
 def answer_in_steps(request_json: str) -> Steps[str]:
@@ -100,7 +100,7 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
     def written() -> tuple[dict[str, Any], str]:
         nonlocal tongue
         tongue = _language_of(json_document(request_json))
-        reply, sheet = finished(_reply_and_sheet_in_steps(request_json))
+        reply, sheet = run_to_end(_reply_and_sheet_in_steps(request_json))
         if isinstance(sheet, SpreadSheet):
             return reply, spread_markdown(sheet, tongue)
         if isinstance(sheet, SeasonSheet):
@@ -141,7 +141,7 @@ def _sheet_to_print(request_json: str) -> Sheet:
     request = read_request(request_json)
     if request.solution is not None or request.word("ask") == "spread":
         raise InputErrors([InputError("request", "", said("There is no bottle in this request."), said("a batch"))])
-    _, sheet = finished(_batch_reply_in_steps(replace(request, words={**request.words, "ranges": "on"})))
+    _, sheet = run_to_end(_batch_reply_in_steps(replace(request, words={**request.words, "ranges": "on"})))
     return sheet
 
 

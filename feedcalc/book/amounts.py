@@ -19,7 +19,7 @@ from feedcalc import published
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.contract.quantities import Quantity
 from feedcalc.garden.ash import Ash, AshSample
-from feedcalc.uncertainty.estimates import Estimate, estimate_of, stratified_shares
+from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube
 
 SAMPLES = 40
 SEED = 1
@@ -29,7 +29,7 @@ OWN_FIGURES = ("potassium", "calcium", "magnesium", "lime_value")
 
 
 @dataclass(frozen=True, slots=True)
-class Worth:
+class NutrientAmounts:
     """What something brings, in grams: potassium, calcium, magnesium, lime value (CaCO3), the ash it counts for."""
 
     potassium: Estimate = NOTHING
@@ -38,24 +38,24 @@ class Worth:
     lime_value: Estimate = NOTHING
     ash: Estimate = NOTHING
 
-    def scaled(self, factor: float) -> Worth:
+    def scaled(self, factor: float) -> NutrientAmounts:
         """Everything times a non-negative factor."""
         return self._each(lambda known: known.scaled(factor))
 
-    def times(self, factor: Estimate) -> Worth:
+    def times(self, factor: Estimate) -> NutrientAmounts:
         """Everything times a non-negative factor that is itself known only roughly."""
         return self._each(
             lambda known: Estimate(known.low * factor.low, known.typical * factor.typical, known.high * factor.high)
         )
 
-    def _each(self, change: Callable[[Estimate], Estimate]) -> Worth:
-        return Worth(*(change(getattr(self, name)) for name in QUANTITIES))
+    def _each(self, change: Callable[[Estimate], Estimate]) -> NutrientAmounts:
+        return NutrientAmounts(*(change(getattr(self, name)) for name in QUANTITIES))
 
 
-QUANTITIES = tuple(part.name for part in fields(Worth))
+QUANTITIES = tuple(part.name for part in fields(NutrientAmounts))
 
 
-def total_of(worths: Iterable[Worth]) -> Worth:
+def total_of(worths: Iterable[NutrientAmounts]) -> NutrientAmounts:
     """Worths added up, low to low and high to high."""
     worths = tuple(worths)
 
@@ -63,10 +63,10 @@ def total_of(worths: Iterable[Worth]) -> Worth:
         found = [getattr(worth, name) for worth in worths]
         return Estimate(sum(e.low for e in found), sum(e.typical for e in found), sum(e.high for e in found))
 
-    return Worth(*(added(name) for name in QUANTITIES))
+    return NutrientAmounts(*(added(name) for name in QUANTITIES))
 
 
-def difference_of(more: Worth, less: Worth) -> Worth:
+def difference_of(more: NutrientAmounts, less: NutrientAmounts) -> NutrientAmounts:
     """What a running total grew by from ``less`` to ``more``; what only rounding makes of it is nothing."""
 
     def grown(name: str) -> Estimate:
@@ -75,17 +75,17 @@ def difference_of(more: Worth, less: Worth) -> Worth:
         typical = max(upper.typical - lower.typical, low)
         return Estimate(low, typical, max(upper.high - lower.high, typical))
 
-    return Worth(*(grown(name) for name in QUANTITIES))
+    return NutrientAmounts(*(grown(name) for name in QUANTITIES))
 
 
-def greatest_of(worths: Sequence[Worth]) -> Worth:
+def greatest_of(worths: Sequence[NutrientAmounts]) -> NutrientAmounts:
     """The greatest low, typical and high of each quantity."""
 
     def greatest(name: str) -> Estimate:
         found = [getattr(worth, name) for worth in worths]
         return Estimate(max(e.low for e in found), max(e.typical for e in found), max(e.high for e in found))
 
-    return Worth(*(greatest(name) for name in QUANTITIES))
+    return NutrientAmounts(*(greatest(name) for name in QUANTITIES))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ class Ashes:
         return estimate_of([of(sample) for sample in self.others or (self.typical,)], typical)
 
 
-def dry_ash_worth(ash: Ashes, quantity: Quantity) -> tuple[Worth, Estimate]:
+def dry_ash_amounts(ash: Ashes, quantity: Quantity) -> tuple[NutrientAmounts, Estimate]:
     """What a weight (g) or volume (L) of dry ash brings, and the grams of ash it is."""
 
     def grams(sample: AshSample) -> float:
@@ -111,7 +111,7 @@ def dry_ash_worth(ash: Ashes, quantity: Quantity) -> tuple[Worth, Estimate]:
     return worth, worth.ash
 
 
-def sludge_worth(ash: Ashes, quantity: Quantity) -> tuple[Worth, Estimate]:
+def sludge_amounts(ash: Ashes, quantity: Quantity) -> tuple[NutrientAmounts, Estimate]:
     """What sludge brings: by weight the dry ash it came from, by volume as much ash as settles to that volume.
 
     It counts as that ash but for potassium, of which what water can reach may all have been poured off (the low end) or
@@ -124,44 +124,44 @@ def sludge_worth(ash: Ashes, quantity: Quantity) -> tuple[Worth, Estimate]:
     whole = _worth_of_ash(ash, grams)
     left = ash.spread(lambda s: grams(s) * s.grams_per_kilogram["potassium"] / 1000 * (1 - s.reachable["potassium"]))
     potassium = Estimate(left.low, left.typical, max(whole.potassium.high, left.typical))
-    return Worth(potassium, whole.calcium, whole.magnesium, whole.lime_value, whole.ash), whole.ash
+    return NutrientAmounts(potassium, whole.calcium, whole.magnesium, whole.lime_value, whole.ash), whole.ash
 
 
-def lime_worth(lime_id: str, grams: float) -> Worth:
+def lime_amounts(lime_id: str, grams: float) -> NutrientAmounts:
     """What a weight of a lime of ``limes.csv`` brings. Raises KeyError for one that is not there.
 
     A mol of CaCO3 counted as lime value is a mol of calcium or, by magnesium's share, of magnesium.
 
-    >>> round(lime_worth("hydrated_lime", 100).lime_value.high, 0)
+    >>> round(lime_amounts("hydrated_lime", 100).lime_value.high, 0)
     136.0
     """
     row = {row["id"]: row for row in published.table("limes")}[lime_id]
     lime = published.estimate(row).scaled(grams)
     magnesium = float(row["magnesium_share"])
     per_gram = 1 / calcium_carbonate_grams_per_mol()
-    return Worth(
+    return NutrientAmounts(
         calcium=lime.scaled((1 - magnesium) * molar_masses()["calcium"] * per_gram),
         magnesium=lime.scaled(magnesium * molar_masses()["magnesium"] * per_gram),
         lime_value=lime,
     )
 
 
-def plain_compost_worth(quantity: Quantity) -> Worth:
+def compost_amounts(quantity: Quantity) -> NutrientAmounts:
     """What a weight (g, moist) or volume (L) of compost without ash brings by published means (``compost.csv``)."""
     known = {row["quantity"]: published.estimate(row) for row in published.table("compost")}
     dry = known["dry_matter"].scaled(quantity.value / 1000)
     if quantity.kind != "mass":
         litres, density = known["dry_matter"].scaled(quantity.value), known["density"]
         dry = Estimate(litres.low * density.low, litres.typical * density.typical, litres.high * density.high)
-    per_kilogram = Worth(*(known[name] for name in OWN_FIGURES))
+    per_kilogram = NutrientAmounts(*(known[name] for name in OWN_FIGURES))
     return per_kilogram.times(dry)
 
 
-def _worth_of_ash(ash: Ashes, grams: Callable[[AshSample], float]) -> Worth:
+def _worth_of_ash(ash: Ashes, grams: Callable[[AshSample], float]) -> NutrientAmounts:
     def element(name: str) -> Estimate:
         return ash.spread(lambda sample: grams(sample) * sample.grams_per_kilogram[name] / 1000)
 
-    return Worth(
+    return NutrientAmounts(
         element("potassium"),
         element("calcium"),
         element("magnesium"),
@@ -179,5 +179,5 @@ def drawn_from(ash: Ash) -> Ashes:
 def _drawn(label: str, state: str, unknowns: tuple[tuple[str, Estimate], ...]) -> Ashes:
     """The fixed sample of an ash; drawn once, since a book asks for the same ash many times."""
     ash = Ash(label, state, dict(unknowns), ())
-    draws = stratified_shares(sorted(ash.unknowns), SAMPLES, SEED)
+    draws = latin_hypercube(sorted(ash.unknowns), SAMPLES, SEED)
     return Ashes(ash.typical(), tuple(ash.sample_at(draw) for draw in draws))

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from functools import wraps
 from typing import TypeVar
 
-from feedcalc.book.amounts import Ashes, Worth, drawn_from
+from feedcalc.book.amounts import Ashes, NutrientAmounts, drawn_from
 from feedcalc.contract.request import read_request
 from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps
 from feedcalc.liquor.figures import sludge_grams, sludge_lime
@@ -50,11 +50,11 @@ class AnsweredBatches:
 
     ranges: str = "on"
 
-    def litre_of_feed(self, request: str, dilution: str) -> Steps[Worth]:
+    def litre_of_feed(self, request: str, dilution: str) -> Steps[NutrientAmounts]:
         """A litre of feed as poured, in grams; raises `InputError` where the request is no batch."""
         return _litre_of_feed(request, dilution, self.ranges)
 
-    def whole_sludge(self, request: str) -> Steps[Worth]:
+    def whole_sludge(self, request: str) -> Steps[NutrientAmounts]:
         """All the sludge of a batch with the liquor left in it, in grams."""
         return _whole_sludge(request, self.ranges)
 
@@ -72,7 +72,7 @@ class AnsweredBatches:
 
 
 @remembered(256)
-def _litre_of_feed(request: str, dilution: str, ranges: str) -> Steps[Worth]:
+def _litre_of_feed(request: str, dilution: str, ranges: str) -> Steps[NutrientAmounts]:
     answer = yield from _answered(request, dilution, ranges)
 
     def grams(element: str) -> Estimate:
@@ -81,7 +81,7 @@ def _litre_of_feed(request: str, dilution: str, ranges: str) -> Steps[Worth]:
     def lime(outcome: Outcome) -> float:
         return max(outcome.own.liquor.alkalinity, 0.0) / 1000
 
-    return Worth(
+    return NutrientAmounts(
         grams("potassium"),
         grams("calcium"),
         grams("magnesium"),
@@ -91,13 +91,13 @@ def _litre_of_feed(request: str, dilution: str, ranges: str) -> Steps[Worth]:
 
 
 @remembered(256)
-def _whole_sludge(request: str, ranges: str) -> Steps[Worth]:
+def _whole_sludge(request: str, ranges: str) -> Steps[NutrientAmounts]:
     answer = yield from _answered(request, "", ranges)
 
     def held(element: str) -> Estimate:
         return answer.spread(lambda outcome: max(sludge_grams(outcome, element), 0.0))
 
-    return Worth(
+    return NutrientAmounts(
         held("potassium"),
         held("calcium"),
         held("magnesium"),

@@ -26,24 +26,31 @@ from feedcalc.book.amounts import (
     OWN_FIGURES,
     QUANTITIES,
     Ashes,
-    Worth,
+    NutrientAmounts,
+    compost_amounts,
     difference_of,
     drawn_from,
-    dry_ash_worth,
-    lime_worth,
-    plain_compost_worth,
-    sludge_worth,
+    dry_ash_amounts,
+    lime_amounts,
+    sludge_amounts,
     total_of,
 )
 from feedcalc.contract.quantities import Quantity, read_quantity
 from feedcalc.contract.request import CUSTOMS, PLACES
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.suitability import soil_test_error
-from feedcalc.uncertainty.estimates import Estimate, Steps, finished, share_of
+from feedcalc.uncertainty.estimates import Estimate, Steps, run_to_end, within_progress
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import said
 
-LIQUID, DRY, SLUDGE, COMPOST, LIME, OTHER = KINDS = ("liquid feed", "dry ash", "sludge", "compost", "lime", "other")
+LIQUID, DRY, SLUDGE, COMPOST, LIME, OTHER = ENTRY_KINDS = (
+    "liquid feed",
+    "dry ash",
+    "sludge",
+    "compost",
+    "lime",
+    "other",
+)
 TEXTURES = ("sand", "loam", "clay", "peat")
 TESTERS = ("laboratory", "meter", "kit", "strip")
 # Of whatever is given at once, in g or L.
@@ -52,7 +59,7 @@ Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class EntryRecord:
     """A record of the book as far as it bears on the sums: id, kind and the texts in force, by field."""
 
     id: str
@@ -67,10 +74,10 @@ class Told:
 class Batches(Protocol):
     """What batches of liquor gave, by the request that describes them (JSON text), each worked out in slices."""
 
-    def litre_of_feed(self, request: str, dilution: str) -> Steps[Worth]:
+    def litre_of_feed(self, request: str, dilution: str) -> Steps[NutrientAmounts]:
         """A litre of feed as poured; ``dilution`` (``1:3``) instead of the request's own unless it is empty."""
 
-    def whole_sludge(self, request: str) -> Steps[Worth]:
+    def whole_sludge(self, request: str) -> Steps[NutrientAmounts]:
         """All the sludge that stays in the bucket."""
 
     def ash_of_batch(self, request: str) -> Steps[Ashes]:
@@ -106,14 +113,14 @@ class Entry:
     day: date
     what: str
     amount: str
-    worth: Worth
+    worth: NutrientAmounts
     patch: str = ""
     area: float | None = None
     note: str = ""
     ash_record: str = ""
     solids: Estimate = NOTHING  # dry ash whose grains reached the ground, g: what brings metals
 
-    def per_square_metre(self) -> Worth | None:
+    def per_square_metre(self) -> NutrientAmounts | None:
         """Grams to the square metre of the ground it covered."""
         return None if self.area is None else self.worth.scaled(1 / self.area)
 
@@ -128,14 +135,14 @@ class Sums:
     def __init__(self, entries: Sequence[Entry]) -> None:
         """``entries`` in order of date."""
         self._days: dict[str, list[date]] = {}
-        self._totals: dict[str, list[Worth]] = {}
+        self._totals: dict[str, list[NutrientAmounts]] = {}
         self._unknown = [entry.day for entry in entries if entry.area is None]
         for entry in entries:
-            totals = self._totals.setdefault(entry.patch, [Worth()])
-            totals.append(total_of((totals[-1], entry.per_square_metre() or Worth())))
+            totals = self._totals.setdefault(entry.patch, [NutrientAmounts()])
+            totals.append(total_of((totals[-1], entry.per_square_metre() or NutrientAmounts())))
             self._days.setdefault(entry.patch, []).append(entry.day)
 
-    def between(self, after: date, up_to: date) -> dict[str, Worth] | None:
+    def between(self, after: date, up_to: date) -> dict[str, NutrientAmounts] | None:
         """What each part got after one day and up to another, by its name; None where a covered area is not known.
 
         Only parts that got something are named.
@@ -151,7 +158,7 @@ class Sums:
 
 
 @dataclass(frozen=True, slots=True)
-class Aside:
+class RejectedRecord:
     """A record that is not counted, and why."""
 
     id: str
@@ -172,7 +179,7 @@ class Bed:
     note: str = ""
     tests: tuple[SoilTest, ...] = ()
     entries: tuple[Entry, ...] = ()
-    aside: tuple[Aside, ...] = ()
+    aside: tuple[RejectedRecord, ...] = ()
     sums: Sums = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -189,7 +196,7 @@ class Book:
     """A book worked through: its beds, what belongs to none of them, and the names of the ashes in it."""
 
     beds: tuple[Bed, ...]
-    aside: tuple[Aside, ...] = ()
+    aside: tuple[RejectedRecord, ...] = ()
     ashes: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -204,11 +211,11 @@ class Reader:
     locale: str = "en-GB"
     customs: str = "metric"
 
-    def book(self, records: Iterable[Told], today: date | None = None) -> Book:
+    def book(self, records: Iterable[EntryRecord], today: date | None = None) -> Book:
         """The book in ``records``. An entry dated after the day after ``today`` is set aside; None takes all."""
-        return finished(self.book_in_steps(records, today))
+        return run_to_end(self.book_in_steps(records, today))
 
-    def book_in_steps(self, records: Iterable[Told], today: date | None = None) -> Steps[Book]:
+    def book_in_steps(self, records: Iterable[EntryRecord], today: date | None = None) -> Steps[Book]:
         """`book` in slices, told by how many of the batches behind its entries are worked out."""
         records = tuple(records)
         gone = {record.id for record in records if record.text("removed") == "yes"}
@@ -217,8 +224,8 @@ class Reader:
         beds = {record.id: self._bed(record) for record in kept if record.kind == "bed"}
         tests: dict[str, list[SoilTest]] = {bed: [] for bed in beds}
         entries: dict[str, list[Entry]] = {bed: [] for bed in beds}
-        aside: dict[str, list[Aside]] = {bed: list(beds[bed].aside) for bed in beds}
-        lost: list[Aside] = []
+        aside: dict[str, list[RejectedRecord]] = {bed: list(beds[bed].aside) for bed in beds}
+        lost: list[RejectedRecord] = []
         places: dict[tuple[str, ...], int] = {}
         for record in kept:
             if record.kind == "entry":
@@ -233,19 +240,19 @@ class Reader:
                 problem = InputError(
                     "bed", bed, said("There is no such bed in the book."), said("the id of a bed in the book")
                 )
-                lost.append(Aside(record.id, record.kind, problem))
+                lost.append(RejectedRecord(record.id, record.kind, problem))
                 continue
             try:
                 if record.kind == "soil test":
                     tests[bed].append(self.soil_test(record, today))
                 else:
                     reading = self.entry_in_steps(record, beds[bed], ashes, today)
-                    entry = yield from share_of(reading, places[_behind(record)], 1, len(places))
+                    entry = yield from within_progress(reading, places[_behind(record)], 1, len(places))
                     entries[bed].append(entry)
             except InputErrors as errors:
-                aside[bed] += [Aside(record.id, record.kind, error) for error in errors.errors]
+                aside[bed] += [RejectedRecord(record.id, record.kind, error) for error in errors.errors]
             except InputError as error:
-                aside[bed].append(Aside(record.id, record.kind, error))
+                aside[bed].append(RejectedRecord(record.id, record.kind, error))
         return Book(
             tuple(
                 Bed(
@@ -266,21 +273,23 @@ class Reader:
             {record.id: record.text("name") or record.id for record in ashes.values()},
         )
 
-    def faults_of(self, record: Told, records: Iterable[Told], today: date | None = None) -> tuple[InputError, ...]:
+    def faults_of(
+        self, record: EntryRecord, records: Iterable[EntryRecord], today: date | None = None
+    ) -> tuple[InputError, ...]:
         """Why a record would be set aside among the beds and ashes of ``records``; none where it can be counted."""
         around = [told for told in records if told.kind in ("bed", "ash") and told.id != record.id]
         book = self.book([*around, record], today)
         aside = [*book.aside, *(each for bed in book.beds for each in bed.aside)]
         return tuple(each.error for each in aside if each.id == record.id)
 
-    def _bed(self, record: Told) -> Bed:
-        aside: list[Aside] = []
+    def _bed(self, record: EntryRecord) -> Bed:
+        aside: list[RejectedRecord] = []
 
         def or_aside(read: Callable[[], Result], otherwise: Result) -> Result:
             try:
                 return read()
             except InputError as error:
-                aside.append(Aside(record.id, "bed", error))
+                aside.append(RejectedRecord(record.id, "bed", error))
                 return otherwise
 
         area = or_aside(lambda: self._area(record), None)
@@ -289,26 +298,29 @@ class Reader:
         name = record.text("name") or record.id
         return Bed(record.id, name, area, texture, place, record.text("plant"), record.text("note"), aside=tuple(aside))
 
-    def _area(self, record: Told) -> float | None:
+    def _area(self, record: EntryRecord) -> float | None:
         return self._read(record, "area", "area", minimum=0.001, maximum=1e8).value if record.text("area") else None
 
-    def soil_test(self, record: Told, today: date | None = None) -> SoilTest:
+    def soil_test(self, record: EntryRecord, today: date | None = None) -> SoilTest:
         """A soil test; raises `InputError` where it can't be read."""
         ph = self._read(record, "ph", "ph", minimum=2.5, maximum=11).value
         return SoilTest(record.id, _day(record, today), ph, _one_of(record, "tested_with", TESTERS))
 
     def entry_in_steps(
-        self, record: Told, bed: Bed, ashes: Mapping[str, Told], today: date | None = None
+        self, record: EntryRecord, bed: Bed, ashes: Mapping[str, EntryRecord], today: date | None = None
     ) -> Steps[Entry]:
         """An entry on a bed; raises `InputError` or `InputErrors` where it can't be read."""
         customs = record.text("customs")
         if customs in CUSTOMS and customs != self.customs:
             return (yield from replace(self, customs=customs).entry_in_steps(record, bed, ashes, today))
         day = _day(record, today)
-        what = _one_of(record, "what", KINDS) or ""
+        what = _one_of(record, "what", ENTRY_KINDS) or ""
         if not what:
             raise InputError(
-                "what", "", said("What was given is not said."), said("one of {choices}", choices=", ".join(KINDS))
+                "what",
+                "",
+                said("What was given is not said."),
+                said("one of {choices}", choices=", ".join(ENTRY_KINDS)),
             )
         patch, area = self._where(record, bed)
         worth, solids = yield from self._given(record, what, ashes)
@@ -325,7 +337,7 @@ class Reader:
             solids,
         )
 
-    def _where(self, record: Told, bed: Bed) -> tuple[str, float | None]:
+    def _where(self, record: EntryRecord, bed: Bed) -> tuple[str, float | None]:
         """The part of the bed that is named, and its area: an area, a share in %, or words (then all of the bed)."""
         where = record.text("where")
         if not where or not (where[0].isdigit() or where[0] in "½¼¾⅓⅔"):
@@ -342,12 +354,14 @@ class Reader:
 
     # -- what was given ---------------------------------------------------------------------------------------
 
-    def _given(self, record: Told, what: str, ashes: Mapping[str, Told]) -> Steps[tuple[Worth, Estimate]]:
+    def _given(
+        self, record: EntryRecord, what: str, ashes: Mapping[str, EntryRecord]
+    ) -> Steps[tuple[NutrientAmounts, Estimate]]:
         if what == LIQUID:
             return (yield from self._liquid(record)), NOTHING
         if what == DRY:
             grams = self._amount(record, "amount")
-            return dry_ash_worth((yield from self._ash(record, ashes)), grams)
+            return dry_ash_amounts((yield from self._ash(record, ashes)), grams)
         if what == SLUDGE:
             return (yield from self._sludge(record, ashes))
         if what == COMPOST:
@@ -356,7 +370,7 @@ class Reader:
             return self._lime(record), NOTHING
         return self._own(record, required=True), NOTHING
 
-    def _liquid(self, record: Told) -> Steps[Worth]:
+    def _liquid(self, record: EntryRecord) -> Steps[NutrientAmounts]:
         litres = self._read(record, "amount", "volume", minimum=0.001, maximum=1e7).value
         request = batch_of(record)
         if request:
@@ -371,7 +385,7 @@ class Reader:
             said("the batch it came from, or its own figures of potassium and lime value"),
         )
 
-    def _sludge(self, record: Told, ashes: Mapping[str, Told]) -> Steps[tuple[Worth, Estimate]]:
+    def _sludge(self, record: EntryRecord, ashes: Mapping[str, EntryRecord]) -> Steps[tuple[NutrientAmounts, Estimate]]:
         amount, request = record.text("amount"), batch_of(record)
         if amount.endswith("%"):
             if not request:
@@ -383,26 +397,28 @@ class Reader:
             return worth, worth.ash
         ash = yield from self.batches.ash_of_batch(request) if request else self._ash(record, ashes)
         quantity = self._amount(record, "amount")
-        return sludge_worth(ash, quantity)
+        return sludge_amounts(ash, quantity)
 
-    def _compost(self, record: Told, ashes: Mapping[str, Told]) -> Steps[tuple[Worth, Estimate]]:
+    def _compost(
+        self, record: EntryRecord, ashes: Mapping[str, EntryRecord]
+    ) -> Steps[tuple[NutrientAmounts, Estimate]]:
         quantity = self._amount(record, "amount")
-        parts = [_instead(plain_compost_worth(quantity), self._own(record, required=False), record)]
+        parts = [_instead(compost_amounts(quantity), self._own(record, required=False), record)]
         solids = NOTHING
         if record.text("ash_amount"):
             layered = self._amount(record, "ash_amount")
-            worth, solids = dry_ash_worth((yield from self._ash(record, ashes)), layered)
+            worth, solids = dry_ash_amounts((yield from self._ash(record, ashes)), layered)
             parts.append(worth)
         return total_of(parts), solids
 
-    def _lime(self, record: Told) -> Worth:
+    def _lime(self, record: EntryRecord) -> NutrientAmounts:
         if record.text("lime_value"):
             return self._own(record, required=True)
         grams = self._read(record, "amount", "mass", minimum=0.001, maximum=1e9).value
         names = [row["id"] for row in published.table("limes")]
-        return lime_worth(_one_of(record, "lime", names) or names[0], grams)
+        return lime_amounts(_one_of(record, "lime", names) or names[0], grams)
 
-    def _own(self, record: Told, required: bool) -> Worth:
+    def _own(self, record: EntryRecord, required: bool) -> NutrientAmounts:
         """By the grower's own figures, to a kilogram where the amount is a weight, to a litre where it is a volume."""
         given = [name for name in OWN_FIGURES if record.text(name)]
         if required and not given:
@@ -419,9 +435,9 @@ class Reader:
                     self._read(record, name, "concentration", minimum=0.0, maximum=1e6).value / 1000 * quantity.value
                 )
             held[name] = Estimate.exactly(grams)
-        return Worth(**held)
+        return NutrientAmounts(**held)
 
-    def _ash(self, record: Told, ashes: Mapping[str, Told]) -> Steps[Ashes]:
+    def _ash(self, record: EntryRecord, ashes: Mapping[str, EntryRecord]) -> Steps[Ashes]:
         named = record.text("ash")
         if not named:
             return drawn_from(ash_of("mixed", "fresh"))
@@ -434,7 +450,7 @@ class Reader:
             return drawn_from(ash_of("mixed", "fresh"))
         return (yield from self.batches.kept_ash(evidence))
 
-    def _amount(self, record: Told, name: str) -> Quantity:
+    def _amount(self, record: EntryRecord, name: str) -> Quantity:
         """A weight in g or a volume in L, above nothing and below what a garden could hold."""
         quantity = self._read(record, name, "mass_or_volume")
         if not LEAST_AMOUNT <= quantity.value <= MOST_AMOUNT:
@@ -442,7 +458,7 @@ class Reader:
             raise InputError(name, record.text(name), problem, accepted)
         return quantity
 
-    def _read(self, record: Told, name: str, kind: str, **bounds: float) -> Quantity:
+    def _read(self, record: EntryRecord, name: str, kind: str, **bounds: float) -> Quantity:
         return read_quantity(record.text(name), kind, name, self.locale, self.customs, **bounds)
 
 
@@ -462,10 +478,10 @@ def customs_bear_on(amount: str, locale: str) -> bool:
     return len({read(customs) for customs in CUSTOMS}) > 1
 
 
-def batch_of(record: Told) -> str:
+def batch_of(record: EntryRecord) -> str:
     """The request of the batch that an entry is from: as kept with it, else out of a link that carries one, else empty.
 
-    >>> batch_of(Told("a", "entry", {"batch": "https://example.org/ash/#batch=eyJzY2hlbWEiOjF9"}))
+    >>> batch_of(EntryRecord("a", "entry", {"batch": "https://example.org/ash/#batch=eyJzY2hlbWEiOjF9"}))
     '{"schema":1}'
     """
     if record.text("request"):
@@ -480,12 +496,12 @@ def batch_of(record: Told) -> str:
         raise InputError("batch", record.text("batch")[:60], problem, said("a link from a batch's label")) from None
 
 
-def _behind(record: Told) -> tuple[str, ...]:
+def _behind(record: EntryRecord) -> tuple[str, ...]:
     """What of an entry tells the batch or the kept ash it is counted by, and what is asked of that."""
     return tuple(record.text(name) for name in ("what", "request", "batch", "dilution", "ash"))
 
 
-def _one_of(record: Told, name: str, choices: Sequence[str]) -> str:
+def _one_of(record: EntryRecord, name: str, choices: Sequence[str]) -> str:
     given = " ".join(record.text(name).casefold().split())
     if given and given not in choices:
         accepted = said("one of {choices}", choices=", ".join(choices))
@@ -493,7 +509,7 @@ def _one_of(record: Told, name: str, choices: Sequence[str]) -> str:
     return given
 
 
-def _day(record: Told, today: date | None) -> date:
+def _day(record: EntryRecord, today: date | None) -> date:
     text = record.text("date")
     try:
         day = datetime.fromisoformat(text).date()
@@ -508,9 +524,9 @@ def _day(record: Told, today: date | None) -> date:
     return day
 
 
-def _instead(usual: Worth, own: Worth, record: Told) -> Worth:
+def _instead(usual: NutrientAmounts, own: NutrientAmounts, record: EntryRecord) -> NutrientAmounts:
     """The usual figures, each replaced by the grower's own where there is one."""
-    return Worth(
+    return NutrientAmounts(
         **{
             name: getattr(own if record.text(name) else usual, name) if name in OWN_FIGURES else NOTHING
             for name in QUANTITIES

@@ -11,8 +11,8 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from feedcalc.book.amounts import Worth
-from feedcalc.book.entries import Bed, Book, Entry, Told
+from feedcalc.book.amounts import NutrientAmounts
+from feedcalc.book.entries import Bed, Book, Entry, EntryRecord
 from feedcalc.book.totals import (
     a_year_before,
     season_rule,
@@ -27,7 +27,7 @@ from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
 
-def metals_of(records: Sequence[Told], book: Book, today: date, request: Request) -> list[dict[str, Any]]:
+def metals_of(records: Sequence[EntryRecord], book: Book, today: date, request: Request) -> list[dict[str, Any]]:
     """Each analysis of ash on each bed that got it, beside the country's limits; those of soil on their bed."""
     told = [record for record in records if record.kind == "metals" and record.text("removed") != "yes"]
     soils: dict[str, dict[str, float]] = {}
@@ -100,7 +100,7 @@ def _notes_of(country: str) -> list[dict[str, str]]:
     return [{"text": said(note), "source": limit.source, "status": limit.status} for note, limit in limits.items()]
 
 
-def _analysis(record: Told, request: Request) -> dict[str, float]:
+def _analysis(record: EntryRecord, request: Request) -> dict[str, float]:
     """mg/kg by metal; a bare number is taken as mg/kg, as laboratories print it."""
     figures = {}
     for metal in METALS:
@@ -124,7 +124,7 @@ def _solids(bed: Bed, ash_id: str) -> list[Entry]:
 
 
 def _only_solids(entry: Entry) -> Entry:
-    return replace(entry, worth=Worth(ash=entry.solids))
+    return replace(entry, worth=NutrientAmounts(ash=entry.solids))
 
 
 def _heaviest(bed: Bed, ash_id: str) -> Estimate | None:

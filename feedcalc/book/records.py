@@ -28,15 +28,15 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
+from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
 FORMAT = "feedcalc season book"
-KINDS = ("bed", "soil test", "entry", "ash", "metals")
+RECORD_KINDS = ("bed", "soil test", "entry", "ash", "metals")
 WHATS = ("liquid feed", "dry ash", "sludge", "compost", "lime", "other")
-METALS = ("cadmium", "lead", "zinc", "copper", "nickel", "chromium", "arsenic", "mercury")
 # The fields of each kind in the order a table shows them; a record may hold others, from a newer feedcalc.
-FIELDS: Mapping[str, tuple[str, ...]] = {
+RECORD_FIELDS: Mapping[str, tuple[str, ...]] = {
     "bed": ("name", "area", "texture", "place", "plant", "note"),
     "soil test": ("bed", "date", "ph", "tested_with", "note"),
     "entry": (
@@ -151,7 +151,7 @@ def new_record(identity: str, kind: str) -> Record:
     """A record in which nothing is written yet; raises `InputError` for an id or a kind that can't be."""
     if not _ID.fullmatch(identity):
         raise _bad_id("id", identity)
-    if kind not in KINDS:
+    if kind not in RECORD_KINDS:
         raise _bad_kind("kind", kind)
     return Record(identity, kind, {})
 
@@ -275,7 +275,7 @@ def changed_records(before: Iterable[Record], after: Iterable[Record]) -> list[R
 
 def in_order(records: Iterable[Record]) -> list[Record]:
     """Records in the order of the file: by kind, then by id."""
-    place = {kind: index for index, kind in enumerate(KINDS)}
+    place = {kind: index for index, kind in enumerate(RECORD_KINDS)}
     return sorted(records, key=lambda record: (place.get(record.kind, len(place)), record.id))
 
 
@@ -355,7 +355,7 @@ def read_document(
 
 # -- the table ------------------------------------------------------------------------------------------------
 
-_ALL_FIELDS = tuple(dict.fromkeys(field for fields in FIELDS.values() for field in fields))
+_ALL_FIELDS = tuple(dict.fromkeys(field for fields in RECORD_FIELDS.values() for field in fields))
 _OWN_COLUMNS = ("kind", "id", "at")
 # A spreadsheet takes a cell that starts with one of these for a formula; one more apostrophe makes it text.
 _RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
@@ -423,10 +423,10 @@ def faults(kind: str, texts: Mapping[str, str], place: str = "") -> list[InputEr
             problem = said("This must not be empty.")
             found.append(InputError(place + field, "", problem, said("what a {kind} can't do without", kind=kind)))
     day = texts.get("date", "").strip()
-    if day and "date" in FIELDS[kind] and not _is_day(day):
+    if day and "date" in RECORD_FIELDS[kind] and not _is_day(day):
         found.append(InputError(place + "date", day, said("This is no day."), said("a date such as 2026-05-01")))
     for field, choices in (("what", WHATS), ("of", ("ash", "soil"))):
-        if field in FIELDS[kind] and texts.get(field, "").strip() not in ("", *choices):
+        if field in RECORD_FIELDS[kind] and texts.get(field, "").strip() not in ("", *choices):
             found.append(
                 InputError(place + field, texts[field], said("This is none of the choices."), ", ".join(choices))
             )
@@ -476,7 +476,7 @@ def _read_row(
         raise InputError(f"row {number}", _snippet(row[-1]), said("The row is longer than the first one."), "")
     cells = {name: cell for name, cell in zip(names, row, strict=False) if name}
     kind = cells.pop("kind", "").strip().lower()
-    if kind not in KINDS:
+    if kind not in RECORD_KINDS:
         raise _bad_kind(f"{place}kind", kind)
     identity, known = _as_typed(cells.pop("id", "").strip()), cells.pop("at", "").strip()
     if known and not _is_stamp(known):
@@ -509,7 +509,7 @@ def _written_row(
 ) -> Record:
     if not texts and record.fields:
         return record
-    if texts.get("bed") and "bed" in FIELDS[record.kind]:
+    if texts.get("bed") and "bed" in RECORD_FIELDS[record.kind]:
         named = beds.get(texts["bed"].strip().casefold(), [])
         if texts["bed"].strip() in beds.get("", ()):
             named = [texts["bed"].strip()]
@@ -573,7 +573,7 @@ def _read_record(row: object, place: str, aside: list[InputError]) -> Record:
     identity, kind = row.get("id"), row.get("kind")
     if not isinstance(identity, str) or not _ID.fullmatch(identity):
         raise _bad_id(f"{place}.id", identity)
-    if kind not in KINDS:
+    if kind not in RECORD_KINDS:
         raise _bad_kind(f"{place}.kind", kind)
     fields, history = row.get("fields", {}), row.get("history", [])
     if not isinstance(fields, dict):
@@ -655,4 +655,4 @@ def _bad_id(place: str, given: object) -> InputError:
 
 
 def _bad_kind(place: str, given: object) -> InputError:
-    return InputError(place, _snippet(given), said("There is no such kind of record."), ", ".join(KINDS))
+    return InputError(place, _snippet(given), said("There is no such kind of record."), ", ".join(RECORD_KINDS))

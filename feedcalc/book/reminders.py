@@ -23,16 +23,16 @@ from typing import Any
 from feedcalc.book.batches import AnsweredBatches
 from feedcalc.book.entries import LIQUID, SLUDGE, Bed, Reader
 from feedcalc.book.records import Record
-from feedcalc.book.season import told_of
+from feedcalc.book.season import entry_records
 from feedcalc.book.totals import next_feed_day, retest_day
 from feedcalc.contract.cautions import cautions_for
 from feedcalc.contract.request import Request
 from feedcalc.garden.feed_limits import practice
-from feedcalc.uncertainty.estimates import finished
+from feedcalc.uncertainty.estimates import run_to_end
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import Speak, said
 
-KINDS = ("settle-ready", "use-by", "next-feed", "soil-retest")
+REMINDER_KINDS = ("settle-ready", "use-by", "next-feed", "soil-retest")
 # Hour of the day at which the reminder of a whole day rings.
 MORNING = timedelta(hours=9)
 # A name in a calendar's line of its own; the book takes longer ones.
@@ -82,12 +82,14 @@ def reminders_of(request: Request, records: Iterable[Record]) -> list[Reminder]:
     now = request.moment
     records = list(records)
     reader = Reader(AnsweredBatches("off"), request.locale, request.customs)
-    book = reader.book(told_of(records), now.date())
+    book = reader.book(entry_records(records), now.date())
     found = [reminder for bed in book.beds for reminder in _of_bed(bed, now.date())]
     for name, text in _batches(records):
         with suppress(InputError):  # what can't be read is told by the season book itself
             found += [reminder for reminder in batch_reminders(name, text) if _moment(reminder.start) >= now]
-    return sorted(found, key=lambda reminder: (_moment(reminder.start), KINDS.index(reminder.kind), reminder.uid))
+    return sorted(
+        found, key=lambda reminder: (_moment(reminder.start), REMINDER_KINDS.index(reminder.kind), reminder.uid)
+    )
 
 
 def batch_reminders(name: str, request: str) -> list[Reminder]:
@@ -95,7 +97,7 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
 
     Empty where the request doesn't say when the steep began; raises `InputError` where it is no batch.
     """
-    answer = finished(AnsweredBatches("off").answer(request, ""))
+    answer = run_to_end(AnsweredBatches("off").answer(request, ""))
     begun = answer.request.moment
     if begun is None:
         return []

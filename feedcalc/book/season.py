@@ -3,7 +3,8 @@
 Rules of this room:
 
 * No sums and no limits of its own: it asks `feedcalc.book.totals`, `feedcalc.garden.metals` and
-  `feedcalc.garden.suitability`, and puts what they say under fixed names and into words. What a batch gave is worked out once for each distinct request.
+  `feedcalc.garden.suitability`, and puts what they say under fixed names. What a batch gave is worked
+  out once for each distinct request.
 * The verdict is the most careful direction of any reason: those of ground and plant, and those of what it had.
 * A bed's own verdict is about dry ash now; what is planned (``what_if``) is judged as what it is.
 """
@@ -15,22 +16,22 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any
 
-from feedcalc.book.amounts import QUANTITIES, SEED, Worth
+from feedcalc.book.amounts import QUANTITIES, SEED, NutrientAmounts
 from feedcalc.book.batches import AnsweredBatches
-from feedcalc.book.entries import LIQUID, Aside, Bed, Book, Entry, Reader, Told, batch_of
+from feedcalc.book.entries import LIQUID, Bed, Book, Entry, EntryRecord, Reader, RejectedRecord, batch_of
 from feedcalc.book.metals import if_known, metals_of
 from feedcalc.book.records import Record, read_document
 from feedcalc.book.totals import (
-    Step,
+    TimelineStep,
     a_year_before,
     heaviest_day,
     lime_need,
     next_ash_day,
     next_feed_day,
     retest_day,
-    standing_on,
     timeline,
     total_between,
+    totals_on,
     with_entry,
 )
 from feedcalc.book.verdict import circumstances_of_bed, reasons_now, reasons_with, suitability_reasons, verdict_of
@@ -39,14 +40,14 @@ from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.request import Request
 from feedcalc.garden.circumstances import circumstances_of
-from feedcalc.garden.dry_ash import ash_worth
+from feedcalc.garden.dry_ash import ash_content
 from feedcalc.garden.spreading import asked_ash
 from feedcalc.garden.suitability import (
     HOLD,
     verdict_for,
 )
 from feedcalc.liquor.verdict import feed_facts
-from feedcalc.uncertainty.estimates import Estimate, Steps, share_of
+from feedcalc.uncertainty.estimates import Estimate, Steps, within_progress
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import said
 
@@ -82,7 +83,7 @@ class SeasonAnswer:
 
     values: Mapping[str, Any]
     assumed: Mapping[str, str]
-    steps: Mapping[str, tuple[Step, ...]]
+    steps: Mapping[str, tuple[TimelineStep, ...]]
     bed: str
     asked_bed: str
     cautions: tuple[Caution, ...]
@@ -106,18 +107,18 @@ def season_answer_in_steps(request: Request) -> Steps[SeasonAnswer]:
     today = request.moment.date() if request.moment else None
     reader = Reader(AnsweredBatches(request.word("ranges") or "on"), request.locale, request.customs)
     parts = 1 if what_if is None else 2
-    book = yield from share_of(reader.book_in_steps(records, today), 0, 1, parts)
+    book = yield from within_progress(reader.book_in_steps(records, today), 0, 1, parts)
     if today is None:
         today = max((day for bed in book.beds for day in _days(bed)), default=date(2000, 1, 1))
         assumed["now"] = today.isoformat()
     ash = asked_ash(request)
-    ash_lime = ash_worth(ash, SEED).lime
-    steps: dict[str, tuple[Step, ...]] = {}
+    ash_lime = ash_content(ash, SEED).lime
+    steps: dict[str, tuple[TimelineStep, ...]] = {}
     beds = []
     for bed in book.beds:
         yield 1, parts
         steps[bed.id] = timeline(bed, _first_day(bed, today), today)
-        beds.append(_Told(request, bed, book, today, ash_lime, steps[bed.id]).values())
+        beds.append(_SeasonValues(request, bed, book, today, ash_lime, steps[bed.id]).values())
     yield 1, parts
     chosen = bed_id or (book.beds[0].id if book.beds else "")
     values: dict[str, Any] = {
@@ -132,7 +133,7 @@ def season_answer_in_steps(request: Request) -> Steps[SeasonAnswer]:
     }
     if what_if is not None:
         planned = _what_if(reader, records, book, what_if, chosen, today, request, ash_lime)
-        values["what_if"] = yield from share_of(planned, 1, 1, parts)
+        values["what_if"] = yield from within_progress(planned, 1, 1, parts)
         read_as = _amount_read_as(what_if, request)
         chosen = values["what_if"]["bed"]
     asked = chosen if bed_id or what_if is not None else ""
@@ -141,18 +142,18 @@ def season_answer_in_steps(request: Request) -> Steps[SeasonAnswer]:
     return SeasonAnswer({"season": values}, assumed, steps, chosen, asked, cautions, tables, read_as)
 
 
-def told_of(records: Iterable[Record]) -> tuple[Told, ...]:
+def entry_records(records: Iterable[Record]) -> tuple[EntryRecord, ...]:
     """Records as the sums see them: the texts in force."""
-    return tuple(Told(record.id, record.kind, record.texts()) for record in records)
+    return tuple(EntryRecord(record.id, record.kind, record.texts()) for record in records)
 
 
-def _records(book: object) -> tuple[tuple[Told, ...], tuple[InputError, ...]]:
+def _records(book: object) -> tuple[tuple[EntryRecord, ...], tuple[InputError, ...]]:
     """The records of an envelope, and what of it could not be read."""
     try:
         records, aside = read_document(book)
     except InputError as error:
         raise InputErrors([_under("book", error)]) from None
-    return told_of(records), tuple(aside)
+    return entry_records(records), tuple(aside)
 
 
 def _text(request: Request, name: str) -> str:
@@ -183,7 +184,7 @@ def _days(bed: Bed) -> list[date]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
+class _SeasonValues:
     """A bed put into words and figures on a day."""
 
     request: Request
@@ -191,11 +192,11 @@ class _Told:
     book: Book
     today: date
     ash_lime: Estimate
-    steps: tuple[Step, ...]
+    steps: tuple[TimelineStep, ...]
 
     def values(self) -> dict[str, Any]:
         bed, today = self.bed, self.today
-        standing = standing_on(bed, today, self.ash_lime)
+        standing = totals_on(bed, today, self.ash_lime)
         suits = verdict_for(circumstances_of_bed(self.request, bed, today))
         verdict = verdict_of(suits.reasons, reasons_now(bed, standing, self.request.locale))
         next_ash = None if suits.word == HOLD else next_ash_day(bed, today)
@@ -266,17 +267,17 @@ class _Told:
         }
 
 
-def _figures(worth: Worth) -> dict[str, Figure]:
+def _figures(worth: NutrientAmounts) -> dict[str, Figure]:
     return {name: figure(getattr(worth, name), _UNITS[name]) for name in QUANTITIES}
 
 
-def _aside(aside: Aside) -> dict[str, str]:
+def _aside(aside: RejectedRecord) -> dict[str, str]:
     return {"id": aside.id, "kind": aside.kind, **aside.error.as_dict()}
 
 
 def _what_if(
     reader: Reader,
-    records: Sequence[Told],
+    records: Sequence[EntryRecord],
     book: Book,
     fields: Mapping[str, str],
     chosen: str,
@@ -295,7 +296,7 @@ def _what_if(
     if written and written.text("amount") == texts.get("amount"):
         # A written amount that stays keeps its customs.
         texts = {"customs": written.text("customs")} | texts
-    record = Told(texts.get("id") or WHAT_IF_ID, "entry", texts)
+    record = EntryRecord(texts.get("id") or WHAT_IF_ID, "entry", texts)
     ashes = {told.id: told for told in records if told.kind == "ash" and told.text("removed") != "yes"}
     try:
         # A plan may lie ahead.
@@ -307,7 +308,7 @@ def _what_if(
     before = replace(bed, entries=tuple(kept for kept in bed.entries if kept.id != entry.id))
     after = with_entry(before, entry)
     heaviest = heaviest_day(after, entry)
-    standing = standing_on(after, heaviest, ash_lime)
+    standing = totals_on(after, heaviest, ash_lime)
     asked = circumstances_of_bed(request, bed, entry.day)
     if texts.get("season", "") in SEASONS:
         asked = replace(asked, season=texts["season"])
@@ -320,7 +321,7 @@ def _what_if(
             **{name: getattr(asked, name) for name in _OF_THE_BED if name != "season" or asked.season},
         )
     suiting = suitability_reasons(asked, entry)
-    reasons = reasons_with(before, after, entry, standing, standing_on(before, heaviest, ash_lime), request.locale)
+    reasons = reasons_with(before, after, entry, standing, totals_on(before, heaviest, ash_lime), request.locale)
     verdict = verdict_of(suiting, reasons)
     return {
         "bed": bed.id,

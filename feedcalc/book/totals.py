@@ -17,7 +17,7 @@ from functools import cache
 from feedcalc import published
 from feedcalc.book.amounts import (
     NOTHING,
-    Worth,
+    NutrientAmounts,
     greatest_of,
     total_of,
 )
@@ -29,7 +29,7 @@ from feedcalc.uncertainty.estimates import Estimate
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class BedTotals:
     """Where a bed stands on a day, to the square metre of its most loaded part; None where the area is unknown.
 
     ``year`` the twelve months up to the day, ``calendar`` the calendar year; ``moved`` the pH units that what was given
@@ -37,8 +37,8 @@ class Standing:
     """
 
     day: date
-    year: Worth | None
-    calendar: Worth | None
+    year: NutrientAmounts | None
+    calendar: NutrientAmounts | None
     test: SoilTest | None
     cap: Cap
     target_ph: float
@@ -65,7 +65,7 @@ def a_year_after(day: date) -> date:
     return date(later, 3, 1) if (day.month, day.day) == (2, 29) else day.replace(year=later)
 
 
-def total_between(bed: Bed, after: date, up_to: date) -> Worth | None:
+def total_between(bed: Bed, after: date, up_to: date) -> NutrientAmounts | None:
     """What the most loaded part of a bed got to the square metre after one day and up to another, both ends in order.
 
     None where an area is not known, so that nobody can say.
@@ -73,11 +73,11 @@ def total_between(bed: Bed, after: date, up_to: date) -> Worth | None:
     given = bed.sums.between(after, up_to)
     if given is None or (bed.area is None and not given):
         return None
-    everywhere = given.pop("", Worth())
+    everywhere = given.pop("", NutrientAmounts())
     return greatest_of([everywhere, *(total_of((everywhere, part)) for part in given.values())])
 
 
-def standing_on(bed: Bed, day: date, ash_lime: Estimate) -> Standing:
+def totals_on(bed: Bed, day: date, ash_lime: Estimate) -> BedTotals:
     """Where a bed stands at the end of a day; ``ash_lime`` is the lime value of a gram of the ash it might get next."""
     year = total_between(bed, a_year_before(day), day)
     calendar = total_between(bed, date(day.year - 1, 12, 31), day)
@@ -85,7 +85,7 @@ def standing_on(bed: Bed, day: date, ash_lime: Estimate) -> Standing:
     target = target_ph(bed)
     cap = cap_for(test.ph if test else None)
     if test is None:
-        return Standing(day, year, calendar, None, cap, target, NOTHING, None, None)
+        return BedTotals(day, year, calendar, None, cap, target, NOTHING, None, None)
     # What was given on the day of a test counts as given after it: the careful reading.
     since = total_between(bed, test.day - timedelta(days=1), day)
     lime = since.lime_value if since else NOTHING
@@ -95,7 +95,7 @@ def standing_on(bed: Bed, day: date, ash_lime: Estimate) -> Standing:
     advice = advised_ash(
         known, target, suitability_limit("soil_stop"), bed.texture, TABLE_DEPTH_CM, ash_lime, left, cap.high == 0.0
     )
-    return Standing(day, year, calendar, test, cap, target, moved, known, advice)
+    return BedTotals(day, year, calendar, test, cap, target, moved, known, advice)
 
 
 def target_ph(bed: Bed) -> float:
@@ -103,7 +103,7 @@ def target_ph(bed: Bed) -> float:
     return soil_target(bed.texture, bed.plant)
 
 
-def lime_need(bed: Bed, standing: Standing) -> Estimate | None:
+def lime_need(bed: Bed, standing: BedTotals) -> Estimate | None:
     """The lime (g CaCO3/m2) that would still bring the soil to its target, what was given since the test taken off."""
     if standing.known_ph is None:
         return None
@@ -214,7 +214,7 @@ def retest_day(bed: Bed, today: date) -> date | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class TimelineStep:
     """The twelve months' ash and lime value (g/m2) from a day on, and the cap that holds from there."""
 
     day: date
@@ -223,7 +223,7 @@ class Step:
     cap: float
 
 
-def timeline(bed: Bed, first: date, last: date) -> tuple[Step, ...]:
+def timeline(bed: Bed, first: date, last: date) -> tuple[TimelineStep, ...]:
     """The running totals as steps from ``first`` to ``last``: a step wherever something is given, leaves, or is tested.
 
     Empty where the area is not known.
@@ -236,5 +236,5 @@ def timeline(bed: Bed, first: date, last: date) -> tuple[Step, ...]:
         if total is None:
             return ()
         test = bed.test_before(day)
-        steps.append(Step(day, total.ash, total.lime_value, cap_for(test.ph if test else None).high))
+        steps.append(TimelineStep(day, total.ash, total.lime_value, cap_for(test.ph if test else None).high))
     return tuple(steps)

@@ -13,16 +13,16 @@ from collections.abc import Sequence
 from datetime import date
 
 from feedcalc import published
-from feedcalc.book.amounts import Worth
+from feedcalc.book.amounts import NutrientAmounts
 from feedcalc.book.entries import LIQUID, Bed, Entry
 from feedcalc.book.totals import (
-    Standing,
+    BedTotals,
     interval_of,
     last_of,
     lime_need,
     season_rule,
 )
-from feedcalc.contract.quantities import write_number
+from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.circumstances import DAYS_PER_YEAR
 from feedcalc.garden.liming import TABLE_DEPTH_CM, soil_buffer
@@ -89,7 +89,7 @@ def _number(value: float, locale: str) -> str:
     return write_number(value, 2, locale, trim=True)
 
 
-def reasons_now(bed: Bed, standing: Standing, locale: str) -> list[Reason]:
+def reasons_now(bed: Bed, standing: BedTotals, locale: str) -> list[Reason]:
     """What the book says of a bed as it stands, for dry ash."""
     reasons = _reasons_of_the_book(bed, standing, locale)
     test, year, cap = standing.test, standing.year, standing.cap
@@ -110,7 +110,7 @@ def reasons_now(bed: Bed, standing: Standing, locale: str) -> list[Reason]:
     return reasons
 
 
-def _reasons_of_the_book(bed: Bed, standing: Standing, locale: str) -> list[Reason]:
+def _reasons_of_the_book(bed: Bed, standing: BedTotals, locale: str) -> list[Reason]:
     """What the book itself leaves in doubt: no area, records set aside, a test too far back."""
     reasons = []
     if bed.area is None:
@@ -124,7 +124,7 @@ def _reasons_of_the_book(bed: Bed, standing: Standing, locale: str) -> list[Reas
 
 
 def reasons_with(
-    before: Bed, after: Bed, entry: Entry, standing: Standing, earlier: Standing, locale: str
+    before: Bed, after: Bed, entry: Entry, standing: BedTotals, earlier: BedTotals, locale: str
 ) -> list[Reason]:
     """What the book says of an entry that is not made yet: ``standing`` with it, ``earlier`` without."""
     reasons = _reasons_of_the_book(before, earlier, locale)
@@ -155,7 +155,7 @@ def reasons_with(
     return reasons
 
 
-def _lime_reasons(before: Bed, own: Worth, earlier: Standing, locale: str) -> list[Reason]:
+def _lime_reasons(before: Bed, own: NutrientAmounts, earlier: BedTotals, locale: str) -> list[Reason]:
     need = lime_need(before, earlier)
     lime = _number(own.lime_value.typical, locale)
     if need is not None and own.lime_value.typical > need.typical * (1 + 1e-9):
@@ -184,12 +184,12 @@ def _interval_reasons(before: Bed, entry: Entry, locale: str) -> list[Reason]:
     return []
 
 
-def _known(standing: Standing) -> Estimate:
+def _known(standing: BedTotals) -> Estimate:
     assert standing.known_ph is not None
     return standing.known_ph
 
 
-def _need_is_met(standing: Standing) -> bool:
+def _need_is_met(standing: BedTotals) -> bool:
     """Whether what was given since the test has brought the soil to its target by typical figures."""
     return (
         standing.known_ph is not None

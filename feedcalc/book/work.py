@@ -3,8 +3,8 @@
 Rules of this room:
 
 * It decides nothing about records: `feedcalc.book.records` writes, undoes and merges; `feedcalc.book.totals` says what
-  can't be counted. What a grower types is refused where it can't be counted, so that they hear it while they remember; what
-  comes in a file or from someone else's book is taken as it is, because refusing would lose it.
+  can't be counted. What a grower types is refused where it can't be counted, so that they hear it while they remember;
+  what comes in a file or from someone else's book is taken as it is, because refusing would lose it.
 * The book is handed in whole and handed back as changes; whoever keeps it stores those.
 """
 
@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from feedcalc.book.batches import AnsweredBatches
-from feedcalc.book.entries import Reader, Told, customs_bear_on
+from feedcalc.book.entries import EntryRecord, Reader, customs_bear_on
 from feedcalc.book.records import (
     REMOVED,
     REQUIRED,
@@ -33,7 +33,7 @@ from feedcalc.book.records import (
     written,
 )
 from feedcalc.book.reminders import Reminder, calendar_text, reminders_of
-from feedcalc.book.season import told_of
+from feedcalc.book.season import entry_records
 from feedcalc.contract.request import Request
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import language
@@ -110,7 +110,7 @@ def _refuse_unreadable(request: Request, record: Record, records: Sequence[Recor
         raise InputErrors(missing)
     reader = Reader(AnsweredBatches("off"), request.locale, request.customs)
     today = request.moment.date() if request.moment else None
-    faults = reader.faults_of(Told(record.id, record.kind, record.texts()), told_of(records), today)
+    faults = reader.faults_of(EntryRecord(record.id, record.kind, record.texts()), entry_records(records), today)
     if faults:
         raise InputErrors(list(faults))
 

@@ -22,13 +22,14 @@ from typing import Any
 
 import click
 
-from feedcalc.book.records import KINDS, METALS, WHATS, Record, book_document, merged, read_document, stamp_of
+from feedcalc.book.records import RECORD_KINDS, WHATS, Record, book_document, merged, read_document, stamp_of
 from feedcalc.book.reminders import batch_reminders, calendar_text, reminders_of
 from feedcalc.command_line.store import LAYOUT, BookStore, book_path, open_book
 from feedcalc.contract.request import CUSTOMS, LOCALES, read_request
 from feedcalc.engine import calculate, calculate_markdown
+from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError, InputErrors, refusal_words
-from feedcalc.words.languages import LANGUAGES, WORDS, language
+from feedcalc.words.languages import LANGUAGES, MACHINE_WORDS, language
 from feedcalc.words.messages import Said, listed, said
 
 EPILOG = """\b
@@ -225,10 +226,10 @@ def add_verb(
     if only_look:
         click.echo(words, nl=False)
         return
-    sentence = said("{amount} of {what} on {bed}", amount=amount, what=WORDS[what], bed=bed_record.text("name"))
+    sentence = said("{amount} of {what} on {bed}", amount=amount, what=MACHINE_WORDS[what], bed=bed_record.text("name"))
     _told(desk, desk.write("entry", _new_id(), fields, sentence))
     told = reply["values"]["season"]["what_if"]
-    desk.tell(said("Verdict: {verdict}.", verdict=WORDS[told["verdict"]]))
+    desk.tell(said("Verdict: {verdict}.", verdict=MACHINE_WORDS[told["verdict"]]))
     for reason in told["reasons"]:
         if reason["towards"] != "go":
             click.echo(f"- {reason['text']}")
@@ -405,7 +406,7 @@ def check_verb(desk: Desk) -> None:
     records = desk.store.records()
     desk.tell(said("{path}: whole (layout {layout}).", path=desk.store.path, layout=LAYOUT))
     counts = Counter(record.kind for record in records if not record.is_removed)
-    for kind in KINDS:
+    for kind in RECORD_KINDS:
         desk.tell(listed([f"{counts[kind]:5}", _KINDS[kind]], "  "))
     desk.tell(listed([f"{sum(record.is_removed for record in records):5}", said("removed")], "  "))
     reply = _answered(json.loads(calculate(desk.request(records, "season", ranges="off"))))
@@ -516,7 +517,7 @@ def _line(record: Record, records: Iterable[Record]) -> Said:
     what = record.text("what")
     parts = (
         record.text("date"),
-        WORDS.get(what, what),
+        MACHINE_WORDS.get(what, what),
         record.text("amount"),
         record.text("ph"),
         " ".join(named.split()),

@@ -24,8 +24,8 @@ from pathlib import Path
 from types import TracebackType
 
 from feedcalc.book.records import (
-    FIELDS,
-    KINDS,
+    RECORD_FIELDS,
+    RECORD_KINDS,
     Past,
     Record,
     book_document,
@@ -404,7 +404,7 @@ def salvaged(path: Path) -> list[Record]:
     rows = [
         {
             "id": id_,
-            "kind": kinds[id_] if kinds.get(id_) in KINDS else _kind_of({past.field for past in known}),
+            "kind": kinds[id_] if kinds.get(id_) in RECORD_KINDS else _kind_of({past.field for past in known}),
             "history": [{"field": past.field, "text": past.text, "at": past.at, "by": past.by} for past in known],
         }
         for id_, known in versions.items()
@@ -414,7 +414,7 @@ def salvaged(path: Path) -> list[Record]:
 
 def _kind_of(names: set[str]) -> str:
     """The kind of record that these fields fit best, where its own row is lost."""
-    return max(KINDS, key=lambda kind: (len(names & set(FIELDS[kind])), -len(FIELDS[kind])))
+    return max(RECORD_KINDS, key=lambda kind: (len(names & set(RECORD_FIELDS[kind])), -len(RECORD_FIELDS[kind])))
 
 
 def _readable(connection: sqlite3.Connection, table: str, columns: str) -> list[tuple[str, ...]]:

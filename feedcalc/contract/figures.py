@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from feedcalc.contract.quantities import write_number, write_quantity
+from feedcalc.contract.numbers import write_number
+from feedcalc.contract.quantities import write_quantity
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
@@ -34,6 +35,7 @@ def figure(estimate: Estimate, unit: str) -> Figure:
 
 
 def six_digits(value: float) -> float:
+    """Return ``value`` to six significant digits."""
     return float(f"{value:.6g}")
 
 
@@ -70,8 +72,6 @@ MEASURED_OUT = {
 
 # From here on a liquor's mg/L are told as g/L: where the range reaches so far, so that its three numbers stay short.
 GRAMS_FROM = 1000.0
-
-
 _WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "m2": "m^2", "1": ""}
 
 

@@ -2,7 +2,7 @@
 
 Rules of this room:
 
-* `FIELDS` is the one list of what may be asked: path, how it is read, default, bounds, meaning.
+* `REQUEST_FIELDS` is the one list of what may be asked: path, how it is read, default, bounds, meaning.
 * A key that is not in it is an error, so that a misspelt field never passes silently.
 * A default is text such as a person could have typed; it is read by the same reader and told back.
 * Nothing is computed here: a `Request` holds numbers in the base unit of their kind, and words.
@@ -18,7 +18,8 @@ from datetime import datetime
 from typing import Any
 
 from feedcalc import published
-from feedcalc.contract.quantities import Quantity, read_dilution, read_number, read_quantity
+from feedcalc.contract.numbers import read_number
+from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE
 from feedcalc.words.messages import said
@@ -69,7 +70,7 @@ def _water_fields(path: str, whose: str) -> tuple[Field, ...]:
     )
 
 
-FIELDS: tuple[Field, ...] = (
+REQUEST_FIELDS: tuple[Field, ...] = (
     Field("ash.kind", "ash", said("what was burnt"), "mixed", _names("ash_kinds", "kind")),
     Field("ash.state", "choice", said("how the ash was kept"), "fresh", ("fresh", "aged")),
     Field("ash.amount", "mass_or_volume", said("how much ash goes in")),
@@ -144,7 +145,7 @@ FIELDS: tuple[Field, ...] = (
     Field("samples", "count", said("how many ashes the ranges rest on"), "40", minimum=10, maximum=400),
     Field("now", "moment", said("when the steep begins")),
 )
-_BY_PATH = {field.path: field for field in FIELDS}
+_BY_PATH = {field.path: field for field in REQUEST_FIELDS}
 # What is handed on as it came to the rooms of the season book, which read it by their own rules.
 CARRIED = ("book", "bed", "what_if", "do", "at", "by", "id", "record", "other", "text")
 ABOUT_A_BOOK = ("season", "book")
@@ -215,7 +216,7 @@ class Request:
 
 def read_request(request_json: str) -> Request:
     """The request in ``request_json``, or `InputErrors` with every faulty field."""
-    return _Reading(json_document(request_json)).request()
+    return _RequestReader(json_document(request_json)).request()
 
 
 def json_document(request_json: str) -> dict[str, Any]:
@@ -258,7 +259,7 @@ def _object_without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return document
 
 
-class _Reading:
+class _RequestReader:
     """One pass over one document, gathering values and faults."""
 
     def __init__(self, document: dict[str, Any]) -> None:
@@ -280,7 +281,7 @@ class _Reading:
         if schema != SCHEMA or isinstance(schema, bool):
             self._fault("schema", schema, said("This version of the request is not known."), "1")
         given = self._flattened(self.document, "")
-        for asked in FIELDS:
+        for asked in REQUEST_FIELDS:
             self._read(asked, given.pop(asked.path, None))
         for path, value in given.items():
             if path.strip():
@@ -451,7 +452,7 @@ class _Reading:
             self._fault(path, "", problem, said("all of them in one list"))
             return None
         try:
-            batch = _Reading({**row, "schema": SCHEMA}).request()
+            batch = _RequestReader({**row, "schema": SCHEMA}).request()
         except InputErrors as refusal:
             self.errors += [
                 InputError(f"{path}.{error.field}", error.given, error.problem, error.accepted)

@@ -18,7 +18,7 @@ from feedcalc import published
 from feedcalc.contract.measures import measures
 from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.garden.liming import ash_that_meets, lime_requirement, soil_buffer
-from feedcalc.uncertainty.estimates import Estimate, estimate_of, stratified_shares
+from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube
 
 SAMPLES = 40
 # An ash weaker than this, in g of CaCO3 to a gram, counts as this weak: what it needs is past any cap either way.
@@ -28,7 +28,7 @@ LIMITS = ("cap", "need", "stop", "held back")
 
 
 @dataclass(frozen=True, slots=True)
-class AshWorth:
+class AshContent:
     """What a gram of an ash brings: g of CaCO3 it counts for as lime, and g of potassium."""
 
     lime: Estimate
@@ -78,11 +78,11 @@ class Advice:
     need_in_ash: Estimate
 
 
-def ash_worth(ash: Ash, seed: int = 1) -> AshWorth:
+def ash_content(ash: Ash, seed: int = 1) -> AshContent:
     """What a gram of ``ash`` brings; the ranges hold the middle 90 % of a fixed sample of ashes."""
     samples = _samples(ash, seed)
     typical = ash.typical()
-    return AshWorth(
+    return AshContent(
         estimate_of([sample.lime_value() for sample, _ in samples], typical.lime_value()),
         estimate_of([_potassium(sample) for sample, _ in samples], _potassium(typical)),
     )
@@ -145,7 +145,7 @@ def advised_ash(
 
 
 def _samples(ash: Ash, seed: int) -> list[tuple[AshSample, Mapping[str, float]]]:
-    shares = stratified_shares(sorted({*ash.unknowns, "practice.amount", "practice.area"}), SAMPLES, seed)
+    shares = latin_hypercube(sorted({*ash.unknowns, "practice.amount", "practice.area"}), SAMPLES, seed)
     return [(ash.sample_at(draw), draw) for draw in shares]
 
 

@@ -11,7 +11,7 @@ from functools import cache, lru_cache
 
 from feedcalc import published
 
-KINDS = ("lime-tolerant", "ordinary", "caution", "block", "acid-loving")
+PLANT_KINDS = ("lime-tolerant", "ordinary", "caution", "block", "acid-loving")
 
 
 # Other languages in which plants are found, each with its plural endings and what is left of them. What is left need
@@ -44,8 +44,8 @@ class SoilRange:
 
 @dataclass(frozen=True, slots=True)
 class Plant:
-    """A plant of the list: English names (the usual one first, a message), botanical name, kind (see `KINDS`) and why,
-    soil pH.
+    """A plant of the list: English names (the usual one first, a message), botanical name, kind (see `PLANT_KINDS`) and
+    why, soil pH.
     """
 
     id: str

@@ -13,17 +13,17 @@ from typing import Any
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, cautions_for
 from feedcalc.contract.figures import Figure, figure
-from feedcalc.contract.quantities import write_number
+from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.ash import Ash, ash_of
 from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import (
     Advice,
-    AshWorth,
+    AshContent,
     Cap,
     DryUse,
     advised_ash,
-    ash_worth,
+    ash_content,
     cap_for,
     dry_uses,
     loosest_cap,
@@ -102,7 +102,7 @@ def spread_answer(request: Request) -> SpreadAnswer:
     """How much dry ash a year the ground of a request may have, and what practice would give it."""
     ash = asked_ash(request)
     seed = round(request.known("seed"))
-    worth = ash_worth(ash, seed)
+    worth = ash_content(ash, seed)
     ground = ground_answer(request, worth, ash.typical().density)
     verdict = ground.verdict
     cap = cap_for(request.number("soil.ph"))
@@ -133,7 +133,7 @@ def asked_ash(request: Request) -> Ash:
     )
 
 
-def ground_answer(request: Request, worth: AshWorth, density: float, had: Had = NOTHING_YET) -> GroundAnswer:
+def ground_answer(request: Request, worth: AshContent, density: float, had: Had = NOTHING_YET) -> GroundAnswer:
     """What the ground of a request needs and may have of an ash; ``density`` in g/mL tells cups of it as grams.
 
     What it ``had`` comes off the cap, and counts as having moved the soil already.
@@ -166,7 +166,7 @@ def ground_answer(request: Request, worth: AshWorth, density: float, had: Had = 
     return GroundAnswer(verdict, need, told, texture, depth, assumed)
 
 
-def _lime_of(had: Had, worth: AshWorth) -> Estimate:
+def _lime_of(had: Had, worth: AshContent) -> Estimate:
     ash = worth.lime.scaled(had.ash)
     return Estimate(ash.low + had.lime, ash.typical + had.lime, ash.high + had.lime)
 
@@ -217,7 +217,7 @@ def _published(row: Mapping[str, str]) -> dict[str, Any]:
     return {"id": row["id"], "what": row["what"], "ash": span, "source": row["source"], "status": row["status"]}
 
 
-def _advice(advice: Advice, worth: AshWorth, texture: str, depth: float, area: float | None) -> dict[str, Any]:
+def _advice(advice: Advice, worth: AshContent, texture: str, depth: float, area: float | None) -> dict[str, Any]:
     lime = worth.lime.scaled(advice.ash)
     return {
         "ash": figure(Estimate.exactly(advice.ash), "g/m2"),

@@ -20,10 +20,10 @@ from functools import cache
 from math import isinf
 
 from feedcalc import published
-from feedcalc.contract.quantities import write_number
+from feedcalc.contract.numbers import write_number
 from feedcalc.garden.feed_limits import FeedLimit
 from feedcalc.garden.liming import expected_shift
-from feedcalc.garden.plants import KINDS, Plant, plants_named, plants_spelt_like
+from feedcalc.garden.plants import PLANT_KINDS, Plant, plants_named, plants_spelt_like
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import Sentence, listed, said
 
@@ -215,8 +215,8 @@ def _plant_reasons(case: Circumstances) -> list[Reason]:
         names = [plant.names[0] for plant in found]
         shown = said("{names} and others", names=listed(names[:6], ", ")) if len(names) > 6 else listed(names, ", ")
         reasons.append(_reason("plant_several", given=case.plant, names=shown))
-    worst = max(KINDS.index(plant.kind) for plant in found)
-    for plant in [plant for plant in found if KINDS.index(plant.kind) == worst][:3]:
+    worst = max(PLANT_KINDS.index(plant.kind) for plant in found)
+    for plant in [plant for plant in found if PLANT_KINDS.index(plant.kind) == worst][:3]:
         reasons += _reasons_of(plant, case)
     return reasons
 

@@ -19,8 +19,8 @@ from functools import lru_cache
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
-from feedcalc.contract.quantities import write_decimals
-from feedcalc.words.languages import WORDS
+from feedcalc.contract.numbers import write_decimals
+from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
 # A water analysis counts as good within 5 % and doubtful past 10 % of the sum of its ions:
@@ -231,7 +231,7 @@ def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: lis
     milliequivalents[ion.name] += abs(surplus) * (-1 if surplus > 0 else 1)
     added = abs(surplus) * ion.grams_per_mol
     return (
-        said("{added} mg/L {name}", added=write_decimals(added, 1, locale), name=WORDS[ion.name])
+        said("{added} mg/L {name}", added=write_decimals(added, 1, locale), name=MACHINE_WORDS[ion.name])
         if added >= 0.5
         else ""
     )

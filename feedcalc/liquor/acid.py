@@ -20,7 +20,7 @@ from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.constants import HYDROGEN_ION, constant_set
 from feedcalc.chemistry.formulas import formula_grams_per_mol
-from feedcalc.contract.quantities import write_decimals, write_number
+from feedcalc.contract.numbers import write_decimals, write_number
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
 from feedcalc.physics.water import density_kg_per_m3
@@ -65,7 +65,7 @@ class Acid:
 
 
 @dataclass(frozen=True, slots=True)
-class Neutralising:
+class Neutralisation:
     """How a feed is brought to ``target_ph``.
 
     ``dose`` (mL or g per litre of feed, see ``unit``) reaches it right after mixing; None where ``reason`` says why
@@ -147,7 +147,7 @@ def acid_for(
     temperature_kelvin: float,
     carbon_dioxide_atm: float | None = None,
     locale: str = "en-GB",
-) -> Neutralising:
+) -> Neutralisation:
     """How much ``acid`` of a ``strength`` brings ``liquor`` (or a feed) to ``target_ph``.
 
     ``strength`` is a share above 0 and up to 1: grams in a millilitre for a liquid (0.05 for vinegar of 5 %), grams in
@@ -166,12 +166,12 @@ def acid_for(
         past = mixing.dose_to_reach(target_ph - OVERSHOOT_PH, mixing.closed) if dose else None
         reason = mixing.why_no_acid(dose, locale)
     except NoSolution:
-        return Neutralising(
+        return Neutralisation(
             acid, strength, target_ph, before.ph, None, TOO_STRONG, before.ph, nan, None, 0.0, None, Liquor(before)
         )
     held = closed.dissolved["carbon"] - settled.dissolved["carbon"] - settled.formed["calcite"]
     per_litre = held * mixing.kilograms(used) * litres_of_gas_per_mol(temperature_kelvin) * 1000
-    return Neutralising(
+    return Neutralisation(
         acid=acid,
         strength=strength,
         target_ph=target_ph,

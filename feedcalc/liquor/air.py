@@ -42,7 +42,7 @@ _LEAST_CARBON = 1e-9  # mol/kg: so that an exhausted caustic liquor still has a 
 
 
 @dataclass(frozen=True, slots=True)
-class StandingDay:
+class DayOfStanding:
     """One row: days since the liquor was poured off, its pH and its alkalinity in mg/L as CaCO3."""
 
     days: float
@@ -51,13 +51,13 @@ class StandingDay:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class StandingLiquor:
     """A liquor standing: ``rows`` by day, the pH at the start and at peace with the air.
 
     ``slow``, ``typical`` and ``fast`` are the same path as (days, pH), each ascending in days.
     """
 
-    rows: tuple[StandingDay, ...]
+    rows: tuple[DayOfStanding, ...]
     ph_at_first: float
     ph_in_the_end: float
     slow: tuple[tuple[float, float], ...]
@@ -93,7 +93,7 @@ def standing_in_air_over_days(
     days: Sequence[float],
     is_covered: bool = False,
     carbon_dioxide_atm: float | None = None,
-) -> Standing:
+) -> StandingLiquor:
     """pH of ``litres`` of clear liquor with ``surface_m2`` open to the air, at each of ``days``.
 
     Under a cover the air reaches it slowly or not at all. ``carbon_dioxide_atm`` is that of the air, by default the
@@ -119,10 +119,10 @@ def standing_in_air_over_days(
     ph = [state.ph for _, state in path]
     alkalinity = [Liquor(state).alkalinity for _, state in path]
     rows = tuple(
-        StandingDay(day, *(_range(values, (slow, typical, fast), day) for values in (ph, alkalinity))) for day in days
+        DayOfStanding(day, *(_range(values, (slow, typical, fast), day) for values in (ph, alkalinity))) for day in days
     )
     traces = [tuple(zip(times, ph, strict=True)) for times in (slow, typical, fast)]
-    return Standing(rows, ph[0], _at_peace(liquor, temperature_kelvin, air).ph, *traces)
+    return StandingLiquor(rows, ph[0], _at_peace(liquor, temperature_kelvin, air).ph, *traces)
 
 
 def hydroxide_share(liquor: Liquor) -> float:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from feedcalc.chemistry import equilibrate
 from feedcalc.contract.measures import measured_out, measures, poured, weighed
-from feedcalc.contract.quantities import write_decimals, write_number
+from feedcalc.contract.numbers import write_decimals, write_number
 from feedcalc.contract.request import Can, Request
 from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.garden.feed_limits import PLANT_VOLUMES, FeedLimit, limits_for, practice
@@ -24,21 +24,21 @@ from feedcalc.liquor import vessel as batches
 from feedcalc.liquor.delivery import Delivered, delivered_by
 from feedcalc.liquor.dilution import Feed, feed_at, ladder_rungs, parts_to_meet
 from feedcalc.liquor.learning import (
-    Learned,
+    Influence,
+    LearnedAsh,
     LiquorBatch,
-    Matter,
     ash_told,
+    influences_of,
     jar_diameter,
     learning,
-    matters_of,
     waters_of,
 )
 from feedcalc.liquor.steeping import Liquor, Steep, standing_in_air, steep, steeped_by
 from feedcalc.liquor.vessel import Batch, Vessel
 from feedcalc.uncertainty.bayes import SAMPLES_EXPECTED
-from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, finished, followed_by, stratified_shares
+from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, followed_by, latin_hypercube, run_to_end
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.languages import WORDS
+from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
 STAGES = ("seedling", "young", "established")
@@ -115,7 +115,7 @@ class Answer:
     warnings: tuple[str, ...]
     effective_samples: float | None = None
     readings_used: tuple[str, ...] = ()
-    matters: tuple[Matter, ...] = ()
+    matters: tuple[Influence, ...] = ()
     earlier_batches: int = 0
 
     def spread(self, of: Callable[[Outcome], float]) -> Estimate:
@@ -131,7 +131,7 @@ def answer_to(request: Request) -> Answer:
 
     Raises `InputErrors` where what was asked contradicts itself, `NoSolution` where the chemistry has no answer.
     """
-    return finished(answer_in_steps(request))
+    return run_to_end(answer_in_steps(request))
 
 
 def answer_in_steps(request: Request) -> Steps[Answer]:
@@ -153,7 +153,7 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
     if learned and (learned.used or learned.batches):
         plan = working.diluted_anew(plan, learned.typical)
     typical = working.outcome(plan, learned.typical if learned else ash.typical())
-    shares = stratified_shares(sorted(ash.unknowns), count, round(request.known("seed")))
+    shares = latin_hypercube(sorted(ash.unknowns), count, round(request.known("seed")))
     samples = (learned.samples if learned else ()) or [ash.sample_at(share) for share in shares]
     before = SAMPLES_EXPECTED if learned and count else 0
     others = []
@@ -161,7 +161,7 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
         others.append(working.outcome(plan, sample))
         if len(others) % ASHES_A_STEP == 0:
             yield before + len(others), before + len(samples)
-    matters = learned.matters if learned else matters_of(shares, [_figures_that_matter(other) for other in others])
+    matters = learned.matters if learned else influences_of(shares, [_figures_that_matter(other) for other in others])
     return Answer(
         request,
         ash,
@@ -227,7 +227,7 @@ class _Working:
             self.assumed["dilution"] = said(
                 "1:{parts}, from published limits for the stage ({stage})",
                 parts=write_number(parts, 6, self.request.locale, trim=True),
-                stage=WORDS[stage],
+                stage=MACHINE_WORDS[stage],
             )
         self._check_cans_fill(plan)
         return plan
@@ -370,7 +370,7 @@ class _Working:
 
     # -- what was read off ----------------------------------------------------------------------------------------
 
-    def learned(self, plan: Plan, count: int) -> Steps[Learned | None]:
+    def learned(self, plan: Plan, count: int) -> Steps[LearnedAsh | None]:
         """What the readings say of the ash, the plan having been carried out; ``count`` samples are wanted."""
 
         def liquor_after(sample: AshSample, hours: float) -> Liquor:
@@ -417,7 +417,7 @@ class _Working:
         self.assumed["dilution"] = said(
             "1:{parts}, from published limits for the stage ({stage}) and what was read",
             parts=write_number(parts, 6, self.request.locale, trim=True),
-            stage=WORDS[stage],
+            stage=MACHINE_WORDS[stage],
         )
         return plan
 

@@ -17,12 +17,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from feedcalc.contract.figures import Figure, Shown, figure, shown
-from feedcalc.contract.quantities import write_number
-from feedcalc.contract.request import FIELDS, MOST_EARLIER, SCHEMA, Request, read_request
+from feedcalc.contract.numbers import write_number
+from feedcalc.contract.request import MOST_EARLIER, REQUEST_FIELDS, SCHEMA, Request, read_request
 from feedcalc.liquor.air import hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps, answer_to
 from feedcalc.liquor.figures import medians_taken
-from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, percentile, share_of
+from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, percentile, within_progress
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import listed, said, said_of
 
@@ -73,7 +73,7 @@ def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
         alone = 1
         earlier = [*earlier, own]
         yield 0, 1
-        yield from share_of(_refuse_what_does_not_fit(request), 0, alone, alone + len(earlier))
+        yield from within_progress(_refuse_what_does_not_fit(request), 0, alone, alone + len(earlier))
     if not earlier:
         problem = said("Nothing was read, weighed or analysed that would tell of this ash.")
         accepted = said("a conductivity, a pH, vinegar counted, weighings, or an analysis")
@@ -81,7 +81,7 @@ def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
     if len(earlier) > MOST_EARLIER:
         earlier = earlier[-MOST_EARLIER:]
     compared = answer_in_steps(_compared(request, earlier))
-    answer = yield from share_of(compared, alone, len(earlier), alone + len(earlier))
+    answer = yield from within_progress(compared, alone, len(earlier), alone + len(earlier))
     figures = _figures(answer)
     return KeptAsh(
         name,
@@ -214,7 +214,7 @@ def _figures(answer: Answer) -> dict[str, Figure]:
 def _evidence_line(batch: Mapping[str, Any]) -> str:
     """What was read, weighed or analysed of a batch, as typed, and when."""
     parts = []
-    for known in FIELDS:
+    for known in REQUEST_FIELDS:
         group, *rest = known.path.split(".")
         typed: Any = batch.get(group)
         for name in rest:

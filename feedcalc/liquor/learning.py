@@ -21,7 +21,7 @@ from statistics import NormalDist
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.contract.measures import measures
-from feedcalc.contract.quantities import write_number
+from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.ash import Ash, AshSample, ash_of
 from feedcalc.garden.water import Water, water_of_report
@@ -33,15 +33,15 @@ from feedcalc.liquor.vessel import Batch
 from feedcalc.physics import settling
 from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
 from feedcalc.uncertainty.bayes import (
-    Plausible,
+    Posterior,
+    Prior,
+    Quantiles,
     Reading,
-    Shares,
-    Updated,
-    plausible_in_steps,
+    posterior_in_steps,
+    prior_in_steps,
     shares_of_spread,
-    updated_in_steps,
 )
-from feedcalc.uncertainty.estimates import Estimate, Steps, recalled, stratified_shares
+from feedcalc.uncertainty.estimates import Estimate, Steps, latin_hypercube, recalled
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import listed, said
 
@@ -63,7 +63,7 @@ _DIRECTIONS = {1: "high", -1: "low"}
 
 
 @dataclass(frozen=True, slots=True)
-class Matter:
+class Influence:
     """An unknown of the ash, and which share (0 to 1) of the spread of three figures it explains.
 
     ``remedy`` would make it surer, ``field`` is where a request takes that (empty where none does).
@@ -84,7 +84,7 @@ class Matter:
 
 
 @dataclass(frozen=True, slots=True)
-class Learned:
+class LearnedAsh:
     """What the readings leave: the middle ash, equally likely ashes around it, and how much that rests on.
 
     ``effective`` is the effective number of samples (None where none were drawn), ``used`` the fields of the readings
@@ -96,7 +96,7 @@ class Learned:
     samples: tuple[AshSample, ...]
     effective: float | None
     used: tuple[str, ...]
-    matters: tuple[Matter, ...]
+    matters: tuple[Influence, ...]
     warnings: tuple[str, ...]
     batches: int = 0
 
@@ -211,7 +211,7 @@ class Titration:
         return mol_per_litre * acids()["vinegar"].grams_per_mol / self.strength / 10
 
 
-def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None]:
+def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[LearnedAsh | None]:
     """What readings leave of the ashes it could be, worked out in slices; None where nothing was read.
 
     Those of the present batch and of earlier ones count together: each ash is run through every batch, and what no two
@@ -231,7 +231,7 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
     shared = ["model.ec", "model.ph"] if earlier else []
     readings = tuple(reading for seen in observed for reading in seen.readings)
 
-    def shown(shares: Shares) -> list[float]:
+    def shown(shares: Quantiles) -> list[float]:
         instruments: list[float] = []
         sample = ash.sample_at(shares)
         liquors = []
@@ -255,13 +255,13 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
     planned = present.basis if has_present else ""
     key = repr((sorted(ash.unknowns.items()), [seen.basis for seen in observed], planned, drift, seed))
     plausible = yield from recalled(
-        _PLAUSIBLE, key, _MOST_REMEMBERED, lambda: plausible_in_steps(unknown, shown, start, seed)
+        _PLAUSIBLE, key, _MOST_REMEMBERED, lambda: prior_in_steps(unknown, shown, start, seed)
     )
     key = repr((key, readings, count > 0))
     left = yield from recalled(
-        _UPDATED, key, _MOST_REMEMBERED, lambda: updated_in_steps(plausible, readings, shown, sampled=count > 0)
+        _UPDATED, key, _MOST_REMEMBERED, lambda: posterior_in_steps(plausible, readings, shown, sampled=count > 0)
     )
-    matters = matters_of(left.plausible, [figures[-4:-1] for figures in left.plausible_figures])
+    matters = influences_of(left.plausible, [figures[-4:-1] for figures in left.plausible_figures])
     if left.doubted and has_present and earlier:
         # Which of them is to blame can't be told; what was read now is of this liquor, so that it is heard first.
         bare = replace(request, earlier=())
@@ -269,16 +269,16 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[Learned | None
         return replace(alone, warnings=(EARLIER_DO_NOT_FIT, *alone.warnings)) if alone else None
     if left.doubted:
         told = tuple(_doubt_words(left, readings, request.locale)) if has_present else (EARLIER_DO_NOT_FIT,)
-        return Learned(ash.typical(), (), None, (), matters, told)
+        return LearnedAsh(ash.typical(), (), None, (), matters, told)
     samples = _with_the_rest(left.resampled(count, len(readings)), names, ash, seed) if count else ()
     if count:
         # What is in doubt still, not what was before.
         places = left.places_taken(_RANKED, len(readings))
         still = [left.samples[place] for place in places], [left.figures[place][-4:-1] for place in places]
-        matters = matters_of(*still, left.effective)
+        matters = influences_of(*still, left.effective)
     effective = left.effective if count else None
     used = tuple(reading.name for reading in observed[0].readings) if has_present else ()
-    return Learned(ash.sample_at(left.middle), samples, effective, used, matters, (), len(observed) - has_present)
+    return LearnedAsh(ash.sample_at(left.middle), samples, effective, used, matters, (), len(observed) - has_present)
 
 
 EARLIER_DO_NOT_FIT = said(
@@ -287,8 +287,8 @@ EARLIER_DO_NOT_FIT = said(
     "wrong unit."
 )
 # Drawings and updates done lately, by all they hang on: what is typed besides the readings need not wait for them.
-_PLAUSIBLE: dict[str, Plausible] = {}
-_UPDATED: dict[str, Updated] = {}
+_PLAUSIBLE: dict[str, Prior] = {}
+_UPDATED: dict[str, Posterior] = {}
 _MOST_REMEMBERED = 8
 # How many samples of equal weight tell what matters.
 _RANKED = 400
@@ -339,11 +339,11 @@ class _Observed:
         dipped = (request.dilution_parts, self.titration, self.hours, _celsius(request))
         return repr((words, numbers, amounts, instruments, dipped))
 
-    def liquor(self, shares: Shares) -> Liquor:
+    def liquor(self, shares: Quantiles) -> Liquor:
         """The liquor that was read, if the ash is the one at these shares."""
         return self.batch.liquor_after(self.ash.sample_at(shares), self.hours)
 
-    def shown(self, liquor: Liquor, shares: Shares) -> list[float]:
+    def shown(self, liquor: Liquor, shares: Quantiles) -> list[float]:
         """What each instrument would show of a liquor, in the order of the readings."""
         request = self.batch.request
         dipped = (self.batch.fed(liquor) if request.word("measured.of") == "feed" else liquor).equilibrium
@@ -391,7 +391,7 @@ class _Drift:
         """The unknown there is, where any batch is of another day."""
         return ["drift"] if any(kept < 1.0 for kept in self.kept) else []
 
-    def free_lime(self, shares: Shares) -> list[float]:
+    def free_lime(self, shares: Quantiles) -> list[float]:
         """The share at which the free lime of each batch stood."""
         now, other = _score(shares["free_lime"]), _score(shares.get("drift", 0.5))
         return [_NORMAL.cdf(kept * now + math.sqrt(1.0 - kept**2) * other) for kept in self.kept]
@@ -472,9 +472,9 @@ def _fills(request: Request, millilitres: float) -> float:
     return max(millilitres / _measure(request), 1.0)
 
 
-def matters_of(
-    samples: Sequence[Shares], figures: Sequence[Sequence[float]], effective: float | None = None
-) -> tuple[Matter, ...]:
+def influences_of(
+    samples: Sequence[Quantiles], figures: Sequence[Sequence[float]], effective: float | None = None
+) -> tuple[Influence, ...]:
     """Unknowns by how much of the spread of potassium, pH and alkalinity (a row for each sample) they explain.
 
     ``effective`` is how many samples they are worth, where some stand for others.
@@ -484,7 +484,7 @@ def matters_of(
     potassium, ph, lime = (shares_of_spread(samples, column, effective) for column in zip(*figures, strict=True))
     words = {row["unknown"]: row for row in published.table("unknown_words")}
     matters = [
-        Matter(
+        Influence(
             name,
             words[name]["words"],
             words[name]["remedy"],
@@ -564,14 +564,14 @@ def _titration(request: Request, liquor: Liquor, kelvin: float) -> Titration | N
     return Titration.of(liquor, end or _rule("end_point"), strength or _rule("vinegar_strength"), kelvin)
 
 
-def _with_the_rest(samples: Sequence[Shares], names: Sequence[str], ash: Ash, seed: int) -> tuple[AshSample, ...]:
+def _with_the_rest(samples: Sequence[Quantiles], names: Sequence[str], ash: Ash, seed: int) -> tuple[AshSample, ...]:
     """Each sample with a draw of what no reading touches."""
     rest = sorted(set(ash.unknowns) - set(names))
-    draws = stratified_shares(rest, len(samples), seed)
+    draws = latin_hypercube(rest, len(samples), seed)
     return tuple(ash.sample_at({**sample, **draw}) for sample, draw in zip(samples, draws, strict=True))
 
 
-def _doubt_words(left: Updated, readings: Sequence[Reading], locale: str) -> list[str]:
+def _doubt_words(left: Posterior, readings: Sequence[Reading], locale: str) -> list[str]:
     """One sentence or two for each doubted reading, one for all where only together they do not fit."""
     if all(direction == 0 for _, direction in left.doubted):
         told = listed((_WORDS[name][0] for name, _ in left.doubted), ", ")

@@ -18,7 +18,7 @@ from functools import cache
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.formulas import formula_grams_per_mol
-from feedcalc.contract.quantities import write_decimals, write_number
+from feedcalc.contract.numbers import write_decimals, write_number
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.words.errors import NoSolution
 from feedcalc.words.messages import listed, said

@@ -10,7 +10,7 @@ from math import isfinite
 from typing import Any
 
 from feedcalc.contract.figures import figure
-from feedcalc.liquor.acid import Acid, Neutralising, acid_dose, acid_for, acids, titration_curve
+from feedcalc.liquor.acid import Acid, Neutralisation, acid_dose, acid_for, acids, titration_curve
 from feedcalc.liquor.air import caustic_switch, corrosive_ph, hydroxide_share, standing_in_air_over_days
 from feedcalc.liquor.answer import Answer, Outcome
 from feedcalc.liquor.haze import haze_in_can
@@ -18,7 +18,7 @@ from feedcalc.liquor.mixing import MINERAL_WORDS, mixing_check, second_things
 from feedcalc.liquor.steeping import phosphorus_if_amorphous
 from feedcalc.liquor.vessel import water_kilograms
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.languages import WORDS
+from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
 # The names under which ``values`` holds what is found here.
@@ -39,7 +39,7 @@ def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, An
     if answer.request.word("mixing.with"):
         found["mixing"] = _mixing(answer)
         mixing = found["mixing"]
-        verdict = WORDS.get(mixing["verdict"], mixing["verdict"])
+        verdict = MACHINE_WORDS.get(mixing["verdict"], mixing["verdict"])
         told.append(
             said("{thing}: {verdict}. {reason}", thing=mixing["words"], verdict=verdict, reason=mixing["reason"])
         )
@@ -205,7 +205,7 @@ def _dose(outcome: Outcome, acid: Acid, strength: float, target: float, kelvin: 
     return acid.most_per_litre if dose is None else dose
 
 
-def _acid_warnings(typical: Neutralising) -> list[str]:
+def _acid_warnings(typical: Neutralisation) -> list[str]:
     told = [typical.reason] if typical.reason else []
     if typical.is_easily_overshot:
         told.append(said("The last drops of acid move the pH fast: add half, stir, measure, then a little at a time."))

@@ -32,7 +32,7 @@ STATUSES = {
     "definition": said("exact by definition"),
 }
 # Columns that a grower reads, by table: each cell is a message of its own, to be said in the sheet's language.
-WORDS = {
+TRANSLATED_COLUMNS = {
     "acids": ("words", "caution"),
     "ash_kinds": ("label", "description"),
     "ash_refusals": ("label", "reason", "caution"),
@@ -99,7 +99,7 @@ def table(name: str) -> tuple[Mapping[str, str], ...]:
             raise PublishedDataError(f"{name}.csv, row {number}: unknown source {cells.get('source')!r}")
         if cells.get("status") not in STATUSES:
             raise PublishedDataError(f"{name}.csv, row {number}: unknown status {cells.get('status')!r}")
-        for column in WORDS.get(name, ()):
+        for column in TRANSLATED_COLUMNS.get(name, ()):
             cells[column] = said(cells[column])
         rows.append(cells)
     return tuple(rows)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from feedcalc.contract.figures import Shown
-from feedcalc.contract.quantities import write_number
+from feedcalc.contract.numbers import write_number
 from feedcalc.sheets.batch import Help, Sheet
 from feedcalc.words.messages import said
 

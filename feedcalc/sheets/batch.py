@@ -18,7 +18,8 @@ from typing import Any
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, cautions_for, hazard_at
 from feedcalc.contract.figures import Figure, Shown, flat_figures, shown
-from feedcalc.contract.quantities import write_number, write_quantity
+from feedcalc.contract.numbers import write_number
+from feedcalc.contract.quantities import write_quantity
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.liquor.answer import STAGES, Answer
 from feedcalc.physics import settling

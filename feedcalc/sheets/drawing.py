@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from feedcalc.book.totals import Step
+from feedcalc.book.totals import TimelineStep
 from feedcalc.liquor.air import corrosive_ph
 from feedcalc.sheets.batch import Sheet
 from feedcalc.words.messages import said
@@ -270,7 +270,7 @@ class TimelineDrawing:
 
 
 def timeline_drawing(
-    steps: Sequence[Step],
+    steps: Sequence[TimelineStep],
     entries: Sequence[Mapping[str, Any]],
     left: float,
     right: float,
@@ -293,7 +293,7 @@ def timeline_drawing(
     def y(grams: float) -> float:
         return bottom - grams / most * (bottom - top)
 
-    def corners(of: Callable[[Step], float]) -> list[tuple[float, float]]:
+    def corners(of: Callable[[TimelineStep], float]) -> list[tuple[float, float]]:
         found: list[tuple[float, float]] = []
         for step in steps:
             at = x(step.day.toordinal())

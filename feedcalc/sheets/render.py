@@ -21,7 +21,7 @@ import markupsafe
 
 from feedcalc import published
 from feedcalc.contract.cautions import hazard_in
-from feedcalc.contract.quantities import write_number
+from feedcalc.contract.numbers import write_number
 from feedcalc.garden.plants import Plant, names_of
 from feedcalc.liquor.figures import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.liquor.kept_ash import KeptAsh
@@ -36,11 +36,11 @@ from feedcalc.sheets.drawing import (
     timeline_drawing,
 )
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, label_of
-from feedcalc.sheets.paper.pages import Page
+from feedcalc.sheets.paper.pages import PrintedPage
 from feedcalc.sheets.paper.wall import WallPaper, WallSheet
 from feedcalc.sheets.season import SeasonSheet, timeline_words
 from feedcalc.sheets.spread import SpreadSheet
-from feedcalc.words.languages import USUAL_LOCALE, WORDS
+from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Said
 
@@ -122,7 +122,7 @@ def _season_picture(sheet: SeasonSheet, bed: Mapping[str, Any], place: int, lang
     return markupsafe.Markup(picture)
 
 
-def label_page_svg(page: Page, language: str = "en") -> str:
+def label_page_svg(page: PrintedPage, language: str = "en") -> str:
     """A page of labels as an SVG image of its true size."""
     return _templates(language).get_template("label_page.svg.j2").render(page=page)
 
@@ -261,7 +261,7 @@ def _templates(language: str = "en") -> jinja2.Environment:
 
     environment.filters["join"] = join
     environment.filters["spoken"] = spoken
-    environment.filters["word"] = lambda word: spoken(WORDS.get(word, word))
+    environment.filters["word"] = lambda word: spoken(MACHINE_WORDS.get(word, word))
     environment.filters["plain"] = lambda text: plain(spoken(text))
     environment.filters["status_words"] = status_words
     environment.filters["cited"] = _cited

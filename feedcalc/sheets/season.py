@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.book.season import SeasonAnswer
-from feedcalc.book.totals import Step
+from feedcalc.book.totals import TimelineStep
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
-from feedcalc.words.languages import WORDS
+from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
 
@@ -20,7 +20,7 @@ class SeasonSheet:
 
     values: Mapping[str, Any]
     words: Mapping[str, str]
-    steps: Mapping[str, tuple[Step, ...]]
+    steps: Mapping[str, tuple[TimelineStep, ...]]
     bed: str
     asked_bed: str
     assumed: Mapping[str, str]
@@ -46,7 +46,7 @@ def season_sheet(answer: SeasonAnswer, locale: str) -> SeasonSheet:
 
 
 # The words of the contract that a grower reads too: they stay as they are in ``values`` and are said on the sheet.
-SPOKEN: Mapping[str, str] = {**WORDS, "lime_value": said("lime value")}
+SPOKEN: Mapping[str, str] = {**MACHINE_WORDS, "lime_value": said("lime value")}
 
 
 def timeline_words(bed: Mapping[str, Any], words: Mapping[str, str], at: str) -> dict[str, str]:

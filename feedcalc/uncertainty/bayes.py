@@ -27,36 +27,36 @@ from dataclasses import dataclass, replace
 from operator import mul
 from statistics import NormalDist
 
-from feedcalc.uncertainty.estimates import Steps, finished, stratified_shares
+from feedcalc.uncertainty.estimates import Steps, latin_hypercube, run_to_end
 
-Shares = Mapping[str, float]
+Quantiles = Mapping[str, float]
 # What each reading would show if the shares were true; figures of interest may follow, the first orders the samples.
-Model = Callable[[Shares], Sequence[float]]
+Model = Callable[[Quantiles], Sequence[float]]
 
 # Draws before the readings are looked at, draws a round after, and the effective number that is enough to stop at.
-PLAUSIBLE_DRAWS = 80
-MOVED_DRAWS = 40
-ENOUGH_EFFECTIVE = 80.0
-MOST_ROUNDS = 9
+PRIOR_SAMPLES = 80
+PROPOSAL_SAMPLES = 40
+TARGET_EFFECTIVE_SAMPLE_SIZE = 80.0
+MAX_ROUNDS = 9
 # Work is told of after so many samples, and as part of so many: a few rounds mostly do.
 SAMPLES_A_STEP = 10
-SAMPLES_EXPECTED = PLAUSIBLE_DRAWS + 5 * MOVED_DRAWS
+SAMPLES_EXPECTED = PRIOR_SAMPLES + 5 * PROPOSAL_SAMPLES
 # Samples count for a regression by how near they come, evened out until they are worth so many.
-REGRESSED_ON = 60.0
+REGRESSION_SAMPLES = 60.0
 # What regression adds to the squares of every score, so that a slope that nothing tells of stays flat.
 _RIDGE = 0.1
 # The likeliest shares are sought in at most so many turns, until one gains less than this (in squared widths).
-MOST_TURNS = 12
-GAIN_WORTH_A_TURN = 0.05
-MOST_MISSES = 4
+MAX_ITERATIONS = 12
+MIN_GAIN = 0.05
+MAX_FAILED_STEPS = 4
 # The moved draws allow the straightened model this many times the variance of a reading, and beside it at most so much
 # for what the line misses, and so reach past the truth.
 ALLOWANCE = 1.5
 MOST_MISSED = 9.0
 # A reading this many widths beyond every plausible sample is doubted; so are readings that together no sample meets.
 FURTHEST_WIDTHS = 4.0
-WORST_MISFIT = 6.0
-MISFIT_FOR_EACH_MORE = 3.0
+MAX_RESIDUAL = 6.0
+RESIDUAL_PER_EXTRA_READING = 3.0
 _FURTHEST_SCORE = 2.5
 _NEAREST_SCORE = 1e-4
 _HALVINGS = 15
@@ -84,7 +84,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Updated:
+class Posterior:
     """What is left once readings are taken in.
 
     ``middle`` the shares of the sample whose figures lie nearest to their weighted medians, in standard deviations;
@@ -96,16 +96,16 @@ class Updated:
     all else is as it was beforehand.
     """
 
-    middle: Shares
-    samples: tuple[Shares, ...]
+    middle: Quantiles
+    samples: tuple[Quantiles, ...]
     weights: tuple[float, ...]
     figures: tuple[Sequence[float], ...]
-    plausible: tuple[Shares, ...]
+    plausible: tuple[Quantiles, ...]
     plausible_figures: tuple[Sequence[float], ...]
     effective: float
     doubted: tuple[tuple[str, int], ...]
 
-    def resampled(self, count: int, order_by: int) -> list[Shares]:
+    def resampled(self, count: int, order_by: int) -> list[Quantiles]:
         """``count`` samples of equal weight, taken evenly along the figure at place ``order_by`` of the model.
 
         Systematic resampling (Kitagawa 1996); the order keeps the quantiles of that figure.
@@ -125,7 +125,7 @@ class Updated:
 
 
 @dataclass(frozen=True, slots=True)
-class Plausible:
+class Prior:
     """What may be before anything is read: draws of the unknowns ``names``, and what the model gives for each.
 
     It hangs on no reading's value, so that one drawing does for all that is read of the same thing. ``start`` gives the
@@ -133,56 +133,56 @@ class Plausible:
     """
 
     names: tuple[str, ...]
-    start: Shares
+    start: Quantiles
     seed: int
     scores: tuple[Mapping[str, float], ...]
-    samples: tuple[Shares, ...]
+    samples: tuple[Quantiles, ...]
     figures: tuple[Sequence[float], ...]
 
 
-def plausible_in_steps(names: Sequence[str], model: Model, start: Shares, seed: int) -> Steps[Plausible]:
+def prior_in_steps(names: Sequence[str], model: Model, start: Quantiles, seed: int) -> Steps[Prior]:
     """Draw from what is plausible, in slices. Raises ValueError without names."""
     if not names:
         raise ValueError("there is nothing to learn")
     scores, samples, figures = [], [], []
-    for drawn in stratified_shares(names, PLAUSIBLE_DRAWS, seed):
+    for drawn in latin_hypercube(names, PRIOR_SAMPLES, seed):
         shares = {**start, **drawn}
         scores.append({name: _score(shares[name]) for name in names})
         samples.append(shares)
         figures.append(model(shares))
         if len(samples) % SAMPLES_A_STEP == 0:
             yield len(samples), SAMPLES_EXPECTED
-    return Plausible(tuple(names), start, seed, tuple(scores), tuple(samples), tuple(figures))
+    return Prior(tuple(names), start, seed, tuple(scores), tuple(samples), tuple(figures))
 
 
-def updated(
-    names: Sequence[str], readings: Sequence[Reading], model: Model, start: Shares, seed: int, sampled: bool = True
-) -> Updated:
+def posterior_of(
+    names: Sequence[str], readings: Sequence[Reading], model: Model, start: Quantiles, seed: int, sampled: bool = True
+) -> Posterior:
     """Take ``readings`` in on the unknowns ``names``; ``start`` gives their usual shares, and those of all the others.
 
     Without ``sampled`` only ``middle`` is sought, for an answer while someone types. Raises ValueError without names
     or readings.
 
     >>> kilograms = lambda shares: [NormalDist(5.0, 1.0).inv_cdf(shares["sack"])]
-    >>> left = updated(["sack"], [Reading("scale", 6.0, 1.0)], kilograms, {"sack": 0.5}, seed=1, sampled=False)
+    >>> left = posterior_of(["sack"], [Reading("scale", 6.0, 1.0)], kilograms, {"sack": 0.5}, seed=1, sampled=False)
     >>> round(kilograms(left.middle)[0], 1)  # halfway between what was expected and what was read
     5.5
     """
-    plausible = finished(plausible_in_steps(names, model, start, seed))
-    return finished(updated_in_steps(plausible, readings, model, sampled))
+    plausible = run_to_end(prior_in_steps(names, model, start, seed))
+    return run_to_end(posterior_in_steps(plausible, readings, model, sampled))
 
 
-def updated_in_steps(
-    plausible: Plausible, readings: Sequence[Reading], model: Model, sampled: bool = True
-) -> Steps[Updated]:
-    """`updated` in slices: a step, with the samples worked out so far and those expected, after every few samples."""
+def posterior_in_steps(
+    plausible: Prior, readings: Sequence[Reading], model: Model, sampled: bool = True
+) -> Steps[Posterior]:
+    """`posterior_of` in slices: after every few samples a step says how many are done and how many are expected."""
     if not readings:
         raise ValueError("there is nothing to learn from")
     return _Update(plausible, readings, model).outcome(sampled)
 
 
 def shares_of_spread(
-    samples: Sequence[Shares], figures: Sequence[float], effective: float | None = None
+    samples: Sequence[Quantiles], figures: Sequence[float], effective: float | None = None
 ) -> dict[str, float]:
     """Squared rank correlation (Spearman 1904) of each unknown with a figure: the share of its spread it explains.
 
@@ -224,7 +224,7 @@ def _correlation(left: Sequence[float], right: Sequence[float]) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class _Straightened:
+class _LinearModel:
     """The model made straight at ``at`` (scores): misfits ``there`` and their slopes by name, for each reading.
 
     Misfits are in widths, so a reading's own variance is 1; ``missed`` is the variance of what the line misses.
@@ -243,7 +243,7 @@ class _Straightened:
             for there, slope in zip(self.there, self.slopes, strict=True)
         ]
 
-    def through(self, scores: Mapping[str, float], misfits: Sequence[float]) -> _Straightened:
+    def through(self, scores: Mapping[str, float], misfits: Sequence[float]) -> _LinearModel:
         """The slopes mended, by as little as will do, to give these misfits at these scores too (Broyden 1965)."""
         step = {name: scores[name] - self.at[name] for name in self.names}
         squares = _sum_of_squares(list(step.values()))
@@ -254,7 +254,7 @@ class _Straightened:
 
     def triangle(self, variances: Sequence[float]) -> list[list[float]]:
         """Cholesky factor of the misfits' covariance over what is plausible, each reading's own variance included."""
-        return _triangle(
+        return _cholesky_factor(
             [
                 [
                     sum(one[name] * other[name] for name in self.names) + (variances[row] if row == column else 0.0)
@@ -269,7 +269,7 @@ class _Straightened:
     ) -> dict[str, float]:
         """Plausible scores moved to where the straightened misfits, with their ``errors``, vanish."""
         wanted = [-misfit - error for misfit, error in zip(self.misfits(scores), errors, strict=True)]
-        pull = _solved(lower, wanted)
+        pull = _solve_cholesky(lower, wanted)
         return {
             name: scores[name] + sum(slope[name] * pulled for slope, pulled in zip(self.slopes, pull, strict=True))
             for name in self.names
@@ -283,17 +283,17 @@ class _Proposal:
     ``variances`` are those it allows the readings.
     """
 
-    straight: _Straightened
+    straight: _LinearModel
     variances: Sequence[float]
     lower: Sequence[Sequence[float]]
     log_constant: float
 
     @classmethod
-    def around(cls, straight: _Straightened) -> _Proposal:
+    def around(cls, straight: _LinearModel) -> _Proposal:
         variances = [ALLOWANCE + min(missed, MOST_MISSED) for missed in straight.missed]
         lower = straight.triangle(variances)
         at_middle = straight.misfits(dict.fromkeys(straight.names, 0.0))
-        log_evidence = -0.5 * _sum_of_squares(_forward(lower, at_middle))
+        log_evidence = -0.5 * _sum_of_squares(_forward_substitution(lower, at_middle))
         log_evidence -= sum(math.log(row[place]) for place, row in enumerate(lower))
         return cls(straight, variances, lower, -0.5 * sum(map(math.log, variances)) - log_evidence)
 
@@ -307,7 +307,7 @@ class _Proposal:
 class _Update:
     """One update under way; a sample is known by its scores (standard normal), shares and figures."""
 
-    def __init__(self, plausible: Plausible, readings: Sequence[Reading], model: Model) -> None:
+    def __init__(self, plausible: Prior, readings: Sequence[Reading], model: Model) -> None:
         self.plausible, self.readings, self.model = plausible, readings, model
         self.names, self.start, self.seed = plausible.names, plausible.start, plausible.seed
         self.scores = list(plausible.scores)
@@ -319,7 +319,7 @@ class _Update:
         self.drawn = [len(self.samples)]
         self.proposals: list[_Proposal] = []
 
-    def outcome(self, sampled: bool) -> Steps[Updated]:
+    def outcome(self, sampled: bool) -> Steps[Posterior]:
         if doubted := self._apart():
             return self._unchanged(doubted)
         if not sampled:
@@ -327,25 +327,25 @@ class _Update:
             doubted = self._together(least)
             return self._unchanged(doubted) if doubted else self._left(self._shares(likeliest), ())
         weights = self._weights()
-        for _ in range(MOST_ROUNDS):
+        for _ in range(MAX_ROUNDS):
             yield from self._draw_moved(self._straightened(weights))
             weights = self._weights()
-            if _effective(weights) >= ENOUGH_EFFECTIVE:
+            if _effective_sample_size(weights) >= TARGET_EFFECTIVE_SAMPLE_SIZE:
                 break
         doubted = self._together(min(self.misfits, key=_sum_of_squares))
         return self._unchanged(doubted) if doubted else self._left(self.samples[self._middle(weights)], weights)
 
-    def _unchanged(self, doubted: tuple[tuple[str, int], ...]) -> Updated:
+    def _unchanged(self, doubted: tuple[tuple[str, int], ...]) -> Posterior:
         samples, figures = self.plausible.samples, self.plausible.figures
         even = (1.0 / len(samples),) * len(samples)
-        return Updated(self.start, samples, even, figures, samples, figures, len(samples), doubted)
+        return Posterior(self.start, samples, even, figures, samples, figures, len(samples), doubted)
 
-    def _left(self, middle: Shares, weights: Sequence[float]) -> Updated:
+    def _left(self, middle: Quantiles, weights: Sequence[float]) -> Posterior:
         if not weights:
-            return Updated(middle, (), (), (), (), (), 0.0, ())
+            return Posterior(middle, (), (), (), (), (), 0.0, ())
         samples, figures = self.plausible.samples, self.plausible.figures
-        effective = _effective(weights)
-        return Updated(
+        effective = _effective_sample_size(weights)
+        return Posterior(
             middle, tuple(self.samples), tuple(weights), tuple(self.figures), samples, figures, effective, ()
         )
 
@@ -358,7 +358,7 @@ class _Update:
         straight = replace(self._straightened(self._weights()), at=origin, there=there)
         cost = _sum_of_squares(there)
         share, misses = 1.0, 0
-        for _ in range(MOST_TURNS):
+        for _ in range(MAX_ITERATIONS):
             scores = self._towards(straight, origin, share)
             if max(abs(scores[name] - straight.at[name]) for name in self.names) < _NEAREST_SCORE:
                 break
@@ -369,11 +369,11 @@ class _Update:
                 straight, cost, share = replace(straight, at=scores, there=misfits), cost - gain, 1.0
             else:
                 share, misses = 0.5 * share, misses + 1
-            if 0.0 <= gain < GAIN_WORTH_A_TURN or misses == MOST_MISSES:
+            if 0.0 <= gain < MIN_GAIN or misses == MAX_FAILED_STEPS:
                 break
         return straight.at, straight.there
 
-    def _towards(self, straight: _Straightened, origin: Mapping[str, float], share: float) -> dict[str, float]:
+    def _towards(self, straight: _LinearModel, origin: Mapping[str, float], share: float) -> dict[str, float]:
         """Scores a share of the way to where the straightened model would have them."""
         ones = [1.0] * len(self.readings)
         target = straight.moved(origin, [0.0] * len(self.readings), straight.triangle(ones))
@@ -382,10 +382,10 @@ class _Update:
             for name, now in straight.at.items()
         }
 
-    def _straightened(self, weights: Sequence[float]) -> _Straightened:
+    def _straightened(self, weights: Sequence[float]) -> _LinearModel:
         """Lines through the misfits of all samples, by least squares, the nearer counting for more."""
-        weights = _evened(weights, REGRESSED_ON)
-        worth = _effective(weights)
+        weights = _tempered_weights(weights, REGRESSION_SAMPLES)
+        worth = _effective_sample_size(weights)
         means = [_product(weights, [scores[name] for scores in self.scores]) for name in self.names]
         columns = [
             [scores[name] - mean for scores in self.scores] for name, mean in zip(self.names, means, strict=True)
@@ -395,33 +395,35 @@ class _Update:
             [_product(one, other) + (_RIDGE / worth if row == place else 0.0) for place, other in enumerate(columns)]
             for row, one in enumerate(weighed)
         ]
-        lower = _triangle(squares)
+        lower = _cholesky_factor(squares)
         there, slopes, missed = [], [], []
         for misfits in zip(*self.misfits, strict=True):
             mean = _product(weights, misfits)
             off = [misfit - mean for misfit in misfits]
-            slope = _solved(lower, [_product(column, off) for column in weighed])
+            slope = _solve_cholesky(lower, [_product(column, off) for column in weighed])
             for steepness, column in zip(slope, columns, strict=True):
                 off = [left - steepness * score for left, score in zip(off, column, strict=True)]
             there.append(mean)
             slopes.append(dict(zip(self.names, slope, strict=True)))
             missed.append(_product(weights, [left**2 for left in off]))
-        return _Straightened(self.names, dict(zip(self.names, means, strict=True)), there, slopes, missed)
+        return _LinearModel(self.names, dict(zip(self.names, means, strict=True)), there, slopes, missed)
 
     # -- samples and weights ------------------------------------------------------------------------------------
 
-    def _draw_moved(self, straight: _Straightened) -> Steps[None]:
+    def _draw_moved(self, straight: _LinearModel) -> Steps[None]:
         proposal = _Proposal.around(straight)
         errors = [f"error of reading {place}" for place in range(len(self.readings))]
-        draws = stratified_shares([*self.names, *errors], MOVED_DRAWS, self.seed + 1 + len(self.proposals))
+        draws = latin_hypercube([*self.names, *errors], PROPOSAL_SAMPLES, self.seed + 1 + len(self.proposals))
         within = random.Random(self.seed + len(self.proposals))
         for ratios, scores in zip(self.ratios, self.scores, strict=True):
             ratios.append(proposal.ratio(scores))
         self.proposals.append(proposal)
-        self.drawn.append(MOVED_DRAWS)
+        self.drawn.append(PROPOSAL_SAMPLES)
         for shares in draws:
             # Anywhere in its stratum, not at its middle: a draw must be able to reach the tails.
-            scores = {name: _score(share + (within.random() - 0.5) / MOVED_DRAWS) for name, share in shares.items()}
+            scores = {
+                name: _score(share + (within.random() - 0.5) / PROPOSAL_SAMPLES) for name, share in shares.items()
+            }
             misses = [
                 scores[name] * math.sqrt(variance) for name, variance in zip(errors, proposal.variances, strict=True)
             ]
@@ -481,7 +483,7 @@ class _Update:
 
     def _together(self, least: Sequence[float]) -> tuple[tuple[str, int], ...]:
         """All readings, where the sample that meets them best, with these misfits, is still far off."""
-        if _sum_of_squares(least) <= WORST_MISFIT + MISFIT_FOR_EACH_MORE * (len(self.readings) - 1):
+        if _sum_of_squares(least) <= MAX_RESIDUAL + RESIDUAL_PER_EXTRA_READING * (len(self.readings) - 1):
             return ()
         if len(self.readings) == 1:
             return ((self.readings[0].name, 1 if least[0] < 0 else -1),)
@@ -509,7 +511,7 @@ def _product(left: Sequence[float], right: Sequence[float]) -> float:
     return float(sum(map(mul, left, right)))
 
 
-def _evened(weights: Sequence[float], worth: float) -> list[float]:
+def _tempered_weights(weights: Sequence[float], worth: float) -> list[float]:
     """Weights raised to the highest power up to 1 that leaves them worth so many, adding up to 1 again."""
     logs = [math.log(max(weight, 1e-300)) for weight in weights]
     highest = max(logs)
@@ -520,15 +522,15 @@ def _evened(weights: Sequence[float], worth: float) -> list[float]:
         return [weight / total for weight in found]
 
     low, high = 0.0, 1.0
-    if _effective(raised(high)) >= worth:
+    if _effective_sample_size(raised(high)) >= worth:
         return raised(high)
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if _effective(raised(middle)) >= worth else (low, middle)
+        low, high = (middle, high) if _effective_sample_size(raised(middle)) >= worth else (low, middle)
     return raised(low)
 
 
-def _triangle(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
+def _cholesky_factor(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
     """Cholesky factor of a positive definite matrix."""
     lower = [[0.0] * len(matrix) for _ in matrix]
     for row, given in enumerate(matrix):
@@ -547,21 +549,21 @@ def _median(values: Sequence[float], weights: Sequence[float]) -> float:
     raise ValueError("weights add up to 1")
 
 
-def _effective(weights: Sequence[float]) -> float:
+def _effective_sample_size(weights: Sequence[float]) -> float:
     """Effective sample size (Kish 1965) of weights that add up to 1."""
     return 1.0 / sum(weight**2 for weight in weights)
 
 
-def _forward(lower: Sequence[Sequence[float]], right: Sequence[float]) -> list[float]:
+def _forward_substitution(lower: Sequence[Sequence[float]], right: Sequence[float]) -> list[float]:
     found: list[float] = []
     for row, value in enumerate(right):
         found.append((value - sum(lower[row][k] * found[k] for k in range(row))) / lower[row][row])
     return found
 
 
-def _solved(lower: Sequence[Sequence[float]], right: Sequence[float]) -> list[float]:
+def _solve_cholesky(lower: Sequence[Sequence[float]], right: Sequence[float]) -> list[float]:
     """x of (L L^T) x = right."""
-    half = _forward(lower, right)
+    half = _forward_substitution(lower, right)
     size = len(half)
     found = [0.0] * size
     for row in reversed(range(size)):

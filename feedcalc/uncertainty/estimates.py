@@ -107,7 +107,7 @@ def percentile(ordered: Sequence[float], share: float) -> float:
     return ordered[below] + (ordered[above] - ordered[below]) * (position - below)
 
 
-def stratified_shares(names: Sequence[str], count: int, seed: int) -> list[dict[str, float]]:
+def latin_hypercube(names: Sequence[str], count: int, seed: int) -> list[dict[str, float]]:
     """``count`` draws that cover every unknown evenly: a Latin hypercube, the same for the same seed.
 
     Each draw gives every name a share between 0 and 1, to be used with `Estimate.quantile`. For every name
@@ -123,7 +123,7 @@ def stratified_shares(names: Sequence[str], count: int, seed: int) -> list[dict[
     return [{name: columns[name][index] for name in names} for index in range(count)]
 
 
-def finished(steps: Steps[Result]) -> Result:
+def run_to_end(steps: Steps[Result]) -> Result:
     """The result of work in slices, done in one go."""
     while True:
         try:
@@ -138,13 +138,13 @@ def followed_by(steps: Steps[Result], more: int) -> Steps[Result]:
     return _told_as(steps, lambda done, total: (done, total + more))
 
 
-def share_of(steps: Steps[Result], before: int, own: int, parts: int) -> Steps[Result]:
+def within_progress(steps: Steps[Result], before: int, own: int, parts: int) -> Steps[Result]:
     """The same work, told as ``own`` of ``parts`` equal parts of a longer one, ``before`` of which are done already.
 
     >>> def work():
     ...     yield 1, 2
     ...     yield 2, 2
-    >>> list(share_of(work(), 1, 3, 4))
+    >>> list(within_progress(work(), 1, 3, 4))
     [(5, 8), (8, 8)]
     """
     return _told_as(steps, lambda done, total: (before * total + own * done, parts * total))

@@ -48,7 +48,7 @@ MONTHS = (
 )
 
 # The machine's words (verdicts, stages, elements, ...) and the short heads of tables, as they are said to a person.
-WORDS: Mapping[str, Said] = {
+MACHINE_WORDS: Mapping[str, Said] = {
     "go": said("go"),
     "go weaker": said("go weaker"),
     "hold back": said("hold back"),

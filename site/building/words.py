@@ -286,7 +286,7 @@ def _jinja(content: bytes, options: dict[str, str]) -> Iterator[tuple[int, str, 
 
 
 def _of_tables() -> Iterator[Found]:
-    for name, columns in sorted(published.WORDS.items()):
+    for name, columns in sorted(published.TRANSLATED_COLUMNS.items()):
         for number, row in enumerate(published.table(name), start=1):
             for column in columns:
                 if row[column]:

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from feedcalc.book.records import (
-    KINDS,
+    RECORD_KINDS,
     Past,
     Record,
     book_csv,
@@ -32,7 +32,7 @@ TEXTS = st.one_of(st.sampled_from(["", "yes", "6 m^2", "=1"]), st.text(max_size=
 PASTS = st.builds(Past, NAMES, STAMPS, WRITERS, TEXTS.map(lambda text: text.encode("utf-8", "replace").decode()))
 # Ids of other kinds never meet by chance: each id has its kind.
 RECORDS = st.builds(
-    lambda identity, pasts: record_of(identity, KINDS[int(identity)], pasts),
+    lambda identity, pasts: record_of(identity, RECORD_KINDS[int(identity)], pasts),
     st.sampled_from("01234"),
     st.lists(PASTS, min_size=1, max_size=8),
 )
@@ -71,7 +71,7 @@ def test_everything_ever_written_stands_in_a_field_or_in_history(mine: list[Reco
 
 @given(RECORDS, st.sampled_from("345"))
 def test_one_id_for_two_kinds_is_settled_alike_on_both_sides(record: Record, number: str) -> None:
-    other = record_of(record.id, KINDS[int(number) % 5], record.versions())
+    other = record_of(record.id, RECORD_KINDS[int(number) % 5], record.versions())
     assert merged([record], [other]) == merged([other], [record])
 
 

@@ -8,9 +8,9 @@ from datetime import date, timedelta
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from feedcalc.book.amounts import QUANTITIES, Ashes, Worth, drawn_from
-from feedcalc.book.entries import Bed, Reader, Told
-from feedcalc.book.totals import standing_on, total_between
+from feedcalc.book.amounts import QUANTITIES, Ashes, NutrientAmounts, drawn_from
+from feedcalc.book.entries import Bed, EntryRecord, Reader
+from feedcalc.book.totals import total_between, totals_on
 from feedcalc.garden.ash import ash_of
 from feedcalc.uncertainty.estimates import Estimate, Steps
 
@@ -19,9 +19,9 @@ TODAY = date(2026, 5, 1)
 
 
 class FixedBatches:
-    def litre_of_feed(self, request: str, dilution: str) -> Steps[Worth]:
+    def litre_of_feed(self, request: str, dilution: str) -> Steps[NutrientAmounts]:
         yield 1, 1
-        return Worth(
+        return NutrientAmounts(
             potassium=Estimate(0.05, 0.1, 0.2), lime_value=Estimate(0.1, 0.2, 0.3), ash=Estimate(0.2, 0.4, 0.6)
         )
 
@@ -34,24 +34,24 @@ class FixedBatches:
         ash = json.loads(evidence)["ash"]
         return drawn_from(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
 
-    def whole_sludge(self, request: str) -> Steps[Worth]:
+    def whole_sludge(self, request: str) -> Steps[NutrientAmounts]:
         yield 1, 1
-        return Worth(lime_value=Estimate(30.0, 50.0, 80.0), ash=Estimate.exactly(100.0))
+        return NutrientAmounts(lime_value=Estimate(30.0, 50.0, 80.0), ash=Estimate.exactly(100.0))
 
 
 READER = Reader(FixedBatches())
-BED = Told("bed", "bed", {"name": "Bed", "area": "4 m2", "texture": "loam", "plant": "tomato"})
-TEST = Told("test", "soil test", {"bed": "bed", "date": "2025-01-01", "ph": "5.6", "tested_with": "laboratory"})
+BED = EntryRecord("bed", "bed", {"name": "Bed", "area": "4 m2", "texture": "loam", "plant": "tomato"})
+TEST = EntryRecord("test", "soil test", {"bed": "bed", "date": "2025-01-01", "ph": "5.6", "tested_with": "laboratory"})
 GIVEN = st.sampled_from([("dry ash", "g"), ("lime", "g"), ("liquid feed", "mL"), ("sludge", "g"), ("compost", "g")])
 
 
 @st.composite
-def entries(draw, id_: str) -> Told:
+def entries(draw, id_: str) -> EntryRecord:
     what, unit = draw(GIVEN)
     day = TODAY - timedelta(days=draw(st.integers(0, 800)))
     where = draw(st.sampled_from(["", "", "50 %", "1 m2", "by the path"]))
     texts = {"bed": "bed", "date": day.isoformat(), "what": what, "where": where, "request": '{"schema": 1}'}
-    return Told(id_, "entry", {**texts, "amount": f"{draw(st.integers(1, 4000))} {unit}"})
+    return EntryRecord(id_, "entry", {**texts, "amount": f"{draw(st.integers(1, 4000))} {unit}"})
 
 
 books = st.integers(1, 8).flatmap(lambda n: st.tuples(*(entries(f"e{i}") for i in range(n))))
@@ -63,7 +63,7 @@ def bed_of(records) -> Bed:
     return bed
 
 
-def ends(worth: Worth | None) -> list[float]:
+def ends(worth: NutrientAmounts | None) -> list[float]:
     assert worth is not None
     return [end for name in QUANTITIES for e in [getattr(worth, name)] for end in (e.low, e.typical, e.high)]
 
@@ -78,7 +78,7 @@ def test_the_order_of_records_changes_nothing(records, order):
     shuffled = list(records)
     order.shuffle(shuffled)
     one, other = bed_of(records), bed_of(shuffled)
-    assert standing_on(one, TODAY, LIME_OF_ASH) == standing_on(other, TODAY, LIME_OF_ASH)
+    assert totals_on(one, TODAY, LIME_OF_ASH) == totals_on(other, TODAY, LIME_OF_ASH)
 
 
 @settings(max_examples=60, deadline=None)
@@ -90,7 +90,7 @@ def test_an_entry_split_in_two_changes_no_total(records, at):
     if part < 1:
         return
     halves = [
-        Told(f"{first.id}-{name}", "entry", {**first.texts, "amount": f"{amount} {unit}"})
+        EntryRecord(f"{first.id}-{name}", "entry", {**first.texts, "amount": f"{amount} {unit}"})
         for name, amount in (("a", part), ("b", int(number) - part))
     ]
     whole, split = bed_of(records), bed_of([*halves, *records[1:]])
@@ -102,8 +102,8 @@ def test_an_entry_split_in_two_changes_no_total(records, at):
 @given(books, entries("more"))
 def test_one_entry_more_never_lowers_a_total_nor_widens_the_room(records, more):
     before, after = (
-        standing_on(bed_of(records), TODAY, LIME_OF_ASH),
-        standing_on(bed_of([*records, more]), TODAY, LIME_OF_ASH),
+        totals_on(bed_of(records), TODAY, LIME_OF_ASH),
+        totals_on(bed_of([*records, more]), TODAY, LIME_OF_ASH),
     )
     assert all(b <= a + 1e-9 for b, a in zip(ends(before.year), ends(after.year), strict=True))
     assert all(b <= a + 1e-9 for b, a in zip(ends(before.calendar), ends(after.calendar), strict=True))

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from feedcalc import published
-from feedcalc.book.amounts import lime_worth, plain_compost_worth
-from feedcalc.book.entries import Reader, Told
+from feedcalc.book.amounts import compost_amounts, lime_amounts
+from feedcalc.book.entries import EntryRecord, Reader
 from feedcalc.book.totals import total_between
 from feedcalc.chemistry.formulas import formula_grams_per_mol
 from feedcalc.contract.quantities import read_quantity
@@ -32,8 +32,8 @@ def cited(row: dict[str, str]) -> str:
 
 @pytest.mark.parametrize("row", printed_limes(), ids=cited)
 def test_the_pure_lime_of_the_printed_table_is_the_upper_end(row):
-    assert lime_worth(row["lime"], 1000).lime_value.high / 1000 == pytest.approx(float(row["printed"]), abs=0.0151)
-    assert lime_worth(row["lime"], 1000).lime_value.low / 1000 < float(row["printed"]), "what is sold is not pure"
+    assert lime_amounts(row["lime"], 1000).lime_value.high / 1000 == pytest.approx(float(row["printed"]), abs=0.0151)
+    assert lime_amounts(row["lime"], 1000).lime_value.low / 1000 < float(row["printed"]), "what is sold is not pure"
 
 
 @pytest.mark.parametrize("row", printed_limes(), ids=cited)
@@ -46,17 +46,17 @@ def test_the_printed_value_follows_from_its_formula(row):
 def test_calcium_and_magnesium_of_pure_limes_are_those_of_their_minerals():
     # By hand: calcite is 40.08 / 100.09 = 40.0 % Ca; slaked lime 40.08 / 74.09 = 54.1 %;
     # dolomite, 184.40 g/mol, 40.08 / 184.40 = 21.7 % Ca and 24.305 / 184.40 = 13.2 % Mg.
-    assert lime_worth("garden_lime", 100).calcium.high == pytest.approx(40.0, abs=0.1)
-    assert lime_worth("hydrated_lime", 100).calcium.high == pytest.approx(54.1, abs=0.5)
-    assert lime_worth("dolomite_lime", 100).calcium.high == pytest.approx(21.7, abs=0.2)
-    assert lime_worth("dolomite_lime", 100).magnesium.high == pytest.approx(13.2, abs=0.1)
+    assert lime_amounts("garden_lime", 100).calcium.high == pytest.approx(40.0, abs=0.1)
+    assert lime_amounts("hydrated_lime", 100).calcium.high == pytest.approx(54.1, abs=0.5)
+    assert lime_amounts("dolomite_lime", 100).calcium.high == pytest.approx(21.7, abs=0.2)
+    assert lime_amounts("dolomite_lime", 100).magnesium.high == pytest.approx(13.2, abs=0.1)
 
 
 def test_a_kilogram_of_compost_holds_what_the_californian_mean_says():
     # CalRecycle, more than 1,600 composts, in the dry matter: K 1.13 %, Ca 3.28 %, Mg 0.63 %, carbonates 45 lb to the
     # short ton (45 / 2000 = 2.25 %). By hand, 1 kg moist at 60 % dry matter: 600 g x 0.0113 = 6.78 g K, 19.68 g Ca,
     # 3.78 g Mg, 13.5 g CaCO3.
-    worth = plain_compost_worth(read_quantity("1 kg", "mass_or_volume", "amount"))
+    worth = compost_amounts(read_quantity("1 kg", "mass_or_volume", "amount"))
     assert worth.potassium.typical == pytest.approx(6.78, abs=0.01)
     assert worth.calcium.typical == pytest.approx(19.68, abs=0.01)
     assert worth.magnesium.typical == pytest.approx(3.78, abs=0.01)
@@ -107,8 +107,8 @@ def test_a_printed_rate_typed_into_a_book_is_the_printed_rate(amount, area, gram
     assert source in published.sources()
     book = Reader(NoBatches()).book(
         [
-            Told("bed", "bed", {"name": "Bed", "area": area}),
-            Told("given", "entry", {"bed": "bed", "date": "2026-03-01", "what": "dry ash", "amount": amount}),
+            EntryRecord("bed", "bed", {"name": "Bed", "area": area}),
+            EntryRecord("given", "entry", {"bed": "bed", "date": "2026-03-01", "what": "dry ash", "amount": amount}),
         ]
     )
     total = total_between(book.beds[0], date(2026, 1, 1), date(2026, 12, 31))
@@ -121,8 +121,8 @@ def test_the_lime_of_a_table_typed_into_a_book_lifts_the_soil_as_the_table_says(
     # loam by one unit in the top 10 cm. By hand: 8 x 28.350 / 0.83613 = 271.2 g/m2, as CaCO3 x 1.351 = 366 g/m2.
     book = Reader(NoBatches()).book(
         [
-            Told("bed", "bed", {"name": "Bed", "area": "1 sq yd", "texture": "loam"}),
-            Told(
+            EntryRecord("bed", "bed", {"name": "Bed", "area": "1 sq yd", "texture": "loam"}),
+            EntryRecord(
                 "given",
                 "entry",
                 {"bed": "bed", "date": "2026-03-01", "what": "lime", "lime": "hydrated_lime", "amount": "8 oz"},

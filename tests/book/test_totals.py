@@ -7,21 +7,21 @@ from datetime import date
 
 import pytest
 
-from feedcalc.book.amounts import Ashes, Worth, drawn_from
-from feedcalc.book.entries import Bed, Reader, Told
+from feedcalc.book.amounts import Ashes, NutrientAmounts, drawn_from
+from feedcalc.book.entries import Bed, EntryRecord, Reader
 from feedcalc.book.totals import (
     interval_of,
     lime_need,
     next_ash_day,
     next_feed_day,
     retest_day,
-    standing_on,
     target_ph,
     timeline,
     total_between,
+    totals_on,
 )
 from feedcalc.garden.ash import ash_of
-from feedcalc.garden.dry_ash import ash_worth, cap_for
+from feedcalc.garden.dry_ash import ash_content, cap_for
 from feedcalc.uncertainty.estimates import Estimate, Steps
 
 LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
@@ -30,10 +30,14 @@ LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 class FixedBatches:
     """Batches whose feed and sludge are given: a litre of feed undiluted, and a whole sludge."""
 
-    litre = Worth(potassium=Estimate(0.5, 1.0, 2.0), lime_value=Estimate(0.6, 1.2, 2.4), ash=Estimate(1.2, 2.4, 4.8))
-    sludge = Worth(calcium=Estimate.exactly(20.0), lime_value=Estimate.exactly(50.0), ash=Estimate.exactly(100.0))
+    litre = NutrientAmounts(
+        potassium=Estimate(0.5, 1.0, 2.0), lime_value=Estimate(0.6, 1.2, 2.4), ash=Estimate(1.2, 2.4, 4.8)
+    )
+    sludge = NutrientAmounts(
+        calcium=Estimate.exactly(20.0), lime_value=Estimate.exactly(50.0), ash=Estimate.exactly(100.0)
+    )
 
-    def litre_of_feed(self, request: str, dilution: str) -> Steps[Worth]:
+    def litre_of_feed(self, request: str, dilution: str) -> Steps[NutrientAmounts]:
         yield 1, 1
         parts = float(dilution.split(":")[1]) if dilution else 0.0
         return self.litre.scaled(1 / (1 + parts))
@@ -47,7 +51,7 @@ class FixedBatches:
         ash = json.loads(evidence)["ash"]
         return drawn_from(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
 
-    def whole_sludge(self, request: str) -> Steps[Worth]:
+    def whole_sludge(self, request: str) -> Steps[NutrientAmounts]:
         yield 1, 1
         return self.sludge
 
@@ -56,15 +60,15 @@ READER = Reader(FixedBatches(), "en-GB", "metric")
 BED = {"name": "South wall", "area": "4 m²", "texture": "loam", "plant": "tomato"}
 
 
-def told(id_: str, kind: str, **texts: str) -> Told:
-    return Told(id_, kind, texts)
+def told(id_: str, kind: str, **texts: str) -> EntryRecord:
+    return EntryRecord(id_, kind, texts)
 
 
-def entry(id_: str, day: str, what: str, amount: str, **texts: str) -> Told:
+def entry(id_: str, day: str, what: str, amount: str, **texts: str) -> EntryRecord:
     return told(id_, "entry", bed="south", date=day, what=what, amount=amount, **texts)
 
 
-def bed_with(*records: Told, today: date | None = None, **texts: str) -> Bed:
+def bed_with(*records: EntryRecord, today: date | None = None, **texts: str) -> Bed:
     (bed,) = READER.book([told("south", "bed", **{**BED, **texts}), *records], today).beds
     return bed
 
@@ -94,7 +98,7 @@ def test_dry_ash_by_weight_counts_by_its_composition():
     assert own is not None
     assert own.ash == Estimate.exactly(50.0)
     assert (own.potassium.low, own.potassium.high) == pytest.approx((2.5, 2.5))
-    worth = ash_worth(ash_of("mixed", "fresh"))
+    worth = ash_content(ash_of("mixed", "fresh"))
     assert own.lime_value.typical == pytest.approx(50 * worth.lime.typical)
 
 
@@ -189,8 +193,8 @@ def test_the_same_part_twice_adds_up():
 
 def test_what_is_a_year_old_has_left_the_twelve_months():
     bed = bed_with(TEST, entry("a", "2025-05-02", "dry ash", "100 g"), entry("b", "2026-05-01", "dry ash", "100 g"))
-    on_the_day = standing_on(bed, date(2026, 5, 1), LIME_OF_ASH)
-    day_after = standing_on(bed, date(2026, 5, 2), LIME_OF_ASH)
+    on_the_day = totals_on(bed, date(2026, 5, 1), LIME_OF_ASH)
+    day_after = totals_on(bed, date(2026, 5, 2), LIME_OF_ASH)
     assert on_the_day.year is not None
     assert day_after.year is not None
     assert on_the_day.year.ash.typical == pytest.approx(50.0)  # 25 + 25
@@ -202,9 +206,9 @@ def test_what_is_a_year_old_has_left_the_twelve_months():
 def test_the_cap_is_that_of_the_newest_test_before_the_day():
     newer = told("later", "soil test", bed="south", date="2026-06-01", ph="5.5")
     bed = bed_with(TEST, newer)
-    assert standing_on(bed, date(2026, 5, 1), LIME_OF_ASH).cap == cap_for(6.2)
-    assert standing_on(bed, date(2026, 6, 1), LIME_OF_ASH).cap == cap_for(5.5)
-    assert standing_on(bed, date(2026, 2, 1), LIME_OF_ASH).cap.high == 0.0, "nobody knew the pH then"
+    assert totals_on(bed, date(2026, 5, 1), LIME_OF_ASH).cap == cap_for(6.2)
+    assert totals_on(bed, date(2026, 6, 1), LIME_OF_ASH).cap == cap_for(5.5)
+    assert totals_on(bed, date(2026, 2, 1), LIME_OF_ASH).cap.high == 0.0, "nobody knew the pH then"
 
 
 def test_lime_given_since_the_test_is_taken_off_the_need():
@@ -213,8 +217,8 @@ def test_lime_given_since_the_test_is_taken_off_the_need():
     # By hand: loam gives way by a pH unit for 370 g/m2. 400 g x 0.925 / 4 m2 = 92.5 g/m2 lift it by 0.25 to pH 6.45;
     # the need to 6.5 falls from 0.3 x 370 = 111 to 0.05 x 370 = 18.5 g/m2.
     day = date(2026, 5, 1)
-    need_before = lime_need(before, standing_on(before, day, LIME_OF_ASH))
-    standing = standing_on(after, day, LIME_OF_ASH)
+    need_before = lime_need(before, totals_on(before, day, LIME_OF_ASH))
+    standing = totals_on(after, day, LIME_OF_ASH)
     need_after = lime_need(after, standing)
     assert need_before is not None
     assert need_after is not None
@@ -226,7 +230,7 @@ def test_lime_given_since_the_test_is_taken_off_the_need():
 def test_the_room_left_is_the_cap_less_what_it_had():
     soil = told("acid", "soil test", bed="south", date="2026-03-01", ph="5.5", tested_with="laboratory")
     bed = bed_with(soil, entry("a", "2026-04-01", "dry ash", "200 g"))
-    advice = standing_on(bed, date(2026, 5, 1), LIME_OF_ASH).advice
+    advice = totals_on(bed, date(2026, 5, 1), LIME_OF_ASH).advice
     assert advice is not None
     # By hand: the cap at pH 5.5 is 98 g/m2; 200 g over 4 m2 is 50; 48 are left, and the soil would take more.
     assert advice.limited_by == "cap"
@@ -299,7 +303,7 @@ def test_the_timeline_steps_up_when_given_and_down_a_year_later():
 )
 def test_an_entry_that_cannot_be_read_is_set_aside_and_stops_no_other(texts, field):
     good = entry("good", "2026-04-01", "dry ash", "100 g")
-    bad = Told("bad", "entry", {**entry("bad", "2026-04-02", "dry ash", "100 g").texts, **texts})
+    bad = EntryRecord("bad", "entry", {**entry("bad", "2026-04-02", "dry ash", "100 g").texts, **texts})
     bed = bed_with(good, bad, today=date(2026, 5, 1))
     assert [kept.id for kept in bed.entries] == ["good"]
     assert [(aside.id, aside.error.field) for aside in bed.aside] == [("bad", field)]

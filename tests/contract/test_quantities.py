@@ -11,19 +11,12 @@ from pathlib import Path
 import pytest
 
 import feedcalc
-from feedcalc.contract.quantities import (
-    CUSTOMS,
-    KINDS,
-    converted,
-    read_dilution,
-    read_number,
-    read_quantity,
-    write_number,
-    write_quantity,
-)
+from feedcalc.contract.numbers import read_number, write_number
+from feedcalc.contract.quantities import read_dilution, read_quantity, write_quantity
+from feedcalc.contract.units import CUSTOMS, QUANTITY_KINDS, converted
 from feedcalc.words.errors import InputError
 
-VOLUME = KINDS["volume"].accepted
+VOLUME = QUANTITY_KINDS["volume"].accepted
 NARROW, FIXED = "\u202f", "\u00a0"
 
 
@@ -343,18 +336,18 @@ def test_a_reading_that_could_be_another_is_told_back(text, kind, locale, custom
         ("5 L 3", "volume", "There is more than one number here.", VOLUME),
         ("5² L", "volume", 'The unit "² L" is not known here.', VOLUME),
         ("5 oz", "volume", "An ounce is a weight; write fl oz for a fluid ounce.", VOLUME),
-        ("30 m", "time", "The letter m could be minutes or months.", KINDS["time"].accepted),
+        ("30 m", "time", "The letter m could be minutes or months.", QUANTITY_KINDS["time"].accepted),
         (
             "800 ppm",
             "conductivity",
             "What a meter shows as ppm depends on its own factor.",
-            KINDS["conductivity"].accepted,
+            QUANTITY_KINDS["conductivity"].accepted,
         ),
         (
             "5 °dKH",
             "hardness",
             "Degrees of carbonate hardness are an alkalinity, not a hardness.",
-            KINDS["hardness"].accepted,
+            QUANTITY_KINDS["hardness"].accepted,
         ),
         ("15", "temperature", "The unit is missing.", "a temperature such as 15 °C, 15 degC or 59 °F"),
         (
@@ -547,7 +540,7 @@ def test_units_of_different_things_do_not_convert(unit, to_unit):
 # The tables behind it
 
 
-@pytest.mark.parametrize("kind", KINDS.values(), ids=KINDS)
+@pytest.mark.parametrize("kind", QUANTITY_KINDS.values(), ids=QUANTITY_KINDS)
 def test_every_accepted_example_is_accepted(kind):
     """The words that a refusal offers must themselves be taken."""
     _, _, examples = kind.accepted.partition(" such as ")
@@ -555,18 +548,18 @@ def test_every_accepted_example_is_accepted(kind):
         assert read_quantity(example, kind.name, "x").value > 0
 
 
-@pytest.mark.parametrize("kind", KINDS.values(), ids=KINDS)
+@pytest.mark.parametrize("kind", QUANTITY_KINDS.values(), ids=QUANTITY_KINDS)
 def test_no_spelling_stands_for_two_units(kind):
-    from feedcalc.contract.quantities import _unit_key
+    from feedcalc.contract.units import unit_key
 
     owners: dict[str, str] = {}
     for unit, spellings in kind.units.items():
         for spelling in spellings:
-            assert owners.setdefault(_unit_key(spelling), unit) == unit, spelling
+            assert owners.setdefault(unit_key(spelling), unit) == unit, spelling
 
 
 def test_every_unit_of_every_kind_converts_to_its_base_unit():
-    for kind in KINDS.values():
+    for kind in QUANTITY_KINDS.values():
         for unit in kind.units:
             if not unit.startswith("?") and kind.name != "mass_or_volume":
                 assert math.isfinite(converted(1.0, unit, kind.base_unit))
@@ -576,7 +569,7 @@ def test_customs_name_units_that_exist():
     for customs in CUSTOMS.values():
         for measure in ("cup", "tbsp", "tsp", "fl_oz", "pint", "quart", "gal"):
             unit = getattr(customs, measure)
-            assert unit is None or unit in KINDS["volume"].units
+            assert unit is None or unit in QUANTITY_KINDS["volume"].units
 
 
 def test_quantities_are_read_from_a_zip_and_nothing_is_written(tmp_path):
@@ -590,6 +583,8 @@ def test_quantities_are_read_from_a_zip_and_nothing_is_written(tmp_path):
             "words/errors.py",
             "words/messages.py",
             "contract/__init__.py",
+            "contract/numbers.py",
+            "contract/units.py",
             "contract/quantities.py",
             "contract/units.txt",
         ):

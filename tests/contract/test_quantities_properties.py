@@ -9,22 +9,18 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from feedcalc.contract.quantities import (
-    KINDS,
-    converted,
-    read_dilution,
-    read_number,
-    read_quantity,
-    write_number,
-    write_quantity,
-)
+from feedcalc.contract.numbers import read_number, write_number
+from feedcalc.contract.quantities import read_dilution, read_quantity, write_quantity
+from feedcalc.contract.units import QUANTITY_KINDS, converted
 from feedcalc.words.errors import InputError
 
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
 CUSTOMS = ("us", "metric", "uk")
 locales = st.sampled_from(LOCALES)
 customs = st.sampled_from(CUSTOMS)
-WRITABLE = [(kind.name, unit) for kind in KINDS.values() for unit in kind.units if not unit.startswith("?")] + [
+WRITABLE = [
+    (kind.name, unit) for kind in QUANTITY_KINDS.values() for unit in kind.units if not unit.startswith("?")
+] + [
     ("concentration", "mg/us_gal"),
     ("density", "g/us_cup"),
     ("density", "g/mL"),
@@ -35,7 +31,7 @@ WRITABLE = [(kind.name, unit) for kind in KINDS.values() for unit in kind.units 
 @st.composite
 def written_quantities(draw):
     kind_name, unit = draw(st.sampled_from(WRITABLE))
-    kind = KINDS[kind_name]
+    kind = QUANTITY_KINDS[kind_name]
     if kind.whole:
         value, figures = float(draw(st.integers(0, 10**9))), 10
     else:
@@ -51,7 +47,7 @@ def written_quantities(draw):
 @settings(max_examples=400, deadline=None)
 def test_what_is_printed_reads_back_as_the_same_quantity(case):
     kind, unit, value, figures, locale, customs_name = case
-    printed = write_quantity(value, unit, figures, locale, trim=KINDS[kind].whole)
+    printed = write_quantity(value, unit, figures, locale, trim=QUANTITY_KINDS[kind].whole)
     read = read_quantity(printed, kind, "x", locale, customs_name)
     shown = float(f"{value:.{figures - 1}e}")
     assert read.value == pytest.approx(converted(shown, unit, read.unit), rel=1e-14, abs=1e-12)
@@ -127,7 +123,7 @@ def test_typed_fractions_are_exact(whole, above, below, join):
     assert read_number(text, "x") == pytest.approx(float(whole + Fraction(above, below)), rel=1e-15)
 
 
-SPELLINGS = {spelling for kind in KINDS.values() for words in kind.units.values() for spelling in words}
+SPELLINGS = {spelling for kind in QUANTITY_KINDS.values() for words in kind.units.values() for spelling in words}
 PIECES = [
     *"0123456789.,'/:+-eE%°\"½¼⅓²µ−–_()^·\u202f\u00a0\u0660\u0966\x00\ud800",
     *("1/2", "1,234", "1e9", "nan", "inf", "0x1", " "),
@@ -154,7 +150,7 @@ def outcome_of(reader, *arguments):
         return None, error
 
 
-@given(hostile, st.sampled_from(list(KINDS)), st.sampled_from((*LOCALES, "xx", "", None)), customs)
+@given(hostile, st.sampled_from(list(QUANTITY_KINDS)), st.sampled_from((*LOCALES, "xx", "", None)), customs)
 @settings(max_examples=1500, deadline=None)
 @example("1" * 100 + "e9", "volume", "en-GB", "us")
 @example("٣٫٥ L", "volume", "en-GB", "us")
@@ -172,10 +168,10 @@ def test_whatever_is_given_is_a_sound_quantity_or_a_refusal(given_value, kind, l
         assert len(error.given) <= 60
         error.given.encode("utf-8")
         return
-    base_units = {KINDS[name].base_unit for name in (kind, "volume" if kind == "mass_or_volume" else kind)}
+    base_units = {QUANTITY_KINDS[name].base_unit for name in (kind, "volume" if kind == "mass_or_volume" else kind)}
     assert math.isfinite(read.value)
     assert read.unit in base_units
-    assert KINDS[read.kind].lowest <= read.value <= KINDS[read.kind].highest
+    assert QUANTITY_KINDS[read.kind].lowest <= read.value <= QUANTITY_KINDS[read.kind].highest
 
 
 @given(hostile, st.sampled_from((*LOCALES, "xx")))
@@ -186,16 +182,16 @@ def test_whatever_is_given_is_a_sound_number_or_dilution_or_a_refusal(given_valu
         assert error.problem.endswith(".") if error else math.isfinite(read)
 
 
-@given(st.sampled_from(sorted(KINDS)), st.data())
+@given(st.sampled_from(sorted(QUANTITY_KINDS)), st.data())
 @settings(max_examples=300, deadline=None)
 def test_all_spellings_of_a_unit_agree_whatever_their_case_and_spacing(kind, data):
-    units = [unit for unit in KINDS[kind].units if not unit.startswith("?")]
+    units = [unit for unit in QUANTITY_KINDS[kind].units if not unit.startswith("?")]
     unit = data.draw(st.sampled_from(units))
-    spelling = data.draw(st.sampled_from(KINDS[kind].units[unit]))
+    spelling = data.draw(st.sampled_from(QUANTITY_KINDS[kind].units[unit]))
     spoken = data.draw(
         st.sampled_from([spelling, spelling.upper(), spelling.capitalize(), spelling.replace(" ", "  ")])
     )
     gap = data.draw(st.sampled_from(["", " ", "\u00a0", "\t"]))
-    number = 0.5 if KINDS[kind].highest <= 1 else 1
+    number = 0.5 if QUANTITY_KINDS[kind].highest <= 1 else 1
     read = read_quantity(f"{number}{gap}{spoken}", kind, "x")
     assert read.value == pytest.approx(converted(number, unit, read.unit))

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from feedcalc.contract.quantities import KINDS
-from feedcalc.contract.request import FIELDS, LOCALES, Request, read_request
+from feedcalc.contract.request import LOCALES, REQUEST_FIELDS, Request, read_request
+from feedcalc.contract.units import QUANTITY_KINDS
 from feedcalc.words.errors import InputErrors
 
 
@@ -17,21 +17,21 @@ def read(**asked: Any) -> Request:
 
 
 def test_each_path_stands_once_in_the_list_of_fields():
-    paths = [field.path for field in FIELDS]
+    paths = [field.path for field in REQUEST_FIELDS]
     assert len(paths) == len(set(paths))
 
 
 def test_each_field_says_in_words_what_it_is():
-    for field in FIELDS:
+    for field in REQUEST_FIELDS:
         assert field.meaning
-        assert field.kind in KINDS or field.kind in ("choice", "ash", "text", "moment", "masses")
+        assert field.kind in QUANTITY_KINDS or field.kind in ("choice", "ash", "text", "moment", "masses")
         assert field.kind != "choice" or field.choices
         assert field.default is None or not field.choices or field.default in field.choices
 
 
 def test_defaults_are_read_by_the_same_reader_and_told_back():
     request = read()
-    for field in FIELDS:
+    for field in REQUEST_FIELDS:
         if field.default is not None:
             assert request.assumed[field.path] == field.default
             assert field.path in request.numbers or field.path in request.words

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from feedcalc.contract.quantities import KINDS, converted, read_quantity
+from feedcalc.contract.quantities import read_quantity
+from feedcalc.contract.units import QUANTITY_KINDS, converted
 
 LINES = Path(__file__).with_name("unit_conversions.csv").read_text(encoding="utf-8").splitlines()
 ROWS = list(csv.DictReader(line for line in LINES if not line.startswith("#")))
@@ -20,5 +21,5 @@ ROWS = list(csv.DictReader(line for line in LINES if not line.startswith("#")))
 )
 def test_a_unit_is_worth_what_its_definition_says(row):
     typed = read_quantity(f"{row['value']} {row['unit']}", row["kind"], "unit")
-    worth = converted(typed.value, KINDS[row["kind"]].base_unit, row["expected_unit"])
+    worth = converted(typed.value, QUANTITY_KINDS[row["kind"]].base_unit, row["expected_unit"])
     assert worth == pytest.approx(float(row["expected"]), rel=1e-12, abs=float(row["tolerance"]) or 1e-9)

@@ -3,7 +3,7 @@
 import pytest
 
 from feedcalc.garden.ash import ash_of
-from feedcalc.garden.dry_ash import advised_ash, ash_worth, cap_for, dry_uses, loosest_cap
+from feedcalc.garden.dry_ash import advised_ash, ash_content, cap_for, dry_uses, loosest_cap
 from feedcalc.uncertainty.estimates import Estimate
 
 # A cup weighed: 107 g in 236.588 mL.
@@ -68,7 +68,7 @@ def test_caps_fall_as_the_soil_grows_less_acid(soil_ph, most):
 
 def test_the_ash_is_worth_what_growers_are_told():
     # Household ash counts for 25 to 45 % of lime (Vermont), kitchen ash 45 to 52 % (Neina 2020); all of it 8 to 90 %.
-    lime = ash_worth(ash_of("mixed", "aged")).lime
+    lime = ash_content(ash_of("mixed", "aged")).lime
     assert 0.08 < lime.low < 0.48 < lime.high < 0.95
 
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 import pytest
 
 from feedcalc.command_line.plots.plan import plan_of
-from feedcalc.contract.quantities import converted
 from feedcalc.contract.request import read_request
-from feedcalc.garden.dry_ash import AshWorth, advised_ash
+from feedcalc.contract.units import converted
+from feedcalc.garden.dry_ash import AshContent, advised_ash
 from feedcalc.garden.liming import ash_that_meets, expected_shift, lime_requirement, soil_buffer
 from feedcalc.garden.spreading import Had, ground_answer
 from feedcalc.uncertainty.estimates import Estimate
@@ -49,7 +49,7 @@ def test_ash_first_and_lime_for_the_rest_community_science_1982():
     # Printed (the mini-farming book): ash counts as half its weight of lime and must not pass 5 lb to 100 square feet;
     # where 5.5 lb of lime are called for, 5 lb of ash stand for 2.5 and 3 lb of lime are left to give.
     request = read_request('{"schema": 1, "soil": {"ph": 5.5, "tested_with": "laboratory", "texture": "loam"}}')
-    half = AshWorth(Estimate.exactly(0.5), Estimate.exactly(0.05))
+    half = AshContent(Estimate.exactly(0.5), Estimate.exactly(0.05))
     whole = ground_answer(request, half, 0.45)
     ash = 5 * POUNDS_TO_100_SQUARE_FEET
     after = ground_answer(request, half, 0.45, Had(ash=ash))

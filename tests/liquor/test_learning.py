@@ -15,8 +15,8 @@ from feedcalc.garden.water import water_of_report
 from feedcalc.liquor.acid import acid_dose, acids
 from feedcalc.liquor.learning import (
     Titration,
+    influences_of,
     jar_diameter,
-    matters_of,
     pen_shows,
     ph_shows,
     readings_in,
@@ -143,7 +143,7 @@ def test_what_matters_is_ranked_by_its_largest_share():
     figures = [
         (sample["density"], sample["free_lime"], 3 * sample["density"] + sample["free_lime"]) for sample in shares
     ]
-    ranked = matters_of(shares, figures)
+    ranked = influences_of(shares, figures)
     assert {matter.unknown for matter in ranked} == {"density", "free_lime"}
     assert ranked[0].most >= ranked[1].most > 0.9
     assert next(matter for matter in ranked if matter.unknown == "density").lime_value > 0.8

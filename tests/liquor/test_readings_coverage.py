@@ -14,7 +14,7 @@ from feedcalc.garden.ash import ash_of
 from feedcalc.garden.water import water_of_report
 from feedcalc.liquor.learning import LiquorBatch, learning, ph_shows, readings_in
 from feedcalc.liquor.steeping import steep
-from feedcalc.uncertainty.estimates import estimate_of, finished
+from feedcalc.uncertainty.estimates import estimate_of, run_to_end
 
 KELVIN = 288.15
 DRAWS = 200
@@ -57,7 +57,7 @@ def test_ranges_after_a_reading_hold_the_truth_as_often_as_they_say():
             measured["ph"] = f"{min(shown['ph'] + chance.gauss(0, meter.width), 14.0)}"
         request = asked(ash.state, 1, measured)
         batch = LiquorBatch(request, liquor_after, lambda liquor: liquor, KELVIN, "the one strength")
-        learned = finished(learning(batch, ash, count=40))
+        learned = run_to_end(learning(batch, ash, count=40))
         if not learned.used:
             doubted += 1
             continue

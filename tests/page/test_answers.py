@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from feedcalc.contract.figures import flat_figures
-from feedcalc.contract.request import FIELDS
+from feedcalc.contract.request import REQUEST_FIELDS
 from feedcalc.engine import calculate
 from tests.page.conftest import SPY, ask, one_page, wait_for_engine, wait_until
 
@@ -58,7 +58,7 @@ def test_every_field_of_a_request_can_be_filled_in(page: Page) -> None:
     kept_for_programs = {"ranges", "seed", "samples"}
     by_place = {"ask"}  # each place of the page asks for its own sheet
     in_the_book = {"country"} if page.locator("#book-country option").count() > 1 else set()
-    assert {field.path for field in FIELDS} - kept_for_programs - by_place - in_the_book <= names
+    assert {field.path for field in REQUEST_FIELDS} - kept_for_programs - by_place - in_the_book <= names
 
 
 def nested(path: str, value: str) -> dict[str, Any]:
@@ -220,7 +220,7 @@ def test_what_is_said_aloud_is_one_sentence_for_one_change(page: Page) -> None:
 def random_requests(count: int, seed: int) -> list[dict[str, Any]]:
     """Requests such as growers make, the same each time."""
     chance = random.Random(seed)
-    kinds = {field.path: field.choices for field in FIELDS if field.choices}
+    kinds = {field.path: field.choices for field in REQUEST_FIELDS if field.choices}
     requests = []
     for _ in range(count):
         request: dict[str, Any] = {

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc.contract.figures import flat_figures, shown
-from feedcalc.contract.quantities import read_number
+from feedcalc.contract.numbers import read_number
 from feedcalc.sheets.batch import Sheet
 from tests.asking import sheet_of_text, values_of
 

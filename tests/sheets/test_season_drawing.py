@@ -8,16 +8,16 @@ from itertools import pairwise
 
 import pytest
 
-from feedcalc.book.entries import KINDS
-from feedcalc.book.totals import Step
+from feedcalc.book.entries import ENTRY_KINDS
+from feedcalc.book.totals import TimelineStep
 from feedcalc.sheets.drawing import SHAPES, letter_of, timeline_drawing
 from feedcalc.uncertainty.estimates import Estimate
 
 EDGES = (40.0, 340.0, 20.0, 180.0)
 
 
-def step(day: date, ash: float, cap: float = 100.0, lime: float = 0.0) -> Step:
-    return Step(day, Estimate(ash * 0.8, ash, ash * 1.2), Estimate.exactly(lime), cap)
+def step(day: date, ash: float, cap: float = 100.0, lime: float = 0.0) -> TimelineStep:
+    return TimelineStep(day, Estimate(ash * 0.8, ash, ash * 1.2), Estimate.exactly(lime), cap)
 
 
 STEPS = (
@@ -34,8 +34,8 @@ def points(path: str) -> list[tuple[float, float]]:
 
 
 def test_every_kind_of_entry_has_a_shape_of_its_own():
-    assert set(SHAPES) == set(KINDS)
-    assert len(set(SHAPES.values())) == len(KINDS)
+    assert set(SHAPES) == set(ENTRY_KINDS)
+    assert len(set(SHAPES.values())) == len(ENTRY_KINDS)
 
 
 def test_lines_go_in_steps_and_days_are_to_scale():

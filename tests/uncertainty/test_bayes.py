@@ -8,8 +8,8 @@ from statistics import NormalDist
 
 import pytest
 
-from feedcalc.uncertainty.bayes import Reading, Updated, shares_of_spread, updated
-from feedcalc.uncertainty.estimates import Estimate, stratified_shares
+from feedcalc.uncertainty.bayes import Posterior, Reading, posterior_of, shares_of_spread
+from feedcalc.uncertainty.estimates import Estimate, latin_hypercube
 
 EXPECTED = NormalDist(5.0, 2.0)
 
@@ -19,7 +19,7 @@ def sack(shares):
     return [EXPECTED.inv_cdf(shares["sack"])]
 
 
-def mean_and_deviation(left: Updated, of) -> tuple[float, float]:
+def mean_and_deviation(left: Posterior, of) -> tuple[float, float]:
     values = [of(sample) for sample in left.samples]
     mean = sum(weight * value for weight, value in zip(left.weights, values, strict=True))
     spread = sum(weight * (value - mean) ** 2 for weight, value in zip(left.weights, values, strict=True))
@@ -32,7 +32,7 @@ def test_a_normal_unknown_and_a_normal_reading_give_the_textbook_posterior(read,
     precision = 1 / EXPECTED.stdev**2 + 1 / width**2
     mean = (EXPECTED.mean / EXPECTED.stdev**2 + read / width**2) / precision
     deviation = math.sqrt(1 / precision)
-    left = updated(["sack"], [Reading("scale", read, width)], sack, {"sack": 0.5}, seed=1)
+    left = posterior_of(["sack"], [Reading("scale", read, width)], sack, {"sack": 0.5}, seed=1)
     found_mean, found_deviation = mean_and_deviation(left, lambda sample: sack(sample)[0])
     assert found_mean == pytest.approx(mean, abs=0.15 * deviation)
     assert found_deviation == pytest.approx(deviation, rel=0.12)
@@ -40,7 +40,7 @@ def test_a_normal_unknown_and_a_normal_reading_give_the_textbook_posterior(read,
 
 
 def test_without_samples_the_middle_of_a_straight_model_is_the_textbook_mean():
-    left = updated(["sack"], [Reading("scale", 8.0, 1.0)], sack, {"sack": 0.5}, seed=1, sampled=False)
+    left = posterior_of(["sack"], [Reading("scale", 8.0, 1.0)], sack, {"sack": 0.5}, seed=1, sampled=False)
     assert sack(left.middle)[0] == pytest.approx((5 / 4 + 8) / (1 / 4 + 1), abs=1e-6)
 
 
@@ -57,7 +57,7 @@ def test_one_unknown_agrees_with_brute_force_quadrature(known, at):
     weights = [math.exp(-0.5 * reading.misfit(curved(value)) ** 2) for value in strata]
     mean = sum(weight * value for weight, value in zip(weights, strata, strict=True)) / sum(weights)
     spread = sum(weight * (value - mean) ** 2 for weight, value in zip(weights, strata, strict=True)) / sum(weights)
-    left = updated(["x"], [reading], lambda shares: [curved(known.quantile(shares["x"]))], {"x": 0.5}, seed=3)
+    left = posterior_of(["x"], [reading], lambda shares: [curved(known.quantile(shares["x"]))], {"x": 0.5}, seed=3)
     found_mean, found_deviation = mean_and_deviation(left, lambda sample: known.quantile(sample["x"]))
     assert found_mean == pytest.approx(mean, abs=0.15 * math.sqrt(spread))
     assert found_deviation == pytest.approx(math.sqrt(spread), rel=0.15)
@@ -71,7 +71,7 @@ def test_a_reading_of_a_sum_leaves_the_difference_as_unsure_as_it_was():
 
     means, variances, sums = [], [], []
     for seed in range(1, 7):
-        left = updated(names, [Reading("sum", 1.0, 0.05)], total, dict.fromkeys(names, 0.5), seed)
+        left = posterior_of(names, [Reading("sum", 1.0, 0.05)], total, dict.fromkeys(names, 0.5), seed)
         scores = [{name: NormalDist().inv_cdf(sample[name]) for name in names} for sample in left.samples]
         means.append(sum(w * (s["a"] - s["b"]) for w, s in zip(left.weights, scores, strict=True)))
         squares = [(s["a"] - s["b"] - means[-1]) ** 2 for s in scores]
@@ -84,23 +84,23 @@ def test_a_reading_of_a_sum_leaves_the_difference_as_unsure_as_it_was():
 
 
 def test_two_readings_narrow_more_than_one():
-    one = updated(["sack"], [Reading("scale", 6.0, 1.0)], sack, {"sack": 0.5}, seed=1)
+    one = posterior_of(["sack"], [Reading("scale", 6.0, 1.0)], sack, {"sack": 0.5}, seed=1)
     both = [Reading("scale", 6.0, 1.0), Reading("other scale", 6.4, 1.0)]
-    two = updated(["sack"], both, lambda shares: sack(shares) * 2, {"sack": 0.5}, seed=1)
+    two = posterior_of(["sack"], both, lambda shares: sack(shares) * 2, {"sack": 0.5}, seed=1)
     of = lambda sample: sack(sample)[0]  # noqa: E731
     assert mean_and_deviation(two, of)[1] < 0.85 * mean_and_deviation(one, of)[1]
 
 
 @pytest.mark.parametrize(("read", "direction"), [(40.0, 1), (-40.0, -1)])
 def test_the_quick_way_without_samples_doubts_the_same_readings(read, direction):
-    left = updated(["sack"], [Reading("scale", read, 0.5)], sack, {"sack": 0.5}, seed=1, sampled=False)
+    left = posterior_of(["sack"], [Reading("scale", read, 0.5)], sack, {"sack": 0.5}, seed=1, sampled=False)
     assert left.doubted == (("scale", direction),)
     assert left.middle == {"sack": 0.5}
 
 
 @pytest.mark.parametrize(("read", "direction"), [(40.0, 1), (-40.0, -1)])
 def test_a_reading_beyond_everything_plausible_is_doubted_and_changes_nothing(read, direction):
-    left = updated(["sack"], [Reading("scale", read, 0.5)], sack, {"sack": 0.5}, seed=1)
+    left = posterior_of(["sack"], [Reading("scale", read, 0.5)], sack, {"sack": 0.5}, seed=1)
     assert left.doubted == (("scale", direction),)
     assert left.middle == {"sack": 0.5}
     mean, deviation = mean_and_deviation(left, lambda sample: sack(sample)[0])
@@ -111,13 +111,13 @@ def test_a_reading_beyond_everything_plausible_is_doubted_and_changes_nothing(re
 @pytest.mark.parametrize("sampled", [True, False])
 def test_readings_that_contradict_one_another_are_doubted_together(sampled):
     both = [Reading("scale", 3.0, 0.1), Reading("other scale", 7.0, 0.1)]
-    left = updated(["sack"], both, lambda shares: sack(shares) * 2, {"sack": 0.5}, seed=1, sampled=sampled)
+    left = posterior_of(["sack"], both, lambda shares: sack(shares) * 2, {"sack": 0.5}, seed=1, sampled=sampled)
     assert left.doubted == (("scale", 0), ("other scale", 0))
     assert left.middle == {"sack": 0.5}
 
 
 def test_resampling_keeps_the_weighted_middle_of_the_figure_it_is_ordered_by():
-    left = updated(["sack"], [Reading("scale", 8.0, 1.0)], lambda s: sack(s) * 2, {"sack": 0.5}, seed=1)
+    left = posterior_of(["sack"], [Reading("scale", 8.0, 1.0)], lambda s: sack(s) * 2, {"sack": 0.5}, seed=1)
     values = sorted(sack(sample)[0] for sample in left.resampled(40, order_by=1))
     mean, _ = mean_and_deviation(left, lambda sample: sack(sample)[0])
     assert len(values) == 40
@@ -126,12 +126,14 @@ def test_resampling_keeps_the_weighted_middle_of_the_figure_it_is_ordered_by():
 
 def test_the_same_seed_gives_the_same_samples():
     reading = [Reading("scale", 8.0, 1.0)]
-    assert updated(["sack"], reading, sack, {"sack": 0.5}, 4) == updated(["sack"], reading, sack, {"sack": 0.5}, 4)
+    assert posterior_of(["sack"], reading, sack, {"sack": 0.5}, 4) == posterior_of(
+        ["sack"], reading, sack, {"sack": 0.5}, 4
+    )
 
 
 def test_the_spread_of_a_sum_is_shared_by_variance_among_its_parts():
     """For normal parts the squared correlation is the share of variance: 16, 4 and 0 parts of 20."""
-    samples = stratified_shares(["a", "b", "c"], 400, seed=7)
+    samples = latin_hypercube(["a", "b", "c"], 400, seed=7)
     normal = NormalDist().inv_cdf
     shares = shares_of_spread(samples, [4 * normal(sample["a"]) + 2 * normal(sample["b"]) for sample in samples])
     assert shares["a"] == pytest.approx(0.8, abs=0.06)
@@ -145,7 +147,7 @@ def test_ninety_in_a_hundred_ranges_hold_the_truth_of_a_normal_unknown():
     for _ in range(200):
         truth = chance.gauss(EXPECTED.mean, EXPECTED.stdev)
         reading = Reading("scale", truth + chance.gauss(0.0, 0.7), 0.7)
-        left = updated(["sack"], [reading], sack, {"sack": 0.5}, seed=1)
+        left = posterior_of(["sack"], [reading], sack, {"sack": 0.5}, seed=1)
         if left.doubted:
             continue
         mean, deviation = mean_and_deviation(left, lambda sample: sack(sample)[0])

@@ -11,8 +11,8 @@ from scipy import integrate, stats
 from scipy.stats import qmc
 
 from feedcalc import published
-from feedcalc.uncertainty.bayes import Reading, shares_of_spread, updated
-from feedcalc.uncertainty.estimates import TAIL, Estimate, percentile, stratified_shares
+from feedcalc.uncertainty.bayes import Reading, posterior_of, shares_of_spread
+from feedcalc.uncertainty.estimates import TAIL, Estimate, latin_hypercube, percentile
 
 KNOWN = [Estimate(1.5, 5.0, 12.0), Estimate(0.03, 0.12, 0.6), Estimate(0.0, 0.0, 1.0), Estimate(2.0, 4.0, 4.0)]
 
@@ -51,7 +51,7 @@ def test_the_sample_covers_as_evenly_as_the_latin_hypercubes_of_scipy(count):
     def discrepancy(points):
         return qmc.discrepancy(np.array(points), method="CD")
 
-    ours = [discrepancy([list(row.values()) for row in stratified_shares(names, count, seed)]) for seed in range(1, 13)]
+    ours = [discrepancy([list(row.values()) for row in latin_hypercube(names, count, seed)]) for seed in range(1, 13)]
     theirs = [discrepancy(qmc.LatinHypercube(6, scramble=False, seed=seed).random(count)) for seed in range(1, 13)]
     chance = [discrepancy(np.random.default_rng(seed).random((count, 6))) for seed in range(1, 13)]
     assert np.mean(ours) == pytest.approx(np.mean(theirs), rel=0.1)
@@ -84,7 +84,9 @@ def test_the_weighted_bounds_of_one_unknown_agree_with_the_posterior_scipy_integ
     whole = mass(known.high) + at_high
 
     def share_held(seed, share):
-        left = updated(["x"], [Reading("scale", read, width)], lambda s: [known.quantile(s["x"])], {"x": 0.5}, seed)
+        left = posterior_of(
+            ["x"], [Reading("scale", read, width)], lambda s: [known.quantile(s["x"])], {"x": 0.5}, seed
+        )
         values = np.array([known.quantile(sample["x"]) for sample in left.samples])
         bound = np.quantile(values, share, weights=np.array(left.weights), method="inverted_cdf")
         # What would lie beyond an end counts at it: there the posterior takes a step.
@@ -110,7 +112,9 @@ def test_repeated_readings_narrow_as_the_conjugate_normal_does(readings):
     def model(shares):
         return [prior.inv_cdf(shares["x"])] * readings
 
-    left = updated(["x"], [Reading(f"{place}", value, width) for place, value in enumerate(read)], model, {"x": 0.5}, 2)
+    left = posterior_of(
+        ["x"], [Reading(f"{place}", value, width) for place, value in enumerate(read)], model, {"x": 0.5}, 2
+    )
     values = np.array([prior.inv_cdf(sample["x"]) for sample in left.samples])
     low, high = (
         np.quantile(values, share, weights=np.array(left.weights), method="inverted_cdf") for share in (0.05, 0.95)
@@ -120,7 +124,7 @@ def test_repeated_readings_narrow_as_the_conjugate_normal_does(readings):
 
 
 def test_shares_of_spread_are_spearman_s_squared_less_what_chance_gives():
-    samples = stratified_shares(["a", "b"], 60, 3)
+    samples = latin_hypercube(["a", "b"], 60, 3)
     figures = [sample["a"] ** 3 + 0.4 * sample["b"] for sample in samples]
     found = shares_of_spread(samples, figures)
     for name in ("a", "b"):

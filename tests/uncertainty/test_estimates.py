@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feedcalc.uncertainty.estimates import Estimate, estimate_of, percentile, stratified_shares
+from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube, percentile
 
 amounts = st.floats(0, 1e6)
 estimates = st.tuples(amounts, amounts, amounts).map(lambda three: Estimate(*sorted(three)))
@@ -62,14 +62,14 @@ def test_a_percentile_lies_between_its_neighbours():
 
 @given(st.integers(1, 60), st.integers(0, 10**9))
 def test_every_unknown_visits_every_stratum_once(count, seed):
-    draws = stratified_shares(("ash", "cup"), count, seed)
+    draws = latin_hypercube(("ash", "cup"), count, seed)
     for name in ("ash", "cup"):
         assert sorted(int(draw[name] * count) for draw in draws) == list(range(count))
-    assert draws == stratified_shares(("ash", "cup"), count, seed)
+    assert draws == latin_hypercube(("ash", "cup"), count, seed)
 
 
 def test_unknowns_do_not_march_in_step():
-    draws = stratified_shares(("ash", "cup"), 40, 1)
+    draws = latin_hypercube(("ash", "cup"), 40, 1)
     assert any(draw["ash"] != draw["cup"] for draw in draws)
     together = sum((draw["ash"] - 0.5) * (draw["cup"] - 0.5) for draw in draws) / (40 / 12)
     assert abs(together) < 0.5

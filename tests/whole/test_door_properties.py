@@ -8,7 +8,7 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from feedcalc.contract.request import FIELDS, Field
+from feedcalc.contract.request import REQUEST_FIELDS, Field
 from tests.asking import every_figure, reply_to
 
 # A unit of each kind of amount, with the span that is tried where the field itself sets none.
@@ -44,7 +44,9 @@ def sensible(field: Field) -> st.SearchStrategy[Any]:
 
 
 ANSWERS = {
-    field.path: sensible(field) for field in FIELDS if (field.choices or field.kind in UNITS) and field.path != "ranges"
+    field.path: sensible(field)
+    for field in REQUEST_FIELDS
+    if (field.choices or field.kind in UNITS) and field.path != "ranges"
 }
 CANS = st.lists(
     st.builds(lambda size, count: {"size": f"{size:.3f} L", "count": count}, st.floats(0.05, 300), st.integers(1, 9)),

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from feedcalc.contract.cautions import hazard_at
-from feedcalc.contract.request import FIELDS
+from feedcalc.contract.request import REQUEST_FIELDS
 from feedcalc.words.languages import LANGUAGES
 from tests.asking import WEIGHED, every_figure, reply_to, values_of
 
@@ -107,7 +107,7 @@ def test_numbers_as_each_country_writes_them_are_the_same_numbers(locale):
     same(spoken(*NUMBERS["en-US"], locale="en-GB"), spoken(*NUMBERS[locale], locale=locale))
 
 
-NESTED = [field.path for field in FIELDS if field.path not in ("ask", "book", "schema")]
+NESTED = [field.path for field in REQUEST_FIELDS if field.path not in ("ask", "book", "schema")]
 
 
 @pytest.mark.parametrize("empty", ["", "  ", None], ids=["nothing", "blanks", "null"])

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from feedcalc import published
-from feedcalc.contract.request import FIELDS
+from feedcalc.contract.request import REQUEST_FIELDS
 from tests.asking import WEIGHED, faults, reply_to, reply_to_text
 
 NO_SUCH_FIELD = "There is no such field."
@@ -183,7 +183,7 @@ def test_a_wrong_shape_is_blamed_on_the_field_it_stands_in(group, wrong):
         assert field == group or field.startswith(group + ".")
 
 
-@pytest.mark.parametrize("field", [field.path for field in FIELDS if field.kind not in ("text", "choice")])
+@pytest.mark.parametrize("field", [field.path for field in REQUEST_FIELDS if field.kind not in ("text", "choice")])
 @pytest.mark.parametrize("wrong", [True, [], {}, "lots", "5 furlongs", "1e400", "--1 g", "1,2,3", "🌿"], ids=repr)
 def test_a_wrong_value_is_blamed_on_its_own_field(field, wrong):
     nested: Any = wrong
@@ -305,10 +305,14 @@ json_values = st.recursive(
     max_leaves=6,
 )
 known_names = st.sampled_from(
-    sorted({name for field in FIELDS for name in field.path.split(".")} | {"size", "count", "totals", "minerals"})
+    sorted(
+        {name for field in REQUEST_FIELDS for name in field.path.split(".")} | {"size", "count", "totals", "minerals"}
+    )
 )
 top_names = st.sampled_from(
-    sorted({field.path.split(".")[0] for field in FIELDS} | {"cans", "dilution", "locale", "customs", "solution"})
+    sorted(
+        {field.path.split(".")[0] for field in REQUEST_FIELDS} | {"cans", "dilution", "locale", "customs", "solution"}
+    )
 )
 nearly_requests = st.dictionaries(
     top_names, json_values | st.dictionaries(known_names, json_values, max_size=4), max_size=4

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from feedcalc import published
-from feedcalc.contract.quantities import write_number
+from feedcalc.contract.numbers import write_number
 from feedcalc.engine import calculate_markdown, demo_request
 from feedcalc.sheets.bars import range_bars
 from tests.asking import WEIGHED, reply_to, reply_to_text, sheet_of_text

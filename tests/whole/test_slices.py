@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from feedcalc.engine import answer_in_steps, calculate
-from feedcalc.uncertainty.estimates import finished
+from feedcalc.uncertainty.estimates import run_to_end
 
 PLAIN = {"schema": 1, "cans": [{"size": "9 L", "count": 2}], "samples": "20"}
 READ = PLAIN | {"ash": {"amount": "1 cup"}, "water": {"amount": "5 L"}, "measured": {"ec": "6 mS/cm", "ph": "12"}}
@@ -113,7 +113,7 @@ def elsewhere() -> dict[str, str]:
 @pytest.mark.parametrize("request_", REQUESTS)
 def test_slices_end_with_the_reply_that_one_go_gives(request_, elsewhere):
     text = json.dumps(request_)
-    assert finished(answer_in_steps(text)) == elsewhere[text]
+    assert run_to_end(answer_in_steps(text)) == elsewhere[text]
     assert calculate(text) == elsewhere[text]
 
 
@@ -131,7 +131,7 @@ def test_one_answer_may_be_dropped_for_another():
     next(dropped)
     dropped.close()
     text = json.dumps(PLAIN)
-    assert finished(answer_in_steps(text)) == calculate(text)
+    assert run_to_end(answer_in_steps(text)) == calculate(text)
 
 
 @pytest.mark.parametrize("name", DROPPED)
@@ -144,7 +144,7 @@ def test_what_is_dropped_in_the_middle_leaves_nothing_behind(name, elsewhere):
             next(dropped, None)
         dropped.close()
         far *= 7
-    assert finished(answer_in_steps(text)) == elsewhere[text]
+    assert run_to_end(answer_in_steps(text)) == elsewhere[text]
 
 
 def test_answers_worked_out_by_turns_do_not_touch_each_other(elsewhere):

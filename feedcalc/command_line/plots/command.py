@@ -1,8 +1,8 @@
 """The verb for many plots: ``feedcalc season PLOTS.csv --out PLANS.csv``.
 
-Rules of this room: it reads options, shows how far the run is, and tells how it ended; `feedcalc.command_line.plots.table`
-does the work. What is shown on the way goes to standard error. Exit codes: 0 where at least one plot was planned, 1 where none
-was or the run could not be made, 130 where it was stopped, 2 for a wrong use of the command.
+It reads options, shows how far the run is, and tells how it ended; `feedcalc.command_line.plots.table` does the work.
+What is shown on the way goes to standard error. Exit codes: 0 where at least one plot was planned, 1 where none was or
+the run could not be made, 130 where it was stopped, 2 for a wrong use of the command.
 """
 
 from __future__ import annotations

@@ -22,11 +22,12 @@ from functools import lru_cache
 from typing import Any
 
 from feedcalc.contract.figures import Figure, figure
-from feedcalc.contract.quantities import converted, read_quantity, write_quantity
+from feedcalc.contract.quantities import read_quantity, write_quantity
 from feedcalc.contract.request import Request, read_request
+from feedcalc.contract.units import converted
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.circumstances import circumstances_of
-from feedcalc.garden.dry_ash import AshWorth, ash_worth, cap_for
+from feedcalc.garden.dry_ash import AshContent, ash_content, cap_for
 from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.spreading import NOTHING_YET, GroundAnswer, Had, ground_answer
 from feedcalc.garden.suitability import CONTAINERS, DIRECTIONS, HOLD, FeedFacts, Reason, Verdict, verdict_for
@@ -134,7 +135,7 @@ PLAN_COLUMNS: tuple[str, ...] = (
 )
 
 Cell = str | float
-Plan = dict[str, Cell]
+PlotPlan = dict[str, Cell]
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +241,7 @@ def _oddities(cells: Sequence[str], keys: Sequence[str], columns: Sequence[str])
     return tuple(warnings)
 
 
-def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str = "") -> Plan:
+def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str = "") -> PlotPlan:
     """The plan of one plot: a text or number for each of `PLAN_COLUMNS`, empty text where there is nothing to tell.
 
     ``plot`` by the usual names of `COLUMNS`; ``today`` an ISO date; ``customs`` and ``locale`` hold where the plot
@@ -263,7 +264,7 @@ def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str 
     dry = _with_what_it_had(ground, had, request)
     wet = verdict_for(circumstances_of(request, feed.facts))
     judged = _both(dry, wet) if not wanted else dry if wanted == DRY_ASH else wet
-    plan: Plan = dict.fromkeys(PLAN_COLUMNS, "")
+    plan: PlotPlan = dict.fromkeys(PLAN_COLUMNS, "")
     plan |= {
         "verdict": judged.word,
         "reasons": BETWEEN_REASONS.join(reason.text for reason in judged.reasons),
@@ -373,10 +374,10 @@ class _FeedPlan:
 
 
 @lru_cache(maxsize=64)
-def _worth_of(kind: str, state: str) -> tuple[AshWorth, float]:
+def _worth_of(kind: str, state: str) -> tuple[AshContent, float]:
     """What a gram of an ash is worth, and its density in g/mL."""
     ash = ash_of(kind, state)
-    return ash_worth(ash), ash.typical().density
+    return ash_content(ash), ash.typical().density
 
 
 def _feed_request(request: Request) -> str:
@@ -435,11 +436,11 @@ def _both(dry: Verdict, wet: Verdict) -> Verdict:
 # -- telling ------------------------------------------------------------------------------------------------------
 
 
-def _tell(plan: Plan, name: str, told: Figure) -> None:
+def _tell(plan: PlotPlan, name: str, told: Figure) -> None:
     plan |= {name: told["value"], f"{name}_low": told["low"], f"{name}_high": told["high"]}
 
 
-def _tell_dry_ash(plan: Plan, ground: GroundAnswer, request: Request) -> None:
+def _tell_dry_ash(plan: PlotPlan, ground: GroundAnswer, request: Request) -> None:
     advice = ground.advice
     plan["dry_ash_limited_by"] = advice["limited_by"]
     _tell(plan, "dry_ash_g_per_m2", advice["ash"])
@@ -465,7 +466,7 @@ def _weighed(grams: float, request: Request) -> str:
     return write_quantity(converted(grams, "g", unit), unit, 2, request.locale, trim=True)
 
 
-def _tell_feed(plan: Plan, feed: _FeedPlan, request: Request) -> None:
+def _tell_feed(plan: PlotPlan, feed: _FeedPlan, request: Request) -> None:
     """The feed of a plot: how weak, and where it is open ground of a known area, how much and what that brings."""
     assert feed.parts_water is not None
     plan["feed_dilution"] = f"1:{feed.dilution:g}"
@@ -481,7 +482,7 @@ def _tell_feed(plan: Plan, feed: _FeedPlan, request: Request) -> None:
     _tell(plan, "feed_lime_value_g", figure(feed.lime_value.scaled(area), "g CaCO3"))
 
 
-def _tell_next_feed(plan: Plan, last_fed: date | None, today: str, use: str) -> None:
+def _tell_next_feed(plan: PlotPlan, last_fed: date | None, today: str, use: str) -> None:
     """The next earliest day by the usual interval; today where nothing was told or the interval is over."""
     days = practice("foliar_interval" if use == "foliar" else "drench_interval")
     for end, interval in (("", days.typical), ("_low", days.low), ("_high", days.high)):

@@ -32,7 +32,7 @@ from pathlib import Path
 from threading import Thread, current_thread, main_thread
 from typing import IO, Any
 
-from feedcalc.command_line.plots.plan import PLAN_COLUMNS, Cell, Header, Plan, header_of, plan_of
+from feedcalc.command_line.plots.plan import PLAN_COLUMNS, Cell, Header, PlotPlan, header_of, plan_of
 from feedcalc.garden.suitability import HOLD
 from feedcalc.words.errors import FeedcalcError, InputError, InputErrors, NoSolution
 from feedcalc.words.messages import said
@@ -155,7 +155,7 @@ def plan_chunk(chunk: Chunk) -> Planned:
     return Planned(plans_text, aside_text, dict(verdicts), len(aside), len(chunk.rows))
 
 
-def _plan_or_reason(row: Row, chunk: Chunk) -> tuple[Plan, str]:
+def _plan_or_reason(row: Row, chunk: Chunk) -> tuple[PlotPlan, str]:
     """A row's plan, or why there is none."""
     if row.fault:
         return {}, row.fault

@@ -130,8 +130,8 @@ def paper_in(
     for without in range(len(OPTIONAL) + 1):
         out = tuple(dict.fromkeys((*absent, *list(OPTIONAL)[:without])))
 
-        def attempt(text_size: float, out: tuple[str, ...] = out) -> _Page:
-            return _Page(label, width, height or LONGEST_ROLL, text_size, out, squares, speak)
+        def attempt(text_size: float, out: tuple[str, ...] = out) -> _LabelSetter:
+            return _LabelSetter(label, width, height or LONGEST_ROLL, text_size, out, squares, speak)
 
         page = _largest_that_fits(attempt, steps)
         if page:
@@ -143,7 +143,7 @@ def paper_in(
 def holds(label: Label, width: float, height: float | None, speak: Speak = str) -> bool:
     """Whether a box of these millimetres holds what the bottle must say."""
     least = smallest_text() if height is not None else ROLL_TEXT
-    return _Page(label, width, height or LONGEST_ROLL, least, tuple(OPTIONAL), None, speak).fits
+    return _LabelSetter(label, width, height or LONGEST_ROLL, least, tuple(OPTIONAL), None, speak).fits
 
 
 def _measures(size: str) -> tuple[float, float | None]:
@@ -158,7 +158,7 @@ def _text_steps() -> tuple[float, ...]:
     return tuple(smallest_text() + step * _STEP for step in range(count + 1))
 
 
-def _largest_that_fits(attempt: Callable[[float], _Page], steps: Sequence[float]) -> _Page | None:
+def _largest_that_fits(attempt: Callable[[float], _LabelSetter], steps: Sequence[float]) -> _LabelSetter | None:
     """The page with the largest text that fits, found by halving: what fits at a size fits at every smaller one."""
     best = attempt(steps[0])
     if not best.fits:
@@ -174,7 +174,7 @@ def _largest_that_fits(attempt: Callable[[float], _Page], steps: Sequence[float]
     return best
 
 
-class _Page:
+class _LabelSetter:
     """One try at one text size: blocks are set from the top down, and ``fits`` says whether they stayed inside."""
 
     def __init__(

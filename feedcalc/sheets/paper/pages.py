@@ -6,7 +6,7 @@ Rules of this room:
   sheet is known here.
 * A sheet that was used before serves again: labels begin at the cell that is named, counted along the rows.
 * A label that does not go into a cell is refused, with the numbers of cells that would do.
-* Whatever is printed is a tuple of `Page`; a single label is one page of its own size.
+* Whatever is printed is a tuple of `PrintedPage`; a single label is one page of its own size.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from feedcalc import published
-from feedcalc.contract.quantities import read_number, read_quantity
+from feedcalc.contract.numbers import read_number
+from feedcalc.contract.quantities import read_quantity
 from feedcalc.sheets.paper.label import Label, printable
 from feedcalc.sheets.paper.layout import Paper, holds, paper_in, paper_of
 from feedcalc.words.errors import InputError, InputErrors
@@ -27,12 +28,12 @@ MOST_COLUMNS, MOST_ROWS, MOST_COPIES, MOST_LABELS = 20, 50, 500, 1000
 LEAST_MARGIN_FOR_MARKS = 2.0
 _MARK = 4.0
 _NARROWEST_CELL = 20.0  # mm, below which no bottle's cautions go in letters that are large enough
-FIELDS = ("size", "name", "address", "paper", "grid", "margin", "gap", "start", "copies", "cut_marks")
+PRINT_FIELDS = ("size", "name", "address", "paper", "grid", "margin", "gap", "start", "copies", "cut_marks")
 _YES = {"yes": True, "no": False}
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class PrintedPage:
     """Labels on one piece of paper, in mm: each with its left and top; ``marks`` are lines to cut along, end to end."""
 
     width: float
@@ -108,10 +109,10 @@ def wish_of(group: object, locale: str) -> Wish:
     """
     if not isinstance(group, Mapping):
         raise InputErrors([InputError("label", group, said("This is not a group of fields."), '{"size": "A6"}')])
-    return _Reading(group, locale).wish()
+    return _WishReader(group, locale).wish()
 
 
-class _Reading:
+class _WishReader:
     """One pass over the group, gathering faults."""
 
     def __init__(self, group: Mapping[str, Any], locale: str) -> None:
@@ -120,8 +121,8 @@ class _Reading:
 
     def wish(self) -> Wish:
         for name, value in self.group.items():
-            if name not in FIELDS and value not in (None, ""):
-                self._fault(str(name)[:40], value, said("There is no such field."), ", ".join(FIELDS))
+            if name not in PRINT_FIELDS and value not in (None, ""):
+                self._fault(str(name)[:40], value, said("There is no such field."), ", ".join(PRINT_FIELDS))
         grid = self._grid() if self._given("grid") else None
         if grid is None and not self._given("grid"):
             for name in ("paper", "margin", "gap", "start", "cut_marks"):
@@ -271,7 +272,7 @@ class _Reading:
         return grid
 
 
-def pages_of(labels: Sequence[tuple[Label, str]], wish: Wish, speak: Speak = str) -> tuple[Page, ...]:
+def pages_of(labels: Sequence[tuple[Label, str]], wish: Wish, speak: Speak = str) -> tuple[PrintedPage, ...]:
     """The pages that hold every label, given with its link, as many times as is wished. Raises `InputError`."""
     if len(labels) * wish.copies > MOST_LABELS:
         problem = said("This is more than {most} labels.", most=MOST_LABELS)
@@ -279,7 +280,7 @@ def pages_of(labels: Sequence[tuple[Label, str]], wish: Wish, speak: Speak = str
     if wish.grid is None:
         papers = [paper_of(label, wish.size, link, speak) for label, link in labels]
         return tuple(
-            Page(paper.width, paper.height, ((0.0, 0.0, paper),)) for paper in papers for _ in range(wish.copies)
+            PrintedPage(paper.width, paper.height, ((0.0, 0.0, paper),)) for paper in papers for _ in range(wish.copies)
         )
     grid = wish.grid
     fitted = [_in_cell(label, link, grid, speak) for label, link in labels]
@@ -287,7 +288,7 @@ def pages_of(labels: Sequence[tuple[Label, str]], wish: Wish, speak: Speak = str
     cells = grid.columns * grid.rows
     places = range(wish.start, wish.start + len(papers))
     return tuple(
-        Page(
+        PrintedPage(
             grid.width,
             grid.height,
             tuple(

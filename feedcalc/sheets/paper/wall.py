@@ -19,7 +19,7 @@ from datetime import timedelta
 from feedcalc import published
 from feedcalc.contract.cautions import Hazard, hazard_in
 from feedcalc.contract.figures import Shown
-from feedcalc.contract.quantities import write_number
+from feedcalc.contract.numbers import write_number
 from feedcalc.sheets.batch import Sheet
 from feedcalc.sheets.paper.label import LONGEST_BATCH_NAME, NOT_FOR_FOOD, WITH_CORROSION_SYMBOL, printable
 from feedcalc.sheets.paper.typesetting import HEADING, Column, Words, rule
@@ -273,7 +273,9 @@ def wall_paper_of(wall: WallSheet, size: str, speak: Speak = str) -> WallPaper:
     paper = _fitted(wall, wanted, *measures(wanted), speak)
     if paper is None:
         would = [
-            name for name in rows if _Page(wall, *measures(name), wall_text_sizes()[0], _optional(wall), speak).fits
+            name
+            for name in rows
+            if _WallSetter(wall, *measures(name), wall_text_sizes()[0], _optional(wall), speak).fits
         ]
         problem = said("This paper can't hold the sheet in letters that are read at arm's length.")
         raise InputError("wall.size", size, problem, ", ".join(would) or said("fewer cans, a shorter name"))
@@ -292,14 +294,14 @@ def _fitted(wall: WallSheet, name: str, width: float, height: float, speak: Spea
     optional = _optional(wall)
     for without in range(len(optional) + 1):
         out = optional[:without]
-        page = _Page(wall, width, height, least, out, speak)
+        page = _WallSetter(wall, width, height, least, out, speak)
         if not page.fits:
             continue
         steps = int((largest - least) / _STEP)
         low, high = 0, steps + 1
         while high - low > 1:
             middle = (low + high) // 2
-            larger = _Page(wall, width, height, least + middle * _STEP, out, speak)
+            larger = _WallSetter(wall, width, height, least + middle * _STEP, out, speak)
             if larger.fits:
                 page, low = larger, middle
             else:
@@ -308,7 +310,7 @@ def _fitted(wall: WallSheet, name: str, width: float, height: float, speak: Spea
     return None
 
 
-class _Page:
+class _WallSetter:
     """One try at one text size: head, steps beside bucket, ladder and first aid, then what holds always."""
 
     def __init__(

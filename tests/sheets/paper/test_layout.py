@@ -22,7 +22,7 @@ from feedcalc.contract.figures import Shown
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.sheets.paper.label import Label, batch_link, label_of, printable
 from feedcalc.sheets.paper.layout import Paper, paper_of, sizes
-from feedcalc.sheets.paper.pages import Page
+from feedcalc.sheets.paper.pages import PrintedPage
 from feedcalc.sheets.paper.printing import Printed
 from feedcalc.sheets.paper.typesetting import text_width
 from feedcalc.sheets.paper.wall import wall_paper_of, wall_sheet_of
@@ -67,7 +67,7 @@ def paper(name: str, size: str, link: str = LINK, batch: str = "Oak, second fire
 
 
 def paper_svg(laid: Paper) -> str:
-    return label_page_svg(Page(laid.width, laid.height, ((0.0, 0.0, laid),)))
+    return label_page_svg(PrintedPage(laid.width, laid.height, ((0.0, 0.0, laid),)))
 
 
 def paper_html(laid: Paper) -> str:

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from feedcalc import published
 from feedcalc.engine import calculate, calculate_print, demo_request
 from feedcalc.sheets.paper.label import label_of
-from feedcalc.sheets.paper.pages import FIELDS, pages_of, wish_of
+from feedcalc.sheets.paper.pages import PRINT_FIELDS, pages_of, wish_of
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES
 from tests.asking import sheet_of_text
@@ -182,7 +182,7 @@ ODD = st.one_of(
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.dictionaries(st.one_of(st.sampled_from(FIELDS), st.text(max_size=8)), ODD, max_size=6))
+@given(st.dictionaries(st.one_of(st.sampled_from(PRINT_FIELDS), st.text(max_size=8)), ODD, max_size=6))
 def test_whatever_is_wished_is_printed_inside_the_paper_or_refused_in_words(wished):
     refused: tuple[InputError, ...] = ()
     found = ()

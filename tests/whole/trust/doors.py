@@ -18,13 +18,15 @@ import pytest
 
 from feedcalc.chemistry.formulas import molar_masses
 from feedcalc.command_line.plots.plan import header_of, plan_of
-from feedcalc.contract.quantities import CUSTOMS, KINDS, read_dilution, read_number, read_quantity, write_quantity
-from feedcalc.contract.request import FIELDS, LOCALES, read_request
+from feedcalc.contract.numbers import read_number
+from feedcalc.contract.quantities import read_dilution, read_quantity, write_quantity
+from feedcalc.contract.request import LOCALES, REQUEST_FIELDS, read_request
+from feedcalc.contract.units import CUSTOMS, QUANTITY_KINDS
 from feedcalc.engine import calculate
 from feedcalc.garden.ash import ELEMENTS
 from feedcalc.liquor.answer import answer_to
 from feedcalc.liquor.vessel import water_kilograms
-from feedcalc.sheets.paper.pages import FIELDS as WISHES
+from feedcalc.sheets.paper.pages import REQUEST_FIELDS as WISHES
 from feedcalc.words.errors import InputError, InputErrors
 from tests.asking import every_figure
 
@@ -42,7 +44,7 @@ def check_number(text: str) -> None:
         number = _or_named_refusal(lambda: read(typed, "field", locale))
         assert number is None or math.isfinite(number)
         return
-    kind = words[0] if words[0] in KINDS else "volume"
+    kind = words[0] if words[0] in QUANTITY_KINDS else "volume"
     quantity = _or_named_refusal(lambda: read_quantity(typed, kind, "field", locale, customs))
     if quantity is not None:
         assert math.isfinite(quantity.value)
@@ -239,10 +241,10 @@ DOORS: dict[str, Callable[[str], None]] = {
 WORDS = tuple(
     dict.fromkeys(
         [
-            *(f"{field.path} = " for field in FIELDS),
+            *(f"{field.path} = " for field in REQUEST_FIELDS),
             *(f"label.{name} = " for name in WISHES),
-            *(choice for field in FIELDS for choice in field.choices),
-            *(name for kind in KINDS for name in (kind,)),
+            *(choice for field in REQUEST_FIELDS for choice in field.choices),
+            *(name for kind in QUANTITY_KINDS for name in (kind,)),
             *LOCALES,
             *("1 cup", "5 L", "1:10", "1 1/2", "½", "2,5", "1.234", "9 L, 2", "1e400", "nan", "-0", "inf", "٣", "１"),
             *(

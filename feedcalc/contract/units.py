@@ -1,0 +1,450 @@
+"""Units: what can be measured, how each unit is typed and written, and conversion by pint."""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from importlib import resources
+from types import MappingProxyType
+from typing import Any
+
+from feedcalc.contract.numbers import MINUS
+from feedcalc.words.messages import said
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What can be measured: its base unit, the units accepted and how they are typed, and its bounds.
+
+    ``accepted`` tells a person what can be typed, with examples. ``units`` maps the name of a unit to its
+    spellings. ``over`` names two kinds where any unit of the first over any unit of the second is taken as
+    well. ``lowest`` and ``highest`` are in the base unit, inclusive.
+    """
+
+    name: str
+    base_unit: str
+    accepted: str
+    units: Mapping[str, tuple[str, ...]]
+    over: tuple[str, str] | None = None
+    lowest: float = 0.0
+    highest: float = math.inf
+    whole: bool = False
+
+    @property
+    def dimensionless(self) -> bool:
+        """Whether a number without a unit is a full answer."""
+        return self.base_unit == "1"
+
+
+@dataclass(frozen=True, slots=True)
+class Customs:
+    """What a bare cup, pint or spoon means in a country; None where the word alone says too little there."""
+
+    name: str
+    cup: str
+    tbsp: str
+    tsp: str
+    fl_oz: str | None
+    pint: str | None
+    quart: str | None
+    gal: str | None
+
+
+CUSTOMS: Mapping[str, Customs] = MappingProxyType(
+    {
+        "us": Customs("us", "us_cup", "us_tbsp", "us_tsp", "us_fl_oz", "us_pint", "us_quart", "us_gal"),
+        "metric": Customs("metric", "metric_cup", "metric_tbsp", "metric_tsp", None, None, None, None),
+        "uk": Customs("uk", "uk_cup", "metric_tbsp", "metric_tsp", "uk_fl_oz", "uk_pint", "uk_quart", "uk_gal"),
+    }
+)
+
+
+# Written name of each unit that a person sees in another form than its own name.
+WRITTEN_UNITS = {
+    "1": "",
+    "degC": "°C",
+    "degF": "°F",
+    "m^2": "m²",
+    "cm^2": "cm²",
+    "m^3": "m³",
+    "uS/cm": "µS/cm",
+    "g/L w/v": "g/L",
+    "um": "µm",
+    "us_cup": "US cup",
+    "metric_cup": "metric cup",
+    "uk_cup": "UK cup",
+    "us_tbsp": "US tbsp",
+    "metric_tbsp": "metric tbsp",
+    "au_tbsp": "AU tbsp",
+    "us_tsp": "US tsp",
+    "metric_tsp": "metric tsp",
+    "us_fl_oz": "US fl oz",
+    "uk_fl_oz": "UK fl oz",
+    "us_pint": "US pint",
+    "uk_pint": "UK pint",
+    "us_quart": "US quart",
+    "uk_quart": "UK quart",
+    "us_gal": "US gal",
+    "uk_gal": "UK gal",
+}
+
+
+# The name pint knows a unit by, where it is not the name itself.
+_IN_PINT = {
+    "1": "whole",
+    "%": "percent",
+    "mg/L as CaCO3": "as_caco3",
+    "mg/L as HCO3": "as_hco3",
+    "mmol/L": "hardness_mmol",
+    "meq/L": "charge_meq",
+    "°dH": "german_degree",
+    "°dKH": "german_degree",
+    "°fH": "french_degree",
+    "°e": "clark_degree",
+    "gpg": "grain_per_us_gal",
+    "in": "inch",
+    "ft": "foot",
+    "yd": "yard",
+    "in^2": "inch**2",
+    "ft^2": "foot**2",
+    "yd^2": "yard**2",
+    "ft^3": "foot**3",
+    "% w/v": "percent_in_volume",
+    "g/L w/v": "gram_in_litre",
+}
+
+
+def _customary(of: str, words: str, countries: str) -> dict[str, str]:
+    """Spellings of one customary measure: bare under ``?name``, and with its country in front or behind."""
+    country_words = {
+        "us": "us usa u.s. american",
+        "uk": "uk imp imperial british",
+        "metric": "metric",
+        "au": "au australian",
+    }
+    found = {f"?{of}": words}
+    for country in countries.split():
+        spellings = [
+            spelling
+            for word in words.split("|")
+            for name in country_words[country].split()
+            for spelling in (f"{name} {word}", f"{word} {name}", f"{word} ({name})")
+        ]
+        found[f"{country}_{of}"] = "|".join(spellings)
+    return found
+
+
+def _spelt(words: Mapping[str, str]) -> Mapping[str, tuple[str, ...]]:
+    return MappingProxyType({unit: tuple(spellings.split("|")) for unit, spellings in words.items()})
+
+
+VOLUME_UNITS = _spelt(
+    {
+        "L": "l|litre|litres|liter|liters|ltr|ltrs|lt|dm3|dm³",
+        "mL": "ml|millilitre|millilitres|milliliter|milliliters|mls|cc|cm3|cm³",
+        "cL": "cl|centilitre|centilitres|centiliter|centiliters",
+        "dL": "dl|decilitre|decilitres|deciliter|deciliters",
+        "m^3": "m3|m³|cubic metre|cubic metres|cubic meter|cubic meters|cu m",
+        "ft^3": "ft3|ft³|cubic foot|cubic feet|cu ft",
+        **_customary("cup", "cup|cups", "us metric uk"),
+        **_customary("tbsp", "tbsp|tbsps|tablespoon|tablespoons|tbs", "us metric au"),
+        **_customary("tsp", "tsp|tsps|teaspoon|teaspoons", "us metric"),
+        **_customary("fl_oz", "fl oz|floz|fluid ounce|fluid ounces", "us uk"),
+        **_customary("pint", "pint|pints|pt|pts", "us uk"),
+        **_customary("quart", "quart|quarts|qt|qts", "us uk"),
+        **_customary("gal", "gal|gals|gallon|gallons", "us uk"),
+    }
+)
+
+
+MASS_UNITS = _spelt(
+    {
+        "g": "g|gram|grams|gramme|grammes|gr|gm|gms",
+        "kg": "kg|kgs|kilo|kilos|kilogram|kilograms|kilogramme|kilogrammes",
+        "mg": "mg|milligram|milligrams|milligramme|milligrammes",
+        "ug": "ug|µg|mcg|microgram|micrograms",
+        "tonne": "tonne|tonnes|metric ton|metric tons",
+        "lb": "lb|lbs|pound|pounds",
+        "oz": "oz|ounce|ounces",
+    }
+)
+
+
+_LENGTH = _spelt(
+    {
+        "m": "m|metre|metres|meter|meters",
+        "cm": "cm|cms|centimetre|centimetres|centimeter|centimeters",
+        "mm": "mm|millimetre|millimetres|millimeter|millimeters",
+        "um": "um|µm|micron|microns|micrometre|micrometres|micrometer|micrometers",
+        "in": 'in|inch|inches|"',
+        "ft": "ft|foot|feet|'",
+        "yd": "yd|yds|yard|yards",
+    }
+)
+
+
+_NOTHING = _spelt({"1": ""})
+
+
+_SHARE = _spelt({"1": "", "%": "%|percent|per cent|pct"})
+
+
+_DEGREES_OF_HARDNESS = {
+    "°dH": "°dh|dh|°d|deg dh|german degrees|german degree",
+    "°fH": "°fh|fh|°f|deg fh|french degrees|french degree",
+    "°e": "°e|°eh|°clark|clark|deg clark|clark degrees|degrees clark|english degrees",
+    "gpg": "gpg|grains/us gal|grain/us gal|grains/gal (us)|grains/us gallon|grains/gallon (us)",
+}
+
+
+_AS_CALCIUM_CARBONATE = (
+    "mg/l as caco3|mg/l caco3|mg caco3/l|mg/l (caco3)|mg/l (as caco3)|mg/l|ppm|ppm caco3|ppm as caco3|g/m3"
+)
+
+
+def _kinds(*kinds: Kind) -> Mapping[str, Kind]:
+    return MappingProxyType({kind.name: kind for kind in kinds})
+
+
+QUANTITY_KINDS: Mapping[str, Kind] = _kinds(
+    Kind("volume", "L", said("a volume such as 5 L, 750 ml, 1 1/2 cups or 2 gal (UK)"), VOLUME_UNITS),
+    Kind("mass", "g", said("a weight such as 500 g, 1.5 kg or 2 lb"), MASS_UNITS),
+    Kind(
+        "mass_or_volume",
+        "g",
+        said("a weight or a volume such as 250 g, 1/2 cup or 2 L"),
+        MappingProxyType({**MASS_UNITS, **VOLUME_UNITS}),
+    ),
+    Kind("length", "m", said("a length such as 30 cm, 0.3 m or 12 in"), _LENGTH),
+    Kind(
+        "area",
+        "m^2",
+        said("an area such as 4 m^2, 40 sq ft or 0.1 ha"),
+        _spelt(
+            {
+                "m^2": "m2|m²|sq m|sqm|square metre|square metres|square meter|square meters",
+                "cm^2": "cm2|sq cm|square centimetre|square centimetres|square centimeter|square centimeters",
+                "in^2": "in2|in²|sq in|square inch|square inches",
+                "ft^2": "ft2|ft²|sq ft|sqft|square foot|square feet",
+                "yd^2": "yd2|yd²|sq yd|square yard|square yards",
+                "ha": "ha|hectare|hectares",
+                "acre": "acre|acres|ac",
+            }
+        ),
+    ),
+    Kind(
+        "time",
+        "h",
+        said("a time such as 24 h, 30 min or 2 days"),
+        _spelt(
+            {
+                "h": "h|hr|hrs|hour|hours",
+                "min": "min|mins|minute|minutes",
+                "s": "s|sec|secs|second|seconds",
+                "d": "d|day|days",
+                "week": "week|weeks|wk|wks",
+            }
+        ),
+    ),
+    Kind(
+        "temperature",
+        "degC",
+        said("a temperature such as 15 °C, 15 degC or 59 °F"),
+        _spelt(
+            {
+                "degC": "°c|c|degc|deg c|degrees c|degree c|celsius|degrees celsius|deg celsius|centigrade",
+                "degF": "°f|f|degf|deg f|degrees f|degree f|fahrenheit|degrees fahrenheit|deg fahrenheit",
+                "K": "k|kelvin|kelvins",
+            }
+        ),
+        lowest=-273.15,
+    ),
+    Kind(
+        "concentration",
+        "mg/L",
+        said("a concentration such as 50 mg/L, 2 g/L or 50 ppm"),
+        _spelt({"mg/L": "mg/l|ppm", "g/L": "g/l"}),
+        over=("mass", "volume"),
+    ),
+    Kind(
+        "mass_fraction",
+        "g/kg",
+        said("a share by weight such as 50 g/kg, 5 % or 1200 mg/kg"),
+        _spelt(
+            {
+                "g/kg": "g/kg|mg/g",
+                "mg/kg": "mg/kg|ppm",
+                "%": "%|percent|per cent|pct|% w/w|wt%|wt %|g/100g|g/100 g|% by weight",
+            }
+        ),
+        over=("mass", "mass"),
+        highest=1000.0,
+    ),
+    Kind(
+        "hardness",
+        "mg/L as CaCO3",
+        said("a hardness such as 200 mg/L, 2 mmol/L, 11 °dH, 20 °fH, 14 °e or 12 gpg"),
+        _spelt(
+            {
+                "mg/L as CaCO3": _AS_CALCIUM_CARBONATE,
+                "mmol/L": "mmol/l",
+                "meq/L": "meq/l|mval/l",
+                **_DEGREES_OF_HARDNESS,
+                "°dH": _DEGREES_OF_HARDNESS["°dH"] + "|°dgh|dgh|°gh",
+            }
+        ),
+    ),
+    Kind(
+        "alkalinity",
+        "mg/L as CaCO3",
+        said("an alkalinity such as 150 mg/L, 183 mg/L HCO3, 3 meq/L, 3 mmol/L or 8.4 °dKH"),
+        _spelt(
+            {
+                "mg/L as CaCO3": _AS_CALCIUM_CARBONATE,
+                "mg/L as HCO3": "mg/l hco3|mg/l as hco3|mg hco3/l|mg/l hco3-|ppm hco3|mg/l bicarbonate",
+                "meq/L": "meq/l|mval/l|mmol/l|mmol/l hco3|mmol/l hco3-|mmol hco3/l|mmol/l bicarbonate",
+                **_DEGREES_OF_HARDNESS,
+                "°dKH": "°dkh|dkh|°kh|kh",
+            }
+        ),
+    ),
+    Kind(
+        "conductivity",
+        "mS/cm",
+        said("a conductivity such as 4.2 mS/cm, 4.2 dS/m or 4200 µS/cm"),
+        _spelt(
+            {
+                "mS/cm": "ms/cm|millisiemens/cm|ms",
+                "dS/m": "ds/m",
+                "uS/cm": "us/cm|µs/cm|microsiemens/cm|us|µs",
+                "mS/m": "ms/m|millisiemens/m",
+                "S/m": "s/m",
+            }
+        ),
+    ),
+    Kind("ph", "1", said("a pH from 0 to 14 such as 6.5"), _spelt({"1": "|ph"}), highest=14.0),
+    Kind("fraction", "1", said("a share from 0 to 1 such as 0.25, or 25 %"), _SHARE, highest=1.0),
+    Kind(
+        "strength",
+        "1",
+        said("a strength such as 5 % or 50 g/L"),
+        _spelt(
+            {
+                "1": "",
+                "%": "%|percent|per cent|pct|% w/w|wt%|wt %|% by weight|g/100g|g/100 g|% acidity|% acid",
+                "% w/v": "% w/v|% (w/v)|g/100ml|g/100 ml|% m/v",
+                "g/L w/v": "g/l",
+            }
+        ),
+        highest=1.0,
+    ),
+    Kind(
+        "density",
+        "g/mL",
+        said("a density such as 0.45 g/mL, 450 g/L or 107 g/cup"),
+        _spelt({"g/mL": "g/ml"}),
+        over=("mass", "volume"),
+    ),
+    Kind("count", "1", said("a whole number such as 2"), _NOTHING, whole=True),
+    Kind("ratio", "1", said("a number such as 3"), _NOTHING),
+)
+
+
+# Spellings that stand for more than one thing in use: taken as the kind suggests, and told back.
+AMBIGUOUS_SPELLINGS: Mapping[str, frozenset[str]] = MappingProxyType(
+    {
+        "mass_or_volume": frozenset({"oz", "ounce", "ounces"}),
+        "concentration": frozenset({"ppm"}),
+        "mass_fraction": frozenset({"ppm"}),
+        "hardness": frozenset({"ppm", "mg/l", "g/m3", "°f"}),
+        "alkalinity": frozenset({"ppm", "mg/l", "g/m3", "°f", "°kh", "kh", "mmol/l"}),
+        "conductivity": frozenset({"ms", "us"}),
+        "strength": frozenset({"g/l", "%w/v", "%(w/v)", "%m/v", "g/100ml"}),
+    }
+)
+
+
+# What a spelling that is refused most likely meant.
+REFUSED_SPELLINGS: Mapping[tuple[str, str], str] = MappingProxyType(
+    {
+        **{
+            ("volume", word): said("An ounce is a weight; write fl oz for a fluid ounce.")
+            for word in ("oz", "ounce", "ounces")
+        },
+        ("conductivity", "ppm"): said("What a meter shows as ppm depends on its own factor."),
+        ("hardness", "dkh"): said("Degrees of carbonate hardness are an alkalinity, not a hardness."),
+        ("hardness", "°dkh"): said("Degrees of carbonate hardness are an alkalinity, not a hardness."),
+        ("time", "m"): said("The letter m could be minutes or months."),
+    }
+)
+
+
+def converted(value: float, unit: str, to_unit: str) -> float:
+    """``value`` of ``unit`` in ``to_unit``: names in the ``units`` of some `Kind`, or one such over another.
+
+    Raises `ValueError` where a name is unknown or the two measure different things.
+
+    >>> converted(2.0, "us_cup", "mL")
+    473.176473
+    """
+    if unit == to_unit:
+        return float(value)
+    try:
+        if unit in _WITH_OFFSET or to_unit in _WITH_OFFSET:
+            return float(_registry().Quantity(value, _pint_name(unit)).to(_pint_name(to_unit)).magnitude)
+        return value * _factor(unit, to_unit)
+    except Exception as error:  # pint has a tree of its own, and none of it is part of our interface
+        raise ValueError(f"can't convert {unit!r} to {to_unit!r}") from error
+
+
+_WITH_OFFSET = frozenset({"degC", "degF", "K"})
+
+
+@lru_cache(maxsize=512)
+def _factor(unit: str, to_unit: str) -> float:
+    return float(_registry().Quantity(1.0, _pint_name(unit)).to(_pint_name(to_unit)).magnitude)
+
+
+def _pint_name(unit: str) -> str:
+    if unit in _IN_PINT:
+        return _IN_PINT[unit]
+    return " / ".join(_IN_PINT.get(part, part).replace("^", "**") for part in unit.split("/"))
+
+
+@cache
+def _registry() -> Any:
+    """The trimmed registry, from the text of ``units.txt``: works from a zip and writes nothing."""
+    import pint
+
+    lines = (resources.files("feedcalc.contract") / "units.txt").read_text(encoding="utf-8").splitlines()
+    return pint.UnitRegistry(lines, on_redefinition="raise", cache_folder=None)
+
+
+CUSTOMARY_UNITS = frozenset(unit for unit in WRITTEN_UNITS if unit.startswith(("us_", "uk_", "au_", "metric_")))
+
+
+@cache
+def spellings(kind: str) -> Mapping[str, str]:
+    """Return the unit that each accepted spelling of a kind stands for, by `unit_key`."""
+    found: dict[str, str] = {}
+    for unit, typed_forms in QUANTITY_KINDS[kind].units.items():
+        for spelling in (*typed_forms, WRITTEN_UNITS.get(unit, unit), unit):
+            found.setdefault(unit_key(spelling), unit)
+    return MappingProxyType(found)
+
+
+@lru_cache(maxsize=2048)
+def unit_key(typed: str) -> str:
+    """One form for all ways to type a unit: case, dots, spaces, superscripts and ``per`` do not matter."""
+    text = typed.replace("\u00ba", "°").replace("\u02da", "°").replace("\u2033", '"').replace("\u2032", "'")
+    text = text.replace("\u201d", '"').replace("\u201c", '"').replace("\u2019", "'")
+    text = unicodedata.normalize("NFKC", text).casefold().replace("\u03bc", "u").replace(MINUS, "-")
+    text = re.sub(r"[\s\u00b7\u22c5]+(l|kg|m|cm|ml)\s*\^?\s*-\s*1\b", r"/\1", text)
+    text = re.sub(r"\s*\bper\b(?!\s*cent)\s*", "/", text)
+    text = re.sub(r"[\s._^]+", "", text)
+    whole, slash, part = text.partition("/")
+    return whole + slash + {"litre": "l", "liter": "l", "litres": "l", "liters": "l", "kilogram": "kg"}.get(part, part)
