@@ -264,7 +264,8 @@ def _batch_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], Sheet
         "ok": True,
         "values": values,
         "assumed": dict(answer.assumed),
-        "read_as": {path: reading.echo for path, reading in request.readings.items() if reading.echo},
+        "read_as": {path: reading.echo for path, reading in request.readings.items() if reading.echo}
+        | {suggestion.field: suggestion.because for suggestion in answer.suggestions},
         "cautions": [
             {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status}
             for c in sheet.cautions

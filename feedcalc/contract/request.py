@@ -72,7 +72,7 @@ def _water_fields(path: str, whose: str) -> tuple[Field, ...]:
 
 REQUEST_FIELDS: tuple[Field, ...] = (
     Field("ash.kind", "ash", said("what was burnt"), "mixed", _names("ash_kinds", "kind")),
-    Field("ash.state", "choice", said("how the ash was kept"), "fresh", ("fresh", "aged")),
+    Field("ash.state", "choice", said("how the ash was kept"), "unknown", ("unknown", "fresh", "aged", "leached")),
     Field("ash.amount", "mass_or_volume", said("how much ash goes in")),
     Field("ash.measure", "choice", said("how the ash is measured out"), "cups", ("cups", "scales")),
     Field("ash.weighings", "masses", said("what a level measure of the ash weighed, each time it was filled")),
@@ -117,7 +117,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("acid.target_ph", "ph", said("pH the feed should reach"), minimum=4, maximum=11),
     Field("mixing.with", "choice", said("what else would go into the can"), None, _names("second_things", "id")),
     Field("mixing.dose", "concentration", said("how much of it to a litre"), maximum=500_000),
-    Field("measured.ec", "conductivity", said("conductivity read with a meter"), maximum=200),
+    Field("measured.ec", "conductivity", said("conductivity read with a meter"), maximum=200_000),
     Field("measured.ph", "ph", said("pH read with a meter or strip"), minimum=0, maximum=14),
     Field("measured.temperature", "temperature", said("temperature of that reading"), minimum=0, maximum=60),
     Field("measured.compensated", "choice", said("whether the pen brings its reading to 25 °C"), None, ("yes", "no")),

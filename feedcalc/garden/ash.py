@@ -16,13 +16,14 @@ from dataclasses import dataclass, replace
 
 from feedcalc import published
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
-from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.uncertainty.estimates import Estimate, Mixture, SkewedEstimate
 from feedcalc.words.messages import said
 
 ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
 # Oxygen and charge of one mol of the element as its oxide or acid in ash: K2O, CaO, MgO, Na2O, P2O5, SO3, chloride.
 OXYGEN_IN_OXIDE = dict(zip(ELEMENTS, (0.5, 1.0, 1.0, 0.5, 2.5, 3.0, 0.0), strict=True))
 CHARGE_IN_OXIDE = dict(zip(ELEMENTS, (1, 2, 2, 1, -3, -2, -1), strict=True))
+UNKNOWN, LEACHED = "unknown", "leached"
 GRAMS_IN_A_KILOGRAM = 1000
 CALCIUM_PER_PHOSPHORUS = 5 / 3  # mol in hydroxyapatite, Ca5(PO4)3OH
 
@@ -159,10 +160,15 @@ def ash_of(
         unknowns[f"content.{element}"] = Estimate.exactly(known) if known is not None else published.estimate(row)
         if element != "calcium":
             unknowns[f"reachable.{element}"] = published.estimate(_row("ash_soluble", kind=kind, element=element))
-    inert = published.estimate(_row("ash_state", state=state, quantity="inert_share", element="calcium"))
+    inert = _of_state("inert_share", "calcium", state)
     unknowns["reachable.calcium"] = Estimate(1 - inert.high, 1 - inert.typical, 1 - inert.low)
-    free_lime = _row("ash_state", state=state, quantity="free_lime_share", element="calcium")
-    unknowns["free_lime"] = published.estimate(free_lime)
+    unknowns["free_lime"] = _of_state("free_lime_share", "calcium", state)
+    if state == LEACHED:
+        for element in ("potassium", "sodium", "sulfur", "chloride"):
+            kept, reachable = _of_state("kept_share", element, state), unknowns[f"reachable.{element}"]
+            unknowns[f"reachable.{element}"] = Estimate(
+                reachable.low * kept.low, reachable.typical * kept.typical, reachable.high * kept.high
+            )
     if density is None:
         density = published.estimate(_row("ash_density", kind=kind, condition="loose"))
     unknowns["density"] = density if isinstance(density, Estimate) else Estimate.exactly(density)
@@ -173,6 +179,19 @@ def ash_of(
     unknowns["guard_layer"] = published.estimate(_row("ash_settling", quantity="guard_layer"))
     label = _row("ash_kinds", kind=kind)["label"]
     return Ash(label, state, unknowns, tuple(analysis))
+
+
+def _of_state(quantity: str, element: str, state: str) -> Estimate:
+    """A row of ``ash_state.csv``; for ash of unknown state the mixture of the states it may be in."""
+    if state != UNKNOWN:
+        known = published.estimate(_row("ash_state", state=state, quantity=quantity, element=element))
+        return SkewedEstimate(known.low, known.typical, known.high) if quantity == "free_lime_share" else known
+    return Mixture.of(
+        [
+            (float(row["weight"]), _of_state(quantity, element, row["state"]))
+            for row in published.table("ash_state_prior")
+        ]
+    )
 
 
 def _row(table: str, **wanted: str) -> Mapping[str, str]:

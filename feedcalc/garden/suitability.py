@@ -15,13 +15,13 @@ Rules of this room:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
-from math import isinf
+from math import ceil, isfinite, isinf
 
 from feedcalc import published
 from feedcalc.contract.numbers import write_number
-from feedcalc.garden.feed_limits import FeedLimit
+from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.garden.liming import expected_shift
 from feedcalc.garden.plants import PLANT_KINDS, Plant, plants_named, plants_spelt_like
 from feedcalc.uncertainty.estimates import Estimate
@@ -33,6 +33,9 @@ DIRECTIONS = (GO, WEAKER, HOLD)
 CONTAINERS = ("pot", "plug tray")
 # A drench wets about this much soil; lime in it stays near the top.
 DRENCHED_DEPTH_CM = 15.0
+
+
+_NO_AMOUNT = Estimate.exactly(0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,15 @@ class FeedFacts:
     limits: tuple[FeedLimit, ...]
     parts: float
     parts_within_limits: float
+    potassium: Estimate = _NO_AMOUNT
+    litres_per_square_metre: float = 3.0
+    read_shift: float = 0.0
     fits_reading: bool = True
+
+    @property
+    def half_strength_parts(self) -> float:
+        """Parts of water at which the feed is half as strong as the limits would allow."""
+        return half_strength(self.parts_within_limits)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +111,24 @@ class Verdict:
     reasons: tuple[Reason, ...]
 
 
+# Reasons to go weaker that a feed of half the strength meets.
+HALF_STRENGTH = frozenset({"plant_caution", "plant_not_listed", "plant_at_top", "soil_test_old"})
+
+
+def half_strength(parts: float) -> float:
+    """Return the parts of water of a feed half as strong as one of ``parts``, in whole parts.
+
+    >>> half_strength(7.0)
+    15.0
+    """
+    return float(ceil(practice("half_strength").typical * (parts + 1.0) - 1.0)) if isfinite(parts) else parts
+
+
+def calls_for_half_strength(case: Circumstances) -> bool:
+    """Return whether soil or plant call for a feed of half the strength."""
+    return any(reason.id in HALF_STRENGTH for reason in (*_soil_reasons(case), *_plant_reasons(case)))
+
+
 def verdict_for(case: Circumstances) -> Verdict:
     """The verdict on a case: the most careful direction that any reason pushes in.
 
@@ -114,6 +143,11 @@ def verdict_for(case: Circumstances) -> Verdict:
         *_place_reasons(case),
         *(_feed_reasons(case, case.feed) if case.feed else ()),
     ]
+    if case.feed and case.feed.parts >= case.feed.half_strength_parts:
+        eased = [reason for reason in reasons if reason.id in HALF_STRENGTH and reason.towards == WEAKER]
+        if eased:
+            reasons = [replace(reason, towards=GO) if reason in eased else reason for reason in reasons]
+            reasons.append(_reason("half_strength"))
     ordered = sorted(reasons, key=lambda reason: -DIRECTIONS.index(reason.towards))
     return Verdict(ordered[0].towards, tuple(ordered))
 
@@ -178,8 +212,11 @@ def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **words: s
 
 def _soil_reasons(case: Circumstances) -> list[Reason]:
     if case.soil_ph is None:
-        is_fed_pot = case.place in CONTAINERS and case.feed is not None
-        return [_reason("soil_unknown_pot" if is_fed_pot else "soil_unknown")]
+        if case.feed is None:
+            return [_reason("soil_unknown_dry")]
+        if case.place in CONTAINERS:
+            return [_reason("soil_unknown_pot")]
+        return [_reason("soil_unknown", **_one_safe_feed(case.feed, case.locale))]
     ph, error, limits = case.soil_ph, soil_test_error(case.tested_with), _limits()
     told = {"ph": write_number(ph, 2, case.locale), "error": write_number(error, 1, case.locale)}
     if ph >= limits["soil_stop"]:
@@ -187,7 +224,7 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
     if round(ph + error, 6) >= limits["soil_stop"]:
         return [_reason("soil_in_doubt", **told)]
     if ph >= limits["soil_ease"]:
-        return [_reason("soil_ease", **told)]
+        return [_reason("soil_ease_feed" if case.feed else "soil_ease", **told)]
     reasons = [_reason("soil_acid", **told)]
     if case.tested_years_ago is not None and case.tested_years_ago > limits["test_years"]:
         reasons.append(_reason("soil_test_old", years=write_number(case.tested_years_ago, 2, case.locale, trim=True)))
@@ -195,6 +232,13 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
     if ph < limits["soil_very_acid"] and not any(plant.is_barred for plant in plants_named(case.plant)):
         reasons.append(_reason("soil_very_acid", **told))
     return reasons
+
+
+def _one_safe_feed(feed: FeedFacts, locale: str) -> dict[str, str]:
+    """How much of a feed may go on a square metre of untested soil, once, and the lime it brings, in words."""
+    litres = min(feed.litres_per_square_metre, practice("ground_volume").high)
+    lime = feed.lime_per_square_metre.typical * litres / feed.litres_per_square_metre
+    return {"litres": write_number(litres, 2, locale, trim=True), "lime": write_number(lime, 2, locale)}
 
 
 def _plant_reasons(case: Circumstances) -> list[Reason]:
@@ -311,13 +355,15 @@ def _strength_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
         cure = said(
             "; 1:{parts} would meet it", parts=write_number(feed.parts_within_limits, 3, case.locale, trim=True)
         )
-    values = {"alkalinity": feed.alkalinity, "ec": feed.conductivity}
-    ids = {"alkalinity": "feed_alkalinity", "ec": "feed_salt"}
+    values = {"alkalinity": feed.alkalinity, "ec": feed.conductivity, "potassium": feed.potassium}
+    ids = {"alkalinity": "feed_alkalinity", "ec": "feed_salt", "potassium": "feed_potassium"}
     for limit in feed.limits:
         value = values[limit.quantity]
         source = (limit.row["source"], limit.row["status"])
         at_most = write_number(limit.high, 3, case.locale, trim=True)
-        if value.typical > limit.high:
+        if value.typical > limit.high * (1 + 1e-6) and feed.parts > feed.parts_within_limits:
+            return [_reason("feed_water", whom=whom)]  # more of this water only makes it worse
+        if value.typical > limit.high * (1 + 1e-6):
             told = write_number(value.typical, 2, case.locale, trim=True)
             reasons.append(_reason(ids[limit.quantity], source, value=told, limit=at_most, whom=whom, cure=cure))
         elif value.high > limit.high:
@@ -331,7 +377,7 @@ def _caustic_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     if case.has_acid:
         return [_reason("feed_acid_unread")]
     caustic = _limits()["feed_corrosive"]
-    if case.read_ph is not None and case.read_ph < caustic and feed.fits_reading:
+    if case.read_ph is not None and case.read_ph + feed.read_shift < caustic and feed.fits_reading:
         return []  # dilution only brings it lower
     if feed.ph.typical >= caustic:
         return [_reason("feed_caustic", ph=write_number(feed.ph.typical, 3, case.locale))]

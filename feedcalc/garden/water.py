@@ -13,7 +13,7 @@ Rules of this room:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from feedcalc import published
@@ -58,6 +58,22 @@ class Water:
     ph: float
     balanced_with: str
     doubts: tuple[str, ...]
+
+    def mixed_with(self, other: Water, share: float) -> Water:
+        """Return this water with ``share`` (0 to 1) of it replaced by another; ``ph`` stays that of this one."""
+
+        def mixed(own: float, others: float) -> float:
+            return own * (1.0 - share) + others * share
+
+        return replace(
+            self,
+            totals={
+                element: mixed(self.totals.get(element, 0.0), other.totals.get(element, 0.0))
+                for element in {*self.totals, *other.totals}
+            },
+            hardness=mixed(self.hardness, other.hardness),
+            alkalinity=mixed(self.alkalinity, other.alkalinity),
+        )
 
 
 @lru_cache

@@ -23,7 +23,7 @@ from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.garden.ash import AshSample
 from feedcalc.garden.water import Water
-from feedcalc.liquor.steeping import Liquor, steep
+from feedcalc.liquor.steeping import JUDGED_AT_KELVIN, Liquor, steep
 from feedcalc.physics.gas_uptake import (
     LITRES_PER_M3,
     Surface,
@@ -105,7 +105,8 @@ def standing_in_air_over_days(
     if any(day < 0.0 for day in days):
         raise ValueError("days cannot lie before the start")
     air = outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
-    path = _path(liquor, temperature_kelvin, air)
+    # Every pH here is that at 25 degC, by which liquor is judged; only the rates follow the temperature of the shed.
+    path = _path(liquor, JUDGED_AT_KELVIN, air)
     kilograms_per_m2 = litres / liquor.equilibrium.litres / surface_m2
     in_water, in_air = water_velocity(temperature_kelvin), air_velocity(is_covered)
     slow, typical, fast = (
@@ -122,7 +123,7 @@ def standing_in_air_over_days(
         DayOfStanding(day, *(_range(values, (slow, typical, fast), day) for values in (ph, alkalinity))) for day in days
     )
     traces = [tuple(zip(times, ph, strict=True)) for times in (slow, typical, fast)]
-    return StandingLiquor(rows, ph[0], _at_peace(liquor, temperature_kelvin, air).ph, *traces)
+    return StandingLiquor(rows, ph[0], _at_peace(liquor, JUDGED_AT_KELVIN, air).ph, *traces)
 
 
 def hydroxide_share(liquor: Liquor) -> float:
@@ -153,9 +154,7 @@ def caustic_switch(
 
     shares = [highest_share * i / (count - 1) for i in range(count)]
     liquors = [liquor_with(share) for share in shares]
-    rows = tuple(
-        (share, liquor.equilibrium.ph, hydroxide_share(liquor)) for share, liquor in zip(shares, liquors, strict=True)
-    )
+    rows = tuple((share, liquor.ph_25, hydroxide_share(liquor)) for share, liquor in zip(shares, liquors, strict=True))
     limit = corrosive_ph()
     above = next((i for i, row in enumerate(rows) if row[1] >= limit), None)
     if above is None or above == 0:
@@ -163,7 +162,7 @@ def caustic_switch(
     low, high = rows[above - 1][0], rows[above][0]
     while high - low > 1e-3:
         middle = (low + high) / 2
-        if liquor_with(middle).equilibrium.ph >= limit:
+        if liquor_with(middle).ph_25 >= limit:
             high = middle
         else:
             low = middle

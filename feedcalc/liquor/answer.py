@@ -12,17 +12,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import floor, inf
 
 from feedcalc.chemistry import equilibrate
 from feedcalc.contract.measures import measured_out, measures, poured, weighed
 from feedcalc.contract.numbers import write_decimals, write_number
+from feedcalc.contract.quantities import write_quantity
 from feedcalc.contract.request import Can, Request
 from feedcalc.garden.ash import Ash, AshSample
-from feedcalc.garden.feed_limits import PLANT_VOLUMES, FeedLimit, limits_for, practice
+from feedcalc.garden.circumstances import circumstances_of, stage_of
+from feedcalc.garden.feed_limits import PLANT_VOLUMES, FeedLimit, limits_for, practice, strongest_parts
+from feedcalc.garden.suitability import calls_for_half_strength, half_strength
 from feedcalc.garden.water import Water
 from feedcalc.liquor import vessel as batches
 from feedcalc.liquor.delivery import Delivered, delivered_by
-from feedcalc.liquor.dilution import Feed, feed_at, ladder_rungs, parts_to_meet
+from feedcalc.liquor.dilution import FEED_MINERALS, Feed, feed_at, is_within, ladder_rungs, parts_within, strength_of
 from feedcalc.liquor.learning import (
     Influence,
     LearnedAsh,
@@ -31,6 +35,7 @@ from feedcalc.liquor.learning import (
     influences_of,
     jar_diameter,
     learning,
+    readings_in,
     waters_of,
 )
 from feedcalc.liquor.steeping import Liquor, Steep, standing_in_air, steep, steeped_by
@@ -41,6 +46,13 @@ from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
+# Which states are tried where readings do not fit the one that was given; unknown holds fresh and aged already.
+OTHER_STATES = {
+    "unknown": ("leached",),
+    "fresh": ("aged", "leached"),
+    "aged": ("fresh", "leached"),
+    "leached": ("aged", "fresh"),
+}
 STAGES = ("seedling", "young", "established")
 # Past this a dilution is no advice any more.
 WEAKEST_SENSIBLE_PARTS = 200.0
@@ -88,6 +100,8 @@ class Outcome:
     settle_hours: float
     cleared_metres: float
     steep: Steep
+    liquor_ph_25: float
+    own_ph_25: float
     in_air: Liquor | None
     ladder: tuple[Feed, ...]
     own: Feed
@@ -96,6 +110,15 @@ class Outcome:
     per_square_metre: Delivered
     recommended: Mapping[str, float]
     clouding_metres: float | None = None  # grains that still cloud the liquor below a clear line that was seen
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A field that a reading contradicts, the value that fits it, and why; the answer was worked out with it."""
+
+    field: str
+    value: str
+    because: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +140,12 @@ class Answer:
     readings_used: tuple[str, ...] = ()
     matters: tuple[Influence, ...] = ()
     earlier_batches: int = 0
+    suggestions: tuple[Suggestion, ...] = ()
+
+    @property
+    def judged_stage(self) -> str:
+        """The stage by whose limits the feed is judged."""
+        return stage_of(self.request)
 
     def spread(self, of: Callable[[Outcome], float]) -> Estimate:
         """A figure of the outcome with the bounds that hold the middle 90 % of the sample."""
@@ -150,8 +179,10 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
     ash = working.ash = ash_told(request, plan.ash_millilitres)
     count = round(request.known("samples")) if request.word("ranges") == "on" else 0
     learned = yield from followed_by(working.learned(plan, count), count)
+    ash = working.ash
     if learned and (learned.used or learned.batches):
-        plan = working.diluted_anew(plan, learned.typical)
+        is_strip_alone = learned.used == ("measured.ph",) and request.word("measured.ph_by") != "meter"
+        plan = working.diluted_anew(plan, learned.typical, is_strip_alone and not learned.batches)
     typical = working.outcome(plan, learned.typical if learned else ash.typical())
     shares = latin_hypercube(sorted(ash.unknowns), count, round(request.known("seed")))
     samples = (learned.samples if learned else ()) or [ash.sample_at(share) for share in shares]
@@ -178,12 +209,34 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
         readings_used=learned.used if learned else (),
         earlier_batches=learned.batches if learned else 0,
         matters=matters,
+        suggestions=tuple(working.suggestions),
     )
+
+
+def _held(steps: Steps[LearnedAsh | None]) -> Steps[LearnedAsh | None]:
+    """Work in slices whose progress stays where the first trial ended, since nobody can say how many trials follow."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            learned: LearnedAsh | None = end.value
+            return learned
+        yield SAMPLES_EXPECTED, SAMPLES_EXPECTED
 
 
 def _figures_that_matter(outcome: Outcome) -> tuple[float, float, float]:
     liquor = outcome.steep.liquor
     return liquor.milligrams_per_litre("potassium"), liquor.equilibrium.ph, liquor.alkalinity
+
+
+def _diluted(plan: Plan, parts: float, portions: tuple[float, ...]) -> Plan:
+    """The plan at another dilution, with the liquor that goes into each can."""
+    return replace(
+        plan,
+        parts_water=parts,
+        liquor_per_can=portions,
+        water_per_can=tuple(round(can.litres - part, 10) for can, part in zip(plan.cans, portions, strict=True)),
+    )
 
 
 class _Working:
@@ -197,10 +250,12 @@ class _Working:
         self.vessel = vessel
         self.kelvin = request.known("water.temperature") + 273.15
         self.hours = request.known("steep.time")
-        self.limits = {stage: limits_for(stage) for stage in STAGES}
-        self.dilution_conductivity = equilibrate(dilution_water.totals, 298.15).conductivity
+        self.limits = {stage: limits_for(stage, request.word("place")) for stage in STAGES}
+        self.water_alone = strength_of(Liquor(equilibrate(dilution_water.totals, self.kelvin, FEED_MINERALS)))
+        self.is_careful = calls_for_half_strength(circumstances_of(request))
         self.steeps: dict[tuple[float, ...], Steep] = {}
         self.assumed: dict[str, str] = {}
+        self.suggestions: list[Suggestion] = []
         self.warnings: list[str] = [*water.doubts]
         if dilution_water is not water:
             self.warnings += dilution_water.doubts
@@ -229,8 +284,7 @@ class _Working:
                 parts=write_number(parts, 6, self.request.locale, trim=True),
                 stage=MACHINE_WORDS[stage],
             )
-        self._check_cans_fill(plan)
-        return plan
+        return self._with_cans_that_fill(plan, self.ash.typical())
 
     def _planned_at(self, parts: float, cans: tuple[Can, ...]) -> Plan:
         request, sample = self.request, self.ash.typical()
@@ -306,20 +360,24 @@ class _Working:
         if self.request.dilution_parts is not None:
             return self.request.dilution_parts
         liquor = self._steep(sample or self.ash.typical(), strength).liquor
-        parts = self._recommended(liquor)[self.request.word("stage")]
+        stage = stage_of(self.request)
+        limits = self.limits[stage]
+        parts = self._recommended(stage, liquor, self._ladder(liquor, (0.0, *ladder_rungs())))
+        while parts <= WEAKEST_SENSIBLE_PARTS and not is_within(limits, self._fed(liquor, parts)):
+            parts += 1.0  # lime haze makes the way between two rungs a little crooked
         if parts <= WEAKEST_SENSIBLE_PARTS:
-            return parts
+            return max(half_strength(parts) if self.is_careful else parts, strongest_parts(stage))
         self.warnings = [warning for warning in self.warnings if warning != NO_DILUTION_DOES] + [NO_DILUTION_DOES]
         return max(ladder_rungs())
 
-    def _recommended(self, liquor: Liquor) -> dict[str, float]:
-        """Parts of water that bring this liquor within every limit, by stage; infinite where no dilution would."""
-        return {
-            stage: max(
-                parts_to_meet(limit, liquor, self.dilution_water, self.dilution_conductivity) for limit in limits
-            )
-            for stage, limits in self.limits.items()
-        }
+    def _fed(self, liquor: Liquor, parts: float) -> Liquor:
+        return feed_at(liquor, parts, self.dilution_water, self.kelvin).liquor
+
+    def _recommended(self, stage: str, liquor: Liquor, ladder: Sequence[Feed]) -> float:
+        """Parts of water that bring this liquor within every limit for a stage; infinite where no dilution would."""
+        whole = ladder if ladder and ladder[0].parts_water == 0 else (Feed(0.0, liquor, 0.0), *ladder)
+        parts = parts_within(self.limits[stage], whole, self.water_alone)
+        return parts if parts <= WEAKEST_SENSIBLE_PARTS else inf
 
     def _refuse_mud(self, strength: float) -> None:
         """More ash than `thickest_slurry` would leave little or no clear liquor."""
@@ -336,37 +394,89 @@ class _Working:
             )
             raise InputErrors([InputError("ash.amount", reading.text if reading else "", problem, accepted)])
 
-    def _check_cans_fill(self, plan: Plan) -> None:
-        request = self.request
-        if not request.cans:
-            return
-        sample = self.ash.typical()
+    def _with_cans_that_fill(self, plan: Plan, sample: AshSample) -> Plan:
+        """The plan with as many of the cans as its liquor fills if the ash is ``sample``, and a note where not all."""
+        if not self.request.cans:
+            return plan
         made = batches.batch_of(plan.grams_for(sample), plan.water_litres, self.vessel, sample).liquor_litres
         wanted = sum(portion * can.count for portion, can in zip(plan.liquor_per_can, plan.cans, strict=True))
         if made >= wanted * (1 - 1e-6):
-            return
-        if made < wanted * (1 - batches.rules()["shortfall_allowed"]):
-            problem = said(
-                "This much ash and water gives about {made} L of clear liquor, but the cans at "
-                "1:{parts_water} need {wanted} L.",
-                made=write_decimals(made, 1, self.request.locale),
-                parts_water=write_number(plan.parts_water, 6, self.request.locale, trim=True),
-                wanted=write_decimals(wanted, 1, self.request.locale),
+            return plan
+        told = {
+            "made": write_decimals(made, 1, self.request.locale),
+            "wanted": write_decimals(wanted, 1, self.request.locale),
+            "parts": write_number(plan.parts_water, 6, self.request.locale, trim=True),
+        }
+        if made >= wanted * (1 - batches.rules()["shortfall_allowed"]):
+            self.warnings.append(
+                said(
+                    "The liquor ({made} L) falls a little short of what the cans want ({wanted} L): the last "
+                    "can will be short, or weaker.",
+                    **told,
+                )
             )
-            field = "water.amount" if "water.amount" in request.readings else "ash.amount"
-            reading = request.readings.get(field)
-            accepted = said(
-                "more water, fewer cans, or a weaker dilution; or leave out the ash and water and let the cans decide"
+            return plan
+        weaker = self._weaker_until_full(plan, made)
+        if weaker:
+            return weaker
+        left, filled = made, []
+        for can, portion in zip(plan.cans, plan.liquor_per_can, strict=True):
+            count = min(can.count, int(left / portion + 1e-9))
+            left -= count * portion
+            if count:
+                filled.append((Can(can.litres, count), portion))
+        if filled:
+            self.warnings.append(
+                said(
+                    "This much ash and water gives about {made} L of clear liquor. At 1:{parts} that fills {filled} of "
+                    "the {asked} cans; all of them need {wanted} L.",
+                    filled=sum(can.count for can, _ in filled),
+                    asked=sum(can.count for can in plan.cans),
+                    **told,
+                )
             )
-            raise InputErrors([InputError(field, reading.text if reading else "", problem, accepted)])
-        self.warnings.append(
-            said(
-                "The liquor ({made} L) falls a little short of what the cans want ({wanted} L): the last "
-                "can will be short, or weaker.",
-                made=write_decimals(made, 1, self.request.locale),
-                wanted=write_decimals(wanted, 1, self.request.locale),
+        else:
+            liquor = floor(made * 100 + 1e-9) / 100
+            size = round(liquor * (1 + plan.parts_water), 2)
+            filled = [(Can(size, 1), liquor)]
+            self.warnings.append(
+                said(
+                    "This much ash and water gives about {made} L of clear liquor. At 1:{parts} that makes {feed} L of "
+                    "feed, less than one can.",
+                    feed=write_number(size, 3, self.request.locale, trim=True),
+                    **told,
+                )
             )
+        return replace(
+            plan,
+            cans=tuple(can for can, _ in filled),
+            liquor_per_can=tuple(portion for _, portion in filled),
+            water_per_can=tuple(round(can.litres - portion, 10) for can, portion in filled),
         )
+
+    def _weaker_until_full(self, plan: Plan, made: float) -> Plan | None:
+        """The plan diluted until its liquor fills every can; None where that takes more than half strength.
+
+        None too where the grower chose the dilution.
+        """
+        if self.request.dilution_parts is not None or made <= 0.0:
+            return None
+        parts = plan.parts_water
+        while parts < half_strength(plan.parts_water):
+            parts += 1.0
+            portions = tuple(batches.liquor_for_can(can.litres, parts) for can in plan.cans)
+            if sum(portion * can.count for portion, can in zip(portions, plan.cans, strict=True)) <= made:
+                self.warnings.append(
+                    said(
+                        "The limits would allow 1:{limit}. Your cans are filled at 1:{parts}, because this much ash and "
+                        "water gives about {made} L of clear liquor.",
+                        limit=write_number(plan.parts_water, 6, self.request.locale, trim=True),
+                        parts=write_number(parts, 6, self.request.locale, trim=True),
+                        made=write_decimals(made, 1, self.request.locale),
+                    )
+                )
+                return _diluted(plan, parts, portions)
+        return None
 
     # -- what was read off ----------------------------------------------------------------------------------------
 
@@ -383,43 +493,67 @@ class _Working:
         waters = (self.water.totals, self.dilution_water.totals)
         batch = LiquorBatch(self.request, liquor_after, fed, self.kelvin, repr((basis, waters)))
         learned = yield from learning(batch, self.ash, count)
+        if learned and not learned.used and readings_in(self.request):
+            learned = (yield from self._read_otherwise(batch, plan, count)) or learned
         if learned:
             self.warnings += learned.warnings
             if learned.used and not {"ash.amount", "water.amount"} & self.request.readings.keys():
                 self.warnings.append(READ_OF_THE_PLAN)
         return learned
 
-    def diluted_anew(self, plan: Plan, typical: AshSample) -> Plan:
-        """The plan diluted as the limits call for now that the liquor was read; unchanged where a dilution was told."""
+    def _read_otherwise(self, batch: LiquorBatch, plan: Plan, count: int) -> Steps[LearnedAsh | None]:
+        """Readings that fit no ash as it was described are tried against other states of it, then in another unit.
+
+        Returns what the first that fits teaches, and takes the ash so from then on; None where nothing fits.
+        """
+        told = self.request.word("ash.state")
+        for state in OTHER_STATES[told]:
+            request = replace(self.request, words={**self.request.words, "ash.state": state}, earlier=())
+            ash = ash_told(request, plan.ash_millilitres)
+            learned = yield from _held(learning(replace(batch, request=request), ash, count))
+            if learned and learned.used:
+                self.ash = ash
+                because = said(
+                    "Your readings do not fit ash described as “{told}”, but they fit ash that is “{state}”. It is "
+                    "taken so.",
+                    told=MACHINE_WORDS[told],
+                    state=MACHINE_WORDS[state],
+                )
+                self.suggestions.append(Suggestion("ash.state", state, because))
+                return learned
+        conductivity = self.request.number("measured.ec")
+        for factor in (1000.0, 0.001) if conductivity is not None else ():
+            numbers = {**self.request.numbers, "measured.ec": (conductivity or 0.0) * factor}
+            request = replace(self.request, numbers=numbers, earlier=())
+            learned = yield from _held(learning(replace(batch, request=request), self.ash, count))
+            if learned and learned.used:
+                value = write_quantity(numbers["measured.ec"], "mS/cm", 3, self.request.locale, trim=True)
+                because = said(
+                    "This conductivity fits if it was {value}: mS and µS are easily swapped. It is taken so.",
+                    value=value,
+                )
+                self.suggestions.append(Suggestion("measured.ec", value, because))
+                return learned
+        return None
+
+    def diluted_anew(self, plan: Plan, typical: AshSample, is_strip_alone: bool) -> Plan:
+        """The plan diluted as the limits call for now that the liquor was read; unchanged where a dilution was given.
+
+        A strip alone is too coarse to make a plan stronger than it was without.
+        """
         if self.request.dilution_parts is not None or self.request.word("measured.of") == "feed":
             return plan
         parts = self._parts_by_limits(plan.grams_for(typical) / plan.water_litres, typical)
-        portions = tuple(batches.liquor_for_can(can.litres, parts) for can in plan.cans)
-        plan = replace(
-            plan,
-            parts_water=parts,
-            liquor_per_can=portions,
-            water_per_can=tuple(round(can.litres - part, 10) for can, part in zip(plan.cans, portions, strict=True)),
-        )
-        made = batches.batch_of(plan.grams_for(typical), plan.water_litres, self.vessel, typical).liquor_litres
-        wanted = sum(portion * can.count for portion, can in zip(portions, plan.cans, strict=True))
-        if self.request.cans and made < wanted * (1 - batches.rules()["shortfall_allowed"]):
-            self.warnings.append(
-                said(
-                    "By what was read this liquor is weaker than expected: at 1:{parts} the cans want "
-                    "{wanted} L of it and {made} L can be poured off. Fill fewer cans, or all of them weaker.",
-                    parts=write_number(parts, 6, self.request.locale, trim=True),
-                    wanted=write_decimals(wanted, 1, self.request.locale),
-                    made=write_decimals(made, 1, self.request.locale),
-                )
-            )
+        if is_strip_alone:
+            parts = max(parts, plan.parts_water)
+        plan = _diluted(plan, parts, tuple(batches.liquor_for_can(can.litres, parts) for can in plan.cans))
         stage = self.request.word("stage")
         self.assumed["dilution"] = said(
             "1:{parts}, from published limits for the stage ({stage}) and what was read",
             parts=write_number(parts, 6, self.request.locale, trim=True),
             stage=MACHINE_WORDS[stage],
         )
-        return plan
+        return self._with_cans_that_fill(plan, typical)
 
     # -- one outcome ------------------------------------------------------------------------------------------
 
@@ -459,17 +593,19 @@ class _Working:
         area = self.request.number("soil.area")
         per_area = feed_litres / area if area else practice("ground_volume").typical
         return Outcome(
-            sample,
-            batch,
-            settle_hours,
-            cleared,
-            steeped,
-            in_air,
-            ladder,
-            own,
-            delivered_by(own.liquor, plan.cans[0].litres),
-            delivered_by(own.liquor, practice(PLANT_VOLUMES[self.request.word("stage")]).typical),
-            delivered_by(own.liquor, per_area),
-            self._recommended(steeped.liquor),
-            clouding,
+            sample=sample,
+            batch=batch,
+            settle_hours=settle_hours,
+            cleared_metres=cleared,
+            steep=steeped,
+            liquor_ph_25=steeped.liquor.ph_25,
+            own_ph_25=own.liquor.ph_25,
+            in_air=in_air,
+            ladder=ladder,
+            own=own,
+            per_can=delivered_by(own.liquor, plan.cans[0].litres),
+            per_plant=delivered_by(own.liquor, practice(PLANT_VOLUMES[self.request.word("stage")]).typical),
+            per_square_metre=delivered_by(own.liquor, per_area),
+            recommended={stage: self._recommended(stage, steeped.liquor, ladder) for stage in STAGES},
+            clouding_metres=clouding,
         )

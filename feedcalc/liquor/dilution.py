@@ -10,7 +10,9 @@ Rules of this room:
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import ceil, inf
 
 from feedcalc import published
@@ -20,6 +22,8 @@ from feedcalc.garden.feed_limits import FeedLimit
 from feedcalc.garden.water import Water
 from feedcalc.liquor.steeping import Liquor
 
+# A limit counts as met to this share of it, so that rounding never moves a plan on.
+ROUNDING = 1e-6
 FEED_MINERALS = ("calcite", "portlandite", "brucite", "nesquehonite", "gypsum")
 
 
@@ -65,16 +69,56 @@ def _brucite_milligrams(mixed: Equilibrium) -> float:
     return mixed.formed["brucite"] / mixed.litres * formula_grams_per_mol("Mg(OH)2") * 1000
 
 
-def parts_to_meet(limit: FeedLimit, liquor: Liquor, water: Water, water_conductivity: float) -> float:
-    """Whole parts of water to one of liquor that bring the feed down to the upper end of ``limit``.
+def strength_of(liquor: Liquor) -> dict[str, float]:
+    """Return what the limits look at in a feed: alkalinity (mg/L as CaCO3), ec (mS/cm), potassium (mg/L).
 
-    Alkalinity and conductivity are taken to mix in proportion to volume, which errs to the weak side where lime
-    falls out. Infinite where the diluting water alone is at or past the limit.
+    All three are of what is dissolved: lime that has fallen out as haze is no alkalinity any more.
     """
-    value = {"alkalinity": liquor.alkalinity, "ec": liquor.equilibrium.conductivity}[limit.quantity]
-    floor = {"alkalinity": water.alkalinity, "ec": water_conductivity}[limit.quantity]
-    if value <= limit.high:
-        return 0.0
-    if floor >= limit.high:
-        return inf
-    return float(ceil((value - limit.high) / (limit.high - floor) - 1e-9))
+    return {
+        "alkalinity": liquor.alkalinity,
+        "ec": liquor.equilibrium.conductivity,
+        "potassium": liquor.milligrams_per_litre("potassium"),
+    }
+
+
+def is_within(limits: Sequence[FeedLimit], liquor: Liquor) -> bool:
+    """Return whether a feed is at or below the upper end of every limit."""
+    strength = strength_of(liquor)
+    return all(strength[limit.quantity] <= limit.high * (1 + ROUNDING) for limit in limits)
+
+
+def parts_within(limits: Sequence[FeedLimit], ladder: Sequence[Feed], water_alone: Mapping[str, float]) -> float:
+    """Return the fewest whole parts of water that bring a feed within every limit; infinite where none do.
+
+    ``ladder`` holds feeds from the strongest on, the liquor itself first; ``water_alone`` is what the diluting water has
+    by itself (see `strength_of`). Between two rungs each quantity is taken to be linear in the share of liquor, which is
+    exact where no lime falls out.
+    """
+    rungs = [(1.0 / (1.0 + feed.parts_water), strength_of(feed.liquor)) for feed in ladder]
+    rungs.append((0.0, dict(water_alone)))
+    for (stronger, above), (weaker, below) in pairwise(rungs):
+        if all(above[limit.quantity] <= limit.high * (1 + ROUNDING) for limit in limits):
+            return _whole_parts(stronger)
+        shares = [
+            _share_that_meets(limit.high, (stronger, above[limit.quantity]), (weaker, below[limit.quantity]))
+            for limit in limits
+        ]
+        if all(share is not None for share in shares):
+            share = min(share for share in shares if share is not None)
+            if share > 0.0:
+                return _whole_parts(share)
+    return inf
+
+
+def _share_that_meets(high: float, strong: tuple[float, float], weak: tuple[float, float]) -> float | None:
+    """The largest share of liquor between two rungs at which a quantity is down to ``high``; None where it is not."""
+    (share, value), (least, last) = strong, weak
+    if value <= high:
+        return share if last <= high else None
+    if last > high or (least == 0.0 and last >= high):
+        return None
+    return least + (share - least) * (high - last) / (value - last)
+
+
+def _whole_parts(share: float) -> float:
+    return float(max(ceil(1.0 / share - 1.0 - 1e-9), 0))

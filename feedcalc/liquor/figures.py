@@ -19,10 +19,11 @@ from feedcalc.contract.figures import Figure, figure, flat_figures, six_digits
 from feedcalc.garden.ash import ELEMENTS
 from feedcalc.liquor.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
 from feedcalc.liquor.delivery import Delivered
-from feedcalc.liquor.dilution import Feed
+from feedcalc.liquor.dilution import Feed, is_within
 from feedcalc.liquor.steeping import Liquor, dissolved_share
 from feedcalc.liquor.verdict import sludge_area, verdict_on
 from feedcalc.liquor.vessel import liquor_for_can, water_kilograms
+from feedcalc.liquor.ways import ways_round
 from feedcalc.uncertainty.estimates import Estimate
 
 # Five minutes, a quarter of an hour, one, four, twelve and twenty-four hours.
@@ -47,7 +48,10 @@ SOLUTION_FIGURES: tuple[tuple[str, str, Callable[[Liquor], float]], ...] = (
 def values_of(answer: Answer) -> dict[str, Any]:
     """``values`` of the reply to a batch request."""
     values: dict[str, Any] = {
-        "liquor": _solution(answer, lambda outcome: outcome.steep.liquor),
+        "liquor": {
+            **_solution(answer, lambda outcome: outcome.steep.liquor),
+            "ph_25": figure(answer.spread(lambda outcome: outcome.liquor_ph_25), "1"),
+        },
         "batch": _batch(answer),
         "ladder": [_rung(answer, index, rung) for index, rung in enumerate(answer.typical.ladder)],
         "delivered": {
@@ -70,6 +74,8 @@ def values_of(answer: Answer) -> dict[str, Any]:
     verdict = verdict_on(answer)
     values["verdict"] = verdict.word
     values["reasons"] = [asdict(reason) for reason in verdict.reasons]
+    values["ways"], values["gentler"] = ways_round(answer, verdict)
+    values["suggestions"] = [asdict(suggestion) for suggestion in answer.suggestions]
     area = sludge_area(answer, verdict)
     if area is not None:
         values["sludge"]["area_at_cap"] = figure(area, "m2")
@@ -147,18 +153,23 @@ def _rung(answer: Answer, index: int, rung: Feed) -> dict[str, Any]:
         "parts_liquor": figure(Estimate.exactly(1.0), "1"),
         "parts_water": figure(Estimate.exactly(rung.parts_water), "1"),
         **_solution(answer, lambda outcome: outcome.ladder[index].liquor),
+        "ph_25": figure(_ph_25(answer, index, rung), "1"),
         "lime_haze": figure(answer.spread(lambda outcome: outcome.ladder[index].lime_haze), "mg/L"),
         "liquor_per_can": figure(Estimate.exactly(liquor), "L"),
         "water_per_can": figure(Estimate.exactly(can - liquor), "L"),
         "chosen": rung.parts_water == answer.plan.parts_water,
-        "within_limits_for": [stage for stage in STAGES if _within(answer, rung, stage)],
+        "within_limits_for": [stage for stage in STAGES if is_within(answer.limits[stage], rung.liquor)],
     }
     return row
 
 
-def _within(answer: Answer, rung: Feed, stage: str) -> bool:
-    told = {"alkalinity": rung.liquor.alkalinity, "ec": rung.liquor.equilibrium.conductivity}
-    return all(told[limit.quantity] <= limit.high for limit in answer.limits[stage])
+def _ph_25(answer: Answer, index: int, rung: Feed) -> Estimate:
+    """pH of a rung at 25 degC: of the chosen one worked out for every ash, of the others moved by as much as the typical."""
+    if rung.parts_water == answer.plan.parts_water:
+        return answer.spread(lambda outcome: outcome.own_ph_25)
+    shift = rung.liquor.ph_25 - rung.liquor.equilibrium.ph
+    ph = answer.spread(lambda outcome: outcome.ladder[index].liquor.equilibrium.ph)
+    return Estimate(ph.low + shift, ph.typical + shift, ph.high + shift)
 
 
 def _delivered(answer: Answer, delivered: Callable[[Outcome], Delivered]) -> dict[str, Figure]:

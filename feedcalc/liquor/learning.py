@@ -127,7 +127,7 @@ def readings_in(request: Request, model_apart: bool = False, fill: float = 0.0) 
     if conductivity is not None:
         widths = [_width("ec", "pen"), fill]
         if is_compensated(request):
-            widths.append(_width("ec", "pen_slope") * abs(_celsius(request) - PEN_CELSIUS))
+            widths.append(_width("ec", "pen_slope") * abs(reading_celsius(request) - PEN_CELSIUS))
         widths += [_width("ec", "open_bucket")] if is_open else []
         widths += [] if model_apart else [_width("ec", "model")]
         found.append(Reading("measured.ec", conductivity, math.hypot(*widths), is_relative=True))
@@ -336,7 +336,7 @@ class _Observed:
             numbers = {name: value for name, value in request.numbers.items() if name not in _READ_OFF}
         amounts = [str(request.readings.get(name)) for name in ("ash.amount", "water.amount")]
         instruments = [reading.name for reading in self.readings]
-        dipped = (request.dilution_parts, self.titration, self.hours, _celsius(request))
+        dipped = (request.dilution_parts, self.titration, self.hours, reading_celsius(request))
         return repr((words, numbers, amounts, instruments, dipped))
 
     def liquor(self, shares: Quantiles) -> Liquor:
@@ -347,7 +347,7 @@ class _Observed:
         """What each instrument would show of a liquor, in the order of the readings."""
         request = self.batch.request
         dipped = (self.batch.fed(liquor) if request.word("measured.of") == "feed" else liquor).equilibrium
-        celsius = _celsius(request)
+        celsius = reading_celsius(request)
         instruments = []
         for reading in self.readings:
             if reading.name == "measured.ec":
@@ -625,7 +625,7 @@ def _causes(reading: str, direction: str) -> list[str]:
     ]
 
 
-def _celsius(request: Request) -> float:
+def reading_celsius(request: Request) -> float:
     """Temperature of the reading: as told, else that of the steep."""
     told = request.number("measured.temperature")
     return request.known("water.temperature") if told is None else told

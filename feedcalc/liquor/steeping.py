@@ -23,6 +23,8 @@ from feedcalc.garden.water import Water
 # is plenty, gypsum and syngenite in a strong sulfate liquor; apatite stands for the calcium phosphates that keep
 # phosphorus in the ash (`phosphorus_if_amorphous` gives the other end).
 STEEP_MINERALS = ("calcite", "portlandite", "brucite", "nesquehonite", "gypsum", "syngenite", "hydroxyapatite")
+# Every comparison with a limit of pH is made at this temperature.
+JUDGED_AT_KELVIN = 298.15
 # The salts that leave the ash by dissolving; the others are set by the minerals whatever the time.
 SALTS = ("potassium", "sodium", "sulfur", "chloride")
 
@@ -45,6 +47,16 @@ class Liquor:
         """mg/L as CaCO3, as a titration would find it."""
         equivalents_per_litre = self.equilibrium.alkalinity * self.equilibrium.water_kg / self.equilibrium.litres
         return equivalents_per_litre * calcium_carbonate_grams_per_mol() / 2 * 1000
+
+    @property
+    def ph_25(self) -> float:
+        """pH of the same liquor at 25 degC, nothing falling out: by this it is judged, whatever a meter shows in the cold.
+
+        The ion product of water moves the pH that a meter shows; the hydroxide that burns stays the same.
+        """
+        if abs(self.equilibrium.temperature_kelvin - JUDGED_AT_KELVIN) < 1e-6:
+            return self.equilibrium.ph
+        return equilibrate(self.equilibrium.dissolved, JUDGED_AT_KELVIN, (), nearby=self.equilibrium).ph
 
     def mol_per_litre(self) -> dict[str, float]:
         """Mol of each dissolved element per litre of liquor."""

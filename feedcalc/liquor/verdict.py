@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from feedcalc.garden.circumstances import circumstances_of, stage_of
 from feedcalc.garden.dry_ash import cap_for
-from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.suitability import CONTAINERS, HOLD, FeedFacts, Verdict, verdict_for
 from feedcalc.liquor.answer import Answer
+from feedcalc.liquor.learning import ph_shows, reading_celsius
 from feedcalc.uncertainty.estimates import Estimate
 
 
@@ -33,21 +33,23 @@ def sludge_area(answer: Answer, verdict: Verdict) -> Estimate | None:
 def feed_facts(answer: Answer) -> FeedFacts:
     """The feed of an answer as it would be poured, a drench of usual depth."""
     stage = stage_of(answer.request)
-    litres = practice("ground_volume").typical
     read_ph, is_read_of_feed = answer.request.number("measured.ph"), answer.request.word("measured.of") == "feed"
     computed = answer.spread(lambda outcome: (outcome.own if is_read_of_feed else outcome.steep).liquor.equilibrium.ph)
-    grams_per_milligram = 0.001
+    typical = (answer.typical.own if is_read_of_feed else answer.typical.steep).liquor
     return FeedFacts(
-        ph=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.ph),
+        ph=answer.spread(lambda outcome: outcome.own_ph_25),
         alkalinity=answer.spread(lambda outcome: outcome.own.liquor.alkalinity),
         conductivity=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.conductivity),
+        potassium=answer.spread(lambda outcome: outcome.own.liquor.milligrams_per_litre("potassium")),
+        litres_per_square_metre=answer.typical.per_square_metre.litres,
         lime_per_square_metre=answer.spread(
             # An ash of more acid than base brings none.
-            lambda outcome: max(outcome.own.liquor.alkalinity, 0.0) * litres * grams_per_milligram
+            lambda outcome: max(outcome.per_square_metre.lime_value, 0.0)
         ),
         limits=answer.limits[stage],
         parts=answer.plan.parts_water,
         parts_within_limits=answer.typical.recommended[stage],
+        read_shift=typical.ph_25 - ph_shows(typical.equilibrium, reading_celsius(answer.request)),
         # Acid brings a feed anywhere; only a reading that was called out as no plausible ash's is doubted.
         fits_reading=(
             read_ph is None

@@ -8,6 +8,8 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field
+from math import log
+from statistics import NormalDist
 from typing import TypeVar
 
 Key = TypeVar("Key")
@@ -17,6 +19,8 @@ Steps = Generator[tuple[int, int], None, Result]
 
 # What is left out at each end of a range: low and high are a 5 % and a 95 % bound.
 TAIL = 0.05
+NORMAL = NormalDist()
+_SCORE_OF_END = NORMAL.inv_cdf(1.0 - TAIL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +71,23 @@ class Estimate:
             return float(self.low + (within * width * (self.typical - self.low)) ** 0.5)
         return float(self.high - ((1.0 - within) * width * (self.high - self.typical)) ** 0.5)
 
+    def share_below(self, value: float) -> float:
+        """The share (0 to 1) of the plausible values that lie at or below ``value``: the inverse of `quantile`.
+
+        >>> Estimate(0.0, 1.0, 2.0).share_below(1.0), Estimate(0.0, 1.0, 2.0).share_below(-0.1)
+        (0.5, 0.0)
+        """
+        if value < self.low:
+            return 0.0
+        if value >= self.high:
+            return 1.0
+        width = self.high - self.low
+        if value <= self.typical:
+            within = (value - self.low) ** 2 / (width * (self.typical - self.low)) if self.typical > self.low else 0.0
+        else:
+            within = 1.0 - (self.high - value) ** 2 / (width * (self.high - self.typical))
+        return TAIL + (1.0 - 2.0 * TAIL) * within
+
     @property
     def typical_share(self) -> float:
         """The share at which `quantile` gives ``typical``.
@@ -77,6 +98,99 @@ class Estimate:
         """
         width = self.high - self.low
         return TAIL + (1.0 - 2.0 * TAIL) * (self.typical - self.low) / width if width else 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class SkewedEstimate(Estimate):
+    """An estimate whose ``typical`` value is the median: for what is known by factors, such as 0.03 to 0.12 to 0.6.
+
+    A two-piece log-normal distribution: on either side of the median the logarithm follows a normal distribution that
+    reaches ``low`` at 5 % and ``high`` at 95 %. Where ``low`` is 0 the lower side is linear in the normal score instead.
+    Beyond the two ends an end counts, as for any estimate.
+    """
+
+    def quantile(self, share: float) -> float:
+        """The value below which ``share`` (0 to 1) of the plausible values lie.
+
+        >>> known = SkewedEstimate(0.03, 0.12, 0.6)
+        >>> known.quantile(0.5), round(known.quantile(0.95), 6), round(known.quantile(0.75), 3)
+        (0.12, 0.6, 0.232)
+        """
+        score = NORMAL.inv_cdf(min(max(share, TAIL), 1.0 - TAIL)) / _SCORE_OF_END
+        if score >= 0.0:
+            return float(self.typical * (self.high / self.typical) ** score)
+        if self.low <= 0.0:
+            return self.typical + (self.typical - self.low) * score
+        return float(self.typical * (self.typical / self.low) ** score)
+
+    def share_below(self, value: float) -> float:
+        """The share (0 to 1) of the plausible values that lie at or below ``value``."""
+        if value < self.low:
+            return 0.0
+        if value >= self.high:
+            return 1.0
+        if value >= self.typical:
+            score = log(value / self.typical) / log(self.high / self.typical)
+        elif self.low <= 0.0:
+            score = (value - self.typical) / (self.typical - self.low)
+        else:
+            score = log(value / self.typical) / log(self.typical / self.low)
+        return NORMAL.cdf(score * _SCORE_OF_END)
+
+    @property
+    def typical_share(self) -> float:
+        """The median's share, one half."""
+        return 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Mixture(Estimate):
+    """A value that follows one of several estimates, and nobody knows which: each has its weight.
+
+    ``low``, ``typical`` and ``high`` are the 5, 50 and 95 % points of the whole. `quantile` inverts the weighted sum of
+    the distribution functions, which is tabulated once (``points``, evenly spaced in probability).
+    """
+
+    points: tuple[float, ...] = field(default=(), kw_only=True)
+
+    @classmethod
+    def of(cls, weighted: Sequence[tuple[float, Estimate]], count: int = 201) -> Mixture:
+        """The mixture of some estimates, each with a weight; the weights are brought to a sum of one.
+
+        >>> either = Mixture.of([(1.0, Estimate(0.0, 1.0, 2.0)), (1.0, Estimate(8.0, 9.0, 10.0))])
+        >>> round(either.quantile(0.25), 2), round(either.quantile(0.75), 2)
+        (1.0, 9.0)
+        """
+        whole = sum(weight for weight, _ in weighted)
+        values = sorted({known.quantile(i / 400) for _, known in weighted for i in range(401)})
+        below = [sum(weight * known.share_below(value) for weight, known in weighted) / whole for value in values]
+        points = []
+        place = 0
+        for i in range(count):
+            share = i / (count - 1)
+            while place < len(values) - 1 and below[place] < share:
+                place += 1
+            before = max(place - 1, 0)
+            step = below[place] - below[before]
+            part = min(max((share - below[before]) / step, 0.0), 1.0) if step > 0 else 0.0
+            points.append(values[before] + (values[place] - values[before]) * part)
+        low, typical, high = (_between(points, share) for share in (TAIL, 0.5, 1.0 - TAIL))
+        return cls(low, typical, high, points=tuple(points))
+
+    def quantile(self, share: float) -> float:
+        """The value below which ``share`` (0 to 1) of the mixture lies."""
+        return _between(self.points, share)
+
+    @property
+    def typical_share(self) -> float:
+        """The median's share, one half."""
+        return 0.5
+
+
+def _between(points: Sequence[float], share: float) -> float:
+    position = min(max(share, 0.0), 1.0) * (len(points) - 1)
+    below = min(int(position), len(points) - 2)
+    return points[below] + (points[below + 1] - points[below]) * (position - below)
 
 
 def estimate_of(samples: Sequence[float], typical: float, independent: float | None = None) -> Estimate:

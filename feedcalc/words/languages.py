@@ -49,6 +49,8 @@ MONTHS = (
 
 # The machine's words (verdicts, stages, elements, ...) and the short heads of tables, as they are said to a person.
 MACHINE_WORDS: Mapping[str, Said] = {
+    "unknown": said("unknown"),
+    "leached": said("leached"),
     "go": said("go"),
     "go weaker": said("go weaker"),
     "hold back": said("hold back"),

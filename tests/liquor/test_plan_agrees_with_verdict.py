@@ -1,0 +1,69 @@
+"""The plan that is chosen automatically passes what it is judged by, or says what is in the way and the way round."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from itertools import product
+from typing import Any
+
+import pytest
+
+from feedcalc import published
+from feedcalc.contract.request import PLACES, Request, read_request
+from feedcalc.liquor.answer import answer_to
+from feedcalc.liquor.verdict import verdict_on
+from feedcalc.liquor.ways import ways_round
+
+KINDS = [row["kind"] for row in published.table("ash_kinds")]
+WATERS = [row["kind"] for row in published.table("water_kinds")]
+STATES = ("unknown", "fresh", "aged", "leached")
+STAGES = ("seedling", "young", "established")
+SOILS = (None, 5.5, 6.2, 6.6, 6.9, 7.4)
+PLANTS = ("", "tomato", "raspberry", "blueberry", "something nobody lists")
+# Reasons that no dilution mends: the plant, soil that is alkaline, the season, the place, and leaves.
+WITHOUT_A_WAY = {
+    *("plant_block", "plant_acid-loving", "plant_practice_conflict", "plant_above", "soil_stop", "soil_clubroot"),
+    *("sowing", "sowing_conflict", "resting", "near_water"),
+}
+
+
+def request_of(**parts: Any) -> Request:
+    return read_request(json.dumps({"schema": 1, "ranges": "off", **parts}))
+
+
+def on_ground(request: Request, soil: float | None, plant: str, use: str) -> Request:
+    """The same batch for other ground and plants: neither changes how it is made."""
+    numbers = {path: value for path, value in request.numbers.items() if path != "soil.ph"}
+    if soil is not None:
+        numbers["soil.ph"] = soil
+    return replace(request, numbers=numbers, words={**request.words, "plant": plant, "use": use})
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("state", STATES)
+def test_every_automatic_plan_goes_or_names_what_is_in_the_way_and_the_way_round(kind: str, state: str) -> None:
+    can, temperature = ("9 L", "12 °C") if KINDS.index(kind) % 2 else ("1 L", "28 °C")
+    for stage, place, water, plant in product(STAGES, ("", *PLACES), WATERS, PLANTS):
+        asked = request_of(
+            ash={"kind": kind, "state": state}, water={"kind": water, "temperature": temperature}, stage=stage,
+            place=place, plant=plant, cans=[{"size": can, "count": 2}],
+        )  # fmt: skip
+        answer = answer_to(asked)
+        assert answer.typical.batch.liquor_litres >= sum(
+            liquor * can.count for liquor, can in zip(answer.plan.liquor_per_can, answer.plan.cans, strict=True)
+        ) * (1 - 1e-6), "no plan pours more than pours off"
+        for soil, use in product(SOILS, ("drench", "foliar")):
+            judged = replace(answer, request=on_ground(asked, soil, plant, use))
+            verdict = verdict_on(judged)
+            ways, _ = ways_round(judged, verdict)
+            told = (kind, state, stage, place, water, plant, soil, use, answer.plan.parts_water, verdict)
+            if verdict.word == "go":
+                assert not ways, told
+                continue
+            deciding = {reason.id for reason in verdict.reasons if reason.towards == verdict.word}
+            assert ways or deciding & WITHOUT_A_WAY, told
+            assert verdict.word == "hold back", told
+            for way in ways:
+                figures = [part for part in way.values() if isinstance(part, dict)]
+                assert way["text"] and len(figures) == 1 and figures[0]["value"] >= 0, told
