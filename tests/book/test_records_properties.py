@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc.book.records import (
@@ -21,6 +21,7 @@ from feedcalc.book.records import (
     undone,
     written,
 )
+from tests.examples import examples
 
 # Clocks disagree by years, and some stamps are the same.
 STAMPS = st.sampled_from(
@@ -105,7 +106,7 @@ def test_undo_loses_nothing_and_twice_is_as_before(book: list[Record], clock: st
         assert [{name: text for name, text in record.texts().items() if text} for record in twice] == texts
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(st.lists(st.text(min_size=1).filter(str.strip), min_size=1, max_size=4))
 def test_any_name_comes_back_the_same_from_a_table(names: list[str]) -> None:
     at = "2026-05-01T09:00:00.000Z"
