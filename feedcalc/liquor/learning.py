@@ -39,7 +39,7 @@ from feedcalc.uncertainty.bayes import (
     Reading,
     posterior_in_steps,
     prior_in_steps,
-    shares_of_spread,
+    variance_shares,
 )
 from feedcalc.uncertainty.estimates import Estimate, Steps, latin_hypercube, recalled
 from feedcalc.words.errors import InputError, InputErrors
@@ -246,7 +246,7 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[LearnedAsh | N
 
     # Beforehand the middle is where half lie below, except for what no reading touches.
     beside = [*shared, *drift.names]
-    start = {name: 0.5 if name in names else known.typical_share for name, known in ash.unknowns.items()}
+    start = {name: 0.5 if name in names else known.typical_quantile for name, known in ash.unknowns.items()}
     start |= dict.fromkeys(beside, 0.5)
     seed = round(request.known("seed"))
     unknown = [*names, *beside]
@@ -261,24 +261,24 @@ def learning(present: LiquorBatch, ash: Ash, count: int) -> Steps[LearnedAsh | N
     left = yield from recalled(
         _UPDATED, key, _MOST_REMEMBERED, lambda: posterior_in_steps(plausible, readings, shown, sampled=count > 0)
     )
-    matters = influences_of(left.plausible, [figures[-4:-1] for figures in left.plausible_figures])
-    if left.doubted and has_present and earlier:
+    matters = influences_of(left.prior_samples, [figures[-4:-1] for figures in left.prior_figures])
+    if left.rejected and has_present and earlier:
         # Which of them is to blame can't be told; what was read now is of this liquor, so that it is heard first.
         bare = replace(request, earlier=())
         alone = yield from learning(replace(present, request=bare), ash, count)
         return replace(alone, warnings=(EARLIER_DO_NOT_FIT, *alone.warnings)) if alone else None
-    if left.doubted:
+    if left.rejected:
         told = tuple(_doubt_words(left, readings, request.locale)) if has_present else (EARLIER_DO_NOT_FIT,)
         return LearnedAsh(ash.typical(), (), None, (), matters, told)
     samples = _with_the_rest(left.resampled(count, len(readings)), names, ash, seed) if count else ()
     if count:
         # What is in doubt still, not what was before.
-        places = left.places_taken(_RANKED, len(readings))
+        places = left.resampled_indices(_RANKED, len(readings))
         still = [left.samples[place] for place in places], [left.figures[place][-4:-1] for place in places]
         matters = influences_of(*still, left.effective)
     effective = left.effective if count else None
     used = tuple(reading.name for reading in observed[0].readings) if has_present else ()
-    return LearnedAsh(ash.sample_at(left.middle), samples, effective, used, matters, (), len(observed) - has_present)
+    return LearnedAsh(ash.sample_at(left.point_estimate), samples, effective, used, matters, (), len(observed) - has_present)
 
 
 EARLIER_DO_NOT_FIT = said(
@@ -481,7 +481,7 @@ def influences_of(
     """
     if not samples:
         return ()
-    potassium, ph, lime = (shares_of_spread(samples, column, effective) for column in zip(*figures, strict=True))
+    potassium, ph, lime = (variance_shares(samples, column, effective) for column in zip(*figures, strict=True))
     words = {row["unknown"]: row for row in published.table("unknown_words")}
     matters = [
         Influence(
@@ -573,8 +573,8 @@ def _with_the_rest(samples: Sequence[Quantiles], names: Sequence[str], ash: Ash,
 
 def _doubt_words(left: Posterior, readings: Sequence[Reading], locale: str) -> list[str]:
     """One sentence or two for each doubted reading, one for all where only together they do not fit."""
-    if all(direction == 0 for _, direction in left.doubted):
-        told = listed((_WORDS[name][0] for name, _ in left.doubted), ", ")
+    if all(direction == 0 for _, direction in left.rejected):
+        told = listed((_WORDS[name][0] for name, _ in left.rejected), ", ")
         return [
             said(
                 "No plausible ash gives the {told} together, so they were not used and the ranges stay "
@@ -585,14 +585,14 @@ def _doubt_words(left: Posterior, readings: Sequence[Reading], locale: str) -> l
         ]
     sentences: list[str] = []
     places = {reading.name: place for place, reading in enumerate(readings)}
-    for name, direction in left.doubted:
+    for name, direction in left.rejected:
         place = places[name]
         reading = readings[place]
         words, unit, short = _WORDS[name]
         causes = _causes(short, _DIRECTIONS[direction])
         between = ""
-        if left.plausible_figures:
-            plausible = sorted(figures[place] for figures in left.plausible_figures)
+        if left.prior_figures:
+            plausible = sorted(figures[place] for figures in left.prior_figures)
             between = said(
                 " ({lowest} to {highest})", lowest=_number(plausible[0], locale), highest=_number(plausible[-1], locale)
             )

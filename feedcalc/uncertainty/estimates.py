@@ -68,11 +68,11 @@ class Estimate:
         return float(self.high - ((1.0 - within) * width * (self.high - self.typical)) ** 0.5)
 
     @property
-    def typical_share(self) -> float:
+    def typical_quantile(self) -> float:
         """The share at which `quantile` gives ``typical``.
 
         >>> known = Estimate(1.5, 5.0, 12.0)
-        >>> known.quantile(known.typical_share)
+        >>> known.quantile(known.typical_quantile)
         5.0
         """
         width = self.high - self.low

@@ -124,7 +124,7 @@ def test_the_rest_clears_in_the_time_the_clear_line_takes_to_get_there(depth, ho
 
 def test_a_strip_is_trusted_less_than_a_meter_and_its_own_width_goes_before_both():
     meter, strip, own = (
-        readings_in(asked(measured={"ph": 11.5, **more}))[0].width
+        readings_in(asked(measured={"ph": 11.5, **more}))[0].standard_deviation
         for more in ({}, {"ph_by": "strip"}, {"ph_by": "strip", "ph_width": 0.1})
     )
     assert own < meter < strip
@@ -132,7 +132,7 @@ def test_a_strip_is_trusted_less_than_a_meter_and_its_own_width_goes_before_both
 
 def test_a_reading_in_the_cold_is_trusted_less_where_the_pen_corrects_it():
     warm, cold, own = (
-        readings_in(asked(measured={"ec": "4 mS/cm", **more}))[0].width
+        readings_in(asked(measured={"ec": "4 mS/cm", **more}))[0].standard_deviation
         for more in ({"temperature": "25 °C"}, {"temperature": "5 °C"}, {"temperature": "5 °C", "compensated": "no"})
     )
     assert warm == own < cold
