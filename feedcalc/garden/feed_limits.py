@@ -1,4 +1,7 @@
-"""Published limits for what is poured on plants, and what growers usually give."""
+"""Published limits for feeds and the amounts growers usually give.
+
+Both are tables: ``feed_limits.csv`` and ``feed_practice.csv``. Where sources differ, the strictest limit counts.
+"""
 
 from __future__ import annotations
 
@@ -8,10 +11,15 @@ from dataclasses import dataclass
 from feedcalc import published
 from feedcalc.uncertainty.estimates import Estimate
 
+# The row of feed_practice.csv with the volume that one plant of a stage is given at a time.
+PLANT_VOLUMES = {"seedling": "seedling_volume", "young": "pot_small_volume", "established": "plant_volume"}
+
+_LITRES_PER_UNIT = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
+
 
 @dataclass(frozen=True, slots=True)
 class FeedLimit:
-    """A published upper limit for what is poured on plants of a stage: quantity, unit, low to high, and its row."""
+    """An upper limit of one quantity in feeds for plants of a stage: the span of its source, and its table row."""
 
     id: str
     stage: str
@@ -23,23 +31,25 @@ class FeedLimit:
 
 
 def limits_for(stage: str) -> tuple[FeedLimit, ...]:
-    """The strictest limit of alkalinity and of conductivity in ``feed_limits.csv`` for a stage."""
-    found = []
-    for quantity in ("alkalinity", "ec"):
-        rows = [row for row in published.table("feed_limits") if (row["stage"], row["quantity"]) == (stage, quantity)]
-        row = min(rows, key=lambda row: float(row["high"]))
-        found.append(FeedLimit(row["id"], stage, quantity, float(row["low"]), float(row["high"]), row["unit"], row))
-    return tuple(found)
+    """Return the strictest limits of alkalinity and of conductivity for a stage."""
+    return tuple(_strictest(stage, quantity) for quantity in ("alkalinity", "ec"))
 
 
-# Which row of feed_practice.csv says how much a plant of the stage is given at once.
-PLANT_VOLUMES = {"seedling": "seedling_volume", "young": "pot_small_volume", "established": "plant_volume"}
-
-
-_LITRES_PER = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
+def _strictest(stage: str, quantity: str) -> FeedLimit:
+    rows = [row for row in published.table("feed_limits") if (row["stage"], row["quantity"]) == (stage, quantity)]
+    row = min(rows, key=lambda row: float(row["high"]))
+    return FeedLimit(
+        id=row["id"],
+        stage=stage,
+        quantity=quantity,
+        low=float(row["low"]),
+        high=float(row["high"]),
+        unit=row["unit"],
+        row=row,
+    )
 
 
 def practice(row_id: str) -> Estimate:
-    """A row of ``feed_practice.csv``, volumes in litres."""
-    row = next(row for row in published.table("feed_practice") if row["id"] == row_id)
-    return published.estimate(row).scaled(_LITRES_PER.get(row["unit"], 1.0))
+    """Return the estimate of a row of ``feed_practice.csv``, volumes in litres. Raises KeyError for an unknown id."""
+    row = published.row("feed_practice", row_id)
+    return published.estimate(row).scaled(_LITRES_PER_UNIT.get(row["unit"], 1.0))
