@@ -46,7 +46,7 @@ def composition(name: str) -> dict[str, float]:
 
 @given(any_totals, any_kelvin, any_minerals, any_air)
 @examples(250, derandomize=True)
-def test_every_answer_is_balanced(totals, kelvin, minerals, pressure):
+def test_every_answer_satisfies_its_balances(totals, kelvin, minerals, pressure):
     result = solved(totals, kelvin, minerals, pressure)
     if result is None:
         return
@@ -77,7 +77,7 @@ def test_every_answer_is_balanced(totals, kelvin, minerals, pressure):
 
 @given(any_totals, any_kelvin, any_minerals, any_air)
 @examples(150, derandomize=True)
-def test_no_named_mineral_stays_supersaturated(totals, kelvin, minerals, pressure):
+def test_no_allowed_mineral_is_supersaturated(totals, kelvin, minerals, pressure):
     result = solved(totals, kelvin, minerals, pressure)
     if result is None:
         return
@@ -90,7 +90,7 @@ def test_no_named_mineral_stays_supersaturated(totals, kelvin, minerals, pressur
 
 @given(any_totals, any_totals, any_kelvin, any_minerals, any_air)
 @examples(100, derandomize=True)
-def test_a_neighbour_never_changes_the_answer(totals, others, kelvin, minerals, pressure):
+def test_the_starting_point_does_not_change_the_answer(totals, others, kelvin, minerals, pressure):
     cold = solved(totals, kelvin, minerals, pressure)
     neighbour = solved(others, kelvin, minerals, pressure)
     if cold is None or neighbour is None:
@@ -117,7 +117,7 @@ def test_one_element_alone_is_solved(element, power, kelvin, pressure):
     st.sampled_from(("chosen", "database")),
 )
 @examples(150, derandomize=True)
-def test_drawn_waters_agree_with_phreeqc(totals, kelvin, minerals, pressure, constants):
+def test_random_waters_agree_with_phreeqc(totals, kelvin, minerals, pressure, constants):
     result = solved(totals, kelvin, sorted(minerals), pressure, constants=constants)
     if result is None or not result.within_range:
         return
