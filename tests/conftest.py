@@ -1,7 +1,7 @@
 """What every test may use: the book of worst deviations, printed at the end of the run, and the order of work.
 
 Under pytest-xdist a file is one piece of work, so that its fixtures and cached answers serve all of its tests.
-Tests marked ``slow`` are pieces of their own, and they and the browsers' tests start first.
+Files with slow tests and those of browsers go first, so that no process is left with a long one at the end.
 """
 
 from __future__ import annotations
@@ -77,9 +77,6 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         )
 
 
-@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    for item in items:
-        if not (item.get_closest_marker("slow") or item.get_closest_marker("xdist_group")):
-            item.add_marker(pytest.mark.xdist_group("/".join(item.path.with_suffix("").parts[-2:])))
-    items.sort(key=lambda item: not (item.get_closest_marker("slow") or "playwright" in item.fixturenames))
+    long = {item.path for item in items if item.get_closest_marker("slow") or "playwright" in item.fixturenames}
+    items.sort(key=lambda item: item.path not in long)
