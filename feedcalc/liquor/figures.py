@@ -17,9 +17,10 @@ from feedcalc import published
 from feedcalc.chemistry import Equilibrium
 from feedcalc.contract.figures import Figure, figure, flat_figures, six_digits
 from feedcalc.garden.ash import ELEMENTS
-from feedcalc.liquor.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
+from feedcalc.liquor.answer import Answer, Outcome
 from feedcalc.liquor.delivery import Delivered
 from feedcalc.liquor.dilution import Feed
+from feedcalc.liquor.planning import STAGES, WEAKEST_SENSIBLE_PARTS
 from feedcalc.liquor.steeping import Liquor, dissolved_share
 from feedcalc.liquor.verdict import sludge_area, verdict_on
 from feedcalc.liquor.vessel import liquor_for_can, water_kilograms

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from feedcalc.chemistry import equilibrate
 from feedcalc.liquor.acid import acid_for, acids
-from feedcalc.liquor.air import standing_in_air_over_days
+from feedcalc.liquor.air import exposure_to_air
 from feedcalc.liquor.mixing import VERDICTS, mixing_check, second_things
 from feedcalc.liquor.steeping import STEEP_MINERALS, Liquor
 from tests.examples import examples
@@ -55,7 +55,7 @@ def test_a_dose_reaches_its_target_or_says_why_not(liquor, name, target, of_stro
 @given(liquors(), st.floats(0.01, 0.5), st.floats(1.0, 50.0), st.booleans())
 def test_a_standing_liquor_moves_one_way_towards_the_air(liquor, surface, litres, covered):
     kelvin = liquor.equilibrium.temperature_kelvin
-    found = standing_in_air_over_days(liquor, surface, litres, kelvin, (0, 1, 10, 100, 1000), covered)
+    found = exposure_to_air(liquor, surface, litres, kelvin, (0, 1, 10, 100, 1000), covered)
     up = found.ph_in_the_end > found.ph_at_first
     for before, after in pairwise(found.rows):
         moved = after.ph.typical - before.ph.typical

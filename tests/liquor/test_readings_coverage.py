@@ -12,7 +12,9 @@ import random
 from feedcalc.contract.request import read_request
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.water import water_of_report
-from feedcalc.liquor.learning import LiquorBatch, learning, ph_shows, readings_in
+from feedcalc.liquor.instruments import ph_shows, readings_in
+from feedcalc.liquor.learning import learning
+from feedcalc.liquor.observations import LiquorBatch
 from feedcalc.liquor.steeping import steep
 from feedcalc.uncertainty.estimates import estimate_of, run_to_end
 
