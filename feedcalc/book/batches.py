@@ -20,8 +20,8 @@ from typing import TypeVar
 from feedcalc.book.amounts import Ashes, NutrientAmounts, drawn_from
 from feedcalc.contract.request import read_request
 from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps
+from feedcalc.liquor.ash_evidence import ash_of_request
 from feedcalc.liquor.figures import sludge_grams, sludge_lime
-from feedcalc.liquor.learning import ash_told
 from feedcalc.uncertainty.estimates import Estimate, Steps, recalled
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.messages import said
@@ -128,7 +128,7 @@ def _kept_ash(evidence: str, ranges: str) -> Steps[Ashes]:
     if ranges == "on" and any(batch.get("measured") for batch in batches):
         return _ashes_of((yield from _answered(text, "", ranges)))
     try:
-        return drawn_from(ash_told(read_request(text)))
+        return drawn_from(ash_of_request(read_request(text)))
     except InputErrors as errors:
         first = errors.errors[0]
         raise InputError("ash", first.given, first.problem, first.accepted) from None

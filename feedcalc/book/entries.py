@@ -35,6 +35,7 @@ from feedcalc.book.amounts import (
     sludge_amounts,
     total_of,
 )
+from feedcalc.book.records import COMPOST, DRY, ENTRY_KINDS, LIME, LIQUID, SLUDGE
 from feedcalc.contract.quantities import Quantity, read_quantity
 from feedcalc.contract.request import CUSTOMS, PLACES
 from feedcalc.garden.ash import ash_of
@@ -43,14 +44,6 @@ from feedcalc.uncertainty.estimates import Estimate, Steps, run_to_end, within_p
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import said
 
-LIQUID, DRY, SLUDGE, COMPOST, LIME, OTHER = ENTRY_KINDS = (
-    "liquid feed",
-    "dry ash",
-    "sludge",
-    "compost",
-    "lime",
-    "other",
-)
 TEXTURES = ("sand", "loam", "clay", "peat")
 TESTERS = ("laboratory", "meter", "kit", "strip")
 # Of whatever is given at once, in g or L.

@@ -1,41 +1,35 @@
-"""The season book's records: what was written when and by whom, how books merge, and the file that holds them.
+"""The records of a season book: what was written in each field, when and by whom, and how two books merge.
 
-Rules of this room:
-
-* A record is the set of everything ever written in its fields. In force in a field is the version with the greatest
-  ``(at, by, text)``; every other one is history. Merging is the union of those sets, which is why it doesn't matter
-  who merges with whom, in which order or how often, and why nothing that was written is ever lost.
-* Nothing is dropped: removing writes ``removed`` = ``yes``, undoing writes the former text anew.
-* A text is what a person typed, units and all. Nothing here reads it as a quantity.
-* No clock and no chance: stamps (ISO 8601, UTC, to the millisecond), writers and ids are handed in.
-* The same book gives the same bytes, whatever order its records came in.
-* As a table (CSV) the book is one file with a row a record and a ``kind`` column, because an entry means nothing
-  without its bed. A table holds what is in force, not the history. ``at`` tells up to when the row had been written: a
-  cell that is as it was then was not edited, and doesn't push out what was written in the book since.
-* What can't be read of a file is set aside with its place and the reason; the rest is read. Refused whole is only what
-  is no book, what a newer feedcalc wrote, and what is too large.
+* A record is the set of all versions ever written in its fields. Each field shows the version with the greatest
+  ``(at, by, text)``; the others are its history. Merging is the union of these sets (a grow-only set with
+  last-writer-wins fields), so it is commutative, associative and idempotent, and nothing that was written is lost.
+* Nothing is deleted: a removed record has ``removed`` = ``yes``, and undoing writes the former text again.
+* A text is what a person typed, with its unit. It is not read as a quantity here.
+* Timestamps (ISO 8601, UTC, milliseconds), writers and ids are arguments; no clock or random number is used.
 """
 
 from __future__ import annotations
 
-import csv
-import hashlib
-import io
-import json
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
-FORMAT = "feedcalc season book"
 RECORD_KINDS = ("bed", "soil test", "entry", "ash", "metals")
-WHATS = ("liquid feed", "dry ash", "sludge", "compost", "lime", "other")
-# The fields of each kind in the order a table shows them; a record may hold others, from a newer feedcalc.
+LIQUID, DRY, SLUDGE, COMPOST, LIME, OTHER = ENTRY_KINDS = (
+    "liquid feed",
+    "dry ash",
+    "sludge",
+    "compost",
+    "lime",
+    "other",
+)
+# The fields of each kind in the order of a table's columns. A record from a newer feedcalc may have others.
 RECORD_FIELDS: Mapping[str, tuple[str, ...]] = {
     "bed": ("name", "area", "texture", "place", "plant", "note"),
     "soil test": ("bed", "date", "ph", "tested_with", "note"),
@@ -54,22 +48,16 @@ REQUIRED: Mapping[str, tuple[str, ...]] = {
     "metals": ("name", "date"),
 }
 REMOVED = "removed"
-LONGEST_FILE = 16_000_000
 LONGEST_TEXT = 200_000
-MOST_RECORDS = 100_000
 
-# From each version of the file to the next.
-UPGRADES: tuple[Callable[[dict[str, Any]], dict[str, Any]], ...] = ()
-VERSION = 1 + len(UPGRADES)
-
-_ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
-_FIELD = re.compile(r"[a-z][a-z0-9_]{0,39}")
-_STAMP = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z")
+ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
+FIELD_NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
+_TIMESTAMP = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z")
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Written:
-    """A text, the stamp of when it was written, and the id of the device that wrote it; the greater one is in force."""
+class Version:
+    """A text with the timestamp of its writing and the id of the device that wrote it; the greatest is current."""
 
     at: str
     by: str
@@ -77,8 +65,8 @@ class Written:
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Past:
-    """A version of a field that is no longer in force."""
+class FieldVersion:
+    """A version with the name of its field."""
 
     field: str
     at: str
@@ -86,61 +74,59 @@ class Past:
     text: str
 
     @property
-    def written(self) -> Written:
-        """The same without the field's name."""
-        return Written(self.at, self.by, self.text)
+    def version(self) -> Version:
+        """The version without the name of its field."""
+        return Version(self.at, self.by, self.text)
 
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A bed, soil test, entry, ash or metals: the fields in force, and all that stood in them before, sorted."""
+    """A bed, soil test, entry, ash or metals: the current version of each field, and all earlier ones, sorted."""
 
     id: str
     kind: str
-    fields: Mapping[str, Written]
-    history: tuple[Past, ...] = ()
+    fields: Mapping[str, Version]
+    history: tuple[FieldVersion, ...] = ()
 
     def text(self, field: str) -> str:
-        """The text in force in a field, empty where there is none."""
-        written = self.fields.get(field)
-        return written.text if written else ""
+        """Return the current text of a field, empty if there is none."""
+        version = self.fields.get(field)
+        return version.text if version else ""
 
     def texts(self) -> dict[str, str]:
-        """The texts in force, by field."""
-        return {field: written.text for field, written in self.fields.items()}
+        """Return the current texts by field."""
+        return {field: version.text for field, version in self.fields.items()}
 
     @property
     def is_removed(self) -> bool:
-        """Whether it was taken out of the book, where it stays to be put back."""
+        """Whether the record was removed. It stays in the book and can be restored."""
         return self.text(REMOVED) == "yes"
 
-    def versions(self) -> frozenset[Past]:
-        """Everything ever written in it."""
-        in_force = (Past(name, w.at, w.by, w.text) for name, w in self.fields.items())
-        return frozenset((*in_force, *self.history))
+    def versions(self) -> frozenset[FieldVersion]:
+        """Return everything ever written in the record."""
+        current = (FieldVersion(name, v.at, v.by, v.text) for name, v in self.fields.items())
+        return frozenset((*current, *self.history))
 
     def as_dict(self) -> dict[str, Any]:
-        """As the file has it, every list in its fixed order."""
+        """Return the record's JSON object in the file, every list in its fixed order."""
         return {
             "id": self.id,
             "kind": self.kind,
             "fields": {
-                name: {"text": written.text, "at": written.at, "by": written.by}
-                for name, written in sorted(self.fields.items())
+                name: {"text": version.text, "at": version.at, "by": version.by}
+                for name, version in sorted(self.fields.items())
             },
-            "history": [
-                {"field": past.field, "text": past.text, "at": past.at, "by": past.by} for past in self.history
-            ],
+            "history": [{"field": v.field, "text": v.text, "at": v.at, "by": v.by} for v in self.history],
         }
 
 
-def record_of(identity: str, kind: str, versions: Iterable[Past]) -> Record:
-    """A record from everything ever written in it, in any order."""
-    fields: dict[str, Written] = {}
+def record_from(identity: str, kind: str, versions: Iterable[FieldVersion]) -> Record:
+    """Return the record with these versions, given in any order."""
+    fields: dict[str, Version] = {}
     ordered = sorted(set(versions))
-    for past in ordered:
-        fields[past.field] = max(past.written, fields.get(past.field, past.written))
-    history = tuple(past for past in ordered if fields[past.field] != past.written)
+    for each in ordered:
+        fields[each.field] = max(each.version, fields.get(each.field, each.version))
+    history = tuple(each for each in ordered if fields[each.field] != each.version)
     return Record(identity, kind, fields, history)
 
 
@@ -148,98 +134,98 @@ def record_of(identity: str, kind: str, versions: Iterable[Past]) -> Record:
 
 
 def new_record(identity: str, kind: str) -> Record:
-    """A record in which nothing is written yet; raises `InputError` for an id or a kind that can't be."""
-    if not _ID.fullmatch(identity):
-        raise _bad_id("id", identity)
+    """Return a record without any field; raises `InputError` for an invalid id or kind."""
+    if not ID.fullmatch(identity):
+        raise invalid_id("id", identity)
     if kind not in RECORD_KINDS:
-        raise _bad_kind("kind", kind)
+        raise unknown_kind("kind", kind)
     return Record(identity, kind, {})
 
 
-def written(record: Record, fields: Mapping[str, str], at: str, by: str) -> Record:
-    """The record with texts written in its fields; what stood there goes to history.
+def write_fields(record: Record, fields: Mapping[str, str], at: str, by: str) -> Record:
+    """Return the record with texts written in its fields at ``at`` by ``by``; the former texts become history.
 
-    A text that stands there already is not written again. A stamp no later than what stands in a field loses to it, so
-    hand in one from `later_stamp`; the same writing done twice gives the same record. Raises `InputError`.
+    A text equal to the current one adds no version, so writing twice gives the same record. A version older than the
+    current one becomes history; `later_timestamp` avoids this. Raises `InputError` for what a file could not hold.
 
-    >>> bed = written(new_record("a", "bed"), {"area": "6 m2"}, "2026-05-01T09:00:00.000Z", "phone")
-    >>> bed = written(bed, {"area": "8 m2"}, "2026-05-02T09:00:00.000Z", "phone")
+    >>> bed = write_fields(new_record("a", "bed"), {"area": "6 m2"}, "2026-05-01T09:00:00.000Z", "phone")
+    >>> bed = write_fields(bed, {"area": "8 m2"}, "2026-05-02T09:00:00.000Z", "phone")
     >>> bed.text("area"), bed.history[0].text
     ('8 m2', '6 m2')
     """
     versions = set(record.versions())
     for field, text in fields.items():
-        version = _read_version(field, {"text": text, "at": at, "by": by}, field)
+        version = read_version(field, {"text": text, "at": at, "by": by}, field)
         if record.text(field) != version.text or (field not in record.fields and version.text):
             versions.add(version)
-    return record_of(record.id, record.kind, versions)
+    return record_from(record.id, record.kind, versions)
 
 
-def removed(record: Record, at: str, by: str) -> Record:
-    """The record taken out of the book; it can be put back by writing ``removed`` = empty."""
-    return written(record, {REMOVED: "yes"}, at, by)
+def remove_record(record: Record, at: str, by: str) -> Record:
+    """Return the record marked as removed; writing an empty ``removed`` restores it."""
+    return write_fields(record, {REMOVED: "yes"}, at, by)
 
 
-def undone(records: Iterable[Record], at: str, by: str) -> list[Record]:
-    """The records that change where this writer takes back the latest thing they wrote; none if there is nothing.
+def undo_latest(records: Iterable[Record], at: str, by: str) -> list[Record]:
+    """Return the records that change if the latest write of this writer is undone; none if there is nothing to undo.
 
-    A record that came with it is removed, a field gets its former text, both as new writing at ``at``. What somebody
-    wrote over it since stays. Undoing twice brings back what was undone.
+    A record created by that write is removed; a field gets its former text. Both are new versions at ``at``. What
+    somebody else wrote over it since stays. Undoing twice restores what was undone.
     """
     records = list(records)
-    own = [mine.at for record in records for mine in record.fields.values() if mine.by == by]
+    own = [version.at for record in records for version in record.fields.values() if version.by == by]
     if not own:
         return []
     latest = max(own)
     changed = []
     for record in records:
-        touched = [name for name, mine in record.fields.items() if (mine.at, mine.by) == (latest, by)]
-        if touched:
-            before = record_of(record.id, record.kind, (past for past in record.versions() if past.at < latest))
-            back = way_back(before if before.fields else None, touched)
-            changed.append(written(record, back, later_stamp([record], at), by))
+        written = [name for name, version in record.fields.items() if (version.at, version.by) == (latest, by)]
+        if written:
+            before = record_from(record.id, record.kind, (each for each in record.versions() if each.at < latest))
+            texts = former_texts(before if before.fields else None, written)
+            changed.append(write_fields(record, texts, later_timestamp([record], at), by))
     return [record for record in changed if record not in records]
 
 
-def way_back(before: Record | None, fields: Iterable[str]) -> dict[str, str]:
-    """What has to be written to have these fields as they were; a record that was not there is removed."""
+def former_texts(before: Record | None, fields: Iterable[str]) -> dict[str, str]:
+    """Return the texts that restore these fields; without a record before, the one that removes the record."""
     if before is None:
         return {REMOVED: "yes"}
     return {field: before.text(field) for field in sorted(fields)}
 
 
-def steps_back(before: Iterable[Record], after: Iterable[Record]) -> dict[str, dict[str, str]]:
-    """For each record that changed, by id, what has to be written in it to have it as it was before."""
+def undoing_texts(before: Iterable[Record], after: Iterable[Record]) -> dict[str, dict[str, str]]:
+    """Return, by id, the texts that restore each changed record to what it was ``before``."""
     former = {record.id: record for record in before}
-    steps = {}
+    texts = {}
     for record in changed_records(former.values(), after):
-        was = former.get(record.id)
-        touched = [name for name in record.fields if was is None or record.text(name) != was.text(name)]
-        if touched:
-            steps[record.id] = way_back(was, touched)
-    return steps
+        earlier = former.get(record.id)
+        changed = [name for name in record.fields if earlier is None or record.text(name) != earlier.text(name)]
+        if changed:
+            texts[record.id] = former_texts(earlier, changed)
+    return texts
 
 
-def later_stamp(records: Iterable[Record], at: str) -> str:
-    """``at``, or a millisecond after the latest thing written in the records where a clock of theirs runs ahead.
+def later_timestamp(records: Iterable[Record], at: str) -> str:
+    """Return ``at``, or one millisecond after the latest version of the records if a clock was ahead.
 
-    >>> ahead = written(new_record("a", "bed"), {"name": "South"}, "2030-01-01T00:00:00.000Z", "phone")
-    >>> later_stamp([ahead], "2026-05-01T09:00:00.000Z")
+    >>> ahead = write_fields(new_record("a", "bed"), {"name": "South"}, "2030-01-01T00:00:00.000Z", "phone")
+    >>> later_timestamp([ahead], "2026-05-01T09:00:00.000Z")
     '2030-01-01T00:00:00.001Z'
     """
-    latest = max((past.at for record in records for past in record.versions()), default="")
+    latest = max((version.at for record in records for version in record.versions()), default="")
     if at > latest:
         return at
     try:
-        return stamp_of(datetime.fromisoformat(latest.replace("Z", "+00:00")) + timedelta(milliseconds=1))
+        return timestamp_of(datetime.fromisoformat(latest.replace("Z", "+00:00")) + timedelta(milliseconds=1))
     except OverflowError:
         return latest
 
 
-def stamp_of(moment: datetime) -> str:
-    """A moment as a stamp; one without a time zone counts as UTC.
+def timestamp_of(moment: datetime) -> str:
+    """Return the timestamp of a moment; one without a time zone counts as UTC.
 
-    >>> stamp_of(datetime(2026, 5, 1, 9))
+    >>> timestamp_of(datetime(2026, 5, 1, 9))
     '2026-05-01T09:00:00.000Z'
     """
     moment = moment.astimezone(UTC) if moment.tzinfo else moment.replace(tzinfo=UTC)
@@ -249,376 +235,66 @@ def stamp_of(moment: datetime) -> str:
 # -- merging --------------------------------------------------------------------------------------------------
 
 
-def merged(mine: Iterable[Record], theirs: Iterable[Record]) -> list[Record]:
-    """Two books as one: every record of either, and in each field the version with the greater (at, by, text).
+def merge(mine: Iterable[Record], theirs: Iterable[Record]) -> list[Record]:
+    """Return the union of two books: every record of either, each with the versions of both.
 
-    Commutative, associative and idempotent. Should one id stand for two kinds, the first kind in the alphabet stays.
+    Commutative, associative and idempotent. If one id has two kinds, the first in the alphabet stays.
     """
     kinds: dict[str, str] = {}
-    versions: dict[str, frozenset[Past]] = {}
-    untouched: dict[str, Record] = {}
+    versions: dict[str, frozenset[FieldVersion]] = {}
+    unchanged: dict[str, Record] = {}
     for record in (*mine, *theirs):
         if record.id not in kinds:
-            untouched[record.id] = record
-        elif untouched.get(record.id) != record:
-            untouched.pop(record.id, None)
+            unchanged[record.id] = record
+        elif unchanged.get(record.id) != record:
+            unchanged.pop(record.id, None)
         kinds[record.id] = min(record.kind, kinds.get(record.id, record.kind))
         versions[record.id] = versions.get(record.id, frozenset()) | record.versions()
-    return in_order(untouched.get(id_) or record_of(id_, kinds[id_], versions[id_]) for id_ in kinds)
+    return in_file_order(unchanged.get(id_) or record_from(id_, kinds[id_], versions[id_]) for id_ in kinds)
 
 
 def changed_records(before: Iterable[Record], after: Iterable[Record]) -> list[Record]:
-    """The records of ``after`` that are new or differ, in order: what has to be stored."""
+    """Return the records of ``after`` that are new or differ, in the order of the file."""
     former = {record.id: record for record in before}
-    return in_order(record for record in after if former.get(record.id) != record)
+    return in_file_order(record for record in after if former.get(record.id) != record)
 
 
-def in_order(records: Iterable[Record]) -> list[Record]:
-    """Records in the order of the file: by kind, then by id."""
-    place = {kind: index for index, kind in enumerate(RECORD_KINDS)}
-    return sorted(records, key=lambda record: (place.get(record.kind, len(place)), record.id))
+def in_file_order(records: Iterable[Record]) -> list[Record]:
+    """Return the records sorted by kind, then by id."""
+    order = {kind: index for index, kind in enumerate(RECORD_KINDS)}
+    return sorted(records, key=lambda record: (order.get(record.kind, len(order)), record.id))
 
 
-# -- the file -------------------------------------------------------------------------------------------------
+# -- validation -----------------------------------------------------------------------------------------------
 
 
-def book_document(records: Iterable[Record]) -> dict[str, Any]:
-    """The book as the file's JSON object."""
-    return {"format": FORMAT, "version": VERSION, "records": [record.as_dict() for record in in_order(records)]}
-
-
-def book_text(records: Iterable[Record]) -> str:
-    """The book as a file's text; the same records give the same bytes.
-
-    >>> print(book_text([]), end="")
-    {
-     "format": "feedcalc season book",
-     "version": 1,
-     "records": []
-    }
-    """
-    return json.dumps(book_document(records), ensure_ascii=False, indent=1) + "\n"
-
-
-def read_book(text: str) -> tuple[list[Record], list[InputError]]:
-    """The records of a file's text, and what was set aside, each with its place; raises `InputError`."""
-    if len(text) > LONGEST_FILE:
-        raise _no_book(said("This is longer than {longest} characters.", longest=LONGEST_FILE))
-    try:
-        document = json.loads(text.removeprefix("\ufeff"), object_pairs_hook=_without_repeats)
-    except _Repeated as key:
-        raise _no_book(said("The key {key} stands twice in one place.", key=str(key))) from None
-    except json.JSONDecodeError as error:
-        raise _no_book(
-            said("This is not JSON (line {line}, column {column}).", line=error.lineno, column=error.colno)
-        ) from None
-    except (ValueError, RecursionError):
-        raise _no_book(said("This is not JSON.")) from None
-    return read_document(document)
-
-
-def read_document(
-    document: object, upgrades: Sequence[Callable[[dict[str, Any]], dict[str, Any]]] = UPGRADES
-) -> tuple[list[Record], list[InputError]]:
-    """As `read_book`, from parsed JSON. A file of an older version goes through the ``upgrades`` first."""
-    if not isinstance(document, dict) or document.get("format") != FORMAT:
-        raise _no_book(said("This is no season book of feedcalc."))
-    version = document.get("version")
-    newest = 1 + len(upgrades)
-    if not isinstance(version, int) or isinstance(version, bool) or version < 1:
-        raise InputError(
-            "version", _snippet(version), said("The version of this book can't be told."), f"1 to {newest}"
-        )
-    if version > newest:
-        raise InputError(
-            "version",
-            version,
-            said("This book was written by a newer feedcalc. Update this one first."),
-            f"1 to {newest}",
-        )
-    for upgrade in upgrades[version - 1 :]:
-        document = upgrade(document)
-    rows = document.get("records")
-    if not isinstance(rows, list):
-        raise InputError("records", _snippet(rows), said("The records of this book are missing."), said("a list"))
-    if len(rows) > MOST_RECORDS:
-        raise _no_book(said("This book has more than {most} records.", most=MOST_RECORDS))
-    aside: list[InputError] = []
-    records = []
-    for number, row in enumerate(rows):
-        try:
-            records.append(_read_record(row, f"records[{number}]", aside))
-        except InputError as error:
-            aside.append(error)
-    return merged(records, []), aside
-
-
-# -- the table ------------------------------------------------------------------------------------------------
-
-_ALL_FIELDS = tuple(dict.fromkeys(field for fields in RECORD_FIELDS.values() for field in fields))
-_OWN_COLUMNS = ("kind", "id", "at")
-# A spreadsheet takes a cell that starts with one of these for a formula; one more apostrophe makes it text.
-_RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
-
-
-def book_csv(records: Iterable[Record]) -> str:
-    """What is in force in the book as a table: RFC 4180, a row a record, removed ones too.
-
-    >>> bed = written(new_record("a", "bed"), {"name": "=South"}, "2026-05-01T09:00:00.000Z", "phone")
-    >>> book_csv([bed]).splitlines()[1][:45]
-    "bed,a,2026-05-01T09:00:00.000Z,'=South,,,,,,,"
-    """
-    records = in_order(records)
-    unknown = {field for record in records for field in record.fields} - {*_ALL_FIELDS, REMOVED}
-    fields = (*_ALL_FIELDS, *sorted(unknown), REMOVED)
-    kept = io.StringIO(newline="")
-    table = csv.writer(kept, lineterminator="\r\n")
-    table.writerow((*_OWN_COLUMNS, *fields))
-    for record in records:
-        latest = max((past.at for past in record.versions()), default="")
-        table.writerow(
-            (record.kind, _harmless(record.id), latest, *(_harmless(record.text(field)) for field in fields))
-        )
-    return kept.getvalue()
-
-
-def read_csv(text: str, records: Iterable[Record], at: str, by: str) -> tuple[list[Record], list[InputError]]:
-    """The records that a table adds to the book or changes in it, and what of it was set aside; raises `InputError`.
-
-    Only cells that differ from the book are written, with the stamp and the writer handed in, so that the same table
-    read twice changes nothing. A row without an id gets one made from what it says. A bed may be told by its name.
-    Columns may stand in any order or be missing; semicolons or tabs may part them.
-    """
-    if len(text) > LONGEST_FILE:
-        raise _no_table(said("This is longer than {longest} characters.", longest=LONGEST_FILE))
-    text = text.removeprefix("\ufeff")
-    rows, header = _rows(text)
-    former = {record.id: record for record in records}
-    aside: list[InputError] = []
-    names = _columns(header, aside)
-    found: list[tuple[int, Record, dict[str, str]]] = []
-    seen: dict[str, int] = {}
-    for number, row in rows:
-        try:
-            record, texts = _read_row(number, row, names, former, seen)
-        except InputError as error:
-            aside.append(error)
-            continue
-        found.append((number, record, texts))
-    beds = _beds(former.values(), found)
-    changed = []
-    for number, record, texts in found:
-        try:
-            changed.append(_written_row(number, record, texts, beds, at, by))
-        except InputError as error:
-            aside.append(error)
-    return changed_records(former.values(), changed), sorted(aside, key=lambda error: _row_number(error.field))
-
-
-def faults(kind: str, texts: Mapping[str, str], place: str = "") -> list[InputError]:
-    """What keeps these texts from being a record of that kind: what must be said, days, choices."""
-    found = []
-    for field in REQUIRED[kind]:
-        if not texts.get(field, "").strip():
-            problem = said("This must not be empty.")
-            found.append(InputError(place + field, "", problem, said("what a {kind} can't do without", kind=kind)))
-    day = texts.get("date", "").strip()
-    if day and "date" in RECORD_FIELDS[kind] and not _is_day(day):
-        found.append(InputError(place + "date", day, said("This is no day."), said("a date such as 2026-05-01")))
-    for field, choices in (("what", WHATS), ("of", ("ash", "soil"))):
-        if field in RECORD_FIELDS[kind] and texts.get(field, "").strip() not in ("", *choices):
-            found.append(
-                InputError(place + field, texts[field], said("This is none of the choices."), ", ".join(choices))
-            )
-    return found
-
-
-def _rows(text: str) -> tuple[list[tuple[int, list[str]]], list[str]]:
-    """The rows with what they are numbered in a spreadsheet, without empty ones, and the header."""
-    first = text.splitlines()[0] if text.strip() else ""
-    mark = next((mark for mark in ",;\t" if "kind" in [name.strip(' "').lower() for name in first.split(mark)]), "")
-    if not mark:
-        raise _no_table(said("The first row has no column that is called kind."))
-    before = csv.field_size_limit(LONGEST_FILE)
-    try:
-        rows = [[_as_text(cell) for cell in row] for row in csv.reader(io.StringIO(text, newline=""), delimiter=mark)]
-    except csv.Error:
-        raise _no_table(said("This is no table of comma-separated values.")) from None
-    finally:
-        csv.field_size_limit(before)
-    if len(rows) > MOST_RECORDS:
-        raise _no_table(said("This table has more than {most} rows.", most=MOST_RECORDS))
-    numbered = [(number, row) for number, row in enumerate(rows[1:], 2) if any(cell.strip() for cell in row)]
-    return numbered, rows[0]
-
-
-def _columns(header: Sequence[str], aside: list[InputError]) -> list[str]:
-    """The name of each column, empty for one that is left out."""
-    names: list[str] = []
-    for cell in header:
-        name = "_".join(cell.strip().lower().split())
-        if name and not _FIELD.fullmatch(name):
-            aside.append(InputError("row 1", _snippet(cell), said("No field is called that."), ", ".join(_ALL_FIELDS)))
-            name = ""
-        elif name and name in names:
-            aside.append(InputError("row 1", _snippet(cell), said("This column stands twice."), said("one of each")))
-            name = ""
-        names.append(name)
-    return names
-
-
-def _read_row(
-    number: int, row: Sequence[str], names: Sequence[str], former: Mapping[str, Record], seen: dict[str, int]
-) -> tuple[Record, dict[str, str]]:
-    """The record of a row as the book has it (or new), and the texts that were edited in the table."""
-    place = f"row {number}, "
-    if any(cell.strip() for cell in row[len(names) :]):
-        raise InputError(f"row {number}", _snippet(row[-1]), said("The row is longer than the first one."), "")
-    cells = {name: cell for name, cell in zip(names, row, strict=False) if name}
-    kind = cells.pop("kind", "").strip().lower()
-    if kind not in RECORD_KINDS:
-        raise _bad_kind(f"{place}kind", kind)
-    identity, known = _as_typed(cells.pop("id", "").strip()), cells.pop("at", "").strip()
-    if known and not _is_stamp(known):
-        raise InputError(f"{place}at", known, said("This is no time in UTC."), "2026-05-01T09:00:00.000Z")
-    if not identity:
-        content = json.dumps([kind, sorted((name, cell) for name, cell in cells.items() if cell)], ensure_ascii=False)
-        nth = seen[content] = seen.get(content, 0) + 1
-        identity = "row-" + hashlib.sha256(f"{content} {nth}".encode()).hexdigest()[:24]
-    elif identity in seen:
-        raise InputError(f"{place}id", identity, said("This id stands in row {row} already.", row=seen[identity]), "")
-    else:
-        seen[identity] = number
-    if not _ID.fullmatch(identity):
-        raise _bad_id(f"{place}id", identity)
-    record = former.get(identity) or new_record(identity, kind)
-    if record.kind != kind:
-        problem = said("In the book this id is another kind of record: {kind}.", kind=record.kind)
-        raise InputError(f"{place}kind", kind, problem, record.kind)
-    texts = {name: _as_typed(cell) for name, cell in cells.items()}
-    if identity not in former:
-        return record, {name: text for name, text in texts.items() if text}
-    if not known:  # nobody can tell an emptied cell from one that was never filled
-        return record, {name: text for name, text in texts.items() if text and text != record.text(name)}
-    as_it_was = record_of(record.id, record.kind, (past for past in record.versions() if past.at <= known))
-    return record, {name: text for name, text in texts.items() if text != as_it_was.text(name)}
-
-
-def _written_row(
-    number: int, record: Record, texts: dict[str, str], beds: Mapping[str, list[str]], at: str, by: str
-) -> Record:
-    if not texts and record.fields:
-        return record
-    if texts.get("bed") and "bed" in RECORD_FIELDS[record.kind]:
-        named = beds.get(texts["bed"].strip().casefold(), [])
-        if texts["bed"].strip() in beds.get("", ()):
-            named = [texts["bed"].strip()]
-        if len(named) != 1:
-            problem = said("More than one bed is called that.") if named else said("There is no such bed in the book.")
-            raise InputError(f"row {number}, bed", texts["bed"], problem, said("the id or the name of a bed"))
-        texts = texts | {"bed": named[0]}
-    for fault in faults(record.kind, record.texts() | texts, f"row {number}, "):
-        raise fault
-    try:
-        return written(record, texts, later_stamp([record], at), by)
-    except InputError as error:
-        raise InputError(f"row {number}, {error.field}", error.given, error.problem, error.accepted) from None
-
-
-def _beds(known: Iterable[Record], found: Iterable[tuple[int, Record, dict[str, str]]]) -> dict[str, list[str]]:
-    """The ids of the beds of each name; under the empty name all ids."""
-    names = {record.id: record.text("name") for record in known if record.kind == "bed" and not record.is_removed}
-    for _, record, texts in found:
-        if record.kind == "bed":
-            names[record.id] = texts.get("name", record.text("name"))
-    beds: dict[str, list[str]] = {"": sorted(names)}
-    for identity, name in sorted(names.items()):
-        if name.strip():
-            beds.setdefault(name.strip().casefold(), []).append(identity)
-    return beds
-
-
-def _row_number(place: str) -> int:
-    found = re.match(r"row ([0-9]+)", place)
-    return int(found[1]) if found else 0
-
-
-def _harmless(text: str) -> str:
-    return "'" + text if text.lstrip(" ").startswith(_RISKY) else text
-
-
-def _as_typed(cell: str) -> str:
-    return cell[1:] if cell.startswith("'") and cell[1:].lstrip(" ").startswith(_RISKY) else cell
-
-
-def _is_day(text: str) -> bool:
-    try:
-        return re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text) is not None and bool(date.fromisoformat(text))
-    except ValueError:
-        return False
-
-
-def _no_table(problem: str) -> InputError:
-    return InputError(
-        "file", "", problem, said("a table saved by feedcalc, or one with the columns kind, bed, date ...")
-    )
-
-
-# -- reading, part by part ------------------------------------------------------------------------------------
-
-
-def _read_record(row: object, place: str, aside: list[InputError]) -> Record:
-    if not isinstance(row, dict):
-        raise InputError(place, _snippet(row), said("This is no record."), said("an object with id, kind, fields"))
-    identity, kind = row.get("id"), row.get("kind")
-    if not isinstance(identity, str) or not _ID.fullmatch(identity):
-        raise _bad_id(f"{place}.id", identity)
-    if kind not in RECORD_KINDS:
-        raise _bad_kind(f"{place}.kind", kind)
-    fields, history = row.get("fields", {}), row.get("history", [])
-    if not isinstance(fields, dict):
-        raise InputError(f"{place}.fields", _snippet(fields), said("The fields are missing."), said("an object"))
-    if not isinstance(history, list):
-        aside.append(InputError(f"{place}.history", _snippet(history), said("This is no history."), said("a list")))
-        history = []
-    told = [(name, version, f"{place}.fields.{name[:60]}") for name, version in fields.items()]
-    for number, past in enumerate(history):
-        name = past.get("field") if isinstance(past, dict) else None
-        told.append((name, past, f"{place}.history[{number}]"))
-    versions = []
-    for name, version, where in told:
-        try:
-            versions.append(_read_version(name, version, where))
-        except InputError as error:
-            aside.append(error)
-    return record_of(identity, str(kind), versions)
-
-
-def _read_version(name: object, version: object, place: str) -> Past:
-    if not isinstance(name, str) or not _FIELD.fullmatch(name):
-        raise InputError(place, _snippet(name), said("No field is called that."), said("lower-case letters, digits, _"))
+def read_version(name: object, version: object, place: str) -> FieldVersion:
+    """Return the version of a field from JSON; raises `InputError` at ``place`` if any part of it is invalid."""
+    if not isinstance(name, str) or not FIELD_NAME.fullmatch(name):
+        raise InputError(place, excerpt(name), said("No field is called that."), said("lower-case letters, digits, _"))
     if not isinstance(version, dict):
-        raise InputError(place, _snippet(version), said("This is no text with a time."), said("text, at, by"))
+        raise InputError(place, excerpt(version), said("This is no text with a time."), said("text, at, by"))
     text, at, by = version.get("text"), version.get("at"), version.get("by")
     if not isinstance(text, str):
-        raise InputError(f"{place}.text", _snippet(text), said("This is not text."), said("text"))
+        raise InputError(f"{place}.text", excerpt(text), said("This is not text."), said("text"))
     if len(text) > LONGEST_TEXT:
         problem = said("This text is longer than {longest} characters.", longest=LONGEST_TEXT)
-        raise InputError(f"{place}.text", _snippet(text), problem, said("a shorter text"))
-    if not isinstance(at, str) or not _is_stamp(at):
-        raise InputError(f"{place}.at", _snippet(at), said("This is no time in UTC."), "2026-05-01T09:00:00.000Z")
-    if not isinstance(by, str) or not _ID.fullmatch(by):
-        raise _bad_id(f"{place}.by", by)
-    return Past(name, at, by, _as_text(text))
+        raise InputError(f"{place}.text", excerpt(text), problem, said("a shorter text"))
+    if not isinstance(at, str) or not is_timestamp(at):
+        raise invalid_timestamp(f"{place}.at", at)
+    if not isinstance(by, str) or not ID.fullmatch(by):
+        raise invalid_id(f"{place}.by", by)
+    return FieldVersion(name, at, by, replace_surrogates(text))
 
 
-def _as_text(text: str) -> str:
-    """Text without halves of UTF-16 characters, which no file and no database could hold."""
+def replace_surrogates(text: str) -> str:
+    """Return the text with lone UTF-16 surrogates replaced, which no file or database could hold."""
     return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
 
 
-def _is_stamp(text: str) -> bool:
-    if not _STAMP.fullmatch(text):
+def is_timestamp(text: str) -> bool:
+    """Return whether a text is a timestamp of the file."""
+    if not _TIMESTAMP.fullmatch(text):
         return False
     try:
         datetime.fromisoformat(text.replace("Z", "+00:00"))
@@ -627,32 +303,23 @@ def _is_stamp(text: str) -> bool:
     return True
 
 
-class _Repeated(ValueError):
-    pass
-
-
-def _without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        names = [name for name, _ in pairs]
-        raise _Repeated(next(name for name in names if names.count(name) > 1)[:60])
-    return found
-
-
-def _snippet(value: object) -> str:
-    """The start of what stood there, short enough to be shown; nothing of what is no text and no number."""
+def excerpt(value: object) -> str:
+    """Return the first 60 characters of a text or number for a message, empty for anything else."""
     return str(value)[:60] if isinstance(value, str | int | float) else ""
 
 
-def _no_book(problem: str) -> InputError:
-    return InputError("file", "", problem, said("a season book saved by feedcalc"))
+def invalid_timestamp(place: str, given: object) -> InputError:
+    """Return the refusal of a timestamp."""
+    return InputError(place, excerpt(given), said("This is no time in UTC."), "2026-05-01T09:00:00.000Z")
 
 
-def _bad_id(place: str, given: object) -> InputError:
+def invalid_id(place: str, given: object) -> InputError:
+    """Return the refusal of an id."""
     return InputError(
-        place, _snippet(given), said("This can't be an id."), said("1 to 64 letters, digits, hyphens and underscores")
+        place, excerpt(given), said("This can't be an id."), said("1 to 64 letters, digits, hyphens and underscores")
     )
 
 
-def _bad_kind(place: str, given: object) -> InputError:
-    return InputError(place, _snippet(given), said("There is no such kind of record."), ", ".join(RECORD_KINDS))
+def unknown_kind(place: str, given: object) -> InputError:
+    """Return the refusal of a kind of record."""
+    return InputError(place, excerpt(given), said("There is no such kind of record."), ", ".join(RECORD_KINDS))

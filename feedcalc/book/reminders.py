@@ -21,8 +21,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from feedcalc.book.batches import AnsweredBatches
-from feedcalc.book.entries import LIQUID, SLUDGE, Bed, Reader
-from feedcalc.book.records import Record
+from feedcalc.book.entries import Bed, Reader
+from feedcalc.book.records import LIQUID, SLUDGE, Record
 from feedcalc.book.season import entry_records
 from feedcalc.book.totals import next_feed_day, retest_day
 from feedcalc.contract.cautions import cautions_for

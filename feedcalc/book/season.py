@@ -18,9 +18,10 @@ from typing import Any
 
 from feedcalc.book.amounts import QUANTITIES, SEED, NutrientAmounts
 from feedcalc.book.batches import AnsweredBatches
-from feedcalc.book.entries import LIQUID, Bed, Book, Entry, EntryRecord, Reader, RejectedRecord, batch_of
+from feedcalc.book.book_file import read_document
+from feedcalc.book.entries import Bed, Book, Entry, EntryRecord, Reader, RejectedRecord, batch_of
 from feedcalc.book.metals import if_known, metals_of
-from feedcalc.book.records import Record, read_document
+from feedcalc.book.records import LIQUID, Record
 from feedcalc.book.totals import (
     TimelineStep,
     a_year_before,

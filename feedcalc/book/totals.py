@@ -21,7 +21,8 @@ from feedcalc.book.amounts import (
     greatest_of,
     total_of,
 )
-from feedcalc.book.entries import DRY, LIQUID, SLUDGE, Bed, Entry, SoilTest
+from feedcalc.book.entries import Bed, Entry, SoilTest
+from feedcalc.book.records import DRY, LIQUID, SLUDGE
 from feedcalc.garden.dry_ash import Advice, Cap, advised_ash, cap_for
 from feedcalc.garden.liming import TABLE_DEPTH_CM, expected_shift, lime_requirement
 from feedcalc.garden.suitability import soil_target, suitability_limit

@@ -14,7 +14,8 @@ from datetime import date
 
 from feedcalc import published
 from feedcalc.book.amounts import NutrientAmounts
-from feedcalc.book.entries import LIQUID, Bed, Entry
+from feedcalc.book.entries import Bed, Entry
+from feedcalc.book.records import LIQUID
 from feedcalc.book.totals import (
     BedTotals,
     interval_of,

@@ -14,23 +14,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from feedcalc.book.batches import AnsweredBatches
+from feedcalc.book.book_file import book_text, read_book, read_document
+from feedcalc.book.book_table import book_csv, read_csv
 from feedcalc.book.entries import EntryRecord, Reader, customs_bear_on
 from feedcalc.book.records import (
     REMOVED,
     REQUIRED,
     Record,
-    book_csv,
-    book_text,
     changed_records,
-    later_stamp,
-    merged,
+    later_timestamp,
+    merge,
     new_record,
-    read_book,
-    read_csv,
-    read_document,
-    removed,
-    undone,
-    written,
+    remove_record,
+    undo_latest,
+    write_fields,
 )
 from feedcalc.book.reminders import Reminder, calendar_text, reminders_of
 from feedcalc.book.season import entry_records
@@ -86,7 +83,7 @@ def _write(request: Request, records: list[Record]) -> Work:
         raise _refused("record.fields", "", said("A field is not text."), said("text in every field"))
     before = next((record for record in records if record.id == identity), None)
     known = before or new_record(identity, str(given.get("kind")))
-    record = written(known, _with_customs(request, known, fields), _stamp(before, at, by), by)
+    record = write_fields(known, _with_customs(request, known, fields), _stamp(before, at, by), by)
     if not record.is_removed and set(fields) - {REMOVED, "note"}:
         _refuse_unreadable(request, record, records)
     return Work(tuple(changed_records(records, [record])))
@@ -120,21 +117,21 @@ def _remove(request: Request, records: list[Record]) -> Work:
     before = next((record for record in records if record.id == identity), None)
     if before is None:
         raise _refused("id", identity, said("There is no such record in the book."), said("the id of a record"))
-    return Work(tuple(changed_records(records, [removed(before, _stamp(before, at, by), by)])))
+    return Work(tuple(changed_records(records, [remove_record(before, _stamp(before, at, by), by)])))
 
 
 def _undo(request: Request, records: list[Record]) -> Work:
-    return Work(tuple(undone(records, _text(request, "at"), _text(request, "by"))))
+    return Work(tuple(undo_latest(records, _text(request, "at"), _text(request, "by"))))
 
 
 def _merge(request: Request, records: list[Record]) -> Work:
     theirs, aside = read_document(request.carried.get("other"))
-    return Work(tuple(changed_records(records, merged(records, theirs))), tuple(aside))
+    return Work(tuple(changed_records(records, merge(records, theirs))), tuple(aside))
 
 
 def _read_file(request: Request, records: list[Record]) -> Work:
     theirs, aside = read_book(_text(request, "text"))
-    return Work(tuple(changed_records(records, merged(records, theirs))), tuple(aside))
+    return Work(tuple(changed_records(records, merge(records, theirs))), tuple(aside))
 
 
 def _write_file(_: Request, records: list[Record]) -> Work:
@@ -163,8 +160,8 @@ def _reminders(request: Request, records: list[Record]) -> Work:
 
 def _stamp(before: Record | None, at: str, by: str) -> str:
     """``at``, moved past what stands in the record where somebody's clock runs ahead."""
-    written(new_record("a", "bed"), {"name": "a"}, at, by)  # refuses what is no stamp and no writer
-    return later_stamp([before], at) if before else at
+    write_fields(new_record("a", "bed"), {"name": "a"}, at, by)  # refuses what is no stamp and no writer
+    return later_timestamp([before], at) if before else at
 
 
 def _text(request: Request, name: str) -> str:

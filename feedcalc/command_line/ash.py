@@ -15,7 +15,8 @@ from typing import Any
 
 import click
 
-from feedcalc.book.records import Record, read_document
+from feedcalc.book.book_file import read_document
+from feedcalc.book.records import Record
 from feedcalc.command_line.book import BookGroup, Desk
 from feedcalc.command_line.store import book_path, open_book
 from feedcalc.engine import calculate

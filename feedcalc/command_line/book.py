@@ -22,7 +22,8 @@ from typing import Any
 
 import click
 
-from feedcalc.book.records import RECORD_KINDS, WHATS, Record, book_document, merged, read_document, stamp_of
+from feedcalc.book.book_file import book_document, read_document
+from feedcalc.book.records import ENTRY_KINDS, RECORD_KINDS, Record, merge, timestamp_of
 from feedcalc.book.reminders import batch_reminders, calendar_text, reminders_of
 from feedcalc.command_line.store import LAYOUT, BookStore, book_path, open_book
 from feedcalc.contract.request import CUSTOMS, LOCALES, read_request
@@ -79,7 +80,7 @@ class Desk:
     @property
     def at(self) -> str:
         """The stamp of what is written now."""
-        return stamp_of(datetime.now(UTC))
+        return timestamp_of(datetime.now(UTC))
 
     def request(self, records: Iterable[Record], ask: str, **asked: Any) -> str:
         """A request about these records, as JSON."""
@@ -175,7 +176,7 @@ def soil_test_verb(desk: Desk, /, bed: str, **given: str | None) -> None:
 
 @book_verb.command("add")
 @click.argument("bed")
-@click.argument("what", type=click.Choice(WHATS))
+@click.argument("what", type=click.Choice(ENTRY_KINDS))
 @click.argument("amount")
 @click.option("--what-if", "only_look", is_flag=True, help="Show what it would come to, and write nothing.")
 @click.option(
@@ -426,7 +427,7 @@ def _take_in(desk: Desk, file: Path, dry_run: bool) -> None:
         reply = desk.work(records, do, text=_text_of(file))
     changed = _records(reply["changed"])
     known = {record.id for record in records}
-    after = merged(records, changed)
+    after = merge(records, changed)
     for record in changed:
         word = said("Changed") if record.id in known else said("New")
         desk.tell(listed([word, _line(record, after)], ": "))

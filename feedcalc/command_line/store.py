@@ -23,20 +23,18 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 
+from feedcalc.book.book_file import book_document, book_text, read_document
 from feedcalc.book.records import (
     RECORD_FIELDS,
     RECORD_KINDS,
-    Past,
+    FieldVersion,
     Record,
-    book_document,
-    book_text,
     changed_records,
-    later_stamp,
-    merged,
-    read_document,
-    record_of,
-    steps_back,
-    written,
+    later_timestamp,
+    merge,
+    record_from,
+    undoing_texts,
+    write_fields,
 )
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
@@ -139,9 +137,9 @@ class BookStore:
         records = list(records)
         with self._transaction():
             before = self._records([record.id for record in records])
-            changed = changed_records(before, merged(before, records))
+            changed = changed_records(before, merge(before, records))
             self._store(changed)
-            back = steps_back(before, changed)
+            back = undoing_texts(before, changed)
             if back:
                 step = self._connection.execute("INSERT INTO step (at, what) VALUES (?, ?)", (at, what)).lastrowid
                 self._connection.executemany(
@@ -165,7 +163,7 @@ class BookStore:
                 back.setdefault(id_, {})[name] = text
             device = self.device
             before = self._records(list(back))
-            after = [written(record, back[record.id], later_stamp([record], at), device) for record in before]
+            after = [write_fields(record, back[record.id], later_timestamp([record], at), device) for record in before]
             self._store(changed_records(before, after))
             self._connection.execute("UPDATE step SET undone = ? WHERE number = ?", (at, step[0]))
         return str(step[1]), after
@@ -179,7 +177,7 @@ class BookStore:
         """The records with these ids, or all."""
         select, chosen = "", []
         kinds: dict[str, str] = {}
-        versions: dict[str, list[Past]] = {}
+        versions: dict[str, list[FieldVersion]] = {}
         for part in (
             [wanted[start : start + 500] for start in range(0, len(wanted), 500)] if wanted is not None else [[]]
         ):
@@ -194,8 +192,8 @@ class BookStore:
                     f"SELECT record, name, at, by, text FROM {table} {select and 'WHERE record ' + select}", chosen
                 )
                 for id_, *version in found:
-                    versions[id_].append(Past(*version))
-        return merged((record_of(id_, kind, versions[id_]) for id_, kind in kinds.items()), [])
+                    versions[id_].append(FieldVersion(*version))
+        return merge((record_from(id_, kind, versions[id_]) for id_, kind in kinds.items()), [])
 
     def _store(self, records: Iterable[Record]) -> None:
         for record in records:
@@ -389,7 +387,7 @@ def _saved_beside(path: Path, text: str) -> Path:
 def salvaged(path: Path) -> list[Record]:
     """All records of which anything can still be read in a damaged file, which is only read."""
     kinds: dict[str, str] = {}
-    versions: dict[str, set[Past]] = {}
+    versions: dict[str, set[FieldVersion]] = {}
     with closing(
         sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=PATIENCE_SECONDS)
     ) as connection:
@@ -400,7 +398,7 @@ def salvaged(path: Path) -> list[Record]:
         for columns, table in (("name", "field"), ("name", "history"), ("field", "written")):
             for id_, *version in _readable(connection, table, f"record, {columns}, at, by, text"):
                 if all(isinstance(part, str) for part in (id_, *version)):
-                    versions.setdefault(id_, set()).add(Past(*version))
+                    versions.setdefault(id_, set()).add(FieldVersion(*version))
     rows = [
         {
             "id": id_,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -418,8 +419,15 @@ def _pint_name(unit: str) -> str:
 @cache
 def _registry() -> Any:
     """The trimmed registry, from the text of ``units.txt``: works from a zip and writes nothing."""
-    import pint
-
+    # pint imports these packages when they are installed, which takes longer than the whole answer; our numbers are
+    # plain floats. A None in sys.modules makes an import fail. What the process has imported already stays visible.
+    hidden = [name for name in ("babel", "dask", "numpy", "scipy", "uncertainties") if name not in sys.modules]
+    sys.modules.update(dict.fromkeys(hidden))  # type: ignore[arg-type]
+    try:
+        import pint
+    finally:
+        for name in hidden:
+            del sys.modules[name]
     lines = (resources.files("feedcalc.contract") / "units.txt").read_text(encoding="utf-8").splitlines()
     return pint.UnitRegistry(lines, on_redefinition="raise", cache_folder=None)
 

@@ -1,12 +1,10 @@
-"""The ash a grower has: what it holds, how much of that water can reach, and how alkaline it makes the water.
+"""The composition of a grower's ash: element contents, the soluble share of each, and the lime value.
 
-Rules of this room:
-
-* An `Ash` knows every figure only as low, typical and high. An `AshSample` is one ash that could be behind it;
-  chemistry runs on samples, so that what belongs together (a dense cup is more of everything) stays together.
-* A laboratory analysis replaces a composition figure by an exact one.
-* Water-soluble potassium and sodium sit in the ash as carbonate, sulfate and chloride (Gorecka and others 2006):
-  the carbonate is what charge leaves over. Calcium is oxide or hydroxide (`free lime`), carbonate, or inert.
+* An `Ash` gives every property as low, typical and high. An `AshSample` is one possible ash with exact values;
+  chemistry runs on samples, so that correlated figures stay together (a denser cup holds more of every element).
+* A laboratory analysis replaces the range of an element's content by an exact value.
+* Soluble potassium and sodium are carbonate, sulfate and chloride (Gorecka and others 2006); carbonate follows from
+  charge balance. Calcium is oxide or hydroxide (free lime), carbonate, phosphate, or inert.
 """
 
 from __future__ import annotations
@@ -20,7 +18,7 @@ from feedcalc.uncertainty.estimates import Estimate, Mixture, SkewedEstimate
 from feedcalc.words.messages import said
 
 ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
-# Oxygen and charge of one mol of the element as its oxide or acid in ash: K2O, CaO, MgO, Na2O, P2O5, SO3, chloride.
+# Oxygen atoms and charge per atom of the element in ash: K2O, CaO, MgO, Na2O, P2O5, SO3, chloride.
 OXYGEN_IN_OXIDE = dict(zip(ELEMENTS, (0.5, 1.0, 1.0, 0.5, 2.5, 3.0, 0.0), strict=True))
 CHARGE_IN_OXIDE = dict(zip(ELEMENTS, (1, 2, 2, 1, -3, -2, -1), strict=True))
 UNKNOWN, LEACHED = "unknown", "leached"
@@ -30,14 +28,14 @@ CALCIUM_PER_PHOSPHORUS = 5 / 3  # mol in hydroxyapatite, Ca5(PO4)3OH
 
 @dataclass(frozen=True, slots=True)
 class AshSample:
-    """One ash that could be the grower's, every figure a single number.
+    """One ash that the grower's may be, every property a single number.
 
-    ``grams_per_kilogram`` of dry ash by element; ``reachable`` the share of each element that water can reach
-    within a day or so; ``free_lime`` the share of calcium that is oxide or hydroxide; ``density`` loose, g/mL;
-    ``fast_share`` the share of reachable salts that dissolves at ``fast_rate`` (per minute), the rest at
-    ``slow_rate`` (per hour); ``particle_density`` in kg/m3; ``sediment`` in mL of settled sludge per gram of ash;
-    ``guard_layer`` in metres, the liquor left above the sludge; ``clear_line`` the size of the grains at a clear line
-    that was seen, over that at its true place (1 where none was seen).
+    ``grams_per_kilogram`` of dry ash by element; ``reachable`` the share of each element that can dissolve within a day
+    or so; ``free_lime`` the share of calcium that is oxide or hydroxide; ``density`` loose, in g/mL; ``fast_share`` the
+    share of soluble salts that dissolves at ``fast_rate`` (per minute), the rest at ``slow_rate`` (per hour);
+    ``particle_density`` in kg/m3; ``sediment`` in mL of settled sludge per gram of ash; ``guard_layer`` in metres, the
+    liquor left above the sludge; ``clear_line`` the ratio of the grain size at the clear line as observed to that at
+    its true depth, 1 without an observation.
     """
 
     grams_per_kilogram: Mapping[str, float]
@@ -53,10 +51,10 @@ class AshSample:
     clear_line: float = 1.0
 
     def reachable_mol_per_kilogram(self) -> dict[str, float]:
-        """Mol of each element per kilogram of ash that water can reach, as oxides and acids, carbon included.
+        """Return the mol of each element, carbon included, that can dissolve from a kilogram of ash.
 
-        Carbon is the CO2 of the alkali carbonates, plus that of the calcium that is neither free lime nor bound to
-        the phosphorus: what phosphate there is, the fire has made into calcium phosphate, and none of it is acid.
+        Amounts count as oxides and acids. Carbon is the CO2 of the alkali carbonates and of the calcium that is
+        neither free lime nor phosphate: combustion turns all phosphorus into calcium phosphate, which is no acid.
         """
         mol = {
             element: self.grams_per_kilogram[element] / molar_masses()[element] * self.reachable[element]
@@ -66,15 +64,15 @@ class AshSample:
         free_lime = self.grams_per_kilogram["calcium"] / molar_masses()["calcium"] * self.free_lime
         lime_phosphate = CALCIUM_PER_PHOSPHORUS * mol["phosphorus"]
         lime_carbonate = max(mol["calcium"] - free_lime - lime_phosphate, 0.0)
-        # Where sulfate and chloride outweigh the alkalis, the surplus is held by calcium in place of carbonate.
+        # If sulfate and chloride exceed the alkalis, the surplus replaces carbonate of calcium.
         mol["carbon"] = max(alkali_carbonate + lime_carbonate, 0.0)
         return mol
 
     def lime_value(self) -> float:
-        """Grams of CaCO3 that neutralise as much acid as one gram of this ash (its CCE as a share).
+        """Return the lime value: grams of CaCO3 that neutralise as much acid as one gram of this ash.
 
-        Bases (Ca, Mg, K, Na) less acids (S, Cl), in equivalents, of what acid in soil can reach: the inert
-        calcium is left out. Phosphate would take off another 1 to 3 % and is neglected.
+        This is the calcium carbonate equivalent (CCE) as a share. Bases (Ca, Mg, K, Na) less acids (S, Cl) in
+        equivalents, without inert calcium. Phosphate would reduce it by another 1 to 3 % and is neglected.
         """
         mol = {element: self.grams_per_kilogram[element] / molar_masses()[element] for element in ELEMENTS}
         equivalents = (
@@ -84,12 +82,12 @@ class AshSample:
             - 2 * mol["sulfur"]
             - mol["chloride"]
         )
-        return max(equivalents, 0.0) / 1000 * calcium_carbonate_grams_per_mol() / 2
+        return max(equivalents, 0.0) / GRAMS_IN_A_KILOGRAM * calcium_carbonate_grams_per_mol() / 2
 
 
 @dataclass(frozen=True, slots=True)
 class Ash:
-    """What is known of the grower's ash: ``unknowns`` holds an `Estimate` by name, `AshSample` draws from them."""
+    """What is known of the grower's ash: an `Estimate` of each property by name, and the elements analysed."""
 
     label: str
     state: str
@@ -97,17 +95,17 @@ class Ash:
     analysed: tuple[str, ...]
 
     def sample_at(self, shares: Mapping[str, float]) -> AshSample:
-        """The ash in which each unknown stands at its given share (0 to 1), see `Estimate.quantile`."""
+        """Return the ash with each unknown at the given quantile (0 to 1), see `Estimate.quantile`."""
         return self._sample({name: known.quantile(shares[name]) for name, known in self.unknowns.items()})
 
     def typical(self) -> AshSample:
-        """The ash in which every unknown has its typical value."""
+        """Return the ash with every unknown at its typical value."""
         return self._sample({name: known.typical for name, known in self.unknowns.items()})
 
     def contradiction(self) -> str:
-        """Why no ash can be like this analysis, in a sentence; empty where one can.
+        """Return a sentence that says why no ash can have this analysis, or an empty text if one can.
 
-        Ash holds its elements as oxides, which can't outweigh it, and has more base than acid, or it would be none.
+        The oxides of an ash cannot weigh more than the ash, and it holds more base than acid.
         """
         grams = self.typical().grams_per_kilogram
         if not self.analysed:
@@ -119,36 +117,36 @@ class Ash:
                 "As oxides these come to {oxygen} g in a kg of ash, more than all of it.",
                 oxygen=f"{sum(grams.values()) + oxygen:.0f}",
             )
-        # An acid nobody analysed is only a guess, and a guess can't contradict what was.
+        # The content of an acid that was not analysed is an estimate, which cannot contradict an analysis.
         counted = [element for element in ELEMENTS if CHARGE_IN_OXIDE[element] > 0 or element in self.analysed]
         if sum(grams[element] / mass[element] * CHARGE_IN_OXIDE[element] for element in counted) < 0:
             return said("This much sulfur, chloride and phosphorus would be an acid, and wood ash is a base.")
         return ""
 
+    def knowing(self, **known: Estimate) -> Ash:
+        """Return the same ash with some estimates replaced or added."""
+        return replace(self, unknowns={**self.unknowns, **known})
+
     def _sample(self, value: Mapping[str, float]) -> AshSample:
         return AshSample(
-            {element: value[f"content.{element}"] for element in ELEMENTS},
-            {element: value[f"reachable.{element}"] for element in ELEMENTS},
-            value["free_lime"],
-            value["density"],
-            value["fast_share"],
-            value["fast_rate"],
-            value["slow_rate"],
-            value["particle_density"],
-            value["sediment"],
-            value["guard_layer"] / 100,
-            value.get("clear_line", 1.0),
+            grams_per_kilogram={element: value[f"content.{element}"] for element in ELEMENTS},
+            reachable={element: value[f"reachable.{element}"] for element in ELEMENTS},
+            free_lime=value["free_lime"],
+            density=value["density"],
+            fast_share=value["fast_share"],
+            fast_rate=value["fast_rate"],
+            slow_rate=value["slow_rate"],
+            particle_density=value["particle_density"],
+            sediment=value["sediment"],
+            guard_layer=value["guard_layer"] / 100,
+            clear_line=value.get("clear_line", 1.0),
         )
-
-    def knowing(self, **known: Estimate) -> Ash:
-        """The same ash with some unknowns better known, or told for the first time."""
-        return replace(self, unknowns={**self.unknowns, **known})
 
 
 def ash_of(
     kind: str, state: str, analysis: Mapping[str, float] | None = None, density: float | Estimate | None = None
 ) -> Ash:
-    """The ash of a kind and state, with what a laboratory (g/kg by element) or a weighed measure (g/mL) made sure.
+    """Return the ash of a kind and state, with a laboratory analysis (g/kg by element) and a density (g/mL) if known.
 
     Raises KeyError for a kind or state that is in no table.
     """
@@ -195,12 +193,12 @@ def _of_state(quantity: str, element: str, state: str) -> Estimate:
 
 
 def _row(table: str, **wanted: str) -> Mapping[str, str]:
-    """The row that fits; a row that says ``any`` fits every kind, one that names the kind goes before it."""
-    fitting = [
+    """Return the row with these cells. A row of the kind itself is preferred to one of kind ``any``."""
+    matches = [
         row
         for row in published.table(table)
         if all(row[column] == value or (column == "kind" and row[column] == "any") for column, value in wanted.items())
     ]
-    if not fitting:
+    if not matches:
         raise KeyError(f"{table}: no row for {wanted}")
-    return min(fitting, key=lambda row: row.get("kind") == "any")
+    return min(matches, key=lambda row: row.get("kind") == "any")

@@ -1,4 +1,4 @@
-"""Collect what the rules of suitability need from a request. No judgement happens here."""
+"""Collect what `feedcalc.garden.suitability` needs from a request. No judgement happens here."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ DAYS_PER_YEAR = 365.25
 
 
 def circumstances_of(request: Request, feed: FeedFacts | None = None) -> Circumstances:
-    """What a request says of ground and plant; without ``feed`` it is dry ash that is judged."""
+    """Return the soil, plant and place of a request; without ``feed`` the verdict is on dry ash."""
     acid_target = request.number("acid.target_ph") if request.word("acid.kind") else None
     return Circumstances(
         soil_ph=request.number("soil.ph"),
@@ -31,14 +31,14 @@ def circumstances_of(request: Request, feed: FeedFacts | None = None) -> Circums
     )
 
 
+def stage_of(request: Request) -> str:
+    """Return the stage of the plants. Plants in plug trays count as seedlings."""
+    return "seedling" if request.word("place") == "plug tray" else request.word("stage")
+
+
 def _tested_years_ago(request: Request) -> float | None:
-    """Years from the soil test to the day of the batch; None where either is unsaid."""
+    """Return the years from the soil test to the day of the batch, or None if either date is missing."""
     tested_on = request.word("soil.tested_on")
     if not tested_on or request.moment is None:
         return None
     return (request.moment.date() - date.fromisoformat(tested_on)).days / DAYS_PER_YEAR
-
-
-def stage_of(request: Request) -> str:
-    """The stage asked for; in plug trays everything is a seedling."""
-    return "seedling" if request.word("place") == "plug tray" else request.word("stage")

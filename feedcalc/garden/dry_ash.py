@@ -1,12 +1,9 @@
-"""Dry ash as gardeners use it, in grams to the square metre, beside what evidence allows.
+"""Application rates of dry ash, in g per square metre: common practice, and advice from soil pH and lime requirement.
 
-Rules of this room:
-
-* A practice (``dry_practices.csv``: common practice, no source) is turned into mass by the grower's cup and the
-  density of the grower's ash, never by a cup of ours.
-* A cap (``ash_caps.csv``) is the upper end of the published span for the soil's pH; what is above it is said to be.
-* The advice is the least of three: the cap, the ash that brings the soil to its target by typical figures, and the ash
-  that could not bring it past the stop even if the reading is low, the soil weak and the ash strong.
+* Volumes of common practice (``dry_practices.csv``, no source) become mass by the grower's cup and ash density.
+* The yearly limit (``ash_caps.csv``) is the upper end of the published range for the soil's pH.
+* The advice is the least of three: the yearly limit; the ash that meets the lime requirement by typical values; and
+  the most ash that keeps the soil below the pH at which ash must stop, in the worst case of reading, soil and ash.
 """
 
 from __future__ import annotations
@@ -21,15 +18,15 @@ from feedcalc.garden.liming import ash_that_meets, lime_requirement, soil_buffer
 from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube
 
 SAMPLES = 40
-# An ash weaker than this, in g of CaCO3 to a gram, counts as this weak: what it needs is past any cap either way.
+# Least lime value, which keeps the ash that meets a requirement finite; it exceeds the yearly limit all the same.
 LEAST_LIME = 0.01
-# Why the advice is not more, the usual reasons first.
+# What may limit the advice. Of equal limits the last one is reported.
 LIMITS = ("cap", "need", "stop", "held back")
 
 
 @dataclass(frozen=True, slots=True)
 class AshContent:
-    """What a gram of an ash brings: g of CaCO3 it counts for as lime, and g of potassium."""
+    """Lime value (g of CaCO3) and potassium (g) per gram of an ash."""
 
     lime: Estimate
     potassium: Estimate
@@ -37,9 +34,9 @@ class AshContent:
 
 @dataclass(frozen=True, slots=True)
 class DryUse:
-    """A practice in the grower's ash: g of ash to the square metre each time and in a year, and what one time brings.
+    """A common practice with the grower's ash: g of ash per square metre at a time and in a year.
 
-    ``lime`` in g of CaCO3 and ``potassium`` in g to the square metre. Source and status are the practice's own.
+    ``lime`` (g of CaCO3) and ``potassium`` (g) per square metre are those of one time.
     """
 
     id: str
@@ -55,7 +52,7 @@ class DryUse:
 
 @dataclass(frozen=True, slots=True)
 class Cap:
-    """Most ash in a year, g to the square metre: the span of the sources for a soil's pH. 0 where none is allowed."""
+    """The yearly limit of ash at a soil pH, g per square metre, as the range of the sources; 0 if none is allowed."""
 
     id: str
     low: float
@@ -66,10 +63,9 @@ class Cap:
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """Ash for a year in g to the square metre, and which of `LIMITS` keeps it from being more.
+    """Ash for a year in g per square metre, and which of `LIMITS` determines it.
 
-    ``need`` is the lime in g of CaCO3 to the square metre that brings the soil to target, ``need_in_ash`` the ash that
-    holds it.
+    ``need`` is the lime requirement in g of CaCO3 per square metre, ``need_in_ash`` the ash that meets it.
     """
 
     ash: float
@@ -79,7 +75,7 @@ class Advice:
 
 
 def ash_content(ash: Ash, seed: int = 1) -> AshContent:
-    """What a gram of ``ash`` brings; the ranges hold the middle 90 % of a fixed sample of ashes."""
+    """Return lime value and potassium of an ash; the ranges are the central 90 % of `SAMPLES` seeded samples."""
     samples = _samples(ash, seed)
     typical = ash.typical()
     return AshContent(
@@ -89,25 +85,25 @@ def ash_content(ash: Ash, seed: int = 1) -> AshContent:
 
 
 def dry_uses(ash: Ash, customs: str, seed: int = 1) -> tuple[DryUse, ...]:
-    """Every practice of ``dry_practices.csv`` with the grower's ash and the cups of ``customs`` (us, metric, uk)."""
+    """Return every practice of ``dry_practices.csv`` with this ash and the cups of ``customs`` (us, metric, uk)."""
     samples = _samples(ash, seed)
     return tuple(_dry_use(row, ash.typical(), samples, measures(customs)) for row in published.table("dry_practices"))
 
 
 def cap_for(soil_ph: float | None) -> Cap:
-    """The cap at a soil pH; where nobody knows the pH there is none to give, and the cap is 0.
+    """Return the yearly limit at a soil pH; 0 if the pH is unknown.
 
     >>> cap_for(5.8).high, cap_for(6.2).high, cap_for(6.7).high, cap_for(None).high
     (98.0, 73.0, 0.0, 0.0)
     """
     if soil_ph is None:
-        return Cap("unknown", 0.0, 0.0, "sullivan_osu", "seen")
+        return Cap(id="unknown", low=0.0, high=0.0, source="sullivan_osu", status="seen")
     row = next(row for row in published.table("ash_caps") if float(row["ph_low"]) <= soil_ph < float(row["ph_high"]))
-    return Cap(row["id"], float(row["low"]), float(row["high"]), row["source"], row["status"])
+    return Cap(id=row["id"], low=float(row["low"]), high=float(row["high"]), source=row["source"], status=row["status"])
 
 
 def loosest_cap() -> Cap:
-    """The cap of the most acid soil, which no ground should get more than."""
+    """Return the yearly limit of the most acid soil, the highest there is."""
     return max((cap_for(float(row["ph_low"])) for row in published.table("ash_caps")), key=lambda cap: cap.high)
 
 
@@ -121,9 +117,10 @@ def advised_ash(
     cap: float,
     is_held_back: bool,
 ) -> Advice:
-    """How much ash a year meets the need of a soil and passes neither need, cap nor ``stop_ph``.
+    """Return the yearly ash that passes neither the lime requirement nor the limit ``cap`` nor ``stop_ph``.
 
-    ``soil_ph`` with the error of its reading; ``lime_value`` in g of CaCO3 to a gram of ash; ``cap`` in g/m2 a year.
+    ``soil_ph`` includes the error of its reading; ``lime_value`` in g of CaCO3 per gram of ash; ``cap`` in g/m2.
+    ``is_held_back`` sets the advice to 0.
 
     >>> ph, lime = Estimate(5.7, 6.0, 6.3), Estimate(0.3, 0.5, 0.8)
     >>> advised_ash(ph, 6.5, 7.0, "loam", 15, lime, 98.0, False).limited_by
@@ -134,19 +131,18 @@ def advised_ash(
     lime_value = Estimate(*(max(lime, LEAST_LIME) for lime in (lime_value.low, lime_value.typical, lime_value.high)))
     need = lime_requirement(soil_ph, target_ph, texture, depth_cm)
     need_in_ash = ash_that_meets(need, lime_value)
-    room = soil_buffer(texture, depth_cm).low * max(stop_ph - soil_ph.high, 0.0) / lime_value.high
-    limits = {"cap": cap, "need": need_in_ash.typical, "stop": room}
+    ash_to_stop = soil_buffer(texture, depth_cm).low * max(stop_ph - soil_ph.high, 0.0) / lime_value.high
+    limits = {"cap": cap, "need": need_in_ash.typical, "stop": ash_to_stop}
     if is_held_back:
         limits["held back"] = 0.0
     least = min(limits.values())
-    # Of equal limits, being held back explains best.
     limited_by = next(name for name in reversed(LIMITS) if limits.get(name) == least)
     return Advice(least, limited_by, need, need_in_ash)
 
 
 def _samples(ash: Ash, seed: int) -> list[tuple[AshSample, Mapping[str, float]]]:
-    shares = latin_hypercube(sorted({*ash.unknowns, "practice.amount", "practice.area"}), SAMPLES, seed)
-    return [(ash.sample_at(draw), draw) for draw in shares]
+    quantiles = latin_hypercube(sorted({*ash.unknowns, "practice.amount", "practice.area"}), SAMPLES, seed)
+    return [(ash.sample_at(draw), draw) for draw in quantiles]
 
 
 def _potassium(sample: AshSample) -> float:
@@ -174,13 +170,13 @@ def _dry_use(
     ash = estimate_of([grams for _, grams in drawn], usual)
     fewest, most = float(row["times_low"]), float(row["times_high"])
     return DryUse(
-        row["id"],
-        row["label"],
-        ash,
-        Estimate(ash.low * fewest, ash.typical * (fewest + most) / 2, ash.high * most),
-        estimate_of([grams * _potassium(sample) for sample, grams in drawn], usual * _potassium(typical)),
-        estimate_of([grams * sample.lime_value() for sample, grams in drawn], usual * typical.lime_value()),
-        row["source"],
-        row["status"],
-        row["note"],
+        id=row["id"],
+        label=row["label"],
+        ash=ash,
+        ash_per_year=Estimate(ash.low * fewest, ash.typical * (fewest + most) / 2, ash.high * most),
+        potassium=estimate_of([grams * _potassium(sample) for sample, grams in drawn], usual * _potassium(typical)),
+        lime=estimate_of([grams * sample.lime_value() for sample, grams in drawn], usual * typical.lime_value()),
+        source=row["source"],
+        status=row["status"],
+        note=row["note"],
     )

@@ -17,7 +17,7 @@ LIMITED_QUANTITIES = ("alkalinity", "ec", "potassium")
 # Which rows of feed_practice.csv say how much a plant of the stage is given at once, and how strong a plan may be.
 PLANT_VOLUMES = {"seedling": "seedling_volume", "young": "pot_small_volume", "established": "plant_volume"}
 _FLOORS = {"seedling": "floor_seedling", "young": "floor_young", "established": "floor_established"}
-_LITRES_PER = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
+_LITRES_PER_UNIT = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
 _IN_THE_GROUND = ("open ground", "raised bed", "near pond or drain")
 
 
@@ -79,6 +79,6 @@ def strongest_parts(stage: str) -> float:
 
 
 def practice(row_id: str) -> Estimate:
-    """Return a row of ``feed_practice.csv``, volumes in litres."""
-    row = next(row for row in published.table("feed_practice") if row["id"] == row_id)
-    return published.estimate(row).scaled(_LITRES_PER.get(row["unit"], 1.0))
+    """Return a row of ``feed_practice.csv``, volumes in litres. Raises KeyError for an unknown id."""
+    row = published.row("feed_practice", row_id)
+    return published.estimate(row).scaled(_LITRES_PER_UNIT.get(row["unit"], 1.0))

@@ -1,13 +1,11 @@
-"""Lime arithmetic: what a soil needs, what ash brings, and how far the pH moves.
+"""Lime requirement of soils, the ash that meets it, and the change of soil pH it causes.
 
-Rules of this room:
-
-* Everything counts in grams of CaCO3 to the square metre. Ash counts by its lime value (grams of CaCO3 that neutralise
-  as much acid as a gram of it), liquor by its alkalinity, sludge by what the ash had less what was poured off.
-* A soil gives way by its buffer: grams of CaCO3 for one pH unit and 15 cm of depth (``soil_buffers.csv``), taken as
-  straight between pH 4.5 and 7. Published lime tables differ by a factor of two to four, and the ranges hold them.
-* Low and high take the worst case of each factor together, so a range here is wider than 90 %.
-* Over-liming takes years to undo, under-liming a season to mend: advice takes the end that can't pass the target.
+* All amounts are in grams of CaCO3 per square metre. Ash counts by its lime value, the grams of CaCO3 that neutralise
+  as much acid as one gram of ash.
+* The buffer capacity of a soil, in grams of CaCO3 per pH unit and 15 cm of depth (``soil_buffers.csv``), is taken as
+  constant from pH 4.5 to 7. Published lime tables differ by a factor of two to four, and the ranges include them.
+* The ends of a range combine the worst cases of all factors, so a range here is wider than 90 %.
+* Too much lime takes years to undo and too little only a season: advice uses the end that cannot pass the target.
 """
 
 from __future__ import annotations
@@ -17,15 +15,15 @@ from dataclasses import dataclass
 from feedcalc import published
 from feedcalc.uncertainty.estimates import Estimate
 
-# The depth that soil_buffers.csv is given for.
+# The depth that soil_buffers.csv refers to.
 TABLE_DEPTH_CM = 15.0
-# Above this, free lime stands in the soil and the pH hardly moves; below, aluminium takes up lime. Not covered.
+# Below this range aluminium consumes lime; above it free lime buffers the soil. Neither is modelled.
 LOWEST_PH, HIGHEST_PH = 4.5, 7.0
 
 
 @dataclass(frozen=True, slots=True)
 class UndoNote:
-    """One thing to do for a bed that has had too much lime, with its source."""
+    """A measure for ground that has received too much lime, with its source."""
 
     id: str
     text: str
@@ -34,10 +32,10 @@ class UndoNote:
 
 
 def soil_buffer(texture: str, depth_cm: float) -> Estimate:
-    """Grams of CaCO3 to the square metre that lift ``texture`` (sand, loam, clay, peat) by one pH unit.
+    """Return the buffer capacity of a soil, in grams of CaCO3 per square metre and pH unit.
 
-    An unsaid texture (empty) is loam with the ends of sand and clay. ``depth_cm`` is how deep it is dug in, above 0.
-    Raises ValueError for another texture or depth.
+    ``texture`` is sand, loam, clay or peat; empty means unknown: loam, with the ends of sand and clay. ``depth_cm`` is
+    the depth the lime is dug in to. Raises ValueError for another texture or a depth that is not above 0.
 
     >>> soil_buffer("loam", 15).typical, soil_buffer("loam", 30).typical
     (370.0, 740.0)
@@ -47,14 +45,14 @@ def soil_buffer(texture: str, depth_cm: float) -> Estimate:
     rows = {row["texture"]: published.estimate(row) for row in published.table("soil_buffers")}
     if texture and texture not in rows:
         raise ValueError(f"no such soil texture: {texture!r}")
-    per_table = rows[texture] if texture else Estimate(rows["sand"].low, rows["loam"].typical, rows["clay"].high)
-    return per_table.scaled(depth_cm / TABLE_DEPTH_CM)
+    buffer = rows[texture] if texture else Estimate(rows["sand"].low, rows["loam"].typical, rows["clay"].high)
+    return buffer.scaled(depth_cm / TABLE_DEPTH_CM)
 
 
 def lime_requirement(soil_ph: Estimate, target_ph: float, texture: str, depth_cm: float) -> Estimate:
-    """Grams of CaCO3 to the square metre that bring a soil from its pH to ``target_ph``; 0 where it is there already.
+    """Return the lime requirement, in grams of CaCO3 per square metre; 0 if the soil is at ``target_ph`` or above.
 
-    Buffer times the pH step. Valid for targets up to 7 and soils from about pH 4.5; below that it comes out too small.
+    Buffer capacity times the change of pH. Valid from about pH 4.5, below which it is too small, to 7.
 
     >>> lime_requirement(Estimate.exactly(5.5), 6.5, "loam", 15).typical
     370.0
@@ -68,7 +66,7 @@ def lime_requirement(soil_ph: Estimate, target_ph: float, texture: str, depth_cm
 
 
 def expected_shift(lime: Estimate, texture: str, depth_cm: float) -> Estimate:
-    """By how many pH units ``lime`` (g of CaCO3 to the square metre) lifts a soil, once it has all reacted.
+    """Return the rise of soil pH once ``lime`` (g of CaCO3 per square metre) has reacted completely.
 
     >>> round(expected_shift(Estimate.exactly(37.0), "loam", 15).typical, 3)
     0.1
@@ -78,9 +76,9 @@ def expected_shift(lime: Estimate, texture: str, depth_cm: float) -> Estimate:
 
 
 def ash_that_meets(requirement: Estimate, lime_value: Estimate) -> Estimate:
-    """Grams of ash to the square metre that hold the lime required; ``lime_value`` in g of CaCO3 to a gram of ash.
+    """Return the grams of ash per square metre that meet a lime requirement (g of CaCO3 per square metre).
 
-    Requirement over lime value. Raises ValueError where the ash may hold no lime at all.
+    Requirement over ``lime_value`` (g of CaCO3 per gram of ash). Raises ValueError if the lime value may be 0.
 
     >>> ash_that_meets(Estimate.exactly(100.0), Estimate(0.25, 0.5, 1.0))
     Estimate(low=100.0, typical=200.0, high=400.0)
@@ -93,6 +91,6 @@ def ash_that_meets(requirement: Estimate, lime_value: Estimate) -> Estimate:
 
 
 def undo_notes() -> tuple[UndoNote, ...]:
-    """What to do with a bed that is already too alkaline, in order."""
+    """Return the measures for ground that is already too alkaline, in the order to try them."""
     rows = published.table("undo_notes")
     return tuple(UndoNote(row["id"], row["text"], row["source"], row["status"]) for row in rows)

@@ -1,15 +1,12 @@
-"""Metals that ash brings to ground, from the grower's own laboratory report, beside the limits of a country.
+"""Heavy-metal loads of ash on soil, from the grower's own laboratory report, compared with the limits of a country.
 
-Rules of this room:
-
-* Nothing is assumed about metals: without a report there is no figure. What a report leaves out is left out.
-* g/ha = g/m2 of dry ash x mg/kg x 0.01. Only what holds the ash's grains counts (dry ash, sludge, compost with ash);
-  clear liquor is left out, so a load of liquid feeds is not said.
-* The load of twelve months stands beside yearly limits that are means of several years as well, because a book rarely
-  reaches back that far: the careful comparison.
-* A limit that is a span counts as passed only above its upper end; between the ends it may be, and that is said.
-* The limits were mostly made for sold fertilisers, heating works or sewage sludge, not for private gardens. They
-  measure, they don't permit: local rules go before them.
+* Nothing is assumed about metals: a metal that the report does not give has no figure.
+* Load in g/ha = dry ash in g/m2 x content in mg/kg x 0.01. Only materials with ash grains count (dry ash, sludge,
+  compost with ash); clear liquor does not, so liquid feeds have no load.
+* The load of twelve months is also compared with limits that are means of several years: records rarely go back that
+  far, and this comparison is the stricter one.
+* If a limit is a range, a value is above it only past the upper end; in between it may be above.
+* Most limits were made for sold fertilisers, heating plants or sewage sludge. They are yardsticks and not permits.
 """
 
 from __future__ import annotations
@@ -28,8 +25,9 @@ HECTARE_FACTOR = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """A limit of a country: for what (``MATERIAL``, ``SOIL`` in mg/kg; ``LOAD``, ``LOAD_TOTAL`` in g/ha), its span.
+    """A country's limit for a metal, as a range.
 
+    ``kind`` is ``MATERIAL`` or ``SOIL`` (mg/kg), ``LOAD`` (g/ha a year) or ``LOAD_TOTAL`` (g/ha for all years);
     ``applies`` is what the rule was made for.
     """
 
@@ -47,7 +45,7 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """A figure beside a limit: ``within``, ``may be above`` or ``above``."""
+    """A value compared with a limit; the verdict is ``within``, ``may be above`` or ``above``."""
 
     limit: Limit
     value: Estimate
@@ -58,8 +56,8 @@ class Compared:
 class MetalFigures:
     """One metal: mg/kg in ash and soil, g/ha by the heaviest single entry and in twelve months, and the limits.
 
-    ``years_to_limit`` at this yearly load: until the soil stands at its limit, or until a limit for all years together
-    is spent where the country has only that; None where a figure for it is missing or nothing is added.
+    ``years_to_limit`` is the time at this yearly load until the soil reaches its limit or, in a country without one,
+    until the limit for all years together is used up; None if a figure for it is missing or nothing is added.
     """
 
     metal: str
@@ -72,28 +70,28 @@ class MetalFigures:
 
 
 def countries() -> Mapping[str, Mapping[str, str]]:
-    """The countries with limits, by code, with the name and what must be said beside their limits."""
+    """Return the countries with limits by code, each with its name and the note that goes with its limits."""
     return {row["country"]: row for row in published.table("metal_countries")}
 
 
 def limits_of(country: str) -> tuple[Limit, ...]:
-    """The limits of a country; empty for one that is not in the table.
+    """Return the limits of a country; empty for a country that is not in the table.
 
     >>> [limit.high for limit in limits_of("DK") if limit.kind == "load"]
     [0.8]
     """
     return tuple(
         Limit(
-            row["country"],
-            row["kind"],
-            row["metal"],
-            float(row["low"]),
-            float(row["high"]),
-            row["unit"],
-            row["applies"],
-            row["source"],
-            row["status"],
-            row["note"],
+            country=row["country"],
+            kind=row["kind"],
+            metal=row["metal"],
+            low=float(row["low"]),
+            high=float(row["high"]),
+            unit=row["unit"],
+            applies=row["applies"],
+            source=row["source"],
+            status=row["status"],
+            note=row["note"],
         )
         for row in published.table("metal_limits")
         if row["country"] == country
@@ -101,7 +99,7 @@ def limits_of(country: str) -> tuple[Limit, ...]:
 
 
 def load_per_hectare(ash_per_square_metre: Estimate, milligrams_per_kilogram: float) -> Estimate:
-    """Grams of a metal to the hectare that ash (g/m2, dry) brings.
+    """Return the load of a metal in g/ha from dry ash (g/m2) with this content (mg/kg).
 
     >>> load_per_hectare(Estimate.exactly(98.0), 3.0).typical
     2.94
@@ -110,7 +108,7 @@ def load_per_hectare(ash_per_square_metre: Estimate, milligrams_per_kilogram: fl
 
 
 def compared(limit: Limit, value: Estimate) -> Compared:
-    """A value beside its limit: ``above`` the upper end by typical figures, ``may be above`` where any end might."""
+    """Compare a value with a limit: ``above`` if the typical value is, ``may be above`` if the ranges overlap."""
     if value.typical > limit.high:
         return Compared(limit, value, "above")
     if value.high > limit.low:
@@ -121,10 +119,10 @@ def compared(limit: Limit, value: Estimate) -> Compared:
 def years_to_limit(
     soil: float, limit: Limit, yearly_load: Estimate, depth_cm: float, soil_density: Estimate
 ) -> Estimate | None:
-    """Years until the soil stands at its limit, counted in whole ranges; 0 where it does, None where nothing is added.
+    """Return the years until a soil reaches its limit; 0 if it has, None if no metal is added.
 
-    Soil to the hectare and depth in kg: depth (cm) x density (kg/L) x 100,000. Years = what may still come to it
-    (mg/kg x kg / 1000, in g) over g/ha a year. Nothing is taken off for what crops take up or rain carries away.
+    ``soil`` in mg/kg, ``yearly_load`` in g/ha, ``soil_density`` in kg/L. Years = (limit - soil) x mass of soil / load,
+    with depth (cm) x density x 100,000 kg of soil to the hectare. Uptake by crops and leaching are neglected.
 
     >>> cadmium = next(limit for limit in limits_of("EU") if limit.kind == "soil" and limit.metal == "cadmium")
     >>> round(years_to_limit(0.3, cadmium, Estimate.exactly(2.94), 15, Estimate.exactly(1.3)).high)
@@ -154,10 +152,10 @@ def metal_figures(
     depth_cm: float,
     soil_density: Estimate,
 ) -> tuple[MetalFigures, ...]:
-    """Every metal that a report names, with its loads and what they come to beside the limits of a country.
+    """Return every metal that a report names, with its loads, compared with the limits of a country.
 
-    ``in_ash`` and ``in_soil`` in mg/kg dry; ``per_application`` and ``per_year`` in g of dry ash to the square metre,
-    None where the area is not known.
+    ``in_ash`` and ``in_soil`` in mg/kg of dry matter; ``per_application`` and ``per_year`` in g of dry ash per square
+    metre, None if the area is not known.
     """
     limits = limits_of(country)
     found = []
@@ -165,21 +163,33 @@ def metal_figures(
         if metal not in in_ash and metal not in in_soil:
             continue
         ash, soil = in_ash.get(metal), in_soil.get(metal)
-        one = None if ash is None or per_application is None else load_per_hectare(per_application, ash)
-        year = None if ash is None or per_year is None else load_per_hectare(per_year, ash)
+        single_load = None if ash is None or per_application is None else load_per_hectare(per_application, ash)
+        yearly_load = None if ash is None or per_year is None else load_per_hectare(per_year, ash)
         values = {
             MATERIAL: None if ash is None else Estimate.exactly(ash),
             SOIL: None if soil is None else Estimate.exactly(soil),
-            LOAD: year,
+            LOAD: yearly_load,
         }
         own = [limit for limit in limits if limit.metal == metal]
-        beside = tuple(compared(limit, value) for limit in own if (value := values.get(limit.kind)) is not None)
+        comparisons = tuple(compared(limit, value) for limit in own if (value := values.get(limit.kind)) is not None)
         soil_limit = next((limit for limit in own if limit.kind == SOIL), None)
         total = next((limit.high for limit in own if limit.kind == LOAD_TOTAL), None)
         years = None
-        if soil is not None and soil_limit is not None and year is not None:
-            years = years_to_limit(soil, soil_limit, year, depth_cm, soil_density)
-        elif total is not None and year is not None and year.low > 0:
-            years = Estimate(total / year.high, total / year.typical, total / year.low)
-        found.append(MetalFigures(metal, ash, soil, one, year, beside, years))
+        if soil is not None and soil_limit is not None and yearly_load is not None:
+            years = years_to_limit(
+                soil=soil, limit=soil_limit, yearly_load=yearly_load, depth_cm=depth_cm, soil_density=soil_density
+            )
+        elif total is not None and yearly_load is not None and yearly_load.low > 0:
+            years = Estimate(total / yearly_load.high, total / yearly_load.typical, total / yearly_load.low)
+        found.append(
+            MetalFigures(
+                metal=metal,
+                in_ash=ash,
+                in_soil=soil,
+                per_application=single_load,
+                per_year=yearly_load,
+                compared=comparisons,
+                years_to_limit=years,
+            )
+        )
     return tuple(found)

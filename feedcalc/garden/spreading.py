@@ -1,7 +1,7 @@
-"""The answer to "how much dry ash may this ground have": figures of the contract, and the sheet that shows them.
+"""The answer to a request about dry ash: how much a soil needs and may receive, as ``values.spread`` of the reply.
 
-Rules of this room: no chemistry and no limits of its own; it asks `feedcalc.garden.dry_ash`, `feedcalc.garden.liming`
-and `feedcalc.garden.suitability`, and puts what they say under fixed names (``values.spread``) and into words.
+The module has no chemistry and no limits of its own. It combines `feedcalc.garden.dry_ash`, `feedcalc.garden.liming`
+and `feedcalc.garden.suitability` and puts their results under the fixed names of the contract.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
 USUAL_DEPTH_CM = 15.0
-# Of all that a request leaves unsaid, what bears on dry ash; and the steps whose cautions hold for it.
+# The assumptions of a request that concern dry ash, and the steps whose cautions apply to it.
 _ASSUMED = {"ash", "soil", "plant", "locale", "customs", "seed", "samples"}
 _STEPS = {"burning", "sieving", "applying"}
 TABLES_BEHIND_SPREADING = (
@@ -63,21 +63,21 @@ TABLES_BEHIND_SPREADING = (
 
 
 @dataclass(frozen=True, slots=True)
-class Had:
-    """What ground has had since its soil test, to the square metre: g of ash, and g of CaCO3 as lime besides."""
+class Received:
+    """Ash (g) and lime besides ash (g of CaCO3) that a square metre has received since the soil test."""
 
     ash: float = 0.0
     lime: float = 0.0
 
 
-NOTHING_YET = Had()
+NOTHING_RECEIVED = Received()
 
 
 @dataclass(frozen=True, slots=True)
 class GroundAnswer:
-    """What one ground needs and may have: the verdict on dry ash there, ``need`` and ``advice`` of ``values.spread``.
+    """The verdict on dry ash for one soil, with ``need`` and ``advice`` of ``values.spread``.
 
-    ``need`` is None where nobody knows the soil's pH.
+    ``need`` is None if the pH of the soil is unknown.
     """
 
     verdict: Verdict
@@ -90,7 +90,7 @@ class GroundAnswer:
 
 @dataclass(frozen=True, slots=True)
 class SpreadAnswer:
-    """``values`` of the reply, what was assumed, the verdict they rest on, and what must be said of dry ash."""
+    """``values`` of the reply, the assumptions and the verdict behind them, and the cautions about dry ash."""
 
     values: Mapping[str, Any]
     assumed: Mapping[str, str]
@@ -99,18 +99,18 @@ class SpreadAnswer:
 
 
 def spread_answer(request: Request) -> SpreadAnswer:
-    """How much dry ash a year the ground of a request may have, and what practice would give it."""
+    """Return the yearly dry ash for the soil of a request, and the rates of common practice."""
     ash = asked_ash(request)
     seed = round(request.known("seed"))
-    worth = ash_content(ash, seed)
-    ground = ground_answer(request, worth, ash.typical().density)
+    content = ash_content(ash, seed)
+    ground = ground_answer(request, content, ash.typical().density)
     verdict = ground.verdict
     cap = cap_for(request.number("soil.ph"))
     values: dict[str, Any] = {
-        "ash": {"lime_value": figure(worth.lime, "1"), "potassium": figure(worth.potassium, "1")},
+        "ash": {"lime_value": figure(content.lime, "1"), "potassium": figure(content.potassium, "1")},
         "cap": {"ash": _cap_figure(cap), "source": cap.source, "status": cap.status},
-        "uses": [_use(use, cap, ground.texture, ground.depth_cm) for use in dry_uses(ash, request.customs, seed)],
-        "published": [_published(row) for row in published.table("ash_spreading")],
+        "uses": [_use_figures(use, cap, ground) for use in dry_uses(ash, request.customs, seed)],
+        "published": [_published_rate(row) for row in published.table("ash_spreading")],
         "undo": [asdict(note) for note in undo_notes()],
         "need": ground.need,
         "advice": ground.advice,
@@ -124,7 +124,7 @@ def spread_answer(request: Request) -> SpreadAnswer:
 
 
 def asked_ash(request: Request) -> Ash:
-    """The ash of a request."""
+    """Return the ash of a request."""
     return ash_of(
         request.word("ash.kind"),
         request.word("ash.state"),
@@ -133,10 +133,12 @@ def asked_ash(request: Request) -> Ash:
     )
 
 
-def ground_answer(request: Request, worth: AshContent, density: float, had: Had = NOTHING_YET) -> GroundAnswer:
-    """What the ground of a request needs and may have of an ash; ``density`` in g/mL tells cups of it as grams.
+def ground_answer(
+    request: Request, content: AshContent, density: float, received: Received = NOTHING_RECEIVED
+) -> GroundAnswer:
+    """Return what the soil of a request needs and may receive of an ash with this content and density (g/mL).
 
-    What it ``had`` comes off the cap, and counts as having moved the soil already.
+    The ash ``received`` is subtracted from the yearly limit, and its lime counts as having changed the pH already.
     """
     verdict = verdict_for(circumstances_of(request))
     assumed = dict(request.assumed)
@@ -148,27 +150,38 @@ def ground_answer(request: Request, worth: AshContent, density: float, had: Had 
     soil_ph = request.number("soil.ph")
     if soil_ph is None:
         nothing = {"ash": figure(Estimate.exactly(0.0), "g/m2"), "limited_by": "held back", "covers": None}
-        return GroundAnswer(verdict, None, nothing, texture, depth, assumed)
+        return GroundAnswer(
+            verdict=verdict, need=None, advice=nothing, texture=texture, depth_cm=depth, assumed=assumed
+        )
     cap = cap_for(soil_ph)
     error = soil_test_error(request.word("soil.tested_with"))
-    moved = expected_shift(_lime_of(had, worth), texture, depth)
-    known_ph = Estimate(soil_ph - error + moved.low, soil_ph + moved.typical, soil_ph + error + moved.high)
-    allowed = max((cap.low if verdict.word == WEAKER else cap.high) - had.ash, 0.0)
+    shift = expected_shift(_lime_received(received, content), texture, depth)
+    known_ph = Estimate(soil_ph - error + shift.low, soil_ph + shift.typical, soil_ph + error + shift.high)
+    allowed = max((cap.low if verdict.word == WEAKER else cap.high) - received.ash, 0.0)
     stop = suitability_limit("soil_stop")
-    advice = advised_ash(known_ph, target, stop, texture, depth, worth.lime, allowed, verdict.word == HOLD)
+    advice = advised_ash(
+        soil_ph=known_ph,
+        target_ph=target,
+        stop_ph=stop,
+        texture=texture,
+        depth_cm=depth,
+        lime_value=content.lime,
+        cap=allowed,
+        is_held_back=verdict.word == HOLD,
+    )
     need = {
         "target_ph": figure(Estimate.exactly(target), "1"),
         "lime": figure(advice.need, "g CaCO3/m2"),
         "ash": figure(advice.need_in_ash, "g/m2"),
     }
-    told = _advice(advice, worth, texture, depth, request.number("soil.area"))
-    told["covers"] = _covers(request, advice, density)
-    return GroundAnswer(verdict, need, told, texture, depth, assumed)
+    figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"))
+    figures["covers"] = _covered_area(request, advice, density)
+    return GroundAnswer(verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed)
 
 
-def _lime_of(had: Had, worth: AshContent) -> Estimate:
-    ash = worth.lime.scaled(had.ash)
-    return Estimate(ash.low + had.lime, ash.typical + had.lime, ash.high + had.lime)
+def _lime_received(received: Received, content: AshContent) -> Estimate:
+    lime, other = content.lime.scaled(received.ash), received.lime
+    return Estimate(lime.low + other, lime.typical + other, lime.high + other)
 
 
 def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
@@ -180,7 +193,7 @@ def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
 
 
 def _target(request: Request, assumed: dict[str, str]) -> float:
-    """The pH to aim at: as asked, else by ground and plant."""
+    """Return the target pH of the request, or else the usual one for soil and plant, as an assumption."""
     asked = request.number("soil.target_ph")
     if asked is not None:
         return asked
@@ -193,8 +206,8 @@ def _cap_figure(cap: Cap) -> Figure:
     return figure(Estimate(cap.low, cap.high, cap.high), "g/m2")
 
 
-def _use(use: DryUse, cap: Cap, texture: str, depth: float) -> dict[str, Any]:
-    measure = cap if cap.high > 0 else loosest_cap()
+def _use_figures(use: DryUse, cap: Cap, ground: GroundAnswer) -> dict[str, Any]:
+    reference = cap if cap.high > 0 else loosest_cap()
     return {
         "id": use.id,
         "label": use.label,
@@ -202,9 +215,9 @@ def _use(use: DryUse, cap: Cap, texture: str, depth: float) -> dict[str, Any]:
         "ash_per_year": figure(use.ash_per_year, "g/m2"),
         "potassium": figure(use.potassium, "g/m2"),
         "lime_value": figure(use.lime, "g CaCO3/m2"),
-        "shift": figure(expected_shift(use.lime, texture, depth), "1"),
-        "times_the_cap": figure(use.ash_per_year.scaled(1 / measure.high), "1"),
-        "cap": measure.high,
+        "shift": figure(expected_shift(use.lime, ground.texture, ground.depth_cm), "1"),
+        "times_the_cap": figure(use.ash_per_year.scaled(1 / reference.high), "1"),
+        "cap": reference.high,
         "is_above_cap": use.ash_per_year.typical > cap.high,
         "source": use.source,
         "status": use.status,
@@ -212,25 +225,27 @@ def _use(use: DryUse, cap: Cap, texture: str, depth: float) -> dict[str, Any]:
     }
 
 
-def _published(row: Mapping[str, str]) -> dict[str, Any]:
+def _published_rate(row: Mapping[str, str]) -> dict[str, Any]:
     span = figure(published.estimate(row), row["unit"])
     return {"id": row["id"], "what": row["what"], "ash": span, "source": row["source"], "status": row["status"]}
 
 
-def _advice(advice: Advice, worth: AshContent, texture: str, depth: float, area: float | None) -> dict[str, Any]:
-    lime = worth.lime.scaled(advice.ash)
+def _advice_figures(
+    advice: Advice, content: AshContent, texture: str, depth: float, area: float | None
+) -> dict[str, Any]:
+    lime = content.lime.scaled(advice.ash)
     return {
         "ash": figure(Estimate.exactly(advice.ash), "g/m2"),
         "limited_by": advice.limited_by,
         "lime_value": figure(lime, "g CaCO3/m2"),
-        "potassium": figure(worth.potassium.scaled(advice.ash), "g/m2"),
+        "potassium": figure(content.potassium.scaled(advice.ash), "g/m2"),
         "shift": figure(expected_shift(lime, texture, depth), "1"),
         "ash_for_area": None if area is None else figure(Estimate.exactly(advice.ash * area), "g"),
     }
 
 
-def _covers(request: Request, advice: Advice, density: float) -> Figure | None:
-    """Square metres that the ash in hand, or the sludge of it, is a year's worth for; None where it is not said."""
+def _covered_area(request: Request, advice: Advice, density: float) -> Figure | None:
+    """Return the area that the ash (or its sludge) suffices for a year; None if its amount is not given."""
     reading = request.readings.get("ash.amount")
     if reading is None or advice.ash == 0:
         return None

@@ -1,15 +1,11 @@
-"""Can this ground and these plants take it: go, go weaker, or hold back, and why.
+"""Verdict rules: whether soil and plants suit a feed or dry ash (go, go weaker or hold back), with the reasons.
 
-Rules of this room:
-
-* Every reason pushes one way; the verdict is the most careful of them. Nothing is weighed against anything.
-* What is not known is not assumed to be well: an untested bed is held back, an unlisted plant gets it weaker.
-* Where sources differ, they are shown as differing and the careful one decides.
-* Words and sources stand in ``suitability_reasons.csv``, limits in ``suitability_limits.csv``, plants in
-  ``plants.csv`` and ``plant_soil_ph.csv``, their names elsewhere in ``plant_names.csv``; here stands only when each
-  is said.
-* A plant is found by its names in every language at once, whatever language is spoken. Where a word is the name of
-  several plants, in one language or in two, all of them are meant and the careful one decides.
+* Each reason points one way, and the verdict is the most careful of them. Reasons are never weighed against each other.
+* Missing information never counts as favourable: an untested bed is held back, an unlisted plant gets a weaker feed.
+* If sources differ, the difference is shown and the more careful source decides.
+* If a name fits several plants, in one language or in several, the most sensitive one decides.
+* Texts and sources are in ``suitability_reasons.csv``, limits in ``suitability_limits.csv``; this module decides which
+  reasons apply.
 """
 
 from __future__ import annotations
@@ -28,23 +24,39 @@ from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import Sentence, listed, said
 
 GO, WEAKER, HOLD = "go", "go weaker", "hold back"
-# From the freest to the most careful.
+# From the least careful to the most.
 DIRECTIONS = (GO, WEAKER, HOLD)
 CONTAINERS = ("pot", "plug tray")
-# A drench wets about this much soil; lime in it stays near the top.
+# The depth of soil that a drench wets, to which its lime is confined.
 DRENCHED_DEPTH_CM = 15.0
 
+_SOILS = {
+    "": said("soil of unknown texture"),
+    "sand": said("sand"),
+    "loam": said("loam"),
+    "clay": said("clay"),
+    "peat": said("peat"),
+}
+_WHOM = {
+    "seedling": said("seedlings"),
+    "young": said("young plants"),
+    "established": said("established plants"),
+}
 
+
+# Reasons to go weaker that a feed of half the strength meets.
+HALF_STRENGTH = frozenset({"plant_caution", "plant_not_listed", "plant_at_top", "soil_test_old"})
 _NO_AMOUNT = Estimate.exactly(0.0)
 
 
 @dataclass(frozen=True, slots=True)
 class FeedFacts:
-    """The feed as it would be poured: pH, alkalinity (mg/L as CaCO3), conductivity (mS/cm), lime value.
+    """The diluted feed: pH at 25 degC, alkalinity (mg/L as CaCO3), conductivity (mS/cm) and potassium (mg/L).
 
-    The lime value is that of one drench, in g of CaCO3 to the square metre. ``limits`` are those of the stage,
-    ``parts`` its dilution, ``parts_within_limits`` the one the limits call for (infinite where none would do).
-    ``fits_reading`` is false where a pH was read that is lower than any plausible ash gives.
+    ``lime_per_square_metre`` is the lime of one drench in g of CaCO3. ``limits`` are those of the plants' stage,
+    ``parts`` is the dilution (parts of water to one of liquor) and ``parts_within_limits`` the least dilution that
+    meets the limits, infinite if none does. A drench is ``litres_per_square_metre``. ``read_shift`` brings a pH
+    that was read to 25 degC. ``fits_reading`` is false if the pH that was read is below that of any plausible ash.
     """
 
     ph: Estimate
@@ -67,13 +79,12 @@ class FeedFacts:
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """What is known of ground, plant and feed; an empty word or None is what nobody said.
+    """Soil, plant, place and feed that a verdict is about; an empty text or None means unknown.
 
     ``tested_with``: laboratory, meter, kit, strip. ``place``: one of `feedcalc.contract.request.PLACES`.
     ``season``: sowing, growing, resting. ``stage``: seedling, young, established. ``use``: drench, foliar.
-    ``feed`` is None for dry ash. ``read_ph`` is the pH of the liquor as read with a strip or
-    meter, or that of the feed as brought about with acid (``has_acid``). ``language`` is the one in which names like
-    one that is not in the list are offered.
+    ``feed`` is None for dry ash. ``read_ph`` is the pH of the liquor by strip or meter, or that of the feed after
+    acid was added (``has_acid``). Similar names for an unlisted plant are suggested in ``language``.
     """
 
     soil_ph: float | None = None
@@ -94,7 +105,7 @@ class Circumstances:
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One reason: its id, words, the direction it pushes (`DIRECTIONS`), and where it is from."""
+    """A reason: its id, its text, the verdict it calls for (one of `DIRECTIONS`), and its source."""
 
     id: str
     text: str
@@ -105,18 +116,14 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """``go``, ``go weaker`` or ``hold back``, with the reasons, the weightiest first."""
+    """``go``, ``go weaker`` or ``hold back``, with the reasons, the most careful first."""
 
     word: str
     reasons: tuple[Reason, ...]
 
 
-# Reasons to go weaker that a feed of half the strength meets.
-HALF_STRENGTH = frozenset({"plant_caution", "plant_not_listed", "plant_at_top", "soil_test_old"})
-
-
 def half_strength(parts: float) -> float:
-    """Return the parts of water of a feed half as strong as one of ``parts``, in whole parts.
+    """Return the whole parts of water of a feed half as strong as one of ``parts``.
 
     >>> half_strength(7.0)
     15.0
@@ -130,7 +137,7 @@ def calls_for_half_strength(case: Circumstances) -> bool:
 
 
 def verdict_for(case: Circumstances) -> Verdict:
-    """The verdict on a case: the most careful direction that any reason pushes in.
+    """Return the most careful verdict that any reason calls for.
 
     >>> verdict_for(Circumstances(soil_ph=6.0, tested_with="meter", plant="tomato", feed=None)).word
     'go'
@@ -144,21 +151,19 @@ def verdict_for(case: Circumstances) -> Verdict:
         *(_feed_reasons(case, case.feed) if case.feed else ()),
     ]
     if case.feed and case.feed.parts >= case.feed.half_strength_parts:
-        eased = [reason for reason in reasons if reason.id in HALF_STRENGTH and reason.towards == WEAKER]
+        eased = {reason.id for reason in reasons if reason.id in HALF_STRENGTH and reason.towards == WEAKER}
         if eased:
-            reasons = [replace(reason, towards=GO) if reason in eased else reason for reason in reasons]
+            reasons = [replace(reason, towards=GO) if reason.id in eased else reason for reason in reasons]
             reasons.append(_reason("half_strength"))
     ordered = sorted(reasons, key=lambda reason: -DIRECTIONS.index(reason.towards))
     return Verdict(ordered[0].towards, tuple(ordered))
 
 
-# -- plants ---------------------------------------------------------------------------------------------------
-
-
 def soil_target(texture: str, plant: str) -> float:
-    """The pH to aim at: the usual one for the ground, but never above what lists give the plant.
+    """Return the target pH: the usual one for the soil, but never above the range of the plant.
 
-    Of lists that differ the highest counts, for plants that get no ash the lowest; of several plants the most careful.
+    If sources differ, the highest upper end counts, or the lowest for plants that get no ash; of several plants the
+    one with the lowest counts.
 
     >>> soil_target("loam", "tomato"), soil_target("loam", "blueberry")
     (6.5, 5.0)
@@ -172,21 +177,13 @@ def soil_target(texture: str, plant: str) -> float:
     return min([usual, *highs])
 
 
-# -- reasons --------------------------------------------------------------------------------------------------
-
-
-@cache
-def _wordings() -> Mapping[str, Mapping[str, str]]:
-    return {row["id"]: row for row in published.table("suitability_reasons")}
-
-
 @cache
 def _limits() -> Mapping[str, float]:
     return {row["id"]: float(row["value"]) for row in published.table("suitability_limits")}
 
 
 def suitability_limit(limit_id: str) -> float:
-    """A limit of ``suitability_limits.csv``; raises KeyError for one that is not there.
+    """Return a limit of ``suitability_limits.csv``. Raises KeyError for an unknown id.
 
     >>> suitability_limit("soil_stop")
     7.0
@@ -195,7 +192,7 @@ def suitability_limit(limit_id: str) -> float:
 
 
 def soil_test_error(tested_with: str) -> float:
-    """How far a reading of soil pH by that means can be off, plus or minus, in pH units.
+    """Return the error of a soil pH measured with these means, plus or minus, in pH units.
 
     >>> soil_test_error("kit") > soil_test_error("laboratory")
     True
@@ -204,10 +201,10 @@ def soil_test_error(tested_with: str) -> float:
 
 
 def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **words: str) -> Reason:
-    row = _wordings()[reason_id]
+    row = published.row("suitability_reasons", reason_id)
     text = Sentence(str(row["text"]), words)
-    where, status = source or (row["source"], row["status"])
-    return Reason(reason_id, text, row["towards"], where, status)
+    source_id, status = source or (row["source"], row["status"])
+    return Reason(id=reason_id, text=text, towards=row["towards"], source=source_id, status=status)
 
 
 def _soil_reasons(case: Circumstances) -> list[Reason]:
@@ -218,24 +215,24 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
             return [_reason("soil_unknown_pot")]
         return [_reason("soil_unknown", **_one_safe_feed(case.feed, case.locale))]
     ph, error, limits = case.soil_ph, soil_test_error(case.tested_with), _limits()
-    told = {"ph": write_number(ph, 2, case.locale), "error": write_number(error, 1, case.locale)}
+    words = {"ph": write_number(ph, 2, case.locale), "error": write_number(error, 1, case.locale)}
     if ph >= limits["soil_stop"]:
-        return [_reason("soil_stop", **told)]
+        return [_reason("soil_stop", **words)]
     if round(ph + error, 6) >= limits["soil_stop"]:
-        return [_reason("soil_in_doubt", **told)]
+        return [_reason("soil_in_doubt", **words)]
     if ph >= limits["soil_ease"]:
-        return [_reason("soil_ease_feed" if case.feed else "soil_ease", **told)]
-    reasons = [_reason("soil_acid", **told)]
+        return [_reason("soil_ease_feed" if case.feed else "soil_ease", **words)]
+    reasons = [_reason("soil_acid", **words)]
     if case.tested_years_ago is not None and case.tested_years_ago > limits["test_years"]:
         reasons.append(_reason("soil_test_old", years=write_number(case.tested_years_ago, 2, case.locale, trim=True)))
-    # Lime-haters want it so.
+    # Very acid soil suits plants that get no ash.
     if ph < limits["soil_very_acid"] and not any(plant.is_barred for plant in plants_named(case.plant)):
-        reasons.append(_reason("soil_very_acid", **told))
+        reasons.append(_reason("soil_very_acid", **words))
     return reasons
 
 
 def _one_safe_feed(feed: FeedFacts, locale: str) -> dict[str, str]:
-    """How much of a feed may go on a square metre of untested soil, once, and the lime it brings, in words."""
+    """Return how much of a feed may go on a square metre of untested soil, once, and the lime it brings, in words."""
     litres = min(feed.litres_per_square_metre, practice("ground_volume").high)
     lime = feed.lime_per_square_metre.typical * litres / feed.litres_per_square_metre
     return {"litres": write_number(litres, 2, locale, trim=True), "lime": write_number(lime, 2, locale)}
@@ -274,27 +271,27 @@ def _reasons_of(plant: Plant, case: Circumstances) -> list[Reason]:
     ranges = _written_ranges(plant, case.locale)
     tightest = min(plant.ranges, key=lambda given: given.high)
     widest = max(plant.ranges, key=lambda given: given.high)
-    by = (tightest.source, tightest.status)
+    tightest_source = (tightest.source, tightest.status)
     if plant.is_barred:
         if widest.high >= _limits()["soil_ease"] and plant.kind == "block":
             reasons.append(_reason("plant_practice_conflict", plant=name, ranges=ranges))
         elif plant.sources_conflict:
-            reasons.append(_reason("plant_conflict", by, plant=name, ranges=ranges))
+            reasons.append(_reason("plant_conflict", tightest_source, plant=name, ranges=ranges))
         return reasons
     if plant.sources_conflict:
-        reasons.append(_reason("plant_conflict", by, plant=name, ranges=ranges))
+        reasons.append(_reason("plant_conflict", tightest_source, plant=name, ranges=ranges))
     if case.soil_ph is not None:
         ph, error = case.soil_ph, soil_test_error(case.tested_with)
-        told = {
+        words = {
             "ph": write_number(ph, 2, case.locale),
             "error": write_number(error, 1, case.locale),
             "plant": name,
             "ranges": ranges,
         }
         if ph > widest.high:
-            reasons.append(_reason("plant_above", by, **told))
+            reasons.append(_reason("plant_above", tightest_source, **words))
         elif ph > tightest.high or ph + error > widest.high:
-            reasons.append(_reason("plant_at_top", by, **told))
+            reasons.append(_reason("plant_at_top", tightest_source, **words))
     if "Brassica" in plant.botanical and case.soil_ph is not None and case.soil_ph >= _limits()["soil_stop"]:
         reasons.append(_reason("soil_clubroot"))
     return reasons
@@ -327,22 +324,8 @@ def _place_reasons(case: Circumstances) -> list[Reason]:
 
 
 def _feed_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
-    said = (_strength_reasons, _caustic_reasons, _leaf_reasons, _lime_reasons)
-    return [reason for reasons in said for reason in reasons(case, feed)]
-
-
-_SOILS = {
-    "": said("soil of unknown texture"),
-    "sand": said("sand"),
-    "loam": said("loam"),
-    "clay": said("clay"),
-    "peat": said("peat"),
-}
-_WHOM = {
-    "seedling": said("seedlings"),
-    "young": said("young plants"),
-    "established": said("established plants"),
-}
+    rules = (_strength_reasons, _caustic_reasons, _leaf_reasons, _lime_reasons)
+    return [reason for rule in rules for reason in rule(case, feed)]
 
 
 def _strength_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
@@ -361,11 +344,12 @@ def _strength_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
         value = values[limit.quantity]
         source = (limit.row["source"], limit.row["status"])
         at_most = write_number(limit.high, 3, case.locale, trim=True)
-        if value.typical > limit.high * (1 + 1e-6) and feed.parts > feed.parts_within_limits:
-            return [_reason("feed_water", whom=whom)]  # more of this water only makes it worse
-        if value.typical > limit.high * (1 + 1e-6):
-            told = write_number(value.typical, 2, case.locale, trim=True)
-            reasons.append(_reason(ids[limit.quantity], source, value=told, limit=at_most, whom=whom, cure=cure))
+        is_over = value.typical > limit.high * (1 + 1e-6)
+        if is_over and feed.parts > feed.parts_within_limits:
+            return [_reason("feed_water", whom=whom)]  # more of this water makes it worse
+        if is_over:
+            written = write_number(value.typical, 2, case.locale, trim=True)
+            reasons.append(_reason(ids[limit.quantity], source, value=written, limit=at_most, whom=whom, cure=cure))
         elif value.high > limit.high:
             reasons.append(_reason("feed_may_pass", limit=at_most, unit=limit.unit, whom=whom))
     if all(reason.towards == GO for reason in reasons):
@@ -378,7 +362,7 @@ def _caustic_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
         return [_reason("feed_acid_unread")]
     caustic = _limits()["feed_corrosive"]
     if case.read_ph is not None and case.read_ph + feed.read_shift < caustic and feed.fits_reading:
-        return []  # dilution only brings it lower
+        return []  # dilution only lowers the pH
     if feed.ph.typical >= caustic:
         return [_reason("feed_caustic", ph=write_number(feed.ph.typical, 3, case.locale))]
     if feed.ph.high >= caustic:
@@ -389,7 +373,7 @@ def _caustic_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
 def _leaf_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     if case.use != "foliar":
         return []
-    limit = next(float(row["high"]) for row in published.table("feed_limits") if row["id"] == "ph_foliar")
+    limit = float(published.row("feed_limits", "ph_foliar")["high"])
     at_most = write_number(limit, 2, case.locale)
     if case.read_ph is not None:
         ph = write_number(case.read_ph, 3 if case.read_ph >= 9.95 else 2, case.locale)
@@ -405,12 +389,12 @@ def _lime_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     if case.place in CONTAINERS or case.soil_ph is None:
         return []
     shift = expected_shift(feed.lime_per_square_metre, case.texture, DRENCHED_DEPTH_CM)
-    told = {
+    words = {
         "lime": write_number(feed.lime_per_square_metre.typical, 2, case.locale),
         "soil": _SOILS.get(case.texture, case.texture),
         "depth": write_number(DRENCHED_DEPTH_CM, 2, case.locale),
     }
     stop = _limits()["soil_stop"]
     if case.soil_ph < stop <= case.soil_ph + shift.typical:
-        return [_reason("lime_too_much", **told, shift=write_number(shift.typical, 1, case.locale))]
-    return [_reason("lime_added", **told, shift=write_number(shift.typical, 1, case.locale))]
+        return [_reason("lime_too_much", **words, shift=write_number(shift.typical, 1, case.locale))]
+    return [_reason("lime_added", **words, shift=write_number(shift.typical, 1, case.locale))]

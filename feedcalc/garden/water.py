@@ -1,12 +1,10 @@
-"""The water a grower has, as element totals that the chemistry understands.
+"""The composition of a grower's water, as element totals for the equilibrium chemistry.
 
-Rules of this room:
-
-* A preset is a row of ``water_kinds.csv``; an own report replaces it, and only what the report leaves out that
-  can't be derived is taken as nil or from the preset, and told.
-* The ions must balance in charge. What is missing is made good openly, as sodium or as chloride, and the amount
-  is told; a report that is out by more than `DOUBTFUL_IMBALANCE` of its ions gets a caution.
-* Carbon comes from alkalinity and pH together: the amount of CO2 that gives the stated pH is found with the same
+* A preset is a row of ``water_kinds.csv``. A water report replaces it; a value that is missing and cannot be derived
+  is taken as 0 or from the preset.
+* Charges must balance. The missing ions are added as sodium or chloride, and the amount is reported; a report whose
+  imbalance exceeds `DOUBTFUL_IMBALANCE` of its ions is doubted.
+* Total carbon is the amount of CO2 that gives the stated pH at the stated alkalinity, by the same equilibrium
   chemistry that is used afterwards.
 """
 
@@ -26,7 +24,7 @@ from feedcalc.words.messages import said
 # A water analysis counts as good within 5 % and doubtful past 10 % of the sum of its ions:
 # "Standard Methods for the Examination of Water and Wastewater", method 1030 E (from memory).
 DOUBTFUL_IMBALANCE = 0.10
-# Waters of one kind differ by less; our own judgement.
+# The thresholds below are our own judgement. Waters of one kind differ by less than this factor in their salts.
 MOST_SALTIER = 5.0
 DOUBTFUL_CONDUCTIVITY = 0.30
 DOUBTFUL_PH = 0.1
@@ -35,7 +33,7 @@ _REFERENCE_KELVIN = 298.15
 
 @dataclass(frozen=True, slots=True)
 class Ion:
-    """A water report's name for an ion, the element it brings, its charge and molar mass in g/mol."""
+    """An ion of a water report: its name there, its element, charge and molar mass in g/mol."""
 
     name: str
     element: str
@@ -45,10 +43,10 @@ class Ion:
 
 @dataclass(frozen=True, slots=True)
 class Water:
-    """Element totals in mol per kilogram of water (as oxides and acids), and what was noticed about the report.
+    """Element totals of a water in mol per kilogram (as oxides and acids), and doubts about its report.
 
-    ``alkalinity`` in mg/L as CaCO3 as stated; ``ph`` what these totals give at 25 degC, the stated one where it can be;
-    ``balanced_with`` tells what was added and how much, in mg/L.
+    ``hardness`` and ``alkalinity`` in mg/L as CaCO3; ``ph`` is that of the totals at 25 degC, which is the stated one
+    if these ions can have it; ``balanced_with`` names the ion added for charge balance and its amount in mg/L.
     """
 
     label: str
@@ -78,7 +76,7 @@ class Water:
 
 @lru_cache
 def ions() -> tuple[Ion, ...]:
-    """The ions of a water report, with charge and mass from the published tables."""
+    """Return the ions of a water report, with molar masses from the published tables."""
     mass = molar_masses()
     return (
         Ion("calcium", "calcium", 2, mass["calcium"]),
@@ -92,7 +90,7 @@ def ions() -> tuple[Ion, ...]:
 
 @lru_cache
 def grams_of_calcium_carbonate_per_equivalent() -> float:
-    """Half a mol of CaCO3 in grams: what alkalinity and hardness are counted in.
+    """Return the equivalent mass of CaCO3 in g, half its molar mass, the unit of alkalinity and hardness.
 
     >>> round(grams_of_calcium_carbonate_per_equivalent(), 2)
     50.04
@@ -101,17 +99,16 @@ def grams_of_calcium_carbonate_per_equivalent() -> float:
 
 
 def water_of_kind(kind: str) -> Water:
-    """The preset ``kind`` of ``water_kinds.csv``. Raises KeyError for a kind that is not in the table."""
+    """Return the preset ``kind`` of ``water_kinds.csv``. Raises KeyError for a kind that is not in the table."""
     return water_of_report(kind, {})
 
 
 def water_of_report(kind: str, report: Mapping[str, float], locale: str = "en-GB") -> Water:
-    """Water by its report, the preset ``kind`` filling what a report can't do without.
+    """Return the water of a report, with the preset ``kind`` for values that are missing and needed.
 
     ``report`` may hold hardness and alkalinity (mg/L as CaCO3), calcium, magnesium, sodium, potassium, chloride,
-    sulfate (mg/L), ph, and ec (mS/cm at 25 degC). Beside ions the conductivity is only checked against; where it is all
-    that is known, it says how much of the preset's salts there is. An empty report gives the preset itself. Numbers in
-    its doubts are written as in ``locale``.
+    sulfate (mg/L), ph, and ec (mS/cm at 25 degC). A conductivity beside ions only serves as a check; alone, it scales
+    the salts of the preset. An empty report gives the preset. Numbers in the doubts are written as in ``locale``.
 
     >>> [round(water_of_report("medium", report).hardness) for report in ({}, {"ec": 0.7})]
     [100, 261]
@@ -121,14 +118,14 @@ def water_of_report(kind: str, report: Mapping[str, float], locale: str = "en-GB
 
 @lru_cache(maxsize=64)
 def _water(kind: str, report_items: tuple[tuple[str, float], ...], locale: str) -> Water:
-    preset_row = {row["kind"]: row for row in published.table("water_kinds")}[kind]
+    preset_row = published.row("water_kinds", kind)
     names = ("hardness", "alkalinity", "ph", *(ion.name for ion in ions()))
     preset = {name: float(preset_row[name]) for name in names}
     report = dict(report_items)
     doubts: list[str] = []
     label: str
     if report.keys() == {"ec"}:
-        milligrams, label = _as_salty_as(kind, preset, report["ec"]), said("your water by its conductivity")
+        milligrams, label = _scaled_to_conductivity(kind, preset, report["ec"]), said("your water by its conductivity")
     elif report:
         milligrams, label = _completed(preset, report, doubts), said("your own water report")
     else:
@@ -149,16 +146,24 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...], locale: str) 
                 made_ph=write_decimals(made_ph, 1, locale),
             )
         )
-    water = Water(label, totals, _hardness(milligrams), milligrams["alkalinity"], made_ph, balanced_with, tuple(doubts))
+    water = Water(
+        label=label,
+        totals=totals,
+        hardness=_hardness(milligrams),
+        alkalinity=milligrams["alkalinity"],
+        ph=made_ph,
+        balanced_with=balanced_with,
+        doubts=tuple(doubts),
+    )
     if "ec" in report:
-        water = _checked_against_conductivity(water, report["ec"], locale)
+        water = _with_conductivity_check(water, report["ec"], locale)
     return water
 
 
-def _as_salty_as(kind: str, preset: Mapping[str, float], conductivity: float) -> dict[str, float]:
-    """The preset with all its salts in proportion to a conductivity that was read, up to fivefold either way.
+def _scaled_to_conductivity(kind: str, preset: Mapping[str, float], conductivity: float) -> dict[str, float]:
+    """Return the preset with its salts scaled to a measured conductivity, by at most `MOST_SALTIER` either way.
 
-    Further off it is another kind of water, which the check against conductivity says.
+    A conductivity further off belongs to another kind of water, which the check of conductivity reports.
     """
     usual = equilibrate(water_of_kind(kind).totals, _REFERENCE_KELVIN).conductivity
     factor = min(max(conductivity / usual, 1 / MOST_SALTIER), MOST_SALTIER)
@@ -166,7 +171,7 @@ def _as_salty_as(kind: str, preset: Mapping[str, float], conductivity: float) ->
 
 
 def _hardness(milligrams: Mapping[str, float]) -> float:
-    """Calcium and magnesium together, in mg/L as CaCO3."""
+    """Return the hardness of calcium and magnesium together, in mg/L as CaCO3."""
     return sum(
         milligrams[ion.name] / ion.grams_per_mol * ion.charge * grams_of_calcium_carbonate_per_equivalent()
         for ion in ions()
@@ -175,7 +180,7 @@ def _hardness(milligrams: Mapping[str, float]) -> float:
 
 
 def _completed(preset: Mapping[str, float], report: Mapping[str, float], doubts: list[str]) -> dict[str, float]:
-    """The report with what it leaves out: hardness shared as in the preset, alkalinity from charge or preset."""
+    """Return a complete report: hardness split as in the preset, alkalinity from charge balance; append doubts."""
     full = {ion.name: report.get(ion.name, 0.0) for ion in ions()}
     known_hardness = _hardness(full)
     hardness = report.get("hardness")
@@ -214,7 +219,7 @@ def _completed(preset: Mapping[str, float], report: Mapping[str, float], doubts:
 def _share_hardness(
     full: dict[str, float], report: Mapping[str, float], preset: Mapping[str, float], missing: float
 ) -> None:
-    """Put the hardness no ion accounts for on calcium and magnesium, as in the preset where both are unknown."""
+    """Add missing hardness to calcium and magnesium, in the ratio of the preset if neither is known."""
     equivalents = {ion.name: preset[ion.name] / ion.grams_per_mol * ion.charge for ion in ions()}
     both = equivalents["calcium"] + equivalents["magnesium"]
     magnesium_share = equivalents["magnesium"] / both if both > 0 else 0.0
@@ -228,8 +233,7 @@ def _share_hardness(
 
 
 def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: list[str], locale: str) -> str:
-    """Make cations equal anions by adding sodium or chloride; returns what was added where it is
-    half a milligram per litre or more, and doubts a poor report."""
+    """Balance cations and anions with sodium or chloride; return what was added if it is at least 0.5 mg/L."""
     cations = sum(value for value in milliequivalents.values() if value > 0)
     anions = alkalinity - sum(value for value in milliequivalents.values() if value < 0)
     surplus = cations - anions
@@ -254,10 +258,9 @@ def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: lis
 
 
 def _carbon_for_ph(totals: Mapping[str, float], alkalinity: float, ph: float) -> float:
-    """Mol of CO2 per kilogram with which the water has the stated pH (25 degC), by bisection.
+    """Return the mol of CO2 per kilogram that gives the stated pH at 25 degC, by bisection.
 
-    pH falls steadily as CO2 is added, so the bracket always holds; water that could not be so alkaline
-    even without CO2 gets none.
+    pH falls monotonically with added CO2, so the bracket holds. The result is 0 if the pH is out of reach without CO2.
     """
 
     def ph_with(carbon: float) -> float:
@@ -277,7 +280,7 @@ def _carbon_for_ph(totals: Mapping[str, float], alkalinity: float, ph: float) ->
     return (low + high) / 2
 
 
-def _checked_against_conductivity(water: Water, stated: float, locale: str) -> Water:
+def _with_conductivity_check(water: Water, stated: float, locale: str) -> Water:
     computed = equilibrate(water.totals, _REFERENCE_KELVIN).conductivity
     if abs(computed - stated) <= DOUBTFUL_CONDUCTIVITY * max(computed, stated, 0.05):
         return water
@@ -287,12 +290,4 @@ def _checked_against_conductivity(water: Water, stated: float, locale: str) -> W
         computed=write_decimals(computed, 2, locale),
         stated=write_decimals(stated, 2, locale),
     )
-    return Water(
-        water.label,
-        water.totals,
-        water.hardness,
-        water.alkalinity,
-        water.ph,
-        water.balanced_with,
-        (*water.doubts, doubt),
-    )
+    return replace(water, doubts=(*water.doubts, doubt))

@@ -21,6 +21,7 @@ from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.constants import HYDROGEN_ION, constant_set
 from feedcalc.chemistry.formulas import formula_grams_per_mol
 from feedcalc.contract.numbers import write_decimals, write_number
+from feedcalc.liquor.air import outdoor_carbon_dioxide
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
 from feedcalc.physics.water import density_kg_per_m3
@@ -155,7 +156,7 @@ def acid_for(
     Numbers in the reason are written as in ``locale``. Raises `ValueError` for a strength outside its range. Where the
     chemistry can't follow so strong a mixture there is no dose, with that as the reason.
     """
-    air = _outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
+    air = outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
     mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
     before = mixing.closed(0.0)
     try:
@@ -189,7 +190,7 @@ def acid_for(
 
 def acid_dose(liquor: Liquor, acid: Acid, strength: float, target_ph: float, temperature_kelvin: float) -> float | None:
     """Only the dose of `acid_for` right after mixing, quickly, for ranges; None where the target can't be reached."""
-    mixing = _Mixing(liquor, acid, strength, temperature_kelvin, _outdoor_carbon_dioxide())
+    mixing = _Mixing(liquor, acid, strength, temperature_kelvin, outdoor_carbon_dioxide())
     try:
         return mixing.dose_to_reach(target_ph, mixing.closed)
     except NoSolution:
@@ -209,7 +210,7 @@ def titration_curve(
     Right after mixing without ``carbon_dioxide_atm``; with it, after the gas has gone to that pressure.
     Empty where the mixture is too strong for the chemistry.
     """
-    air = _outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
+    air = outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
     mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
     state = mixing.closed if carbon_dioxide_atm is None else mixing.gas_gone
     try:
@@ -395,10 +396,3 @@ def _grams_per_mol(element: str) -> float:
     """Molar mass of the acid itself, from ``chem_elements.csv`` (acetate is put in as CH3COOH)."""
     formula = next(row["weighed_as"] for row in published.table("chem_elements") if row["element"] == element)
     return formula_grams_per_mol(formula)
-
-
-@cache
-def _outdoor_carbon_dioxide() -> float:
-    return next(
-        float(row["value"]) for row in published.table("batch_rules") if row["quantity"] == "outdoor_carbon_dioxide"
-    )

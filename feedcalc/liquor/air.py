@@ -1,14 +1,11 @@
-"""Liquor standing in a vessel: how its pH falls day by day, and what free lime in the ash makes of it.
+"""Liquor exposed to air: how its pH falls as it takes up CO2. Also the effect of free lime on how caustic it is.
 
-Rules of this room:
-
-* The two ends are equilibria: the liquor as poured off, and the liquor at peace with the air. The way between is a
-  rate, known only roughly, so it comes as low, typical and high.
-* The chemistry is worked out once, along the carbon taken up; time follows by adding up carbon over uptake
-  (`feedcalc.physics.gas_uptake`). Slow and fast share the same chemistry.
-* The vessel's content is taken as mixed and keeps its water: it is covered against rain and tops nothing up.
-* Ash's free lime turns its alkali carbonate to hydroxide: `caustic_switch` shows the turn, which decides corrosive
-  or not.
+* Both ends are equilibria: the liquor as poured off and the liquor in equilibrium with air. The rate in between is
+  known only roughly, so times come as low, typical and high.
+* The chemistry is computed once along the carbon taken up. Time follows by integrating carbon over the uptake rate
+  (`feedcalc.physics.gas_uptake`).
+* The vessel counts as well mixed. Evaporation and rain are neglected.
+* Free lime turns alkali carbonate into hydroxide (`caustic_switch`), which decides whether a liquor is corrosive.
 """
 
 from __future__ import annotations
@@ -24,6 +21,7 @@ from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.garden.ash import AshSample
 from feedcalc.garden.water import Water
 from feedcalc.liquor.steeping import JUDGED_AT_KELVIN, Liquor, steep
+from feedcalc.liquor.vessel import rules
 from feedcalc.physics.gas_uptake import (
     LITRES_PER_M3,
     Surface,
@@ -35,15 +33,15 @@ from feedcalc.physics.gas_uptake import (
 from feedcalc.uncertainty.estimates import Estimate
 
 SECONDS_PER_DAY = 86400.0
-# What can fall out of clear liquor as it takes up carbon dioxide.
-STANDING_MINERALS = ("calcite", "brucite")
-_STEPS = 48  # along the carbon; twice as many move no day by more than a hundredth
+# Minerals that can precipitate from clear liquor as it takes up carbon dioxide.
+AIR_MINERALS = ("calcite", "brucite")
+_STEPS = 48  # along the carbon; doubling them changes no time by more than 1 %
 _LEAST_CARBON = 1e-9  # mol/kg: so that an exhausted caustic liquor still has a carbon dioxide pressure
 
 
 @dataclass(frozen=True, slots=True)
-class DayOfStanding:
-    """One row: days since the liquor was poured off, its pH and its alkalinity in mg/L as CaCO3."""
+class DayInAir:
+    """Days since the liquor was poured off, with its pH and its alkalinity in mg/L as CaCO3."""
 
     days: float
     ph: Estimate
@@ -51,13 +49,13 @@ class DayOfStanding:
 
 
 @dataclass(frozen=True, slots=True)
-class StandingLiquor:
-    """A liquor standing: ``rows`` by day, the pH at the start and at peace with the air.
+class AirExposure:
+    """A liquor exposed to air: ``rows`` by day, and the pH at the start and in equilibrium with the air.
 
-    ``slow``, ``typical`` and ``fast`` are the same path as (days, pH), each ascending in days.
+    ``slow``, ``typical`` and ``fast`` are the course of the pH at three rates, as (days, pH) with ascending days.
     """
 
-    rows: tuple[DayOfStanding, ...]
+    rows: tuple[DayInAir, ...]
     ph_at_first: float
     ph_in_the_end: float
     slow: tuple[tuple[float, float], ...]
@@ -65,19 +63,17 @@ class StandingLiquor:
     fast: tuple[tuple[float, float], ...]
 
     def days_until(self, ph: float) -> tuple[float | None, float | None, float | None]:
-        """Days until the pH has fallen to ``ph``: soonest, typical, latest; None where it never gets there, 0 if it
-        has.
-        """
+        """Return the days until the pH has fallen to ``ph``, fast, typical and slow; None where it never does."""
         return (_days_until(self.fast, ph), _days_until(self.typical, ph), _days_until(self.slow, ph))
 
 
 @dataclass(frozen=True, slots=True)
 class CausticSwitch:
-    """What free lime does to a liquor of a given strength.
+    """The effect of free lime on a liquor of a given strength.
 
-    ``rows`` of (share of the calcium that is free lime, pH, share of the alkalinity that is hydroxide).
-    ``corrosive_from`` is the share from which the liquor counts as corrosive (pH ``corrosive_ph``): 0 where it
-    always does, None where never.
+    ``rows`` are (share of the calcium that is free lime, pH, share of the alkalinity that is hydroxide).
+    ``corrosive_from`` is the share of free lime from which the pH reaches ``corrosive_ph``: 0 where it always does,
+    None where it never does.
     """
 
     rows: tuple[tuple[float, float, float], ...]
@@ -85,7 +81,7 @@ class CausticSwitch:
     corrosive_from: float | None
 
 
-def standing_in_air_over_days(
+def exposure_to_air(
     liquor: Liquor,
     surface_m2: float,
     litres: float,
@@ -93,19 +89,18 @@ def standing_in_air_over_days(
     days: Sequence[float],
     is_covered: bool = False,
     carbon_dioxide_atm: float | None = None,
-) -> StandingLiquor:
-    """pH of ``litres`` of clear liquor with ``surface_m2`` open to the air, at each of ``days``.
+) -> AirExposure:
+    """Return the pH and alkalinity of ``litres`` of clear liquor on each of ``days``, its surface exposed to air.
 
-    Under a cover the air reaches it slowly or not at all. ``carbon_dioxide_atm`` is that of the air, by default the
-    outdoor one of ``batch_rules.csv``; a shut shed holds more. Raises `ValueError` where surface, volume or a day
-    isn't in range.
+    Under a cover air reaches the surface slowly or not at all. ``carbon_dioxide_atm`` is the partial pressure in the
+    air, by default that outdoors. Raises `ValueError` unless surface and volume are positive and no day is negative.
     """
     if not (surface_m2 > 0.0 and litres > 0.0):
         raise ValueError(f"surface and volume must be above 0, got {surface_m2!r} m2 and {litres!r} L")
     if any(day < 0.0 for day in days):
         raise ValueError("days cannot lie before the start")
     air = outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
-    # Every pH here is that at 25 degC, by which liquor is judged; only the rates follow the temperature of the shed.
+    # Liquor is judged by its pH at 25 degC, so the chemistry is that of 25 degC; the rates follow the temperature.
     path = _path(liquor, JUDGED_AT_KELVIN, air)
     kilograms_per_m2 = litres / liquor.equilibrium.litres / surface_m2
     in_water, in_air = water_velocity(temperature_kelvin), air_velocity(is_covered)
@@ -119,15 +114,20 @@ def standing_in_air_over_days(
     )
     ph = [state.ph for _, state in path]
     alkalinity = [Liquor(state).alkalinity for _, state in path]
-    rows = tuple(
-        DayOfStanding(day, *(_range(values, (slow, typical, fast), day) for values in (ph, alkalinity))) for day in days
+    rates = (slow, typical, fast)
+    traces = [tuple(zip(times, ph, strict=True)) for times in rates]
+    return AirExposure(
+        rows=tuple(DayInAir(day, _range(ph, rates, day), _range(alkalinity, rates, day)) for day in days),
+        ph_at_first=ph[0],
+        ph_in_the_end=liquor_in_equilibrium_with_air(liquor, JUDGED_AT_KELVIN, air).equilibrium.ph,
+        slow=traces[0],
+        typical=traces[1],
+        fast=traces[2],
     )
-    traces = [tuple(zip(times, ph, strict=True)) for times in (slow, typical, fast)]
-    return StandingLiquor(rows, ph[0], _at_peace(liquor, JUDGED_AT_KELVIN, air).ph, *traces)
 
 
 def hydroxide_share(liquor: Liquor) -> float:
-    """Share (0 to 1) of a liquor's alkalinity that is hydroxide, the caustic part; the rest is mostly carbonate."""
+    """Return the share (0 to 1) of the alkalinity that is hydroxide, the caustic part; the rest is mostly carbonate."""
     alkalinity = liquor.equilibrium.alkalinity
     if alkalinity <= 0.0:
         return 0.0
@@ -143,10 +143,11 @@ def caustic_switch(
     highest_share: float = 0.6,
     count: int = 25,
 ) -> CausticSwitch:
-    """pH against the share of the ash's calcium that is free lime, for ``grams_per_kilogram`` of ash in water.
+    """Return the pH as a function of the share of the ash's calcium that is free lime.
 
-    Free lime slakes and takes the carbonate out of the liquor as chalk: Ca(OH)2 + K2CO3 -> CaCO3 + 2 KOH. The curve
-    climbs steeply until the carbonate is spent, then stays. ``count`` points up to ``highest_share``.
+    Free lime slakes and precipitates the carbonate: Ca(OH)2 + K2CO3 -> CaCO3 + 2 KOH. The pH rises steeply until the
+    carbonate is used up, then stays. ``grams_per_kilogram`` is the ash in each kilogram of water, ``hours`` the time of
+    the steep. The curve has ``count`` points up to ``highest_share``.
     """
 
     def liquor_with(share: float) -> Liquor:
@@ -171,37 +172,35 @@ def caustic_switch(
 
 @cache
 def corrosive_ph() -> float:
-    """The pH from which a liquor counts as corrosive (``hazard_classes.csv``)."""
+    """Return the pH from which a liquor counts as corrosive (``hazard_classes.csv``)."""
     return next(float(row["ph_low"]) for row in published.table("hazard_classes") if row["class"] == "corrosive")
 
 
-@cache
 def outdoor_carbon_dioxide() -> float:
-    """Pressure of carbon dioxide in outdoor air, atm (``batch_rules.csv``)."""
-    return next(
-        float(row["value"]) for row in published.table("batch_rules") if row["quantity"] == "outdoor_carbon_dioxide"
-    )
+    """Return the partial pressure of CO2 in outdoor air in atm (``batch_rules.csv``)."""
+    return rules()["outdoor_carbon_dioxide"]
 
 
-def _at_peace(liquor: Liquor, kelvin: float, air: float) -> Equilibrium:
-    return equilibrate(liquor.equilibrium.dissolved, kelvin, STANDING_MINERALS, air)
+def liquor_in_equilibrium_with_air(liquor: Liquor, kelvin: float, carbon_dioxide_atm: float) -> Liquor:
+    """Return the liquor after days or weeks in open air, when it has taken up all the CO2 that it can hold."""
+    return Liquor(equilibrate(liquor.equilibrium.dissolved, kelvin, AIR_MINERALS, carbon_dioxide_atm))
 
 
 def _path(liquor: Liquor, kelvin: float, air: float) -> list[tuple[float, Equilibrium]]:
-    """States from first to last by total carbon (dissolved and fallen out), mol per kg of water.
+    """Return (total carbon in mol per kg of water, equilibrium) from the start towards the equilibrium with air.
 
-    Steps shrink towards the end, which is only ever approached.
+    The end is approached but never reached, so the steps shrink towards it.
     """
     totals = dict(liquor.equilibrium.dissolved)
     first = max(totals["carbon"], _LEAST_CARBON)
-    end = _at_peace(liquor, kelvin, air)
+    end = liquor_in_equilibrium_with_air(liquor, kelvin, air).equilibrium
     last = end.dissolved["carbon"] + end.formed["calcite"]
     path: list[tuple[float, Equilibrium]] = []
     nearby = liquor.equilibrium
     for step in range(_STEPS):
         left = (1.0 - step / _STEPS) ** 2
         carbon = last + (first - last) * left
-        nearby = equilibrate({**totals, "carbon": carbon}, kelvin, STANDING_MINERALS, nearby=nearby)
+        nearby = equilibrate({**totals, "carbon": carbon}, kelvin, AIR_MINERALS, nearby=nearby)
         path.append((carbon, nearby))
     return path
 
@@ -214,7 +213,10 @@ def _times(
     above: float,
     kelvin: float,
 ) -> list[float]:
-    """Days at which each state of ``path`` is reached; infinite where nothing gets in."""
+    """Return the days at which each state of ``path`` is reached; infinite where no CO2 is taken up.
+
+    ``water`` and ``above`` are transfer velocities in the water and in the air above it.
+    """
     at_surface = [uptake_mol_per_m2_second(_surface(state), air, water, above, kelvin) for _, state in path]
     carbon = [amount / state.litres * LITRES_PER_M3 for amount, state in path]
     speeds = uptake_past_the_film(carbon, at_surface, water)
@@ -223,7 +225,7 @@ def _times(
         if before * (later - earlier) <= 0.0 or after * (later - earlier) <= 0.0:
             days.append(inf)
             continue
-        # Trapezium rule on carbon over uptake.
+        # Trapezoidal rule for the integral of d(carbon) / uptake.
         seconds = (later - earlier) * kilograms_per_m2 * (1.0 / before + 1.0 / after) / 2
         days.append(days[-1] + seconds / SECONDS_PER_DAY)
     return days
@@ -248,7 +250,7 @@ def _range(values: Sequence[float], paths: Sequence[Sequence[float]], day: float
 
 
 def _value_at(values: Sequence[float], times: Sequence[float], day: float) -> float:
-    """Value at a day, linear between states; the last state stands for all later days."""
+    """Return the value on a day by linear interpolation; after the last state its value holds."""
     for i in range(1, len(times)):
         if times[i] >= day:
             if times[i] == inf:

@@ -90,9 +90,9 @@ def is_within(limits: Sequence[FeedLimit], liquor: Liquor) -> bool:
 def parts_within(limits: Sequence[FeedLimit], ladder: Sequence[Feed], water_alone: Mapping[str, float]) -> float:
     """Return the fewest whole parts of water that bring a feed within every limit; infinite where none do.
 
-    ``ladder`` holds feeds from the strongest on, the liquor itself first; ``water_alone`` is what the diluting water has
-    by itself (see `strength_of`). Between two rungs each quantity is taken to be linear in the share of liquor, which is
-    exact where no lime falls out.
+    ``ladder`` holds feeds from the strongest on, the liquor itself first; ``water_alone`` is what the diluting water
+    has by itself (see `strength_of`). Between two rungs each quantity is taken as linear in the share of liquor, which
+    is exact where no lime falls out.
     """
     rungs = [(1.0 / (1.0 + feed.parts_water), strength_of(feed.liquor)) for feed in ladder]
     rungs.append((0.0, dict(water_alone)))

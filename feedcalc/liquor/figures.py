@@ -17,9 +17,10 @@ from feedcalc import published
 from feedcalc.chemistry import Equilibrium
 from feedcalc.contract.figures import Figure, figure, flat_figures, six_digits
 from feedcalc.garden.ash import ELEMENTS
-from feedcalc.liquor.answer import STAGES, WEAKEST_SENSIBLE_PARTS, Answer, Outcome
+from feedcalc.liquor.answer import Answer, Outcome
 from feedcalc.liquor.delivery import Delivered
 from feedcalc.liquor.dilution import Feed, is_within
+from feedcalc.liquor.planning import STAGES, WEAKEST_SENSIBLE_PARTS
 from feedcalc.liquor.steeping import Liquor, dissolved_share
 from feedcalc.liquor.verdict import sludge_area, verdict_on
 from feedcalc.liquor.vessel import liquor_for_can, water_kilograms
@@ -164,7 +165,7 @@ def _rung(answer: Answer, index: int, rung: Feed) -> dict[str, Any]:
 
 
 def _ph_25(answer: Answer, index: int, rung: Feed) -> Estimate:
-    """pH of a rung at 25 degC: of the chosen one worked out for every ash, of the others moved by as much as the typical."""
+    """Return the pH of a rung at 25 degC: that of the chosen one for every ash, the others moved as the typical one."""
     if rung.parts_water == answer.plan.parts_water:
         return answer.spread(lambda outcome: outcome.own_ph_25)
     shift = rung.liquor.ph_25 - rung.liquor.equilibrium.ph

@@ -11,7 +11,7 @@ from typing import Any
 
 from feedcalc.contract.figures import figure
 from feedcalc.liquor.acid import Acid, Neutralisation, acid_dose, acid_for, acids, titration_curve
-from feedcalc.liquor.air import caustic_switch, corrosive_ph, hydroxide_share, standing_in_air_over_days
+from feedcalc.liquor.air import caustic_switch, corrosive_ph, exposure_to_air, hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome
 from feedcalc.liquor.haze import haze_in_can
 from feedcalc.liquor.mixing import MINERAL_WORDS, mixing_check, second_things
@@ -125,21 +125,21 @@ def _air(answer: Answer) -> dict[str, Any]:
     kelvin = request.known("water.temperature") + 273.15
     is_covered = request.word("steep.air") == "covered"
     litres_each = max(batch.liquor_litres / batch.goes, 1e-6)
-    standing = standing_in_air_over_days(
+    exposure = exposure_to_air(
         answer.typical.steep.liquor, answer.vessel.area, litres_each, kelvin, TOLD_DAYS, is_covered
     )
-    soonest, usual, latest = standing.days_until(corrosive_ph())
+    soonest, usual, latest = exposure.days_until(corrosive_ph())
     told: dict[str, Any] = {
         "covered": is_covered,
-        "ph_at_first": figure(Estimate.exactly(standing.ph_at_first), "1"),
-        "ph_in_the_end": figure(Estimate.exactly(standing.ph_in_the_end), "1"),
+        "ph_at_first": figure(Estimate.exactly(exposure.ph_at_first), "1"),
+        "ph_in_the_end": figure(Estimate.exactly(exposure.ph_in_the_end), "1"),
         "days": [
             {
                 "days": figure(Estimate.exactly(row.days), "d"),
                 "ph": figure(row.ph, "1"),
                 "alkalinity": figure(row.alkalinity, "mg/L CaCO3"),
             }
-            for row in standing.rows
+            for row in exposure.rows
         ],
     }
     if soonest is not None and usual and isfinite(usual):

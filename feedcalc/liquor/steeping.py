@@ -11,7 +11,7 @@ Rules of this room:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import exp
 
 from feedcalc.chemistry import Equilibrium, equilibrate
@@ -50,7 +50,7 @@ class Liquor:
 
     @property
     def ph_25(self) -> float:
-        """pH of the same liquor at 25 degC, nothing falling out: by this it is judged, whatever a meter shows in the cold.
+        """pH of the same liquor at 25 degC, nothing falling out. Liquor is judged by this, whatever a meter shows.
 
         The ion product of water moves the pH that a meter shows; the hydroxide that burns stays the same.
         """
@@ -94,12 +94,6 @@ def dissolved_share(hours: float, sample: AshSample) -> float:
     return sample.fast_share * fast + (1.0 - sample.fast_share) * slow
 
 
-def steeped_by(sample: AshSample) -> tuple[float, ...]:
-    """All of an ash that its steep hangs on, to know the same steep again."""
-    amounts = (*sample.grams_per_kilogram.values(), *sample.reachable.values())
-    return (*amounts, sample.free_lime, sample.fast_share, sample.fast_rate, sample.slow_rate)
-
-
 def steep(
     sample: AshSample,
     grams_per_kilogram: float,
@@ -118,6 +112,24 @@ def steep(
     equilibrium = equilibrate(totals, temperature_kelvin, STEEP_MINERALS)
     liquor = Liquor(equilibrium)
     return Steep(liquor, _sludge(sample, water, liquor, grams_per_kilogram), share)
+
+
+@dataclass(frozen=True, slots=True)
+class SteepMemory:
+    """Steeps in one water at one temperature, each computed only once."""
+
+    water: Water
+    temperature_kelvin: float
+    known: dict[tuple[float, ...], Steep] = field(default_factory=dict)
+
+    def steep(self, sample: AshSample, grams_per_kilogram: float, hours: float) -> Steep:
+        """Return `steep` of an ash, from memory where an ash with the same chemistry was steeped alike before."""
+        amounts = (*sample.grams_per_kilogram.values(), *sample.reachable.values())
+        rates = (sample.free_lime, sample.fast_share, sample.fast_rate, sample.slow_rate)
+        key = (grams_per_kilogram, hours, *amounts, *rates)
+        if key not in self.known:
+            self.known[key] = steep(sample, grams_per_kilogram, self.water, self.temperature_kelvin, hours)
+        return self.known[key]
 
 
 def _given_up(sample: AshSample, share: float) -> dict[str, float]:
@@ -160,9 +172,3 @@ def phosphorus_if_amorphous(liquor: Liquor) -> float:
     # Sought afresh: above apatite so little phosphate is left that this liquor is a poor place to start from.
     other = equilibrate(equilibrium.totals, equilibrium.temperature_kelvin, [*minerals, "amorphous_calcium_phosphate"])
     return other.milligrams_per_litre("phosphorus")
-
-
-def standing_in_air(liquor: Liquor, temperature_kelvin: float, carbon_dioxide_atm: float) -> Liquor:
-    """The liquor after days or weeks open to air, when it has taken up all the CO2 it can hold."""
-    totals = dict(liquor.equilibrium.dissolved)
-    return Liquor(equilibrate(totals, temperature_kelvin, ("calcite", "brucite"), carbon_dioxide_atm))

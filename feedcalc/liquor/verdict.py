@@ -10,7 +10,7 @@ from feedcalc.garden.circumstances import circumstances_of, stage_of
 from feedcalc.garden.dry_ash import cap_for
 from feedcalc.garden.suitability import CONTAINERS, HOLD, FeedFacts, Verdict, verdict_for
 from feedcalc.liquor.answer import Answer
-from feedcalc.liquor.learning import ph_shows, reading_celsius
+from feedcalc.liquor.instruments import ph_shows, reading_celsius
 from feedcalc.uncertainty.estimates import Estimate
 
 

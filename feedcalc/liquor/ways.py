@@ -17,9 +17,10 @@ from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.suitability import GO, HALF_STRENGTH, Verdict, half_strength
 from feedcalc.garden.water import water_of_kind
 from feedcalc.liquor.acid import acid_dose, acids
-from feedcalc.liquor.air import corrosive_ph, standing_in_air_over_days
-from feedcalc.liquor.answer import WEAKEST_SENSIBLE_PARTS, Answer
+from feedcalc.liquor.air import corrosive_ph, exposure_to_air
+from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.dilution import feed_at, is_within
+from feedcalc.liquor.planning import WEAKEST_SENSIBLE_PARTS
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said, said_of
 
@@ -159,7 +160,7 @@ def _time_in_the_air(answer: Answer, limit: float) -> list[Way]:
     feed = sum(can.litres * can.count for can in answer.plan.cans)
     litres = min(feed, answer.vessel.usable)
     kelvin = answer.request.known("water.temperature") + 273.15
-    standing = standing_in_air_over_days(answer.typical.own.liquor, answer.vessel.area, litres, kelvin, ())
+    standing = exposure_to_air(answer.typical.own.liquor, answer.vessel.area, litres, kelvin, ())
     soonest, usual, latest = standing.days_until(limit)
     if soonest is None or not usual or latest is None or not isfinite(latest):
         return []
@@ -182,8 +183,8 @@ def _some_tap_water(answer: Answer, limit: float) -> list[Way]:
         liquor = _fed(answer, answer.plan.parts_water, share)
         if liquor.ph_25 < limit and is_within(answer.limits[answer.judged_stage], liquor):
             text = said(
-                "Take tap water for {share} % of the diluting water (medium hard): below pH {ph}. It makes a white cloud "
-                "of lime; let it settle.",
+                "Take tap water for {share} % of the diluting water (medium hard): below pH {ph}. It makes a white "
+                "cloud of lime; let it settle.",
                 share=_number(answer, 100 * share),
                 ph=_number(answer, limit, 3),
             )

@@ -1,1 +1,1 @@
-"""Physics of water and of grains that settle in it. Knows no ash and no gardens."""
+"""Properties of water, settling of grains in it and gas exchange at its surface. Independent of ash and gardens."""

@@ -1,13 +1,11 @@
-"""How fast still water and the air above it trade carbon dioxide.
+"""Rate of carbon dioxide exchange between still water and the air above it.
 
-Rules of this module:
-
-* Two films stand in line, one of water and one of air (Lewis and Whitman's picture). In caustic water the gas reacts
-  within the water's film, which speeds it up a hundredfold; then the air's film decides, and how fast the water carries
-  off what was formed.
-* The bulk is taken as mixed: a vessel's own cooling stirs it. Velocities are known only roughly and come as
+* Two-film theory (Lewis and Whitman): the resistances of a liquid film and a gas film add up. In caustic water the gas
+  reacts within the liquid film, which enhances uptake about a hundredfold; then the gas film limits the rate, and the
+  transport of the products into the bulk.
+* The bulk is taken as mixed, since cooling of the vessel stirs it. Transfer velocities are uncertain and are given as
   low, typical and high.
-* Numbers come from ``published/gas_transfer.csv``. Units are SI; amounts of gas are in mol.
+* Numbers are in ``published/gas_transfer.csv``. Units are SI; amounts of gas are in mol.
 """
 
 from __future__ import annotations
@@ -27,10 +25,9 @@ LITRES_PER_M3 = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class Surface:
-    """What the water's side of the surface holds, in mol per litre and mol per litre and atm.
+    """The state of the water at the surface: [OH-] and [CO2] in mol/L, and Henry's constant in mol/(L atm).
 
-    ``hydroxide`` reacts with the gas; ``carbon_dioxide`` is dissolved as such, ``solubility`` is Henry's;
-    ``bound_ratio`` is carbon dioxide over the carbonates (HCO3-, CO3--).
+    ``bound_ratio`` is [CO2] / ([HCO3-] + [CO3--]).
     """
 
     hydroxide: float
@@ -41,8 +38,9 @@ class Surface:
 
 @dataclass(frozen=True, slots=True)
 class Uptake:
-    """Carbon dioxide that crosses a square metre in a second, mol, negative where it leaves; ``reacted`` is the part
-    of it that turns to carbonate in the water's film.
+    """Flux of carbon dioxide into the water in mol/(m2 s), negative if it escapes.
+
+    ``reacted`` is the part that reacts to carbonate in the liquid film.
     """
 
     total: float
@@ -50,7 +48,7 @@ class Uptake:
 
 
 def hydroxide_rate_constant(temperature_kelvin: float) -> float:
-    """Rate constant of CO2 + OH- -> HCO3-, L/(mol s), 0 to 40 degC (Pinsent and others 1956).
+    """Return the rate constant of CO2 + OH- -> HCO3- in L/(mol s), 0 to 40 degC (Pinsent and others 1956).
 
     >>> round(hydroxide_rate_constant(298.15), -2)
     8400.0
@@ -59,7 +57,7 @@ def hydroxide_rate_constant(temperature_kelvin: float) -> float:
 
 
 def hydration_rate_constant(temperature_kelvin: float) -> float:
-    """Rate constant of CO2 + H2O, 1/s, 5 to 35 degC (Johnson 1982).
+    """Return the rate constant of CO2 + H2O in 1/s, 5 to 35 degC (Johnson 1982).
 
     >>> round(hydration_rate_constant(298.15), 3)
     0.037
@@ -72,7 +70,7 @@ def hydration_rate_constant(temperature_kelvin: float) -> float:
 
 
 def carbon_dioxide_diffusivity(temperature_kelvin: float) -> float:
-    """Diffusion coefficient of carbon dioxide in water, m2/s (Versteeg and van Swaaij 1988).
+    """Return the diffusion coefficient of carbon dioxide in water in m2/s (Versteeg and van Swaaij 1988).
 
     >>> round(carbon_dioxide_diffusivity(298.15) * 1e9, 2)
     1.93
@@ -81,7 +79,7 @@ def carbon_dioxide_diffusivity(temperature_kelvin: float) -> float:
 
 
 def litres_of_gas_per_mol(temperature_kelvin: float) -> float:
-    """Volume of a mol of gas at 1 atm, litres, as an ideal gas (carbon dioxide takes 0.5 % less).
+    """Return the molar volume of an ideal gas at 1 atm in L/mol (that of carbon dioxide is 0.5 % smaller).
 
     >>> round(litres_of_gas_per_mol(273.15), 2)
     22.41
@@ -90,26 +88,26 @@ def litres_of_gas_per_mol(temperature_kelvin: float) -> float:
 
 
 def water_velocity(temperature_kelvin: float) -> Estimate:
-    """Transfer velocity on the water's side without reaction, m/s: the published one times (Schmidt / 600)^-0.5."""
+    """Return the liquid-side transfer velocity without reaction in m/s: the published one x (Schmidt / 600)^-0.5."""
     kinematic = viscosity_pascal_second(temperature_kelvin) / density_kg_per_m3(temperature_kelvin)
     schmidt = kinematic / carbon_dioxide_diffusivity(temperature_kelvin)
     return _estimate("water_velocity").scaled((schmidt / _value("schmidt_number")) ** -0.5 / (100 * SECONDS_PER_HOUR))
 
 
 def air_velocity(is_covered: bool) -> Estimate:
-    """Transfer velocity on the air's side, m/s; under a lid only what the lid lets by, down to nothing."""
-    free = _estimate("air_velocity")
+    """Return the gas-side transfer velocity in m/s; a lid reduces it, at the low end to 0."""
+    uncovered = _estimate("air_velocity")
     if not is_covered:
-        return free
+        return uncovered
     share = _estimate("cover_share")
-    return Estimate(free.low * share.low, free.typical * share.typical, free.high * share.high)
+    return Estimate(uncovered.low * share.low, uncovered.typical * share.typical, uncovered.high * share.high)
 
 
 def enhancement(surface: Surface, velocity_m_per_s: float, temperature_kelvin: float) -> float:
-    """By how many times reaction speeds the gas through the water's film.
+    """Return the enhancement factor of reaction on transfer through the liquid film (dimensionless).
 
-    Hoover and Berkshire 1969: t / (t - 1 + tanh(q) / q) with q = (r t D)^0.5 / k, r = k_hydration + k_hydroxide [OH-]
-    and t = 1 + [CO2] / ([HCO3-] + [CO3--]); q is the Hatta number where t is 1.
+    E = t / (t - 1 + tanh(q) / q) with q = (r t D)^0.5 / k, r = k_hydration + k_hydroxide [OH-]
+    and t = 1 + [CO2] / ([HCO3-] + [CO3--]); for t = 1, q is the Hatta number. Hoover and Berkshire 1969.
 
     >>> lye = Surface(0.03, 0.0, 0.034, 0.0)
     >>> round(enhancement(lye, 1e-5, 298.15))
@@ -128,54 +126,50 @@ def uptake_mol_per_m2_second(
     air_velocity_m_per_s: float,
     temperature_kelvin: float,
 ) -> Uptake:
-    """What crosses a square metre whose surface water is ``surface``: (H p - c) / (1 / (k_w E) + H R T / k_a).
+    """Return the flux into water with this surface: (H p - c) / (1 / (k_w E) + H R T / k_a), E from `enhancement`.
 
-    The difference over both films in line, E as `enhancement`. Nothing passes where the air is shut off.
+    Concentrations in mol/m3, velocities in m/s. The flux is 0 if ``air_velocity_m_per_s`` is 0.
     """
     if air_velocity_m_per_s == 0.0:
         return Uptake(0.0, 0.0)
     difference = (surface.solubility * air_carbon_dioxide_atm - surface.carbon_dioxide) * LITRES_PER_M3
-    faster = enhancement(surface, water_velocity_m_per_s, temperature_kelvin)
-    in_water = 1.0 / (water_velocity_m_per_s * faster)
-    in_air = surface.solubility * litres_of_gas_per_mol(temperature_kelvin) / air_velocity_m_per_s
-    uptake = difference / (in_water + in_air)
-    return Uptake(uptake, uptake * (1.0 - 1.0 / faster))
+    factor = enhancement(surface, water_velocity_m_per_s, temperature_kelvin)
+    liquid_resistance = 1.0 / (water_velocity_m_per_s * factor)
+    gas_resistance = surface.solubility * litres_of_gas_per_mol(temperature_kelvin) / air_velocity_m_per_s
+    uptake = difference / (liquid_resistance + gas_resistance)
+    return Uptake(uptake, uptake * (1.0 - 1.0 / factor))
 
 
 def uptake_past_the_film(
     carbon_mol_per_m3: Sequence[float], at_surface: Sequence[Uptake], water_velocity_m_per_s: float
 ) -> list[float]:
-    """What a square metre takes up when the bulk is at each of ``carbon_mol_per_m3``, mol/s; negative where gas leaves.
+    """Return the flux in mol/(m2 s) for a bulk in each state of ``carbon_mol_per_m3``, negative if gas escapes.
 
-    What reacted at the surface must be carried off through the water's film, so the surface runs ahead of the bulk
-    on the same path of states: k_w (c_surface - c_bulk) = what reacted there. ``at_surface`` holds the uptake of a
-    surface in each state.
+    The products of the reaction must diffuse through the liquid film, so the surface is ahead of the bulk on the same
+    sequence of states: k_w (c_surface - c_bulk) = reacted flux. ``at_surface`` holds the flux of a surface in each
+    state; between states the solution is interpolated linearly.
     """
-    past = []
+    fluxes = []
     for bulk, carbon in enumerate(carbon_mol_per_m3):
-        found = at_surface[-1].total
-        gap_before = -abs(at_surface[bulk].reacted)
+        flux = at_surface[-1].total
+        previous_gap = -abs(at_surface[bulk].reacted)
         for ahead in range(bulk + 1, len(at_surface)):
-            carried = water_velocity_m_per_s * abs(carbon_mol_per_m3[ahead] - carbon)
-            gap = carried - abs(at_surface[ahead].reacted)
+            transported = water_velocity_m_per_s * abs(carbon_mol_per_m3[ahead] - carbon)
+            gap = transported - abs(at_surface[ahead].reacted)
             if gap >= 0.0:
-                share = 0.0 if gap == gap_before else -gap_before / (gap - gap_before)
-                before, after = at_surface[ahead - 1].total, at_surface[ahead].total
-                found = before + share * (after - before)
+                share = 0.0 if gap == previous_gap else -previous_gap / (gap - previous_gap)
+                previous, current = at_surface[ahead - 1].total, at_surface[ahead].total
+                flux = previous + share * (current - previous)
                 break
-            gap_before = gap
-        past.append(found)
-    return past
+            previous_gap = gap
+        fluxes.append(flux)
+    return fluxes
 
 
 @cache
-def _rows() -> dict[str, Estimate]:
-    return {row["id"]: published.estimate(row) for row in published.table("gas_transfer")}
-
-
 def _estimate(name: str) -> Estimate:
-    return _rows()[name]
+    return published.estimate(published.row("gas_transfer", name))
 
 
 def _value(name: str) -> float:
-    return _rows()[name].typical
+    return _estimate(name).typical

@@ -1,14 +1,12 @@
-"""Grains sinking in still water: how fast, and how long until a depth is clear of them.
+"""Settling of grains in still water: velocity, and the time until a depth is clear.
 
-Rules of this room:
-
-* A grain is told by its settling diameter: that of the sphere of equal density that sinks as fast. Flat or
-  porous grains sink slower than their sieve size suggests.
-* A size has left a depth when the last grain of it, started at the surface, has passed that depth.
-* Stokes' law with the drag of Schiller and Naumann 1933 on top, so that coarse grains are not told too fast;
-  a crowd of grains sinks slower by Richardson and Zaki 1954 or Brzinski and Durian 2018.
-* The water stands still and at one temperature. A bucket in the sun stirs itself: the finest grains stay up.
-* SI units, except hours where the name says so. Constants come from ``published/settling_laws.csv``.
+* Grains are described by their settling (Stokes) diameter: that of a sphere of equal density that settles as fast.
+  Flat or porous grains settle more slowly than their sieve size suggests.
+* A depth is clear of a size when grains of that size that started at the surface have passed it.
+* Stokes' law with the drag correction of Schiller and Naumann 1933 for coarse grains; hindered settling by Richardson
+  and Zaki 1954 or Brzinski and Durian 2018.
+* The water is at rest and at one temperature. Convection, as in a bucket in the sun, keeps the finest grains up.
+* Units are SI, except hours where the name says so. Constants are in ``published/settling_laws.csv``.
 """
 
 from __future__ import annotations
@@ -22,18 +20,18 @@ from feedcalc import published
 from feedcalc.physics.water import density_kg_per_m3, viscosity_pascal_second
 
 SECONDS_PER_HOUR = 3600.0
-MOST_CROWDED = 0.4  # share of the volume; above it grains form a bed that is squeezed rather than settles
-FINEST_SOUGHT_M = 1e-8
-COARSEST_SOUGHT_M = 1e-3
+MAX_VOLUME_FRACTION = 0.4  # above it grains form a bed that consolidates instead of settling
+SMALLEST_DIAMETER_M = 1e-8  # bounds of the search for a diameter
+LARGEST_DIAMETER_M = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
 class Settling:
-    """How one size of grain sinks.
+    """Settling of one grain size in a suspension.
 
-    ``velocity_m_per_s`` is that in the crowd, ``reynolds`` and ``peclet`` are those of the grain alone, and
-    ``hindered_share`` is the factor the crowd puts on it. ``stokes_holds``: Stokes' law alone would do.
-    ``too_fine``: Brownian movement and warm currents can keep the grain up for longer than told.
+    ``velocity_m_per_s`` includes hindrance by other grains, which reduces the velocity by the factor
+    ``hindered_share``; ``reynolds`` and ``peclet`` are those of a single grain. ``stokes_holds``: Stokes' law alone
+    suffices. ``too_fine``: Brownian motion and convection can keep the grain suspended for longer than calculated.
     """
 
     diameter_m: float
@@ -47,7 +45,7 @@ class Settling:
 
 @dataclass(frozen=True, slots=True)
 class ClearingTrace:
-    """Depth below the surface that is free of one size of grain, at each of some hours."""
+    """Depth below the surface that is free of one grain size, at each of some times."""
 
     diameter_m: float
     hours: tuple[float, ...]
@@ -60,11 +58,11 @@ def settling_velocity_stokes(
     temperature_kelvin: float,
     liquid_density_kg_per_m3: float | None = None,
 ) -> float:
-    """Terminal velocity of a lone sphere in m/s by Stokes 1851: v = g (rho_s - rho) d^2 / (18 mu).
+    """Return the terminal velocity of a single sphere in m/s, Stokes 1851: v = g (rho_s - rho) d^2 / (18 mu).
 
-    Without ``liquid_density_kg_per_m3`` the liquid is pure water; its viscosity is always that of water.
-    Holds while `grain_reynolds` stays below 0.2. Raises `ValueError` for a grain that doesn't sink, a size
-    that isn't above zero, or a temperature outside 273.15 to 373.15 K.
+    Without ``liquid_density_kg_per_m3`` the liquid is pure water; its viscosity is always that of water. Valid for
+    a Reynolds number below 0.2. Raises `ValueError` for a grain that does not sink, a diameter that is not above
+    zero, or a temperature outside 273.15 to 373.15 K.
 
     >>> round(settling_velocity_stokes(2e-6, 2650, 293.15) * 1e6, 3)  # clay limit, micrometres a second
     3.594
@@ -82,10 +80,10 @@ def settling_velocity_schiller_naumann(
     temperature_kelvin: float,
     liquid_density_kg_per_m3: float | None = None,
 ) -> float:
-    """Terminal velocity of a lone sphere in m/s with drag beyond Stokes: v (1 + 0.15 Re^0.687) = v_Stokes.
+    """Return the terminal velocity of a single sphere in m/s with corrected drag: v (1 + 0.15 Re^0.687) = v_Stokes.
 
-    Correlation of Schiller and Naumann 1933, for Re up to 800 (quartz in water: about 2 mm); tends to Stokes
-    for small grains. Raises `ValueError` as `settling_velocity_stokes` does, and beyond Re = 800.
+    Correlation of Schiller and Naumann 1933, for Re up to 800 (quartz in water: about 2 mm); approaches
+    Stokes' law for small grains. Raises `ValueError` as `settling_velocity_stokes` does, and beyond Re = 800.
 
     >>> round(settling_velocity_schiller_naumann(2e-4, 2650, 293.15) * 1000, 1)  # mm a second
     24.8
@@ -96,7 +94,7 @@ def settling_velocity_schiller_naumann(
     reynolds_per_velocity = grain_reynolds(diameter_m, 1.0, temperature_kelvin, liquid_density_kg_per_m3)
     law = _law("schiller_naumann")[0]
     velocity = stokes
-    for _ in range(60):  # Newton from above on a rising convex function: falls to the root and never past it
+    for _ in range(60):  # Newton from above on an increasing convex function never passes the root
         extra = law.value * (reynolds_per_velocity * velocity) ** law.exponent
         step = (velocity * (1.0 + extra) - stokes) / (1.0 + extra * (1.0 + law.exponent))
         velocity -= step
@@ -113,15 +111,15 @@ def grain_reynolds(
     temperature_kelvin: float,
     liquid_density_kg_per_m3: float | None = None,
 ) -> float:
-    """Reynolds number of a grain, rho v d / mu (dimensionless)."""
+    """Return the Reynolds number of a grain, rho v d / mu (dimensionless)."""
     liquid = _liquid_density(temperature_kelvin, liquid_density_kg_per_m3)
     return liquid * velocity_m_per_s * diameter_m / viscosity_pascal_second(temperature_kelvin)
 
 
 def grain_peclet(diameter_m: float, velocity_m_per_s: float, temperature_kelvin: float) -> float:
-    """Péclet number of a grain, sinking against Brownian movement: v a / D with D = kT / (6 pi mu a).
+    """Return the Péclet number of settling against Brownian diffusion: v a / D with D = kT / (6 pi mu a).
 
-    a is the radius: so in Brzinski and Durian 2018, from memory.
+    a is the radius, as in Brzinski and Durian 2018 (from memory).
     """
     radius = diameter_m / 2.0
     drag = 6.0 * math.pi * viscosity_pascal_second(temperature_kelvin) * radius
@@ -129,22 +127,22 @@ def grain_peclet(diameter_m: float, velocity_m_per_s: float, temperature_kelvin:
 
 
 def stokes_holds(reynolds: float) -> bool:
-    """Whether Stokes' law alone is good to about 4 % at this Reynolds number (below 0.2)."""
+    """Return whether Stokes' law is accurate to about 4 % at this Reynolds number (below 0.2)."""
     return reynolds < _law("stokes")[0].highest
 
 
 def hindered_share(volume_fraction: float, reynolds: float, peclet: float) -> float:
-    """Share of its lone speed that a grain keeps where grains fill ``volume_fraction``: (1 - phi)^n.
+    """Return the hindered settling velocity over that of a single grain at ``volume_fraction`` phi: (1 - phi)^n.
 
-    n by Reynolds number after Richardson and Zaki 1954 where the grain drags a wake (Re from 0.2), else by
-    Péclet number after Brzinski and Durian 2018: 5.6 below about 1e8, which is every grain that clears
-    slowly, and 4.48 above. Raises `ValueError` outside 0 to 0.4.
+    From Re = 0.2 n depends on the Reynolds number (Richardson and Zaki 1954), below on the Péclet number (Brzinski and
+    Durian 2018): 5.6 below about 1e8, which includes every grain that clears slowly, and 4.48 above. Raises
+    `ValueError` outside 0 to 0.4.
 
     >>> round(hindered_share(0.01, 7e-6, 17.0), 3)
     0.945
     """
-    if not 0.0 <= volume_fraction <= MOST_CROWDED:
-        raise ValueError(f"grains may fill 0 to {MOST_CROWDED} of the volume, got {volume_fraction!r}")
+    if not 0.0 <= volume_fraction <= MAX_VOLUME_FRACTION:
+        raise ValueError(f"grains may fill 0 to {MAX_VOLUME_FRACTION} of the volume, got {volume_fraction!r}")
     if stokes_holds(reynolds):
         exponent = next(row.value for row in _law("brzinski_durian") if peclet < row.highest)
     else:
@@ -161,9 +159,9 @@ def settling(
     liquid_density_kg_per_m3: float | None = None,
     volume_fraction: float = 0.0,
 ) -> Settling:
-    """How grains of one size sink in a suspension where all grains together fill ``volume_fraction``.
+    """Return how one grain size settles in a suspension in which all grains together fill ``volume_fraction``.
 
-    Raises `ValueError` as the laws it rests on do.
+    Raises `ValueError` if one of its laws does.
 
     >>> clay = settling(2e-6, 2650, 293.15)
     >>> clay.stokes_holds, clay.too_fine
@@ -195,7 +193,7 @@ def clearing_time_hours(
     liquid_density_kg_per_m3: float | None = None,
     volume_fraction: float = 0.0,
 ) -> float:
-    """Hours until every grain of this size or larger has sunk below ``depth_m``: t = depth / velocity.
+    """Return the hours until all grains of this size or larger have passed ``depth_m``: t = depth / velocity.
 
     Raises `ValueError` for a depth below zero and as `settling` does.
 
@@ -204,14 +202,14 @@ def clearing_time_hours(
     """
     if depth_m < 0.0:
         raise ValueError(f"a depth can't be below zero, got {depth_m!r}")
-    sinking = settling(
+    grains = settling(
         diameter_m,
         particle_density_kg_per_m3,
         temperature_kelvin,
         liquid_density_kg_per_m3=liquid_density_kg_per_m3,
         volume_fraction=volume_fraction,
     )
-    return depth_m / sinking.velocity_m_per_s / SECONDS_PER_HOUR
+    return depth_m / grains.velocity_m_per_s / SECONDS_PER_HOUR
 
 
 def cleared_diameter_m(
@@ -223,11 +221,10 @@ def cleared_diameter_m(
     liquid_density_kg_per_m3: float | None = None,
     volume_fraction: float = 0.0,
 ) -> float:
-    """Smallest grain, in metres, that has left ``depth_m`` after ``hours``.
+    """Return the smallest grain diameter in metres that has passed ``depth_m`` after ``hours``.
 
-    The inverse of `clearing_time_hours`. Sought between 10 nanometres and 1 mm; the nearer end is
-    returned for what lies beyond.
-    Raises `ValueError` for a depth or time that isn't above zero and as `settling` does.
+    The inverse of `clearing_time_hours`, by bisection between 10 nanometres and 1 mm; beyond them the nearer end is
+    returned. Raises `ValueError` for a depth or time that is not above zero and as `settling` does.
 
     >>> round(cleared_diameter_m(0.25, 24, 2650, 288.15) * 1e6, 2)  # micrometres, a bucket after a day
     1.91
@@ -235,7 +232,7 @@ def cleared_diameter_m(
     if depth_m <= 0.0 or hours <= 0.0:
         raise ValueError(f"depth and time must be above zero, got {depth_m!r} m and {hours!r} h")
 
-    def left(diameter: float) -> bool:
+    def has_passed(diameter: float) -> bool:
         needed = clearing_time_hours(
             depth_m,
             diameter,
@@ -246,12 +243,12 @@ def cleared_diameter_m(
         )
         return needed <= hours
 
-    too_small, large_enough = math.log(FINEST_SOUGHT_M), math.log(COARSEST_SOUGHT_M)
-    if left(math.exp(too_small)):
-        return FINEST_SOUGHT_M
+    too_small, large_enough = math.log(SMALLEST_DIAMETER_M), math.log(LARGEST_DIAMETER_M)
+    if has_passed(math.exp(too_small)):
+        return SMALLEST_DIAMETER_M
     for _ in range(48):
         middle = (too_small + large_enough) / 2.0
-        if left(math.exp(middle)):
+        if has_passed(math.exp(middle)):
             large_enough = middle
         else:
             too_small = middle
@@ -268,9 +265,9 @@ def clearing_traces(
     liquid_density_kg_per_m3: float | None = None,
     volume_fraction: float = 0.0,
 ) -> tuple[ClearingTrace, ...]:
-    """For each size of grain the depth that is free of it at each hour, at most ``depth_m``: for a picture.
+    """Return, for a plot, the depth that is free of each grain size at each hour, at most ``depth_m``.
 
-    Raises `ValueError` for a depth that isn't above zero, an hour below zero, and as `settling` does.
+    Raises `ValueError` for a depth that is not above zero, an hour below zero, and as `settling` does.
 
     >>> clearing_traces([2e-6], 0.3, [0, 12, 24], 2650, 293.15)[0].clear_depth_m[-1]
     0.3
@@ -279,14 +276,14 @@ def clearing_traces(
         raise ValueError(f"depth must be above zero and no hour below, got {depth_m!r} m, {hours!r}")
     traces = []
     for diameter in diameters_m:
-        sinking = settling(
+        grains = settling(
             diameter,
             particle_density_kg_per_m3,
             temperature_kelvin,
             liquid_density_kg_per_m3=liquid_density_kg_per_m3,
             volume_fraction=volume_fraction,
         )
-        depths = tuple(min(depth_m, sinking.velocity_m_per_s * hour * SECONDS_PER_HOUR) for hour in hours)
+        depths = tuple(min(depth_m, grains.velocity_m_per_s * hour * SECONDS_PER_HOUR) for hour in hours)
         traces.append(ClearingTrace(diameter, tuple(float(hour) for hour in hours), depths))
     return tuple(traces)
 
@@ -297,7 +294,7 @@ def _liquid_density(temperature_kelvin: float, given: float | None) -> float:
 
 @cache
 def grain_sizes_m() -> Mapping[str, float]:
-    """Upper limits of clay, silt and sand and openings of test sieves, metres by id in ``grain_sizes.csv``.
+    """Return the upper limits of clay, silt and sand and sieve openings in metres, by id in ``grain_sizes.csv``.
 
     >>> grain_sizes_m()["clay"]
     2e-06

@@ -1,10 +1,8 @@
 """Density and viscosity of pure water at about one atmosphere.
 
-Rules of this room:
-
-* Temperature is in kelvin, results in SI units.
-* Coefficients come from ``published/water_properties.csv``; nothing is fitted here.
-* Outside the range of the correlation a `ValueError` is raised, never a figure beyond it.
+* Temperatures are in kelvin, results in SI units.
+* Coefficients are in ``published/water_properties.csv``; nothing is fitted here.
+* Outside the range of a correlation a `ValueError` is raised; nothing is extrapolated.
 """
 
 from __future__ import annotations
@@ -19,7 +17,7 @@ HIGHEST_KELVIN = 373.15
 
 
 def density_kg_per_m3(temperature_kelvin: float) -> float:
-    """Density of air-free water, kg/m3, by Kell 1975, equation 16.
+    """Return the density of air-free water in kg/m3, Kell 1975, equation 16.
 
     rho = (a0 + a1 t + ... + a5 t^5) / (1 + b t), with t in degC. Stated for 0 to 150 degC, used here
     from 0 to 100 degC; within 0.01 kg/m3 of the later Tanaka 2001 table between 0 and 40 degC.
@@ -31,17 +29,17 @@ def density_kg_per_m3(temperature_kelvin: float) -> float:
     _require_liquid(temperature_kelvin)
     celsius = temperature_kelvin - ZERO_CELSIUS_KELVIN
     numerator, denominator = _density_terms()
-    above = 0.0
+    polynomial = 0.0
     for coefficient in numerator:
-        above = above * celsius + coefficient
-    return above / (1.0 + denominator * celsius)
+        polynomial = polynomial * celsius + coefficient
+    return polynomial / (1.0 + denominator * celsius)
 
 
 def viscosity_pascal_second(temperature_kelvin: float) -> float:
-    """Dynamic viscosity of water at 0.1 MPa, Pa s, by the IAPWS supplementary release SR6-08.
+    """Return the dynamic viscosity of water at 0.1 MPa in Pa s, IAPWS supplementary release SR6-08.
 
     mu = 1e-6 * sum of a_i (T / 300 K)^b_i. Stated for 253.15 to 383.15 K, used here from 0 to 100 degC, where
-    it follows the full formulation (IAPWS R12-08) within 0.01 %.
+    it agrees with the full formulation (IAPWS R12-08) within 0.01 %.
     Raises `ValueError` outside 273.15 to 373.15 K.
 
     >>> round(viscosity_pascal_second(293.15) * 1000, 4)
@@ -62,7 +60,7 @@ def _require_liquid(temperature_kelvin: float) -> None:
 
 @cache
 def _density_terms() -> tuple[tuple[float, ...], float]:
-    """Numerator from the highest power down to the constant, and the denominator's coefficient."""
+    """Return the numerator's coefficients from the highest power down, and the denominator's coefficient."""
     rows = [row for row in published.table("water_properties") if row["property"] == "density"]
     powers = {int(row["exponent"]): float(row["coefficient"]) for row in rows if row["role"] == "numerator"}
     (denominator,) = (float(row["coefficient"]) for row in rows if row["role"] == "denominator")

@@ -105,6 +105,23 @@ def table(name: str) -> tuple[Mapping[str, str], ...]:
     return tuple(rows)
 
 
+@cache
+def _rows_by_key(name: str) -> Mapping[str, Mapping[str, str]]:
+    rows: dict[str, Mapping[str, str]] = {}
+    for found in table(name):
+        rows.setdefault(next(iter(found.values())), found)
+    return rows
+
+
+def row(name: str, key: str) -> Mapping[str, str]:
+    """Return the first row of ``name.csv`` whose first column holds ``key``; raise `KeyError` if there is none.
+
+    >>> row("element_masses", "carbon")["symbol"]
+    'C'
+    """
+    return _rows_by_key(name)[key]
+
+
 def estimate(row: Mapping[str, str]) -> Estimate:
     """The ``low``, ``typical`` and ``high`` columns of a row."""
     return Estimate(float(row["low"]), float(row["typical"]), float(row["high"]))

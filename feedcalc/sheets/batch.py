@@ -1,10 +1,8 @@
-"""The figures of an answer as a person reads them: rounded, with their range in words, and what to do when.
+"""The figures, times and choices of a batch answer in the form that the batch templates print.
 
-Rules of this room:
-
-* Two significant figures for what is only roughly known, a pH to one decimal, a measured-out amount as measured.
-* A figure keeps the path and the number of the contract beside its words, so that a page can mark it.
-* Sentences stand in the templates; here stand amounts, times, choices and conditions.
+* A figure known only roughly has two significant digits, a pH one decimal; a measured amount is written as measured.
+* Each figure keeps its path and number of the contract beside its text, so that a page can mark it.
+* Sentences belong to the templates. This module holds amounts, times, choices and conditions.
 """
 
 from __future__ import annotations
@@ -17,7 +15,7 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, cautions_for, hazard_at
-from feedcalc.contract.figures import Figure, Shown, flat_figures, shown
+from feedcalc.contract.figures import Shown, flat_figures, shown
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.garden.feed_limits import FeedLimit, practice
@@ -26,17 +24,17 @@ from feedcalc.physics import settling
 from feedcalc.words.languages import moment_words
 from feedcalc.words.messages import said
 
-# Assumptions about the machinery rather than the garden: in the reply, not on the sheet.
-UNTOLD = {"ranges", "seed", "samples"}
-# For each figure so many of the unknowns that matter most are told, if they explain this share of its spread.
-MOST_HELPS = 3
-SHARE_WORTH_TELLING = 0.1
-_HELPED = ((said("Potassium"), "potassium"), (said("pH"), "ph"), (said("Lime value"), "lime_value"))
+# Settings of the calculation, not of the garden: the reply lists what was assumed for them, the sheet does not.
+_CALCULATION_FIELDS = {"ranges", "seed", "samples"}
+# The sheet names at most this many unknowns for each figure, and only those that explain this share of its spread.
+_MAX_HELPS = 3
+_MIN_SHARE = 0.1
+_FIGURES_WITH_HELP = ((said("Potassium"), "potassium"), (said("pH"), "ph"), (said("Lime value"), "lime_value"))
 
 
 @dataclass(frozen=True, slots=True)
 class Assumption:
-    """A field nobody filled in, and what was taken for it."""
+    """A request field that was left empty, its meaning in words, and the value assumed for it."""
 
     field: str
     meaning: str
@@ -45,7 +43,7 @@ class Assumption:
 
 @dataclass(frozen=True, slots=True)
 class StageAdvice:
-    """How far to dilute for a stage: parts by the limits (None where none would do), the limits, and habit."""
+    """The dilution for a growth stage: parts of water (None if no dilution meets the limits), the limits, the habit."""
 
     stage: str
     parts: Shown | None
@@ -55,7 +53,7 @@ class StageAdvice:
 
 @dataclass(frozen=True, slots=True)
 class Trace:
-    """How deep the liquor is clear of grains of one size, hour by hour: points of (hours, metres)."""
+    """The depth that is clear of grains of one size against time, as points of (hours, metres)."""
 
     micrometres: float
     points: tuple[tuple[float, float], ...]
@@ -63,9 +61,9 @@ class Trace:
 
 @dataclass(frozen=True, slots=True)
 class Help:
-    """What would make a figure surer: the figure's name, the unknown behind most of its spread, and what to do.
+    """An unknown that causes much of a figure's spread, and what to do to narrow it.
 
-    ``share`` is the share (0 to 1) of the figure's spread that this unknown explains.
+    ``share`` is the fraction (0 to 1) of the figure's spread that the unknown explains.
     """
 
     figure: str
@@ -76,7 +74,12 @@ class Help:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Everything the templates of a batch need; ``figures`` by path, ``ladder`` a mapping of names for each rung."""
+    """Everything the batch templates print.
+
+    ``figures`` are keyed by their path in the contract; each rung of ``ladder`` is a mapping by the contract's names.
+    ``heights`` are in metres, ``wait_hours`` is the steeping time, ``settle_hours`` the time until the liquor is clear.
+    ``after`` holds what `reactions` found, by the contract's names.
+    """
 
     locale: str
     figures: Mapping[str, Shown]
@@ -99,101 +102,108 @@ class Sheet:
     cautions: tuple[Caution, ...]
     hazard: Hazard
     feed_hazard: Hazard
-    calcium_is_scarce: bool
-    may_be_caustic: bool
     haze_matters: bool
-    steep_long_enough: bool
     wait_hours: float
+    settle_hours: float
     starts: datetime | None
-    settled: datetime | None
-    ready: datetime | None
-    use_by: datetime | None
     keeps_days: int
     traces: tuple[Trace, ...]
     heights: Mapping[str, float]
     goes: int
     limit_sources: tuple[tuple[str, str, str], ...]
     warnings: tuple[str, ...]
-    after: Mapping[str, Any] = field(default_factory=dict)  # what `reactions` found, by the names of the contract
+    after: Mapping[str, Any] = field(default_factory=dict)
     verdict: str = ""
     reasons: tuple[Mapping[str, str], ...] = ()
     helps: tuple[Help, ...] = ()
     readings_used: tuple[str, ...] = ()
 
+    @property
+    def calcium_is_scarce(self) -> bool:
+        """Whether the liquor holds less than a twentieth as much calcium as potassium."""
+        return self.figures["liquor.calcium"].value < 0.05 * self.figures["liquor.potassium"].value
+
+    @property
+    def may_be_caustic(self) -> bool:
+        """Whether the liquor is classed as corrosive."""
+        return self.hazard.name == "corrosive"
+
+    @property
+    def steep_long_enough(self) -> bool:
+        """Whether the liquor is clear by the end of the wait."""
+        return self.wait_hours >= self.settle_hours
+
+    @property
+    def settled(self) -> datetime | None:
+        """When the liquor above the pour-off line is clear."""
+        return self.starts + timedelta(hours=self.settle_hours) if self.starts else None
+
+    @property
+    def ready(self) -> datetime | None:
+        """When the wait ends."""
+        return self.starts + timedelta(hours=self.wait_hours) if self.starts else None
+
+    @property
+    def use_by(self) -> datetime | None:
+        """The last moment to use the liquor."""
+        return self.ready + timedelta(days=self.keeps_days) if self.ready else None
+
     def at(self, where: str) -> tuple[Caution, ...]:
-        """The cautions that belong to a step."""
+        """Return the cautions that belong to a step."""
         return tuple(caution for caution in self.cautions if caution.where == where)
 
     def time(self, moment: datetime | None) -> str:
-        """Day and clock time, empty where nobody said when the steep begins."""
+        """Return the day and clock time in words; empty if the start of the steep is unknown."""
         return moment_words(moment) if moment else ""
 
 
 def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, str]) -> Sheet:
-    """The sheet of an answer; ``meanings`` says in words what each field of the request is."""
+    """Return the batch sheet of ``answer``.
+
+    ``values`` are the figures of the contract; ``meanings`` gives each request field in words, by its path.
+    """
     request, typical, plan = answer.request, answer.typical, answer.plan
     locale = request.locale
     figures = {path: shown(path, figure, locale) for path, figure in flat_figures(values).items()}
-    # A pH that was read warns too, even one so high that it was doubted and narrows nothing.
-    read, is_feed = request.number("measured.ph") or 0.0, request.word("measured.of") == "feed"
-    hazard = hazard_at(max(values["liquor"]["ph"]["high"], read))
-    feed_hazard = hazard_at(max(_own_rung(values)["ph"]["high"], read if is_feed else 0.0))
-    haze = typical.own.lime_haze
-    conditions = {hazard.name, request.word("use"), request.word("ash.state")}
-    if haze >= 1.0 or answer.dilution_water.hardness > 120:
-        conditions.add("hard_water")
-    if request.word("acid.kind"):
-        conditions.add("acid")
-    starts = request.moment
-    hours = request.known("steep.time")
-    keeps = practice("keeping_time").typical
+    hazard, feed_hazard = _hazards(answer, values)
     return Sheet(
-        locale,
-        figures,
-        answer.ash.label,
-        answer.ash.state,
-        _ash_words(answer),
-        plan.ash_grams is not None,
-        answer.water.label,
-        answer.dilution_water.label,
-        answer.water.balanced_with,
-        write_quantity(request.known("water.temperature"), "degC", 3, locale, trim=True),
-        request.word("stage"),
-        request.word("use"),
-        tuple(_rung(figures, index, row) for index, row in enumerate(values["ladder"])),
-        f"ladder.{next(index for index, row in enumerate(values['ladder']) if row['chosen'])}",
-        tuple(_under(figures, f"batch.cans.{index}") for index in range(len(plan.cans))),
-        bool(request.cans),
-        tuple(_advice(answer, figures, stage) for stage in STAGES),
-        tuple(
-            Assumption(path, meanings.get(path, path), text)
-            for path, text in answer.assumed.items()
-            if path in meanings and path not in UNTOLD
-        ),
-        cautions_for(conditions),
-        hazard,
-        feed_hazard,
-        values["liquor"]["calcium"]["value"] < 0.05 * values["liquor"]["potassium"]["value"],
-        hazard.name == "corrosive",
-        haze >= 1.0,
-        hours >= typical.settle_hours,
-        hours,
-        starts,
-        starts + timedelta(hours=typical.settle_hours) if starts else None,
-        starts + timedelta(hours=hours) if starts else None,
-        starts + timedelta(hours=hours, days=keeps) if starts else None,
-        round(keeps),
-        _traces(answer),
-        {
+        locale=locale,
+        figures=figures,
+        ash_label=answer.ash.label,
+        ash_state=answer.ash.state,
+        ash_words=_ash_words(answer),
+        ash_weighed=plan.ash_grams is not None,
+        water_label=answer.water.label,
+        dilution_water_label=answer.dilution_water.label,
+        balanced_with=answer.water.balanced_with,
+        temperature=write_quantity(request.known("water.temperature"), "degC", 3, locale, trim=True),
+        stage=request.word("stage"),
+        use=request.word("use"),
+        ladder=tuple(_rung(figures, index, row) for index, row in enumerate(values["ladder"])),
+        own_path=f"ladder.{next(index for index, row in enumerate(values['ladder']) if row['chosen'])}",
+        cans=tuple(_below(figures, f"batch.cans.{index}") for index in range(len(plan.cans))),
+        cans_asked=bool(request.cans),
+        advice=tuple(_advice(answer, figures, stage) for stage in STAGES),
+        assumed=_assumptions(answer, meanings),
+        cautions=cautions_for(_caution_conditions(answer, hazard)),
+        hazard=hazard,
+        feed_hazard=feed_hazard,
+        haze_matters=typical.own.lime_haze >= 1.0,
+        wait_hours=request.known("steep.time"),
+        settle_hours=typical.settle_hours,
+        starts=request.moment,
+        keeps_days=round(practice("keeping_time").typical),
+        traces=_traces(answer),
+        heights={
             "surface": typical.batch.surface,
             "pour_line": typical.batch.pour_line,
             "sludge_top": typical.batch.sludge_top,
             "rim": answer.vessel.height,
             "width": 2 * math.sqrt(answer.vessel.area / math.pi),
         },
-        typical.batch.goes,
-        _limit_sources(answer),
-        answer.warnings,
+        goes=typical.batch.goes,
+        limit_sources=_limit_sources(answer),
+        warnings=answer.warnings,
         verdict=values["verdict"],
         reasons=tuple(values["reasons"]),
         helps=_helps(answer),
@@ -201,35 +211,61 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
     )
 
 
+def _hazards(answer: Answer, values: Mapping[str, Any]) -> tuple[Hazard, Hazard]:
+    """Return the hazard classes of the liquor and of the feed, each by the highest pH it may have."""
+    # A pH that was read counts here even if it was rejected as implausible and narrows no range.
+    read, is_feed = answer.request.number("measured.ph") or 0.0, answer.request.word("measured.of") == "feed"
+    own = next(row for row in values["ladder"] if row["chosen"])
+    return (
+        hazard_at(max(values["liquor"]["ph"]["high"], read)),
+        hazard_at(max(own["ph"]["high"], read if is_feed else 0.0)),
+    )
+
+
+def _caution_conditions(answer: Answer, hazard: Hazard) -> set[str]:
+    """Return the names of the conditions that `cautions_for` selects by."""
+    request = answer.request
+    conditions = {hazard.name, request.word("use"), request.word("ash.state")}
+    if answer.typical.own.lime_haze >= 1.0 or answer.dilution_water.hardness > 120:
+        conditions.add("hard_water")
+    if request.word("acid.kind"):
+        conditions.add("acid")
+    return conditions
+
+
+def _assumptions(answer: Answer, meanings: Mapping[str, str]) -> tuple[Assumption, ...]:
+    return tuple(
+        Assumption(path, meanings[path], text)
+        for path, text in answer.assumed.items()
+        if path in meanings and path not in _CALCULATION_FIELDS
+    )
+
+
 def _helps(answer: Answer) -> tuple[Help, ...]:
-    """The unknowns behind most of the spread of potassium, pH and lime value, without what was done already."""
-    # A reading that was not used took no doubt away, so that it may well be what would help.
+    """Return the unknowns that cause most of the spread of potassium, pH and lime value and are still open."""
+    # A reading that was rejected narrowed nothing, so what it would tell is still open.
     done = {*answer.readings_used, *(path for path in answer.request.readings if not path.startswith("measured."))}
     open_matters = [matter for matter in answer.matters if matter.field not in done]
     found = []
-    for figure, name in _HELPED:
+    for figure, name in _FIGURES_WITH_HELP:
         shares = {matter: float(getattr(matter, name)) for matter in open_matters}
-        ranked = sorted(open_matters, key=shares.__getitem__, reverse=True)[:MOST_HELPS]
+        ranked = sorted(open_matters, key=shares.__getitem__, reverse=True)[:_MAX_HELPS]
         found += [
             Help(figure, matter.words, shares[matter], matter.remedy)
             for matter in ranked
-            if shares[matter] >= SHARE_WORTH_TELLING
+            if shares[matter] >= _MIN_SHARE
         ]
     return tuple(found)
 
 
-def _own_rung(values: Mapping[str, Any]) -> Mapping[str, Figure]:
-    own: Mapping[str, Figure] = next(row for row in values["ladder"] if row["chosen"])
-    return own
-
-
-def _under(figures: Mapping[str, Shown], start: str) -> dict[str, Shown]:
+def _below(figures: Mapping[str, Shown], start: str) -> dict[str, Shown]:
+    """Return the figures below the path ``start``, by the rest of their paths."""
     return {path[len(start) + 1 :]: figure for path, figure in figures.items() if path.startswith(start + ".")}
 
 
 def _rung(figures: Mapping[str, Shown], index: int, row: Mapping[str, Any]) -> dict[str, Any]:
     return {
-        **_under(figures, f"ladder.{index}"),
+        **_below(figures, f"ladder.{index}"),
         "chosen": row["chosen"],
         "within_limits_for": row["within_limits_for"],
     }
@@ -241,7 +277,7 @@ def _advice(answer: Answer, figures: Mapping[str, Shown], stage: str) -> StageAd
 
 
 def _ash_words(answer: Answer) -> str:
-    """How much ash, in the measure it is taken by: as typed, as weighed, or in level cups and spoons."""
+    """Return the amount of ash as typed, as weighed, or in level cups and spoons."""
     request, plan = answer.request, answer.plan
     reading = request.readings.get("ash.amount")
     if reading is not None:
@@ -252,7 +288,7 @@ def _ash_words(answer: Answer) -> str:
 
 
 def _limit_sources(answer: Answer) -> tuple[tuple[str, str, str], ...]:
-    """Id, citation and status words of each limit that decides a dilution, once each."""
+    """Return id, citation and status of the source of each limit on dilution, without repeats."""
     found = {}
     for limits in answer.limits.values():
         for limit in limits:
@@ -262,8 +298,6 @@ def _limit_sources(answer: Answer) -> tuple[tuple[str, str, str], ...]:
 
 
 _QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
-
-
 _MEASURES = {
     "cup": (said("{amount} level cup"), said("{amount} level cups")),
     "tablespoon": (said("{amount} level tablespoon"), said("{amount} level tablespoons")),
@@ -286,15 +320,18 @@ def _measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
 
 
 def _traces(answer: Answer) -> tuple[Trace, ...]:
-    """The settling picture: clear depth against time for a few sizes of grain, to the end of the wait."""
+    """Return the clear depth against time for three grain sizes, until the wait and the settling are both over."""
     batch, sample = answer.typical.batch, answer.typical.sample
     if batch.clear_depth <= 0:
         return ()
     longest = max(answer.request.known("steep.time"), answer.typical.settle_hours)
     hours = [longest * step / 24 for step in range(25)]
-    sizes = [2e-6, 5e-6, 10e-6]
     found = settling.clearing_traces(
-        sizes, batch.clear_depth, hours, sample.particle_density, answer.request.known("water.temperature") + 273.15
+        diameters_m=[2e-6, 5e-6, 10e-6],
+        depth_m=batch.clear_depth,
+        hours=hours,
+        particle_density_kg_per_m3=sample.particle_density,
+        temperature_kelvin=answer.request.known("water.temperature") + 273.15,
     )
     return tuple(
         Trace(trace.diameter_m * 1e6, tuple(zip(trace.hours, trace.clear_depth_m, strict=True))) for trace in found
@@ -302,7 +339,7 @@ def _traces(answer: Answer) -> tuple[Trace, ...]:
 
 
 def status_words(status: str) -> str:
-    """What a status of the published tables means in words.
+    """Return the meaning of a status of the published tables.
 
     >>> status_words("practice")
     'common practice, no source'

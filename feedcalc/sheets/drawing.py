@@ -1,10 +1,8 @@
-"""Where the lines of the pictures go: a sheet's figures as places on a drawing, in the drawing's own units.
+"""The geometry of the drawings: coordinates of levels, bars and curves, calculated from the figures of a sheet.
 
-Rules of this room:
-
-* Everything is to scale: a length on a drawing is proportional to the figure it stands for.
-* Nothing is worked out about liquor or gardens here, only places; words and marks stand in the templates.
-* y grows downwards, as in SVG.
+* Drawings are to scale: each length is proportional to the figure it shows.
+* This module calculates coordinates only. The SVG elements and the texts are in the templates.
+* Coordinates are in units of the SVG viewBox; y grows downwards.
 """
 
 from __future__ import annotations
@@ -13,6 +11,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from typing import Any
 
 from feedcalc.book.totals import TimelineStep
@@ -20,15 +19,16 @@ from feedcalc.liquor.air import corrosive_ph
 from feedcalc.sheets.batch import Sheet
 from feedcalc.words.messages import said
 
-STAGES_WEAKEST_FIRST = ("seedling", "young", "established")
+_STAGES = ("seedling", "young", "established")
+_TICKS = 5
 
 
 @dataclass(frozen=True, slots=True)
 class BucketDrawing:
-    """The bucket whole, on the left, and what stands in it drawn larger, on the right; ``close_`` is the latter.
+    """The whole bucket on the left, and its contents enlarged on the right (``close_``).
 
-    ``labels`` are the places of the words beside the close-up for surface, pour-off line, sludge and bottom, moved
-    apart where the lines are too near each other to be told apart.
+    ``labels`` are the y of the texts beside the enlargement, for surface, pour-off line, sludge and bottom. They keep
+    a distance from each other where the levels themselves are close.
     """
 
     left: float
@@ -46,27 +46,25 @@ class BucketDrawing:
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """How deep the liquor is clear of grains of one size: ``points`` as SVG reads them."""
+    """Clear depth against time for one grain size: ``points`` is the value of that SVG attribute."""
 
     micrometres: float
     points: str
-    end_y: float
 
 
 @dataclass(frozen=True, slots=True)
 class SettlingDrawing:
-    """Clear depth against hours; ``wait_x`` is the wait chosen, ``ticks`` pairs of place and hours."""
+    """Clear depth against time; ``wait_x`` is the x of the chosen wait, ``ticks`` are pairs of x and hours."""
 
     curves: tuple[Curve, ...]
     wait_x: float
     pour_y: float
-    hours: float
     ticks: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One rung: its place and length, and whether the chosen stage can take it."""
+    """The bar of one dilution; ``within`` says whether it is within the limits for the chosen stage."""
 
     path: str
     y: float
@@ -77,7 +75,7 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class LadderDrawing:
-    """Bars of alkalinity, and for each stage where its limit stands; ``height`` of the rungs."""
+    """Alkalinity of each dilution; ``limits`` are stage, x and mg/L; ``height`` is that of all bars."""
 
     bars: tuple[Bar, ...]
     limits: tuple[tuple[str, float, float], ...]
@@ -87,35 +85,35 @@ class LadderDrawing:
 def bucket_drawing(
     sheet: Sheet, height: float = 200.0, width_at_most: float = 132.0, top: float = 24.0
 ) -> BucketDrawing:
-    """The bucket at its true proportions, no higher than ``height`` and no wider than ``width_at_most``."""
+    """Return the bucket in its true proportions, at most ``height`` high and ``width_at_most`` wide."""
     metres = sheet.heights
     scale = min(height / metres["rim"], width_at_most / metres["width"])
     bottom = top + height
 
-    def whole(metres_up: float) -> float:
+    def y_whole(metres_up: float) -> float:
         return bottom - metres_up * scale
 
-    def close(metres_up: float) -> float:
+    def y_close(metres_up: float) -> float:
         return bottom - metres_up / metres["surface"] * height
 
-    levels = [close(metres[name]) for name in ("surface", "pour_line", "sludge_top")] + [bottom]
+    levels = [y_close(metres[name]) for name in ("surface", "pour_line", "sludge_top")] + [bottom]
     return BucketDrawing(
         left=(width_at_most - metres["width"] * scale) / 2,
         width=metres["width"] * scale,
-        rim=whole(metres["rim"]),
+        rim=y_whole(metres["rim"]),
         bottom=bottom,
-        surface=whole(metres["surface"]),
-        pour_line=whole(metres["pour_line"]),
-        sludge_top=whole(metres["sludge_top"]),
+        surface=y_whole(metres["surface"]),
+        pour_line=y_whole(metres["pour_line"]),
+        sludge_top=y_whole(metres["sludge_top"]),
         close_surface=levels[0],
         close_pour_line=levels[1],
         close_sludge_top=levels[2],
-        labels=_apart(levels, 19.0),
+        labels=_spread_out(levels, 19.0),
     )
 
 
-def _apart(levels: Sequence[float], least: float) -> tuple[float, float, float, float]:
-    """Places for words at these levels, pushed upwards until each is ``least`` above the one below it."""
+def _spread_out(levels: Sequence[float], least: float) -> tuple[float, float, float, float]:
+    """Return the levels, each moved up until it is at least ``least`` above the one below it."""
     placed: list[float] = []
     for level in reversed(levels):
         placed.append(min(level, placed[-1] - least) if placed else level)
@@ -124,7 +122,7 @@ def _apart(levels: Sequence[float], least: float) -> tuple[float, float, float, 
 
 
 def settling_drawing(sheet: Sheet, left: float, right: float, top: float, bottom: float) -> SettlingDrawing | None:
-    """The curves of the sheet inside these edges, or None where nothing pours off."""
+    """Return the settling curves within these edges, or None if no liquor can be poured off."""
     if not sheet.traces:
         return None
     hours = sheet.traces[0].points[-1][0]
@@ -136,20 +134,19 @@ def settling_drawing(sheet: Sheet, left: float, right: float, top: float, bottom
     def y(down: float) -> float:
         return top + down / depth * (bottom - top)
 
-    curves = tuple(
-        Curve(
-            trace.micrometres,
-            " ".join(f"{x(at):.1f},{y(down):.1f}" for at, down in trace.points),
-            y(trace.points[-1][1]),
-        )
-        for trace in sheet.traces
+    return SettlingDrawing(
+        curves=tuple(
+            Curve(trace.micrometres, " ".join(f"{x(at):.1f},{y(down):.1f}" for at, down in trace.points))
+            for trace in sheet.traces
+        ),
+        wait_x=x(min(sheet.wait_hours, hours)),
+        pour_y=bottom,
+        ticks=tuple((x(hours * quarter / 4), hours * quarter / 4) for quarter in range(_TICKS)),
     )
-    ticks = tuple((x(hours * quarter / 4), hours * quarter / 4) for quarter in range(5))
-    return SettlingDrawing(curves, x(min(sheet.wait_hours, hours)), bottom, hours, ticks)
 
 
 def ladder_drawing(sheet: Sheet, left: float, right: float, top: float, row: float) -> LadderDrawing:
-    """A bar for each rung between ``left`` and ``right``, ``row`` high, to the scale of the longest of them."""
+    """Return a bar for each dilution between ``left`` and ``right``, each in a row of height ``row``."""
     rows = sheet.ladder
     limits = {
         advice.stage: next(limit.high for limit in advice.limits if limit.quantity == "alkalinity")
@@ -159,24 +156,25 @@ def ladder_drawing(sheet: Sheet, left: float, right: float, top: float, row: flo
     scale = (right - left) / longest
     bars = tuple(
         Bar(
-            f"ladder.{index}",
-            top + index * row,
-            rung["alkalinity"].value * scale,
-            rung["chosen"],
-            sheet.stage in rung["within_limits_for"],
+            path=f"ladder.{index}",
+            y=top + index * row,
+            width=rung["alkalinity"].value * scale,
+            chosen=rung["chosen"],
+            within=sheet.stage in rung["within_limits_for"],
         )
         for index, rung in enumerate(rows)
     )
-    marks = tuple((stage, left + limits[stage] * scale, limits[stage]) for stage in STAGES_WEAKEST_FIRST)
+    marks = tuple((stage, left + limits[stage] * scale, limits[stage]) for stage in _STAGES)
     return LadderDrawing(bars, marks, row * len(rows))
 
 
 @dataclass(frozen=True, slots=True)
 class PhCurve:
-    """A curve of pH against something: the ``line`` and the ``band`` around it as points, ticks as (place, number).
+    """A curve of pH: ``line`` and the ``band`` of its range are values of the SVG attribute ``points``.
 
-    ``name`` tells curves on one page apart, ``title`` says what is seen, ``across`` what runs to the right;
-    ``corrosive_y`` is where the line of pH 11.5 lies, None where it is off the drawing.
+    ``name`` keeps the ids of curves on one page apart; ``across`` names the x axis. ``ticks`` are pairs of x and
+    number, ``levels`` pairs of y and pH. ``corrosive_y`` is the y of the lowest corrosive pH, None if that
+    is off the drawing.
     """
 
     name: str
@@ -197,7 +195,7 @@ CURVES = {
 
 
 def ph_curve(sheet: Sheet, name: str, left: float, right: float, top: float, bottom: float) -> PhCurve:
-    """The curve ``name`` (see `CURVES`) of what `reactions` found, inside these edges."""
+    """Return the curve ``name`` of `CURVES` within these edges, from what `reactions` found."""
     found: Mapping[str, Any] = sheet.after[name]
     low: list[tuple[float, float]] = []
     high: list[tuple[float, float]] = []
@@ -222,14 +220,14 @@ def ph_curve(sheet: Sheet, name: str, left: float, right: float, top: float, bot
 
     title, across_words = CURVES[name]
     return PhCurve(
-        name,
-        title,
-        across_words,
-        " ".join(place(point) for point in points),
-        " ".join(place(point) for point in [*low, *reversed(high)]),
-        tuple((left + quarter / 4 * (right - left), longest * quarter / 4) for quarter in range(5)),
-        tuple((y(ph), ph) for ph in range(lowest, lowest + span + 1)),
-        y(corrosive_ph()) if lowest <= corrosive_ph() <= highest else None,
+        name=name,
+        title=title,
+        across=across_words,
+        line=" ".join(place(point) for point in points),
+        band=" ".join(place(point) for point in [*low, *reversed(high)]),
+        ticks=tuple((left + quarter / 4 * (right - left), longest * quarter / 4) for quarter in range(_TICKS)),
+        levels=tuple((y(ph), ph) for ph in range(lowest, lowest + span + 1)),
+        corrosive_y=y(corrosive_ph()) if lowest <= corrosive_ph() <= highest else None,
     )
 
 
@@ -245,7 +243,7 @@ SHAPES = {
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """An entry on a timeline: its place, the shape of its kind (`SHAPES`) and the letter that stands in the list."""
+    """An entry on a timeline: its place, the shape of its kind (`SHAPES`) and its letter in the list of entries."""
 
     x: float
     y: float
@@ -255,9 +253,9 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class TimelineDrawing:
-    """Running totals of twelve months against days: ``ash``, ``lime`` and ``cap`` as paths that go in steps.
+    """Running totals of twelve months against days: ``ash``, ``lime`` and ``cap`` are SVG paths of step functions.
 
-    ``band`` is the range of the ash as a closed path; ``days`` and ``levels`` are ticks as (place, what stands there).
+    ``band`` is the range of the ash as a closed path; ``days`` and ``levels`` are ticks as pairs of place and text.
     """
 
     ash: str
@@ -277,60 +275,69 @@ def timeline_drawing(
     top: float,
     bottom: float,
 ) -> TimelineDrawing | None:
-    """The steps of a bed and its ``entries`` (as in the contract) inside these edges, or None where none are known."""
+    """Return the timeline of a bed within these edges, or None if there are no steps (the bed's area is unknown).
+
+    ``entries`` are those of the bed, as in the contract.
+    """
     if not steps:
         return None
-    first, last = steps[0].day.toordinal(), steps[-1].day.toordinal()
-    days = max(last - first, 1)
+    first, last = steps[0].day, steps[-1].day
+    days = max((last - first).days, 1)
     highest = max(max(step.ash.high, step.lime.typical, step.cap) for step in steps) or 1.0
-    level = float(10 ** math.floor(math.log10(highest)))
-    level = next(size for size in (level / 2, level, level * 2.5, level * 5) if highest / size <= 4.5)
+    level = _level_step(highest)
     most = max(highest * 1.08, level)
 
-    def x(day: int) -> float:
-        return left + (day - first) / days * (right - left)
+    def x(day: date) -> float:
+        return left + (day - first).days / days * (right - left)
 
     def y(grams: float) -> float:
         return bottom - grams / most * (bottom - top)
 
-    def corners(of: Callable[[TimelineStep], float]) -> list[tuple[float, float]]:
-        found: list[tuple[float, float]] = []
-        for step in steps:
-            at = x(step.day.toordinal())
-            if found:
-                found.append((at, found[-1][1]))
-            found.append((at, y(of(step))))
-        return found
-
-    def path(points: Sequence[tuple[float, float]]) -> str:
-        return "M" + "L".join(f"{across:.1f} {down:.1f}" for across, down in points)
+    def corners(quantity: Callable[[TimelineStep], float]) -> list[tuple[float, float]]:
+        return _corners([(x(step.day), y(quantity(step))) for step in steps])
 
     heights = {step.day.isoformat(): y(step.ash.typical) for step in steps}
-    marks = tuple(
-        Mark(
-            x(date.fromisoformat(entry["date"]).toordinal()),
-            heights[entry["date"]],
-            SHAPES[entry["what"]],
-            letter_of(place),
-        )
-        for place, entry in enumerate(entries)
-        if entry["date"] in heights
-    )
-    years = range(steps[0].day.year + 1, steps[-1].day.year + 1)
-    ticks = [(x(date(year, 1, 1).toordinal()), str(year)) for year in years]
+    ticks = [(x(date(year, 1, 1)), str(year)) for year in range(first.year + 1, last.year + 1)]
     return TimelineDrawing(
-        path(corners(lambda step: step.ash.typical)),
-        path(corners(lambda step: step.lime.typical)),
-        path(corners(lambda step: step.cap)),
-        path([*corners(lambda step: step.ash.low), *reversed(corners(lambda step: step.ash.high))]) + "Z",
-        marks,
-        tuple(ticks[-8:]),
-        tuple((y(level * count), level * count) for count in range(int(most / level) + 1)),
+        ash=_path(corners(lambda step: step.ash.typical)),
+        lime=_path(corners(lambda step: step.lime.typical)),
+        cap=_path(corners(lambda step: step.cap)),
+        band=_path([*corners(lambda step: step.ash.low), *reversed(corners(lambda step: step.ash.high))]) + "Z",
+        marks=tuple(
+            Mark(
+                x=x(date.fromisoformat(entry["date"])),
+                y=heights[entry["date"]],
+                shape=SHAPES[entry["what"]],
+                letter=letter_of(place),
+            )
+            for place, entry in enumerate(entries)
+            if entry["date"] in heights
+        ),
+        days=tuple(ticks[-8:]),
+        levels=tuple((y(level * count), level * count) for count in range(int(most / level) + 1)),
     )
+
+
+def _level_step(highest: float) -> float:
+    """Return a round distance between grid lines, so that at most five of them lie below ``highest``."""
+    tens = float(10 ** math.floor(math.log10(highest)))
+    return next(step for step in (tens / 2, tens, tens * 2.5, tens * 5) if highest / step <= 4.5)
+
+
+def _corners(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Return the corners of the step function that jumps to each of these points."""
+    found = [points[0]]
+    for (_, before), (x, y) in pairwise(points):
+        found += [(x, before), (x, y)]
+    return found
+
+
+def _path(points: Sequence[tuple[float, float]]) -> str:
+    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
 
 
 def letter_of(place: int) -> str:
-    """A, B, ... Z, AA, AB ... by place, counted from 0.
+    """Return the letter of a place counted from 0: A, B, ... Z, AA, AB ...
 
     >>> letter_of(0), letter_of(25), letter_of(26)
     ('A', 'Z', 'AA')

@@ -1,10 +1,9 @@
-"""Sheets put into templates: Markdown for terminals, parts of a page for browsers. The same words at build time,
-in the browser and on the command line, because it is the same templates.
+"""Render sheets with the Jinja templates: Markdown for terminals, HTML parts for the page, SVG for printing.
 
-Words are said in the language asked for: templates hold whole sentences as ``_('Use by {day}.', day=...)`` or in
-``{% trans %}`` blocks, and every `Said` value that a template puts out is spoken on its way.
-
-Text from people is only ever text: HTML templates escape everything, Markdown templates get it fenced by `plain`.
+* Page and command line use the same templates, so they cannot differ.
+* A template holds whole sentences, as ``_('Use by {day}.', day=...)`` or in ``{% trans %}`` blocks. Every `Said` value
+  that a template outputs is translated into the language of the page.
+* Text that people typed is never markup: HTML templates escape everything, Markdown templates escape it with `plain`.
 """
 
 from __future__ import annotations
@@ -40,61 +39,57 @@ from feedcalc.sheets.paper.pages import PrintedPage
 from feedcalc.sheets.paper.wall import WallPaper, WallSheet
 from feedcalc.sheets.season import SeasonSheet, timeline_words
 from feedcalc.sheets.spread import SpreadSheet
-from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE
+from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Said
 
-# The parts of a page by their name in the reply's ``html``, in reading order; `bar` is the answer in one line.
+# Names of the parts in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar")
 MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
 
 
 def page_parts(sheet: Sheet, language: str = "en") -> dict[str, str]:
-    """The HTML of every part of the page, by name."""
+    """Return the HTML of each of `PAGE_PARTS`, by name."""
     context = _context(sheet, language)
-    return {name: _templates(language).get_template(f"{name}.html.j2").render(context) for name in PAGE_PARTS}
+    return {name: _render(f"{name}.html.j2", language, **context) for name in PAGE_PARTS}
 
 
 def markdown(part: str, sheet: Sheet, language: str = "en") -> str:
-    """One part (see `MARKDOWN_PARTS`) as Markdown that also reads well as plain text."""
-    text = _templates(language).get_template(f"{part}.md.j2").render(**_context(sheet, language))
-    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+    """Return one of `MARKDOWN_PARTS` as Markdown that also reads well as plain text."""
+    return _render_text(f"{part}.md.j2", language, **_context(sheet, language))
 
 
 def spread_html(sheet: SpreadSheet, language: str = "en") -> str:
-    """The spreading of dry ash as one part of a page."""
-    return _templates(language).get_template("spread.html.j2").render(sheet=sheet, w=sheet.words)
+    """Return the advice on dry ash as HTML."""
+    return _render("spread.html.j2", language, sheet=sheet, w=sheet.words)
 
 
 def spread_markdown(sheet: SpreadSheet, language: str = "en") -> str:
-    """The spreading of dry ash as Markdown that also reads well as plain text."""
-    text = _templates(language).get_template("spread.md.j2").render(sheet=sheet, w=sheet.words)
-    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+    """Return the advice on dry ash as Markdown that also reads well as plain text."""
+    return _render_text("spread.md.j2", language, sheet=sheet, w=sheet.words)
 
 
 def kept_ash_html(kept: KeptAsh, language: str = "en") -> str:
-    """What is known of a kept ash as one part of a page."""
-    return _templates(language).get_template("kept_ash.html.j2").render(kept=kept)
+    """Return what is known of a kept ash as HTML."""
+    return _render("kept_ash.html.j2", language, kept=kept)
 
 
 def season_html(sheet: SeasonSheet, language: str = "en") -> dict[str, str]:
-    """A season book as parts of a page: every bed, one bed, and what a planned entry would come to."""
+    """Return the HTML parts of a season book: all beds, the chosen bed, and the effect of a planned entry."""
     context = _season_context(sheet)
-    parts = {"season": _templates(language).get_template("season.html.j2").render(context)}
-    place = next((at for at, bed in enumerate(sheet.values["season"]["beds"]) if bed["id"] == sheet.bed), None)
-    if place is not None:
-        bed = sheet.values["season"]["beds"][place]
-        own = {"bed": bed, "at": f"season.beds.{place}.", "picture": _season_picture(sheet, bed, place, language)}
-        parts["season_bed"] = _templates(language).get_template("season_bed.html.j2").render(context | own)
+    parts = {"season": _render("season.html.j2", language, **context)}
+    for place, bed in enumerate(sheet.values["season"]["beds"]):
+        if bed["id"] == sheet.bed:
+            own = {"bed": bed, "at": f"season.beds.{place}.", "picture": _timeline(sheet, bed, place, language)}
+            parts["season_bed"] = _render("season_bed.html.j2", language, **context, **own)
     if sheet.values["season"]["what_if"]:
-        parts["what_if"] = _templates(language).get_template("season_what_if.html.j2").render(context)
+        parts["what_if"] = _render("season_what_if.html.j2", language, **context)
     return parts
 
 
 def season_markdown(sheet: SeasonSheet, language: str = "en") -> str:
-    """A season book as Markdown that also reads well as plain text: the chosen bed, or all of them."""
-    text = _templates(language).get_template("season.md.j2").render(_season_context(sheet))
-    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+    """Return the chosen bed of a season book, or all beds, as Markdown that also reads well as plain text."""
+    return _render_text("season.md.j2", language, **_season_context(sheet))
 
 
 def _season_context(sheet: SeasonSheet) -> dict[str, Any]:
@@ -107,67 +102,64 @@ def _season_context(sheet: SeasonSheet) -> dict[str, Any]:
     }
 
 
-def _season_picture(sheet: SeasonSheet, bed: Mapping[str, Any], place: int, language: str) -> str:
-    """The running totals of a bed drawn against days, empty where its area is not known."""
+def _timeline(sheet: SeasonSheet, bed: Mapping[str, Any], place: int, language: str) -> str:
+    """Return the timeline of a bed as SVG; empty if the bed's area is unknown."""
     steps = sheet.steps[sheet.bed]
-    drawn = timeline_drawing(steps, bed["entries"], 40.0, 348.0, 20.0, 184.0)
-    if drawn is None:
+    drawing = timeline_drawing(steps, bed["entries"], left=40.0, right=348.0, top=20.0, bottom=184.0)
+    if drawing is None:
         return ""
+    own = {"t": drawing, "place": place, "first": steps[0].day, "last": steps[-1].day}
     words = timeline_words(bed, sheet.words, f"season.beds.{place}.")
-    picture = (
-        _templates(language)
-        .get_template("season_timeline.svg.j2")
-        .render(_season_context(sheet) | {"t": drawn, "place": place, **words}, first=steps[0].day, last=steps[-1].day)
-    )
-    return markupsafe.Markup(picture)
+    return markupsafe.Markup(_render("season_timeline.svg.j2", language, **_season_context(sheet), **own, **words))
 
 
 def label_page_svg(page: PrintedPage, language: str = "en") -> str:
-    """A page of labels as an SVG image of its true size."""
-    return _templates(language).get_template("label_page.svg.j2").render(page=page)
+    """Return a page of labels as an SVG image in its true size."""
+    return _render("label_page.svg.j2", language, page=page)
 
 
 def pages_html(drawings: Sequence[str], sizes: Sequence[tuple[float, float]], title: str, language: str) -> str:
-    """Drawings as a page that prints each of them on paper of its own size, given in mm."""
-    pages = [{"width": width, "height": height} for width, height in sizes]
-    drawn = [markupsafe.Markup(drawing) for drawing in drawings]
-    return (
-        _templates(language)
-        .get_template("label_pages.html.j2")
-        .render(pages=pages, drawings=drawn, title=title, language=language, same_size=len(set(sizes)) == 1)
+    """Return an HTML document that prints each drawing on paper of its own size (width and height in mm)."""
+    return _render(
+        "label_pages.html.j2",
+        language,
+        pages=[{"width": width, "height": height} for width, height in sizes],
+        drawings=[markupsafe.Markup(drawing) for drawing in drawings],
+        title=title,
+        language=language,
+        same_size=len(set(sizes)) == 1,
     )
 
 
 def label_text(label: Label, link: str, language: str = "en") -> str:
-    """A label as plain text, for whoever writes it by hand; ``link`` opens the batch."""
-    text = _templates(language).get_template("label.txt.j2").render(label=label, link=link, not_for_food=NOT_FOR_FOOD)
-    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+    """Return a label as plain text, to copy by hand; ``link`` opens the batch in the page."""
+    return _render_text("label.txt.j2", language, label=label, link=link, not_for_food=NOT_FOR_FOOD)
 
 
 def wall_svg(paper: WallPaper, language: str = "en") -> str:
-    """A sheet for the wall as an SVG image of its true size."""
-    return _templates(language).get_template("wall.svg.j2").render(paper=paper)
+    """Return a wall sheet as an SVG image in its true size."""
+    return _render("wall.svg.j2", language, paper=paper)
 
 
 def wall_text(wall: WallSheet, language: str = "en") -> str:
-    """A sheet for the wall as plain text."""
-    text = _templates(language).get_template("wall.txt.j2").render(wall=wall, not_for_food=NOT_FOR_FOOD)
-    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
+    """Return a wall sheet as plain text."""
+    return _render_text("wall.txt.j2", language, wall=wall, not_for_food=NOT_FOR_FOOD)
 
 
 def plant_list_markdown(found: Sequence[Plant], asked: str, near: Sequence[str], language: str = "en") -> str:
-    """Plants with what each list says of their soil; ``near`` are names to offer where nothing was found."""
-    named = [(plant, names_of(plant, language)) for plant in found]
-    text = (
-        _templates(language)
-        .get_template("plants.md.j2")
-        .render(plants=named, asked=asked, near=near, number=lambda ph: write_number(ph, 2, USUAL_LOCALE[language]))
+    """Return plants with what each source says of their soil; ``near`` are similar names if none was found."""
+    return _render_text(
+        "plants.md.j2",
+        language,
+        plants=[(plant, names_of(plant, language)) for plant in found],
+        asked=asked,
+        near=near,
+        number=lambda ph: write_number(ph, 2, USUAL_LOCALE[language]),
     )
-    return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 
 
 def plain(text: str) -> str:
-    """Text of a person's made harmless in Markdown: signs that would format or draw are escaped.
+    """Return ``text`` with the characters escaped that have a meaning in Markdown.
 
     >>> plain("a *b* | c")
     'a \\\\*b\\\\* \\\\| c'
@@ -176,8 +168,8 @@ def plain(text: str) -> str:
 
 
 def _context(sheet: Sheet, language: str) -> dict[str, Any]:
-    """What every template sees: the sheet, its figures, and numbers written as the grower's country writes them."""
-    # Statements of hazard are the regulation's own in each language, not a translator's.
+    """Return what the batch templates use: the sheet, its figures, the drawings, and functions that write numbers."""
+    # The regulation prints its hazard statements in each language; they are not translated through the catalogues.
     sheet = replace(sheet, hazard=hazard_in(sheet.hazard, language), feed_hazard=hazard_in(sheet.feed_hazard, language))
     return {
         "sheet": sheet,
@@ -205,7 +197,7 @@ def _sources() -> list[dict[str, str]]:
 
 
 def _cited(reasons: Iterable[Any]) -> list[tuple[str, str]]:
-    """Id and citation of each source that reasons name, in their order; not of those that are told in words."""
+    """Return id and citation of each source of the reasons, in order; a judgement or common practice has none."""
     named = (reason["source"] if isinstance(reason, Mapping) else reason.source for reason in reasons)
     return [
         (source, published.sources()[source].citation)
@@ -214,13 +206,23 @@ def _cited(reasons: Iterable[Any]) -> list[tuple[str, str]]:
     ]
 
 
+def _render(template: str, language: str, /, **context: Any) -> str:
+    return _templates(language).get_template(template).render(context)
+
+
+def _render_text(template: str, language: str, /, **context: Any) -> str:
+    """Return a text template rendered, with at most one blank line in a row and one line break at the end."""
+    return re.sub(r"\n{3,}", "\n\n", _render(template, language, **context)).strip() + "\n"
+
+
 @cache
 def _templates(language: str = "en") -> jinja2.Environment:
+    """Return the template environment of a language."""
     folder = resources.files("feedcalc.sheets") / "templates"
-    tongue = language_of(language)
+    speaker = language_of(language)
 
     def spoken(value: Any) -> Any:
-        return tongue.speak(value) if isinstance(value, Said) else value
+        return speaker.speak(value) if isinstance(value, Said) else value
 
     def load(name: str) -> str | None:
         file = folder / name
@@ -235,44 +237,56 @@ def _templates(language: str = "en") -> jinja2.Environment:
         extensions=["jinja2.ext.i18n"],
         finalize=spoken,
     )
+    _add_messages(environment, speaker)
+    _add_filters(environment, spoken)
+    if speaker.tag == "de":
+        environment.filters["lower"] = spoken  # German nouns keep their capital within a sentence.
+    return environment
+
+
+def _add_messages(environment: jinja2.Environment, speaker: Language) -> None:
+    """Let templates look up messages with ``_`` and ``ngettext``."""
     environment.newstyle_gettext = True  # type: ignore[attr-defined]
 
     @jinja2.pass_eval_context
-    def say(context: Any, message: str, /, **parts: Any) -> str:
-        return tongue.fill(message, parts, context.autoescape)
+    def gettext(context: Any, message: str, /, **parts: Any) -> str:
+        return speaker.fill(message, parts, context.autoescape)
 
     @jinja2.pass_eval_context
-    def say_of(context: Any, one: str, many: str, count: int, /, **parts: Any) -> str:
-        return tongue.fill_of(one, many, count, {"count": count, "num": count, **parts}, context.autoescape)
+    def ngettext(context: Any, one: str, many: str, count: int, /, **parts: Any) -> str:
+        return speaker.fill_of(one, many, count, {"count": count, "num": count, **parts}, context.autoescape)
 
-    environment.globals.update(_=say, gettext=say, ngettext=say_of)
-    for name in ("capitalize", "lower", "replace", "upper"):
-        environment.filters[name] = _of_spoken(environment.filters[name], spoken)
-    if tongue.tag == "de":
-        environment.filters["lower"] = spoken  # nouns keep their capital within a sentence
-    joined = environment.filters["join"]
+    environment.globals.update(_=gettext, gettext=gettext, ngettext=ngettext)
+
+
+def _add_filters(environment: jinja2.Environment, spoken: Callable[[Any], Any]) -> None:
+    """Add the filters of the templates. Those that change text translate it first."""
+    filters = environment.filters
+    plain_join = filters["join"]
 
     @jinja2.pass_eval_context
     def join(context: Any, parts: Iterable[Any], between: str = "", attribute: str | int | None = None) -> str:
         if attribute is not None:
             parts = [getattr(part, str(attribute)) for part in parts]
-        text: str = joined(context, [spoken(part) for part in parts], spoken(between))
+        text: str = plain_join(context, [spoken(part) for part in parts], spoken(between))
         return text
 
-    environment.filters["join"] = join
-    environment.filters["spoken"] = spoken
-    environment.filters["word"] = lambda word: spoken(MACHINE_WORDS.get(word, word))
-    environment.filters["plain"] = lambda text: plain(spoken(text))
-    environment.filters["status_words"] = status_words
-    environment.filters["cited"] = _cited
-    return environment
+    filters.update({name: _of_spoken(filters[name], spoken) for name in ("capitalize", "lower", "replace", "upper")})
+    filters.update(
+        join=join,
+        spoken=spoken,
+        word=lambda word: spoken(MACHINE_WORDS.get(word, word)),
+        plain=lambda text: plain(spoken(text)),
+        status_words=status_words,
+        cited=_cited,
+    )
 
 
 def _of_spoken(change: Callable[..., Any], spoken: Callable[[Any], Any]) -> Callable[..., Any]:
-    """A filter of letters that is given text as it will be read, not as it was made."""
+    """Return the filter ``change`` so that it gets its arguments translated."""
+
+    def changed(*arguments: Any) -> Any:
+        return change(*(spoken(argument) for argument in arguments))
+
     takes_context = getattr(change, "jinja_pass_arg", None) is not None
-
-    def changed(*given: Any) -> Any:
-        return change(*(spoken(part) for part in given))
-
     return jinja2.pass_eval_context(changed) if takes_context else changed

@@ -1,4 +1,8 @@
-"""The sheet of the season book: figures in words, and the words of its timeline."""
+"""The figures of a season-book answer in words, for the season templates.
+
+* Nothing is calculated here. ``words`` holds the text of each figure by its path in ``values``.
+* Words of the contract such as ``dry ash`` stay English in ``values``; `SPOKEN` holds the messages to print for them.
+"""
 
 from __future__ import annotations
 
@@ -13,10 +17,13 @@ from feedcalc.contract.figures import figure_words, flat_figures
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
+# The words of the contract as messages, for printing.
+SPOKEN: Mapping[str, str] = {**MACHINE_WORDS, "lime_value": said("lime value")}
+
 
 @dataclass(frozen=True, slots=True)
 class SeasonSheet:
-    """What the templates of a season need: the values, every figure in words by its path, and the steps to draw."""
+    """Everything the season templates print; ``words`` by figure path, ``steps`` the timeline of each bed by its id."""
 
     values: Mapping[str, Any]
     words: Mapping[str, str]
@@ -30,27 +37,22 @@ class SeasonSheet:
 
 
 def season_sheet(answer: SeasonAnswer, locale: str) -> SeasonSheet:
-    """The sheet of an answer, numbers written as the grower's country writes them."""
-    words = {path: figure_words(told, locale) for path, told in flat_figures(answer.values).items()}
+    """Return the sheet of a season answer with numbers written as ``locale`` writes them."""
     return SeasonSheet(
-        answer.values,
-        words,
-        answer.steps,
-        answer.bed,
-        answer.asked_bed,
-        answer.assumed,
-        answer.cautions,
-        locale,
-        SPOKEN,
+        values=answer.values,
+        words={path: figure_words(figure, locale) for path, figure in flat_figures(answer.values).items()},
+        steps=answer.steps,
+        bed=answer.bed,
+        asked_bed=answer.asked_bed,
+        assumed=answer.assumed,
+        cautions=answer.cautions,
+        locale=locale,
+        spoken=SPOKEN,
     )
 
 
-# The words of the contract that a grower reads too: they stay as they are in ``values`` and are said on the sheet.
-SPOKEN: Mapping[str, str] = {**MACHINE_WORDS, "lime_value": said("lime value")}
-
-
 def timeline_words(bed: Mapping[str, Any], words: Mapping[str, str], at: str) -> dict[str, str]:
-    """Title, description and caption of a bed's timeline; ``at`` is where its figures stand in ``words``."""
+    """Return title, description and caption of a bed's timeline; ``at`` is the path of the bed, with its dot."""
     return {
         "title": said("What {bed} had in the last twelve months, day by day", bed=bed["name"]),
         "description": said(

@@ -1,4 +1,8 @@
-"""The sheet for dry ash: the figures of a spreading answer in words."""
+"""The figures of a dry-ash answer in words, for the spreading templates.
+
+* Nothing is calculated here; verdict, reasons and cautions are those of the answer.
+* ``words`` holds the text of each figure by its path in ``values``.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +17,7 @@ from feedcalc.garden.spreading import SpreadAnswer
 
 @dataclass(frozen=True, slots=True)
 class SpreadSheet:
-    """What the templates of a spreading need: the values, and every figure in words by its path."""
+    """Everything the spreading templates print: the values of the contract and each figure in words by its path."""
 
     values: Mapping[str, Any]
     words: Mapping[str, str]
@@ -24,8 +28,12 @@ class SpreadSheet:
 
 
 def spread_sheet(answer: SpreadAnswer, locale: str) -> SpreadSheet:
-    """The sheet of an answer, numbers written as the grower's country writes them."""
-    words = {path: figure_words(told, locale) for path, told in flat_figures(answer.values).items()}
+    """Return the sheet of a dry-ash answer with numbers written as ``locale`` writes them."""
     return SpreadSheet(
-        answer.values, words, answer.verdict.word, tuple(answer.values["reasons"]), answer.assumed, answer.cautions
+        values=answer.values,
+        words={path: figure_words(figure, locale) for path, figure in flat_figures(answer.values).items()},
+        verdict=answer.verdict.word,
+        reasons=tuple(answer.values["reasons"]),
+        assumed=answer.assumed,
+        cautions=answer.cautions,
     )

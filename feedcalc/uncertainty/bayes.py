@@ -69,18 +69,18 @@ class Reading:
 
     name: str
     value: float
-    width: float
+    standard_deviation: float
     is_relative: bool = False
 
-    def misfit(self, shown: float) -> float:
+    def residual(self, predicted: float) -> float:
         """How many widths the model's reading lies above this one; relative widths count on a logarithmic scale.
 
-        >>> Reading("ph", 11.0, 0.2).misfit(11.4) > 1.99
+        >>> Reading("ph", 11.0, 0.2).residual(11.4) > 1.99
         True
         """
         if not self.is_relative:
-            return (shown - self.value) / self.width
-        return math.log(max(shown, 1e-12) / max(self.value, 1e-12)) / self.width
+            return (predicted - self.value) / self.standard_deviation
+        return math.log(max(predicted, 1e-12) / max(self.value, 1e-12)) / self.standard_deviation
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,23 +96,23 @@ class Posterior:
     all else is as it was beforehand.
     """
 
-    middle: Quantiles
+    point_estimate: Quantiles
     samples: tuple[Quantiles, ...]
     weights: tuple[float, ...]
     figures: tuple[Sequence[float], ...]
-    plausible: tuple[Quantiles, ...]
-    plausible_figures: tuple[Sequence[float], ...]
+    prior_samples: tuple[Quantiles, ...]
+    prior_figures: tuple[Sequence[float], ...]
     effective: float
-    doubted: tuple[tuple[str, int], ...]
+    rejected: tuple[tuple[str, int], ...]
 
     def resampled(self, count: int, order_by: int) -> list[Quantiles]:
         """``count`` samples of equal weight, taken evenly along the figure at place ``order_by`` of the model.
 
         Systematic resampling (Kitagawa 1996); the order keeps the quantiles of that figure.
         """
-        return [self.samples[index] for index in self.places_taken(count, order_by)]
+        return [self.samples[index] for index in self.resampled_indices(count, order_by)]
 
-    def places_taken(self, count: int, order_by: int) -> list[int]:
+    def resampled_indices(self, count: int, order_by: int) -> list[int]:
         """Where the samples that `resampled` takes stand among ``samples`` and ``figures``."""
         ordered = sorted(range(len(self.samples)), key=lambda index: self.figures[index][order_by])
         taken: list[int] = []
@@ -165,7 +165,7 @@ def posterior_of(
 
     >>> kilograms = lambda shares: [NormalDist(5.0, 1.0).inv_cdf(shares["sack"])]
     >>> left = posterior_of(["sack"], [Reading("scale", 6.0, 1.0)], kilograms, {"sack": 0.5}, seed=1, sampled=False)
-    >>> round(kilograms(left.middle)[0], 1)  # halfway between what was expected and what was read
+    >>> round(kilograms(left.point_estimate)[0], 1)  # halfway between what was expected and what was read
     5.5
     """
     plausible = run_to_end(prior_in_steps(names, model, start, seed))
@@ -181,7 +181,7 @@ def posterior_in_steps(
     return _Update(plausible, readings, model).outcome(sampled)
 
 
-def shares_of_spread(
+def variance_shares(
     samples: Sequence[Quantiles], figures: Sequence[float], effective: float | None = None
 ) -> dict[str, float]:
     """Squared rank correlation (Spearman 1904) of each unknown with a figure: the share of its spread it explains.
@@ -495,7 +495,7 @@ class _Update:
         return {**self.start, **{name: _NORMAL.cdf(scores[name]) for name in self.names}}
 
     def _misfits(self, shown: Sequence[float]) -> list[float]:
-        return [reading.misfit(value) for reading, value in zip(self.readings, shown, strict=False)]
+        return [reading.residual(value) for reading, value in zip(self.readings, shown, strict=False)]
 
 
 def _score(share: float) -> float:

@@ -89,11 +89,11 @@ class Estimate:
         return TAIL + (1.0 - 2.0 * TAIL) * within
 
     @property
-    def typical_share(self) -> float:
+    def typical_quantile(self) -> float:
         """The share at which `quantile` gives ``typical``.
 
         >>> known = Estimate(1.5, 5.0, 12.0)
-        >>> known.quantile(known.typical_share)
+        >>> known.quantile(known.typical_quantile)
         5.0
         """
         width = self.high - self.low
@@ -105,7 +105,7 @@ class SkewedEstimate(Estimate):
     """An estimate whose ``typical`` value is the median: for what is known by factors, such as 0.03 to 0.12 to 0.6.
 
     A two-piece log-normal distribution: on either side of the median the logarithm follows a normal distribution that
-    reaches ``low`` at 5 % and ``high`` at 95 %. Where ``low`` is 0 the lower side is linear in the normal score instead.
+    reaches ``low`` at 5 % and ``high`` at 95 %. Where ``low`` is 0 the lower side is linear in the normal score.
     Beyond the two ends an end counts, as for any estimate.
     """
 
@@ -138,8 +138,8 @@ class SkewedEstimate(Estimate):
         return NORMAL.cdf(score * _SCORE_OF_END)
 
     @property
-    def typical_share(self) -> float:
-        """The median's share, one half."""
+    def typical_quantile(self) -> float:
+        """One half: the typical value is the median."""
         return 0.5
 
 
@@ -182,8 +182,8 @@ class Mixture(Estimate):
         return _between(self.points, share)
 
     @property
-    def typical_share(self) -> float:
-        """The median's share, one half."""
+    def typical_quantile(self) -> float:
+        """One half: the typical value is the median."""
         return 0.5
 
 

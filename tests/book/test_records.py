@@ -11,27 +11,22 @@ from typing import Any
 
 import pytest
 
+from feedcalc.book.book_file import FORMAT, book_document, book_text, read_book, read_document
+from feedcalc.book.book_table import book_csv, read_csv
 from feedcalc.book.records import (
-    FORMAT,
     LONGEST_TEXT,
-    Past,
+    FieldVersion,
     Record,
-    Written,
-    book_csv,
-    book_document,
-    book_text,
+    Version,
     changed_records,
-    later_stamp,
-    merged,
+    later_timestamp,
+    merge,
     new_record,
-    read_book,
-    read_csv,
-    read_document,
-    removed,
-    stamp_of,
-    steps_back,
-    undone,
-    written,
+    remove_record,
+    timestamp_of,
+    undo_latest,
+    undoing_texts,
+    write_fields,
 )
 from feedcalc.words.errors import InputError
 
@@ -41,12 +36,12 @@ def day(number: int) -> str:
 
 
 def bed(identity: str = "south", name: str = "South", at: str = day(1), by: str = "phone", **fields: str) -> Record:
-    return written(new_record(identity, "bed"), {"name": name, **fields}, at, by)
+    return write_fields(new_record(identity, "bed"), {"name": name, **fields}, at, by)
 
 
 def entry(identity: str = "e1", **fields: str) -> Record:
     usual = {"bed": "south", "date": "2026-05-01", "what": "dry ash", "amount": "1 cup"}
-    return written(new_record(identity, "entry"), usual | fields, day(1), "phone")
+    return write_fields(new_record(identity, "entry"), usual | fields, day(1), "phone")
 
 
 def envelope(*rows: Any, version: Any = 1) -> str:
@@ -57,77 +52,77 @@ def envelope(*rows: Any, version: Any = 1) -> str:
 
 
 def test_what_stood_in_a_field_goes_to_history_with_its_time_and_writer():
-    changed = written(bed(area="6 m^2"), {"area": "8 m^2"}, day(2), "laptop")
+    changed = write_fields(bed(area="6 m^2"), {"area": "8 m^2"}, day(2), "laptop")
     assert changed.text("area") == "8 m^2"
-    assert changed.history == (Past("area", day(1), "phone", "6 m^2"),)
+    assert changed.history == (FieldVersion("area", day(1), "phone", "6 m^2"),)
 
 
 def test_writing_what_stands_there_changes_nothing():
-    assert written(bed(), {"name": "South", "note": ""}, day(2), "laptop") == bed()
+    assert write_fields(bed(), {"name": "South", "note": ""}, day(2), "laptop") == bed()
 
 
 def test_a_write_with_an_earlier_stamp_stays_behind_what_stands_there_but_is_not_lost():
-    late = written(bed(at=day(5)), {"name": "Late"}, day(2), "laptop")
+    late = write_fields(bed(at=day(5)), {"name": "Late"}, day(2), "laptop")
     assert late.text("name") == "South"
     assert [past.text for past in late.history] == ["Late"]
 
 
 def test_a_clock_that_runs_behind_still_wins_with_a_stamp_from_later_stamp():
     ahead = bed(at="2031-01-01T00:00:00.000Z")
-    assert written(ahead, {"name": "New"}, later_stamp([ahead], day(1)), "slow").text("name") == "New"
+    assert write_fields(ahead, {"name": "New"}, later_timestamp([ahead], day(1)), "slow").text("name") == "New"
 
 
 def test_a_stamp_at_the_end_of_time_is_no_crash():
-    assert later_stamp([bed(at="9999-12-31T23:59:59.999Z")], day(1)) == "9999-12-31T23:59:59.999Z"
+    assert later_timestamp([bed(at="9999-12-31T23:59:59.999Z")], day(1)) == "9999-12-31T23:59:59.999Z"
 
 
 def test_a_moment_elsewhere_becomes_a_stamp_in_utc():
-    assert stamp_of(datetime(2026, 5, 1, 9, tzinfo=timezone(timedelta(hours=2)))) == "2026-05-01T07:00:00.000Z"
-    assert stamp_of(datetime(2026, 5, 1, 9, 0, 0, 999999, tzinfo=UTC)) == "2026-05-01T09:00:00.999Z"
+    assert timestamp_of(datetime(2026, 5, 1, 9, tzinfo=timezone(timedelta(hours=2)))) == "2026-05-01T07:00:00.000Z"
+    assert timestamp_of(datetime(2026, 5, 1, 9, 0, 0, 999999, tzinfo=UTC)) == "2026-05-01T09:00:00.999Z"
 
 
 def test_a_removed_record_stays_in_the_book_and_can_be_put_back():
-    gone = removed(bed(), day(2), "phone")
+    gone = remove_record(bed(), day(2), "phone")
     assert gone.is_removed
     assert gone.text("name") == "South"
-    back = written(gone, {"removed": ""}, day(3), "phone")
+    back = write_fields(gone, {"removed": ""}, day(3), "phone")
     assert not back.is_removed
-    assert Past("removed", day(2), "phone", "yes") in back.history
+    assert FieldVersion("removed", day(2), "phone", "yes") in back.history
 
 
 def test_undo_restores_a_field_and_a_second_undo_brings_the_change_back():
-    changed = written(bed(area="6 m^2"), {"area": "60 m^2"}, day(2), "phone")
-    (back,) = undone([changed], day(3), "phone")
+    changed = write_fields(bed(area="6 m^2"), {"area": "60 m^2"}, day(2), "phone")
+    (back,) = undo_latest([changed], day(3), "phone")
     assert back.text("area") == "6 m^2"
     assert back.text("name") == "South"
-    (again,) = undone([back], day(4), "phone")
+    (again,) = undo_latest([back], day(4), "phone")
     assert again.text("area") == "60 m^2"
 
 
 def test_undo_removes_a_record_that_came_with_the_latest_change():
-    records = [bed(), written(new_record("north", "bed"), {"name": "North"}, day(2), "phone")]
-    (gone,) = undone(records, day(3), "phone")
+    records = [bed(), write_fields(new_record("north", "bed"), {"name": "North"}, day(2), "phone")]
+    (gone,) = undo_latest(records, day(3), "phone")
     assert (gone.id, gone.is_removed) == ("north", True)
 
 
 def test_undo_takes_back_only_what_this_writer_wrote_and_nobody_wrote_over():
-    mine = written(bed(), {"area": "6 m^2", "note": "mine"}, day(2), "phone")
-    theirs = written(mine, {"area": "7 m^2"}, day(3), "laptop")
-    (back,) = undone([theirs], day(4), "phone")
+    mine = write_fields(bed(), {"area": "6 m^2", "note": "mine"}, day(2), "phone")
+    theirs = write_fields(mine, {"area": "7 m^2"}, day(3), "laptop")
+    (back,) = undo_latest([theirs], day(4), "phone")
     assert back.text("area") == "7 m^2"
     assert back.text("note") == ""
-    assert undone([bed()], day(4), "stranger") == []
+    assert undo_latest([bed()], day(4), "stranger") == []
 
 
 def test_undo_counts_a_change_of_many_records_as_one():
-    records = [written(bed(name), {"note": "wet"}, day(2), "phone") for name in ("a", "b")]
-    assert [record.text("note") for record in undone(records, day(3), "phone")] == ["", ""]
+    records = [write_fields(bed(name), {"note": "wet"}, day(2), "phone") for name in ("a", "b")]
+    assert [record.text("note") for record in undo_latest(records, day(3), "phone")] == ["", ""]
 
 
 def test_the_way_back_from_a_merge_is_the_former_texts_and_removal_of_what_is_new():
     before = [bed(area="6 m^2")]
-    after = merged(before, [bed("north", "North"), written(before[0], {"area": "9 m^2"}, day(3), "laptop")])
-    assert steps_back(before, after) == {"south": {"area": "6 m^2"}, "north": {"removed": "yes"}}
+    after = merge(before, [bed("north", "North"), write_fields(before[0], {"area": "9 m^2"}, day(3), "laptop")])
+    assert undoing_texts(before, after) == {"south": {"area": "6 m^2"}, "north": {"removed": "yes"}}
 
 
 @pytest.mark.parametrize(
@@ -152,7 +147,7 @@ def test_a_record_needs_an_id_and_a_known_kind(identity, kind, field):
 )
 def test_a_write_that_no_file_could_hold_is_refused(fields, at, by, place):
     with pytest.raises(InputError) as refusal:
-        written(new_record("a", "bed"), fields, at, by)
+        write_fields(new_record("a", "bed"), fields, at, by)
     assert refusal.value.field == place
 
 
@@ -161,28 +156,28 @@ def test_a_write_that_no_file_could_hold_is_refused(fields, at, by, place):
 
 def test_of_two_people_the_last_writer_of_each_field_wins_and_the_other_goes_to_history():
     start = bed(area="6 m^2")
-    mine = written(start, {"area": "7 m^2", "note": "mine"}, day(2), "phone")
-    theirs = written(start, {"area": "8 m^2"}, day(3), "laptop")
-    (both,) = merged([mine], [theirs])
+    mine = write_fields(start, {"area": "7 m^2", "note": "mine"}, day(2), "phone")
+    theirs = write_fields(start, {"area": "8 m^2"}, day(3), "laptop")
+    (both,) = merge([mine], [theirs])
     assert both.texts() == {"name": "South", "area": "8 m^2", "note": "mine"}
     assert [past.text for past in both.history if past.field == "area"] == ["6 m^2", "7 m^2"]
 
 
 def test_records_of_either_book_are_in_the_merged_one():
-    assert [record.id for record in merged([bed("a")], [bed("b")])] == ["a", "b"]
+    assert [record.id for record in merge([bed("a")], [bed("b")])] == ["a", "b"]
 
 
 def test_equal_times_are_settled_alike_on_both_sides():
     one, other = bed(by="a", area="1 m^2"), bed(by="b", area="2 m^2")
-    assert merged([one], [other]) == merged([other], [one])
-    assert merged([one], [other])[0].text("area") == "2 m^2"
+    assert merge([one], [other]) == merge([other], [one])
+    assert merge([one], [other])[0].text("area") == "2 m^2"
 
 
 # -- the file -------------------------------------------------------------------------------------------------
 
 
 def test_a_book_comes_back_from_its_file_as_it_was():
-    book = [bed(name="Süd 🌱 \u2028 “x”"), removed(entry(), day(4), "laptop")]
+    book = [bed(name="Süd 🌱 \u2028 “x”"), remove_record(entry(), day(4), "laptop")]
     assert read_book(book_text(book)) == (book, [])
 
 
@@ -305,7 +300,7 @@ def table(*rows: dict[str, str], mark: str = ",") -> str:
 
 
 def test_a_table_brings_a_whole_book_to_another_place_and_reading_it_twice_changes_nothing():
-    book = [bed(note='two\nlines, "quoted"; ö'), entry(), removed(entry("e2"), day(2), "phone")]
+    book = [bed(note='two\nlines, "quoted"; ö'), entry(), remove_record(entry("e2"), day(2), "phone")]
     there, aside = read_csv(book_csv(book), [], day(9), "laptop")
     assert not aside
     assert {r.id: {k: v for k, v in r.texts().items() if v} for r in there} == {r.id: r.texts() for r in book}
@@ -348,12 +343,12 @@ def test_an_edited_cell_is_written_and_an_emptied_one_emptied():
     (changed,), aside = read_csv(text, book, day(9), "laptop")
     assert not aside
     assert changed.texts() == {"name": "South", "area": "9 m^2", "note": ""}
-    assert changed.fields["area"] == Written(day(9), "laptop", "9 m^2")
+    assert changed.fields["area"] == Version(day(9), "laptop", "9 m^2")
 
 
 def test_an_old_table_does_not_push_out_what_was_written_since():
     old = book_csv([bed(area="6 m^2")])
-    now = [written(bed(area="6 m^2"), {"area": "7 m^2"}, day(5), "phone")]
+    now = [write_fields(bed(area="6 m^2"), {"area": "7 m^2"}, day(5), "phone")]
     assert read_csv(old, now, day(9), "laptop") == ([], [])
 
 
@@ -421,6 +416,6 @@ def test_what_is_no_table_is_refused(text):
 
 def test_only_what_changed_is_told_for_storing():
     before = [bed("a"), bed("b")]
-    after = merged(before, [written(bed("b"), {"note": "x"}, day(2), "laptop"), bed("c")])
+    after = merge(before, [write_fields(bed("b"), {"note": "x"}, day(2), "laptop"), bed("c")])
     assert [record.id for record in changed_records(before, after)] == ["b", "c"]
     assert re.fullmatch("[a-z]", after[0].id)

@@ -9,7 +9,8 @@ from importlib import resources
 import icalendar
 import pytest
 
-from feedcalc.book.records import Record, new_record, read_book, removed, written
+from feedcalc.book.book_file import read_book
+from feedcalc.book.records import Record, new_record, remove_record, write_fields
 from feedcalc.book.reminders import Reminder, batch_reminders, calendar_text, reminders_of
 from feedcalc.contract.request import Request, read_request
 from feedcalc.words.errors import InputError, InputErrors
@@ -24,7 +25,7 @@ def asked(now: str | None = "2026-05-10T09:00") -> Request:
 
 
 def record(identity: str, kind: str, **fields: str) -> Record:
-    return written(new_record(identity, kind), fields, AT, "phone")
+    return write_fields(new_record(identity, kind), fields, AT, "phone")
 
 
 def feed(day: str, **fields: str) -> Record:
@@ -88,7 +89,7 @@ def test_one_batch_fed_twice_is_one_reminder():
 
 def test_removed_entries_and_unreadable_batches_call_for_nothing():
     begun = json.dumps(json.loads(DEMO) | {"now": "2026-05-09T07:00"})
-    gone = removed(feed("2026-05-09", request=begun), "2026-05-10T00:00:00.000Z", "phone")
+    gone = remove_record(feed("2026-05-09", request=begun), "2026-05-10T00:00:00.000Z", "phone")
     assert by_kind(gone) == {}
     assert "use-by" not in by_kind(feed("2026-05-09", request="{"))
 

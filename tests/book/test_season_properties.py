@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from datetime import date, timedelta
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc.book.amounts import QUANTITIES, Ashes, NutrientAmounts, drawn_from
@@ -13,6 +13,7 @@ from feedcalc.book.entries import Bed, EntryRecord, Reader
 from feedcalc.book.totals import total_between, totals_on
 from feedcalc.garden.ash import ash_of
 from feedcalc.uncertainty.estimates import Estimate, Steps
+from tests.examples import examples
 
 LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 TODAY = date(2026, 5, 1)
@@ -72,7 +73,7 @@ def close(one: list[float], other: list[float]) -> bool:
     return all(abs(a - b) <= 1e-9 * max(abs(a), abs(b), 1.0) for a, b in zip(one, other, strict=True))
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(books, st.randoms(use_true_random=False))
 def test_the_order_of_records_changes_nothing(records, order):
     shuffled = list(records)
@@ -81,7 +82,7 @@ def test_the_order_of_records_changes_nothing(records, order):
     assert totals_on(one, TODAY, LIME_OF_ASH) == totals_on(other, TODAY, LIME_OF_ASH)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(books, st.integers(1, 3999))
 def test_an_entry_split_in_two_changes_no_total(records, at):
     first = records[0]
@@ -98,7 +99,7 @@ def test_an_entry_split_in_two_changes_no_total(records, at):
         assert close(ends(total_between(whole, after, TODAY)), ends(total_between(split, after, TODAY)))
 
 
-@settings(max_examples=80, deadline=None)
+@examples(80)
 @given(books, entries("more"))
 def test_one_entry_more_never_lowers_a_total_nor_widens_the_room(records, more):
     before, after = (
@@ -113,7 +114,7 @@ def test_one_entry_more_never_lowers_a_total_nor_widens_the_room(records, more):
     assert before.moved.typical <= after.moved.typical + 1e-12
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(books)
 def test_a_part_is_never_told_less_than_the_mean_of_the_bed(records):
     bed = bed_of(records)

@@ -25,7 +25,7 @@ EXACT_BY_DEFINITION = {298.15, 8.314462618e-3, 1.01325, 41.84, 1000.0, 2600.0}
 
 
 @pytest.mark.parametrize("name", TABLES)
-def test_every_row_names_a_source_that_can_be_looked_up(name):
+def test_every_row_has_a_known_source(name):
     rows = published.table(name)
     assert rows
     for row in rows:
@@ -51,7 +51,7 @@ def test_every_reaction_over_temperature_has_a_constant_at_25_degrees_that_agree
 
 
 @pytest.mark.parametrize("module", MODULES, ids=lambda path: path.name)
-def test_no_bare_measured_number_stands_in_the_code(module):
+def test_the_code_contains_no_measured_constants(module):
     """Three or more figures mean a measured constant: it belongs in a table beside its source."""
     for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Constant) and isinstance(node.value, float):
@@ -60,7 +60,7 @@ def test_no_bare_measured_number_stands_in_the_code(module):
 
 
 @pytest.mark.parametrize("name", CONSTANT_SETS)
-def test_every_species_is_as_charged_as_what_it_forms_from(name):
+def test_every_formation_reaction_conserves_charge(name):
     charges = {one.name: one.charge for one in constant_set(name).species}
     for one in constant_set(name).species:
         parts = {key: share for key, share in one.formation.components.items() if key != "H2O"}

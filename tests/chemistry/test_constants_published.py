@@ -65,7 +65,7 @@ def test_compressibility_follows_iapws_if97(kelvin):
     assert _compressibility_per_bar(kelvin) == pytest.approx(theirs, rel=0.01)
 
 
-def test_debye_huckel_slope_is_the_textbook_one():
+def test_debye_huckel_slopes_agree_with_the_textbook():
     """0.509 (kg/mol)^0.5 and 0.328 per angstrom at 25 degC: Robinson and Stokes, Electrolyte Solutions, from memory."""
     slope, size_slope = debye_huckel_slopes(298.15)
     assert slope == pytest.approx(0.509, abs=0.002)

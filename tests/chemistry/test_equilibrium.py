@@ -21,7 +21,7 @@ def test_pure_water_is_neutral():
     assert equilibrate({}, KELVIN).ph == pytest.approx(7.0, abs=0.01)
 
 
-def test_burnt_lime_turns_potash_caustic_and_ageing_takes_that_away():
+def test_quicklime_makes_potash_caustic_and_carbonated_lime_does_not():
     assert equilibrate(FRESH, KELVIN, MINERALS).ph > 12.3
     aged = equilibrate(AGED, KELVIN, MINERALS)
     assert 10.0 < aged.ph < 12.0
@@ -29,13 +29,13 @@ def test_burnt_lime_turns_potash_caustic_and_ageing_takes_that_away():
     assert aired.ph < 10.0
 
 
-def test_carbonate_keeps_calcium_out_of_the_liquor():
+def test_carbonate_precipitates_calcium():
     aged = equilibrate(AGED, KELVIN, MINERALS)
     assert aged.milligrams_per_litre("calcium") < 1.0
     assert aged.milligrams_per_litre("potassium") == pytest.approx(0.05 * 39.098e3, rel=0.02)
 
 
-def test_undissolved_lime_binds_water_and_holds_its_solubility():
+def test_undissolved_lime_binds_water_and_keeps_the_liquor_saturated():
     result = equilibrate({"calcium": 10.0}, KELVIN, ["portlandite"])
     assert result.formed["portlandite"] == pytest.approx(10.0, abs=0.03)
     assert result.water_kg == pytest.approx(1.0 - 10.0 * 0.018015, abs=0.001)
@@ -47,22 +47,22 @@ def test_more_lime_than_the_water_can_slake_is_refused_with_the_reason():
         equilibrate({"calcium": 70.0}, KELVIN, ["portlandite"])
 
 
-def test_lime_never_stands_beside_open_air():
+def test_portlandite_never_forms_in_open_water():
     result = equilibrate({"calcium": 0.1}, KELVIN, ["calcite", "portlandite"], carbon_dioxide_atm=4.2e-4)
     assert result.formed["portlandite"] == 0.0
     assert result.formed["calcite"] == pytest.approx(0.1, abs=0.001)
 
 
-def test_every_named_mineral_is_reported_even_where_absent():
+def test_every_allowed_mineral_is_reported_even_if_none_forms():
     assert equilibrate({"potassium": 0.01}, KELVIN, MINERALS).formed == dict.fromkeys(MINERALS, 0.0)
 
 
-def test_open_water_reports_the_pressure_it_was_given():
+def test_open_water_is_at_the_given_carbon_dioxide_pressure():
     result = equilibrate({"potassium": 0.02}, KELVIN, (), 4.2e-4)
     assert result.carbon_dioxide_atm == pytest.approx(4.2e-4, rel=1e-6)
 
 
-def test_alkalinity_is_what_strong_acid_takes_back():
+def test_alkalinity_equals_the_strong_acid_to_the_carbon_dioxide_endpoint():
     """Adding hydrochloric acid equal to the alkalinity leaves the carbon dioxide endpoint, near pH 4.5."""
     liquor = {"potassium": 0.02, "carbon": 0.012, "phosphorus": 0.0005}
     alkalinity = equilibrate(liquor, KELVIN).alkalinity
@@ -71,7 +71,7 @@ def test_alkalinity_is_what_strong_acid_takes_back():
     assert 4.0 < titrated.ph < 5.0
 
 
-def test_a_strong_brine_is_flagged_not_refused():
+def test_a_strong_brine_is_flagged_but_not_refused():
     result = equilibrate({"potassium": 1.5, "carbon": 0.75}, KELVIN)
     assert not result.within_range
     assert "too strong" in result.notes[0]
@@ -107,7 +107,7 @@ def test_ice_and_steam_are_refused(kelvin):
         {"potassium": 10.0, "carbon": 1e-12, "phosphorus": 10.0},
     ],
 )
-def test_the_most_twisted_mixture_ends_in_a_flagged_answer_or_a_refusal(totals):
+def test_extreme_mixtures_give_a_flagged_answer_or_a_refusal(totals):
     started = time.perf_counter()
     try:
         result = equilibrate(totals, KELVIN, MINERALS)
@@ -119,7 +119,7 @@ def test_the_most_twisted_mixture_ends_in_a_flagged_answer_or_a_refusal(totals):
     assert time.perf_counter() - started < 30.0  # a hang, not a speed
 
 
-def test_a_search_takes_no_more_steps_than_it_is_allowed():
+def test_the_solver_takes_no_more_steps_than_allowed():
     conditions = conditions_at("chosen", frozenset(AGED), frozenset(MINERALS), False, KELVIN)
     search = Search(conditions, AGED, None)
     start_from_totals(search)
@@ -140,14 +140,14 @@ def test_ammonia_leaves_a_caustic_liquor_and_hardly_a_neutral_one():
     assert neutral.ammonia_atm < 0.01 * caustic.ammonia_atm
 
 
-def test_phosphate_stays_out_of_clear_liquor_only_where_the_lasting_mineral_has_formed():
+def test_phosphate_is_absent_from_liquor_only_if_hydroxyapatite_has_formed():
     ash = {"potassium": 0.05, "calcium": 0.1, "carbon": 0.125, "phosphorus": 0.002}
     lasting = equilibrate(ash, KELVIN, ["calcite", "hydroxyapatite"])
     young = equilibrate(ash, KELVIN, ["calcite", "amorphous_calcium_phosphate"])
     assert lasting.dissolved["phosphorus"] < 0.05 * young.dissolved["phosphorus"]
 
 
-def test_vinegar_drives_carbon_dioxide_out_and_leaves_potassium_alone():
+def test_vinegar_releases_carbon_dioxide_and_does_not_change_potassium():
     liquor = {"potassium": 0.05, "carbon": 0.025}
     soured = equilibrate({**liquor, "acetate": 0.05}, KELVIN)
     assert soured.ph < 7.0

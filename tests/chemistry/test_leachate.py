@@ -45,7 +45,7 @@ def liquor_at(ph: float, kelvin: float) -> Equilibrium:
     return result
 
 
-def test_the_calcium_found_lies_where_the_ph_found_puts_it(deviations):
+def test_measured_calcium_lies_in_the_range_computed_from_the_measured_ph(deviations):
     """The pH is known to 0.1 and the room was somewhere from 20 to 25 degC; that span must hold the calcium."""
     found = measured("calcium", "mg/L")
     liquors = [

@@ -10,7 +10,7 @@ import math
 import warnings
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc.chemistry import ELEMENTS, MINERALS, Equilibrium, equilibrate
@@ -18,6 +18,7 @@ from feedcalc.chemistry.constants import HYDROGEN_ION, constant_set
 from feedcalc.words.errors import NoSolution
 from tests.chemistry.reference import ELEMENTS as REFERENCE_ELEMENTS
 from tests.chemistry.reference import reference_equilibrium
+from tests.examples import examples
 
 amounts = st.one_of(st.just(0.0), st.floats(-12.0, 0.0).map(lambda power: 10.0**power))
 any_totals = st.fixed_dictionaries(dict.fromkeys(ELEMENTS, amounts))
@@ -44,8 +45,8 @@ def composition(name: str) -> dict[str, float]:
 
 
 @given(any_totals, any_kelvin, any_minerals, any_air)
-@settings(max_examples=250, deadline=None, derandomize=True)
-def test_every_answer_is_balanced(totals, kelvin, minerals, pressure):
+@examples(250, derandomize=True)
+def test_every_answer_satisfies_its_balances(totals, kelvin, minerals, pressure):
     result = solved(totals, kelvin, minerals, pressure)
     if result is None:
         return
@@ -75,8 +76,8 @@ def test_every_answer_is_balanced(totals, kelvin, minerals, pressure):
 
 
 @given(any_totals, any_kelvin, any_minerals, any_air)
-@settings(max_examples=150, deadline=None, derandomize=True)
-def test_no_named_mineral_stays_supersaturated(totals, kelvin, minerals, pressure):
+@examples(150, derandomize=True)
+def test_no_allowed_mineral_is_supersaturated(totals, kelvin, minerals, pressure):
     result = solved(totals, kelvin, minerals, pressure)
     if result is None:
         return
@@ -88,8 +89,8 @@ def test_no_named_mineral_stays_supersaturated(totals, kelvin, minerals, pressur
 
 
 @given(any_totals, any_totals, any_kelvin, any_minerals, any_air)
-@settings(max_examples=100, deadline=None, derandomize=True)
-def test_a_neighbour_never_changes_the_answer(totals, others, kelvin, minerals, pressure):
+@examples(100, derandomize=True)
+def test_the_starting_point_does_not_change_the_answer(totals, others, kelvin, minerals, pressure):
     cold = solved(totals, kelvin, minerals, pressure)
     neighbour = solved(others, kelvin, minerals, pressure)
     if cold is None or neighbour is None:
@@ -102,7 +103,7 @@ def test_a_neighbour_never_changes_the_answer(totals, others, kelvin, minerals, 
 
 
 @given(st.sampled_from(ELEMENTS), st.floats(-12.0, 0.0), any_kelvin, any_air)
-@settings(max_examples=80, deadline=None, derandomize=True)
+@examples(80, derandomize=True)
 def test_one_element_alone_is_solved(element, power, kelvin, pressure):
     result = solved({element: 10.0**power}, kelvin, (), pressure)
     assert result is not None or (pressure is not None and power > -1.0)
@@ -115,8 +116,8 @@ def test_one_element_alone_is_solved(element, power, kelvin, pressure):
     st.one_of(st.none(), st.just(4.2e-4)),
     st.sampled_from(("chosen", "database")),
 )
-@settings(max_examples=150, deadline=None, derandomize=True)
-def test_drawn_waters_agree_with_phreeqc(totals, kelvin, minerals, pressure, constants):
+@examples(150, derandomize=True)
+def test_random_waters_agree_with_phreeqc(totals, kelvin, minerals, pressure, constants):
     result = solved(totals, kelvin, sorted(minerals), pressure, constants=constants)
     if result is None or not result.within_range:
         return

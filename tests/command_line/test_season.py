@@ -149,7 +149,7 @@ def test_a_quote_that_is_never_closed_costs_no_more_than_what_it_swallowed(tmp_p
 
 
 def test_no_cell_is_written_as_a_formula(tmp_path):
-    evil = ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\t=1"]
+    evil = ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\t=1", "＝1+1", " =1+1"]
     quoted = "".join(f'"{name}",5.8,-4.5\n"{name}",sour,-4.5\n' for name in evil)
     run = run_of(tmp_path, "plot,soil_ph,=height\n" + quoted)
     plans = planned(run)

@@ -13,7 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from feedcalc.book.records import Record, new_record, read_book, removed, written
+from feedcalc.book.book_file import read_book
+from feedcalc.book.records import Record, new_record, remove_record, write_fields
 from feedcalc.command_line import store as book_store
 from feedcalc.command_line.store import LAYOUT, BookStore, book_path, open_book, salvaged
 from feedcalc.words.errors import InputError
@@ -25,7 +26,7 @@ def day(number: int) -> str:
 
 
 def bed(identity: str = "south", at: str = day(1), by: str = "phone", **fields: str) -> Record:
-    return written(new_record(identity, "bed"), {"name": identity.title(), **fields}, at, by)
+    return write_fields(new_record(identity, "bed"), {"name": identity.title(), **fields}, at, by)
 
 
 @pytest.fixture
@@ -55,7 +56,7 @@ def refused(place: Path) -> InputError:
 
 
 def test_what_was_written_is_there_after_closing_history_and_all(store, place):
-    record = removed(written(bed(area="6 m^2"), {"area": "7 m²\x00\n"}, day(2), "laptop"), day(3), "phone")
+    record = remove_record(write_fields(bed(area="6 m^2"), {"area": "7 m²\x00\n"}, day(2), "laptop"), day(3), "phone")
     assert store.write([record], day(3), "a bed") == [record]
     assert store.write([record], day(3), "a bed") == []
     store.close()
@@ -66,8 +67,8 @@ def test_two_processes_that_write_one_record_lose_nothing(store, place):
     store.write([bed(area="6 m^2")], day(1), "a bed")
     with open_book(place) as other:
         seen = other.records()
-        store.write([written(seen[0], {"area": "7 m^2"}, day(2), "phone")], day(2), "area")
-        other.write([written(seen[0], {"note": "wet"}, day(3), "laptop")], day(3), "note")
+        store.write([write_fields(seen[0], {"area": "7 m^2"}, day(2), "phone")], day(2), "area")
+        other.write([write_fields(seen[0], {"note": "wet"}, day(3), "laptop")], day(3), "note")
     (record,) = store.records()
     assert (record.text("area"), record.text("note")) == ("7 m^2", "wet")
     assert [past.text for past in record.history] == ["6 m^2"]
@@ -90,7 +91,9 @@ def test_a_device_keeps_its_id_and_two_books_have_two(store, place, tmp_path):
 
 def test_steps_are_taken_back_the_latest_first_and_nothing_is_lost(store):
     store.write([bed(area="6 m^2")], day(1), "a bed")
-    store.write([written(bed(area="6 m^2"), {"area": "60 m^2"}, day(2), "phone"), bed("north")], day(2), "an import")
+    store.write(
+        [write_fields(bed(area="6 m^2"), {"area": "60 m^2"}, day(2), "phone"), bed("north")], day(2), "an import"
+    )
     what, changed = store.take_back(day(3))
     assert (what, {record.id for record in changed}) == ("an import", {"south", "north"})
     north, south = store.records()
@@ -128,7 +131,9 @@ def test_the_book_lies_where_it_was_said_or_in_the_folder_for_data(chosen, envir
 
 def lay_out_version_1(place: Path) -> list[Record]:
     """A book as layout 1 had it, with two beds. Returns what is in it."""
-    south = written(written(bed(area="6 m^2"), {"area": "7 m^2"}, day(2), "a"), {"area": "8 m^2"}, day(2), "b")
+    south = write_fields(
+        write_fields(bed(area="6 m^2"), {"area": "7 m^2"}, day(2), "a"), {"area": "8 m^2"}, day(2), "b"
+    )
     records = [bed("north"), south]
     place.parent.mkdir(parents=True, exist_ok=True)
     killing.lay_out_version_1(place, records)
@@ -229,7 +234,7 @@ def test_a_disk_that_takes_no_more_bytes_costs_only_what_was_being_written(place
         "import sys; from pathlib import Path; from feedcalc.words.errors import InputError\n"
         "from feedcalc.command_line.store import open_book; from feedcalc.book.records import *\n"
         "opened = open_book(Path(sys.argv[1]))\n"
-        "big = written(new_record('north', 'bed'), {'note': 'x' * 190000}, '2026-05-02T09:00:00.000Z', 'phone')\n"
+        "big = write_fields(new_record('north', 'bed'), {'note': 'x' * 190000}, '2026-05-02T09:00:00.000Z', 'phone')\n"
         "try: opened.write([big], '2026-05-02T09:00:00.000Z', 'a bed')\n"
         "except InputError as refusal: print(refusal.problem); sys.exit(7)\n"
     )

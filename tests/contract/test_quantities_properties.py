@@ -6,13 +6,14 @@ import math
 from fractions import Fraction
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from feedcalc.contract.numbers import read_number, write_number
 from feedcalc.contract.quantities import read_dilution, read_quantity, write_quantity
 from feedcalc.contract.units import QUANTITY_KINDS, converted
 from feedcalc.words.errors import InputError
+from tests.examples import examples
 
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
 CUSTOMS = ("us", "metric", "uk")
@@ -44,7 +45,7 @@ def written_quantities(draw):
 
 
 @given(written_quantities())
-@settings(max_examples=400, deadline=None)
+@examples(400)
 def test_what_is_printed_reads_back_as_the_same_quantity(case):
     kind, unit, value, figures, locale, customs_name = case
     printed = write_quantity(value, unit, figures, locale, trim=QUANTITY_KINDS[kind].whole)
@@ -54,7 +55,7 @@ def test_what_is_printed_reads_back_as_the_same_quantity(case):
 
 
 @given(st.floats(-1e15, 1e15), st.integers(1, 15), locales)
-@settings(max_examples=300, deadline=None)
+@examples(300)
 def test_a_written_number_reads_back_to_the_figures_shown(value, figures, locale):
     shown = float(f"{value:.{figures - 1}e}")
     if abs(shown) > 1e15:
@@ -64,7 +65,7 @@ def test_a_written_number_reads_back_to_the_figures_shown(value, figures, locale
 
 
 @given(st.floats(1e-20, 1e14), st.integers(1, 12), locales)
-@settings(max_examples=200, deadline=None)
+@examples(200)
 def test_no_more_figures_are_written_than_asked(value, figures, locale):
     text = write_number(value, figures, locale)
     significant = "".join(c for c in text.split("e")[0] if c.isdigit()).lstrip("0")
@@ -91,14 +92,14 @@ def numbers_as_typed(draw):
 
 
 @given(numbers_as_typed())
-@settings(max_examples=400, deadline=None)
+@examples(400)
 def test_every_honest_way_to_type_a_number_in_its_own_locale_is_understood(case):
     locale, text, number = case
     assert read_number(text, "x", locale) == number
 
 
 @given(numbers_as_typed(), locales)
-@settings(max_examples=400, deadline=None)
+@examples(400)
 def test_a_number_typed_the_way_of_another_country_is_right_told_back_or_refused(case, locale):
     """Never silently a thousand times too much or too little."""
     _, text, number = case
@@ -151,7 +152,7 @@ def outcome_of(reader, *arguments):
 
 
 @given(hostile, st.sampled_from(list(QUANTITY_KINDS)), st.sampled_from((*LOCALES, "xx", "", None)), customs)
-@settings(max_examples=1500, deadline=None)
+@examples(1500)
 @example("1" * 100 + "e9", "volume", "en-GB", "us")
 @example("٣٫٥ L", "volume", "en-GB", "us")
 @example("5 " + "/" * 90, "concentration", "en-GB", "us")
@@ -175,7 +176,7 @@ def test_whatever_is_given_is_a_sound_quantity_or_a_refusal(given_value, kind, l
 
 
 @given(hostile, st.sampled_from((*LOCALES, "xx")))
-@settings(max_examples=500, deadline=None)
+@examples(500)
 def test_whatever_is_given_is_a_sound_number_or_dilution_or_a_refusal(given_value, locale):
     for reader in (read_number, read_dilution):
         read, error = outcome_of(reader, given_value, "x", locale)
@@ -183,7 +184,7 @@ def test_whatever_is_given_is_a_sound_number_or_dilution_or_a_refusal(given_valu
 
 
 @given(st.sampled_from(sorted(QUANTITY_KINDS)), st.data())
-@settings(max_examples=300, deadline=None)
+@examples(300)
 def test_all_spellings_of_a_unit_agree_whatever_their_case_and_spacing(kind, data):
     units = [unit for unit in QUANTITY_KINDS[kind].units if not unit.startswith("?")]
     unit = data.draw(st.sampled_from(units))

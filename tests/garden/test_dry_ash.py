@@ -28,7 +28,7 @@ def test_a_quarter_cup_to_the_square_foot_by_hand():
     assert USES["raised_bed"].ash.typical == pytest.approx(287.9, abs=0.2)
 
 
-def test_the_raised_bed_rate_is_three_times_what_gardens_should_get_or_more():
+def test_the_raised_bed_rate_is_about_three_times_the_yearly_limit_or_more():
     # Vermont allows 15 to 20 lb/1000 ft2, 73 to 98 g/m2; Oregon 10 to 15 lb on lawns, 49 to 73.
     assert USES["raised_bed"].ash.typical / cap_for(6.2).high > 3.5
     assert USES["raised_bed"].ash.typical / cap_for(5.5).high == pytest.approx(2.9, abs=0.05)
@@ -53,7 +53,7 @@ def test_a_bigger_cup_is_more_ash(customs):
     assert spread.ash.typical == pytest.approx(millilitres * 107 / 236.588 / 0.836127, rel=1e-3)
 
 
-def test_every_practice_is_said_to_have_no_source():
+def test_every_practice_is_marked_as_common_practice():
     assert {use.status for use in USES.values()} == {"practice"}
 
 
@@ -61,12 +61,12 @@ def test_every_practice_is_said_to_have_no_source():
     ("soil_ph", "most"),
     [(None, 0), (5.0, 98), (5.99, 98), (6.0, 73), (6.49, 73), (6.5, 0), (7.0, 0), (8.2, 0), (11, 0)],
 )
-def test_caps_fall_as_the_soil_grows_less_acid(soil_ph, most):
+def test_yearly_limits_fall_with_rising_soil_ph(soil_ph, most):
     assert cap_for(soil_ph).high == most
     assert cap_for(soil_ph).high <= loosest_cap().high
 
 
-def test_the_ash_is_worth_what_growers_are_told():
+def test_the_lime_value_agrees_with_published_values():
     # Household ash counts for 25 to 45 % of lime (Vermont), kitchen ash 45 to 52 % (Neina 2020); all of it 8 to 90 %.
     lime = ash_content(ash_of("mixed", "aged")).lime
     assert 0.08 < lime.low < 0.48 < lime.high < 0.95
@@ -85,14 +85,14 @@ def test_the_ash_that_meets_the_need_by_hand():
     assert (advice.ash, advice.limited_by) == (98.0, "cap")
 
 
-def test_a_small_need_is_met_and_not_passed():
+def test_a_small_requirement_is_met_exactly():
     # Sand, 6.4 to 6.5: 22 g CaCO3, 44 g of ash.
     advice = advised(soil_ph=6.4, texture="sand")
     assert advice.ash == pytest.approx(44.0)
     assert advice.limited_by == "need"
 
 
-def test_the_worst_case_stays_below_the_stop():
+def test_the_worst_case_stays_below_the_stop_ph():
     # Sand read 6.3 by a kit that may be off by 0.5: at 6.8 a weak sand takes 110 x 0.2 = 22 g CaCO3,
     # and an ash worth 0.8 of lime holds that in 27.5 g.
     advice = advised(soil_ph=6.3, error=0.5, texture="sand", lime=0.8)
@@ -100,16 +100,16 @@ def test_the_worst_case_stays_below_the_stop():
     assert advice.limited_by == "stop"
 
 
-def test_an_ash_without_lime_is_held_by_the_cap():
+def test_an_ash_without_lime_is_limited_by_the_yearly_limit():
     assert (advised(lime=0.0).ash, advised(lime=0.0).limited_by) == (98.0, "cap")
 
 
-def test_held_back_is_none_and_says_so():
+def test_held_back_advises_no_ash_and_gives_the_cause():
     assert (advised(held=True).ash, advised(held=True).limited_by) == (0.0, "held back")
 
 
 @pytest.mark.parametrize("texture", ["sand", "loam", "clay", "peat", ""])
-def test_the_advice_never_passes_cap_need_or_stop(texture):
+def test_the_advice_never_exceeds_limit_or_requirement(texture):
     for tenths in range(45, 80):
         for error in (0.0, 0.3, 0.5):
             advice = advised(soil_ph=tenths / 10, error=error, texture=texture)

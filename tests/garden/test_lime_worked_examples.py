@@ -13,7 +13,7 @@ from feedcalc.contract.request import read_request
 from feedcalc.contract.units import converted
 from feedcalc.garden.dry_ash import AshContent, advised_ash
 from feedcalc.garden.liming import ash_that_meets, expected_shift, lime_requirement, soil_buffer
-from feedcalc.garden.spreading import Had, ground_answer
+from feedcalc.garden.spreading import Received, ground_answer
 from feedcalc.uncertainty.estimates import Estimate
 
 POUNDS_TO_100_SQUARE_FEET = 48.824
@@ -52,7 +52,7 @@ def test_ash_first_and_lime_for_the_rest_community_science_1982():
     half = AshContent(Estimate.exactly(0.5), Estimate.exactly(0.05))
     whole = ground_answer(request, half, 0.45)
     ash = 5 * POUNDS_TO_100_SQUARE_FEET
-    after = ground_answer(request, half, 0.45, Had(ash=ash))
+    after = ground_answer(request, half, 0.45, Received(ash=ash))
     assert whole.need is not None
     assert after.need is not None
     met = whole.need["lime"]["value"] - after.need["lime"]["value"]
@@ -60,7 +60,7 @@ def test_ash_first_and_lime_for_the_rest_community_science_1982():
     # And it is well past any yearly cap: no more this year.
     assert after.advice["ash"]["value"] == 0
     # Lime for the rest takes the need to nothing: by hand 370 g for the unit from 5.5 to 6.5, less 122.06.
-    rest = Had(ash=ash, lime=370 - 2.5 * POUNDS_TO_100_SQUARE_FEET)
+    rest = Received(ash=ash, lime=370 - 2.5 * POUNDS_TO_100_SQUARE_FEET)
     finished = ground_answer(request, half, 0.45, rest)
     assert finished.need is not None
     assert finished.need["lime"]["value"] == pytest.approx(0, abs=0.1)

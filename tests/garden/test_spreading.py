@@ -17,7 +17,7 @@ BED = {
 }
 
 
-def test_an_acid_bed_gets_the_cap_and_no_more():
+def test_an_acid_bed_gets_the_yearly_limit():
     values = values_of(BED)
     advice = values["spread"]["advice"]
     assert advice["ash"]["value"] == 98
@@ -30,13 +30,13 @@ def test_an_acid_bed_gets_the_cap_and_no_more():
     "held",
     [{"soil": {"ph": ""}}, {"soil": {"ph": 7.1}}, {"plant": "potato"}, {"season": "sowing"}, {"soil": {"ph": 6.9}}],
 )
-def test_where_it_is_held_back_there_is_no_ash(held):
+def test_a_verdict_of_hold_back_advises_no_ash(held):
     values = values_of(BED, held)
     assert values["verdict"] == "hold back"
     assert values["spread"]["advice"]["ash"]["value"] == 0
 
 
-def test_practice_stands_beside_the_cap_and_what_is_above_is_said_to_be():
+def test_practices_above_the_yearly_limit_are_marked():
     uses = {use["id"]: use for use in values_of(BED)["spread"]["uses"]}
     assert set(uses) == {"spread", "raised_bed", "top_dress", "compost", "ring"}
     assert uses["raised_bed"]["is_above_cap"]
@@ -47,7 +47,7 @@ def test_practice_stands_beside_the_cap_and_what_is_above_is_said_to_be():
     assert "common practice, no source" in html
 
 
-def test_where_no_ash_is_allowed_every_use_is_above():
+def test_every_practice_is_above_a_yearly_limit_of_zero():
     assert all(use["is_above_cap"] for use in values_of(BED, {"soil": {"ph": 7.4}})["spread"]["uses"])
 
 
@@ -60,7 +60,7 @@ def test_every_figure_is_inside_its_range_and_shown_with_its_number():
     assert f'data-value="{figures["spread.advice.ash"]["value"]}"' in reply["html"]["spread"]
 
 
-def test_every_source_that_is_named_is_cited():
+def test_every_source_in_the_values_is_cited():
     reply = reply_to(BED)
     cited = {source["id"] for source in reply["sources"]}
     spread = reply["values"]["spread"]
@@ -68,12 +68,12 @@ def test_every_source_that_is_named_is_cited():
     assert named | {spread["cap"]["source"]} <= cited
 
 
-def test_the_ash_in_hand_covers_so_much_ground():
+def test_the_covered_area_follows_from_the_amount_of_ash():
     covers = values_of(BED, {"ash": {"amount": "196 g"}})["spread"]["advice"]["covers"]
     assert covers["value"] == pytest.approx(2.0)
 
 
-def test_without_an_area_no_total_is_told():
+def test_a_total_needs_an_area():
     reply = reply_to(BED, {"soil": {"area": ""}})
     assert reply["values"]["spread"]["advice"]["ash_for_area"] is None
     assert "For your area" not in reply["html"]["spread"]
@@ -82,25 +82,25 @@ def test_without_an_area_no_total_is_told():
 @pytest.mark.parametrize("ph", [None, 2.5, 5.8, 6.4, 6.6, 7.5, 11])
 @pytest.mark.parametrize("texture", [None, "sand", "peat"])
 @pytest.mark.parametrize("place", [None, "pot", "near pond or drain"])
-def test_any_ground_is_answered(ph, texture, place):
+def test_any_soil_gets_an_answer(ph, texture, place):
     reply = reply_to({"ask": "spread", "soil": {"ph": ph, "texture": texture}, "place": place, "plant": "{0} %s"})
     assert reply["ok"], reply["errors"]
     assert (reply["values"]["spread"]["advice"]["ash"]["value"] > 0) <= (reply["values"]["verdict"] != "hold back")
 
 
-def test_an_ash_without_lime_is_answered():
+def test_an_ash_without_lime_gets_an_answer():
     analysis = dict.fromkeys(("potassium", "calcium", "magnesium", "sodium"), "0 g/kg")
     assert reply_to(BED, {"ash": {"analysis": analysis}})["ok"]
     assert reply_to(BED, {"ask": "batch", "ash": {"analysis": analysis}})["ok"]
 
 
-def test_an_asked_target_is_kept_and_a_usual_one_is_told():
+def test_a_given_target_ph_is_used_and_an_assumed_one_is_reported():
     assert values_of(BED, {"soil": {"target_ph": 6.2}})["spread"]["need"]["target_ph"]["value"] == 6.2
     assert reply_to(BED)["assumed"]["soil.target_ph"] == "6.5"
     assert reply_to(BED, {"soil": {"texture": "peat"}})["assumed"]["soil.target_ph"] == "5.8"
 
 
-def test_deeper_digging_moves_the_soil_less():
+def test_deeper_digging_changes_the_ph_less():
     shallow, deep = (
         values_of(BED, {"soil": {"dug_depth": depth}})["spread"]["uses"][0]["shift"]["value"]
         for depth in ("5 cm", "20 cm")
@@ -108,7 +108,7 @@ def test_deeper_digging_moves_the_soil_less():
     assert shallow == pytest.approx(4 * deep, rel=1e-4)
 
 
-def test_the_command_line_says_the_same():
+def test_the_command_line_gives_the_same_values():
     asked = ["spread", "--soil-ph", "5.8", "--tested-with", "meter", "--texture", "loam", "--plant", "cabbage"]
     asked += ["--area", "4 m2", "--kind", "hardwood", "--state", "aged", "--customs", "us"]
     told = json.loads(CliRunner().invoke(main, [*asked, "--json"]).output)

@@ -31,7 +31,7 @@ def ids(verdict):
     return {reason.id for reason in verdict.reasons}
 
 
-def test_an_acid_bed_of_tomatoes_in_growth_may_have_it():
+def test_growing_tomatoes_on_acid_soil_may_be_fed():
     assert verdict_for(case()).word == "go"
 
 
@@ -62,21 +62,21 @@ def test_an_acid_bed_of_tomatoes_in_growth_may_have_it():
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )
-def test_each_danger_is_named_and_turns_the_verdict(told, word, because):
+def test_each_hazard_gives_its_reason_and_changes_the_verdict(told, word, because):
     verdict = verdict_for(case(**told))
     assert verdict.word == word
     assert because in ids(verdict)
 
 
 @pytest.mark.parametrize("plant", ["Blueberries", "potato ground", "raspberry", "strawberries", "azalea"])
-def test_the_plants_that_practice_names_are_barred_and_said_to_be_practice(plant):
+def test_plants_that_common_practice_excludes_are_held_back_as_practice(plant):
     verdict = verdict_for(case(plant=plant, soil_ph=5.0))
     assert verdict.word == "hold back"
     assert any(reason.status == "practice" and reason.towards == "hold back" for reason in verdict.reasons)
 
 
 @pytest.mark.parametrize("plant", ["blue hydrangea", "woodland plants", "lily of the valley", "ferns"])
-def test_woodland_plants_and_blue_hydrangeas_are_barred_by_practice(plant):
+def test_woodland_plants_and_blue_hydrangeas_are_excluded(plant):
     assert "plant_block" in ids(verdict_for(case(plant=plant)))
 
 
@@ -84,7 +84,7 @@ def test_woodland_plants_and_blue_hydrangeas_are_barred_by_practice(plant):
     ("tested_with", "word"),
     [("laboratory", "go weaker"), ("meter", "go weaker"), ("kit", "hold back"), ("", "hold back")],
 )
-def test_a_poor_reading_near_neutral_is_not_trusted(tested_with, word):
+def test_an_inaccurate_reading_near_neutral_is_not_trusted(tested_with, word):
     # A kit may be off by half a unit, which reaches 7.
     verdict = verdict_for(case(soil_ph=6.5, tested_with=tested_with, plant="plum", feed=feed(lime=0.01)))
     assert verdict.word == word
@@ -99,13 +99,13 @@ def test_dry_ash_does_not_go_into_pots():
     assert verdict_for(case(feed=None, place="pot")).word == "hold back"
 
 
-def test_leaves_may_be_tried_once_a_strip_has_shown_eight_and_a_half():
+def test_a_foliar_trial_is_allowed_up_to_a_measured_ph_of_8_5():
     assert "foliar_test" in ids(verdict_for(case(use="foliar", read_ph=8.5)))
     assert verdict_for(case(use="foliar", read_ph=8.5)).word == "go"
     assert verdict_for(case(use="foliar", read_ph=8.6)).word == "hold back"
 
 
-def test_a_low_ph_that_no_ash_gives_neither_opens_leaves_nor_hides_that_the_feed_is_caustic():
+def test_an_implausibly_low_ph_neither_allows_foliar_use_nor_hides_a_caustic_feed():
     doubted = replace(feed(ph=11.8), fits_reading=False)
     verdict = verdict_for(case(use="foliar", feed=doubted, read_ph=7.0))
     assert verdict.word == "go weaker"
@@ -113,7 +113,7 @@ def test_a_low_ph_that_no_ash_gives_neither_opens_leaves_nor_hides_that_the_feed
     assert "foliar_test" not in ids(verdict)
 
 
-def test_nobody_is_told_to_lime_blueberries():
+def test_very_acid_soil_is_no_reason_for_blueberries():
     assert "soil_very_acid" in ids(verdict_for(case(soil_ph=4.6)))
     assert "soil_very_acid" not in ids(verdict_for(case(soil_ph=4.6, plant="blueberry")))
 
@@ -126,12 +126,12 @@ def test_conflicting_sources_are_shown_with_both_ranges():
     assert "7.0" in barred["plant_practice_conflict"]
 
 
-def test_where_sources_differ_the_careful_one_decides():
+def test_the_more_careful_source_decides():
     # Carrot: 5.5 to 7.0 by one list, 5.0 to 6.0 by another.
     assert verdict_for(case(plant="carrot", soil_ph=6.4)).word == "go weaker"
 
 
-def test_a_plug_tray_is_held_to_the_limits_of_seedlings():
+def test_seedlings_have_stricter_limits():
     assert (
         verdict_for(case(stage="seedling", feed=feed(alkalinity=100, stage="seedling", within=20))).word == "go weaker"
     )
@@ -203,7 +203,7 @@ def test_a_name_of_two_plants_in_two_languages_means_both_and_the_careful_one_de
     assert {"plant_several", "plant_acid-loving"} <= ids(verdict_for(case(plant="mirtilo")))
 
 
-def test_english_names_mean_what_they_meant_whatever_other_languages_call_so():
+def test_an_english_name_finds_the_english_plant_only():
     for plant in plants():
         for name in plant.names:
             english = {p.id for p in plants() if name in p.names or name.casefold() == p.botanical.casefold()}
@@ -220,24 +220,24 @@ def test_a_reason_that_opens_with_a_plant_begins_with_a_capital_in_every_languag
     assert Language("es", Spanish()).speak(text) == "Puerro: soporta bien la cal."
 
 
-def test_near_names_are_offered_in_the_language_of_the_sheet():
+def test_similar_names_are_suggested_in_the_language_of_the_sheet():
     reasons = {r.id: r.text for r in verdict_for(case(plant="Tohmatee", language="de")).reasons}
     assert "Tomate" in reasons["plant_not_listed"]
 
 
-def test_a_misspelt_name_is_answered_with_near_ones():
+def test_similar_names_are_suggested_for_a_misspelt_name():
     assert "broccoli" in plants_spelt_like("brocolli")
     reasons = {reason.id: reason.text for reason in verdict_for(case(plant="brocolli")).reasons}
     assert "broccoli" in reasons["plant_not_listed"]
 
 
-def test_of_several_plants_the_most_tender_is_judged():
+def test_the_most_sensitive_of_several_plants_decides():
     verdict = verdict_for(case(plant="hydrangea"))
     assert verdict.word == "hold back"
     assert "plant_several" in ids(verdict)
 
 
-def test_the_verdict_is_the_most_careful_reason_and_stands_first():
+def test_the_most_careful_reason_comes_first_and_gives_the_verdict():
     for plant in ("tomato", "rose", "blueberry"):
         verdict = verdict_for(case(plant=plant))
         directions = [DIRECTIONS.index(reason.towards) for reason in verdict.reasons]
@@ -245,12 +245,12 @@ def test_the_verdict_is_the_most_careful_reason_and_stands_first():
         assert verdict.word == verdict.reasons[0].towards
 
 
-def test_a_worse_case_never_gets_a_freer_verdict():
+def test_the_verdict_never_relaxes_with_rising_ph():
     words = [verdict_for(case(soil_ph=ph / 10, plant="plum")).word for ph in range(45, 85)]
     assert [DIRECTIONS.index(word) for word in words] == sorted(DIRECTIONS.index(word) for word in words)
 
 
-def test_a_rougher_reading_never_gets_a_freer_verdict():
+def test_the_verdict_never_relaxes_with_a_less_accurate_reading():
     errors = [soil_test_error(means) for means in ("laboratory", "meter", "kit")]
     assert errors == sorted(errors)
     for ph in (5.9, 6.3, 6.6, 6.9):
@@ -274,14 +274,14 @@ def test_every_list_of_soil_ph_has_a_name_to_show():
     assert {row["source"] for row in published.table("plant_soil_ph")} <= named
 
 
-def test_what_is_called_lime_tolerant_is_listed_up_to_a_high_ph_or_from_memory():
+def test_lime_tolerant_plants_are_listed_up_to_a_high_ph_or_from_memory():
     for plant in plants():
         highs = [given.high for given in plant.ranges if given.source == plant.source]
         if plant.kind == "lime-tolerant" and highs and plant.status == "seen":
             assert max(highs) >= 7.5, plant.id
 
 
-def test_what_is_called_acid_loving_is_listed_with_a_low_ph():
+def test_acid_loving_plants_are_listed_with_a_low_ph():
     for plant in plants():
         if plant.kind == "acid-loving" and plant.ranges:
             assert min(given.low for given in plant.ranges) <= 5.5, plant.id

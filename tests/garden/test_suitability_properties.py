@@ -19,34 +19,34 @@ def rank(**told) -> int:
 
 
 @given(st.text(max_size=60))
-def test_any_text_is_searched_without_a_fault_and_the_search_is_blind_to_capitals(text):
+def test_any_text_can_be_searched_and_outer_spaces_do_not_matter(text):
     found = plants_named(text)
     assert found == plants_named(f"  {text}  ")
     assert verdict_for(Circumstances(soil_ph=6.0, plant=text)).word in DIRECTIONS
 
 
 @given(PLANTS, PH, PH, TESTED)
-def test_no_plant_gets_more_on_less_acid_ground(plant, one, other, tested_with):
+def test_the_verdict_never_relaxes_on_less_acid_soil(plant, one, other, tested_with):
     low, high = sorted((one, other))
     told = {"plant": plant.names[0], "tested_with": tested_with}
     assert rank(soil_ph=low, **told) <= rank(soil_ph=high, **told)
 
 
 @given(PLANTS, PH)
-def test_a_barred_plant_is_barred_on_any_ground(plant, ph):
+def test_an_excluded_plant_is_held_back_on_any_soil(plant, ph):
     if plant.is_barred:
         assert rank(soil_ph=ph, plant=plant.names[0], tested_with="laboratory") == 2
 
 
 @given(PLANTS, PH, TESTED)
-def test_what_is_not_known_never_frees_anything(plant, ph, tested_with):
+def test_missing_information_never_relaxes_the_verdict(plant, ph, tested_with):
     told = {"plant": plant.names[0], "tested_with": tested_with}
     assert rank(soil_ph=None, **told) >= rank(soil_ph=min(ph, 6.0), **told)
     assert rank(soil_ph=ph, plant=told["plant"]) >= rank(soil_ph=ph, **told | {"tested_with": "laboratory"})
 
 
 @given(st.floats(4.5, 7.0), st.floats(4.5, 7.0), TEXTURE, st.floats(1, 40))
-def test_the_lime_a_soil_needs_brings_it_there(ph, target, texture, depth):
+def test_the_lime_requirement_brings_the_soil_to_its_target(ph, target, texture, depth):
     need = lime_requirement(Estimate.exactly(ph), target, texture, depth)
     shift = expected_shift(need, texture, depth)
     step = max(target - ph, 0.0)

@@ -12,8 +12,8 @@ from feedcalc.garden.ash import ash_of
 from feedcalc.garden.water import water_of_kind
 from feedcalc.liquor import air as standing
 from feedcalc.liquor.acid import acid_for, acids
-from feedcalc.liquor.air import caustic_switch, hydroxide_share, standing_in_air_over_days
-from feedcalc.liquor.steeping import Liquor, standing_in_air, steep
+from feedcalc.liquor.air import caustic_switch, exposure_to_air, hydroxide_share, liquor_in_equilibrium_with_air
+from feedcalc.liquor.steeping import Liquor, steep
 
 KELVIN = 288.15
 DAYS = (0, 1, 3, 7, 14, 30, 60)
@@ -30,14 +30,16 @@ def aged() -> Liquor:
 
 
 def test_it_starts_as_poured_off_and_ends_at_peace_with_the_air(fresh):
-    found = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (0, 1000))
+    found = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (0, 1000))
     assert found.rows[0].ph.typical == pytest.approx(fresh.equilibrium.ph, abs=0.01)
-    assert found.rows[1].ph.typical == pytest.approx(standing_in_air(fresh, KELVIN, 420e-6).equilibrium.ph, abs=0.03)
+    assert found.rows[1].ph.typical == pytest.approx(
+        liquor_in_equilibrium_with_air(fresh, KELVIN, 420e-6).equilibrium.ph, abs=0.03
+    )
 
 
 def test_ph_only_falls_and_the_range_holds_its_middle(fresh, aged):
     for liquor in (fresh, aged):
-        rows = standing_in_air_over_days(liquor, 0.06, 10.0, KELVIN, DAYS).rows
+        rows = exposure_to_air(liquor, 0.06, 10.0, KELVIN, DAYS).rows
         for before, after in pairwise(rows):
             assert after.ph.low <= before.ph.low
             assert after.ph.typical <= before.ph.typical
@@ -45,55 +47,55 @@ def test_ph_only_falls_and_the_range_holds_its_middle(fresh, aged):
 
 
 def test_an_open_bucket_takes_days_to_weeks_not_hours_or_years(aged):
-    soonest, typical, latest = standing_in_air_over_days(aged, 0.06, 10.0, KELVIN, ()).days_until(10.0)
+    soonest, typical, latest = exposure_to_air(aged, 0.06, 10.0, KELVIN, ()).days_until(10.0)
     assert 2 < soonest <= typical <= latest < 60
 
 
 def test_half_the_depth_takes_half_the_time(fresh):
-    deep = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
-    shallow = standing_in_air_over_days(fresh, 0.12, 10.0, KELVIN, ()).days_until(11.5)
+    deep = exposure_to_air(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
+    shallow = exposure_to_air(fresh, 0.12, 10.0, KELVIN, ()).days_until(11.5)
     assert [2 * days for days in shallow] == pytest.approx(list(deep))
 
 
 def test_a_cover_keeps_it_longer_and_a_tight_lid_for_good(fresh):
-    left_open = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (7,))
-    covered = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (7,), is_covered=True)
+    left_open = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (7,))
+    covered = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (7,), is_covered=True)
     assert covered.rows[0].ph.typical > left_open.rows[0].ph.typical
     assert covered.rows[0].ph.high == pytest.approx(fresh.equilibrium.ph, abs=0.01)
     assert covered.days_until(11.5)[2] is None
 
 
 def test_caustic_liquor_that_holds_lime_drops_it_as_chalk_before_it_turns_mild(fresh):
-    rows = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (0, 7)).rows
+    rows = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (0, 7)).rows
     assert rows[1].alkalinity.typical < rows[0].alkalinity.typical
     assert fresh.equilibrium.dissolved["calcium"] > 1e-3
 
 
 def test_a_neutralised_feed_gives_gas_off_and_its_ph_rises(aged):
     feed = acid_for(aged, acids()["vinegar"], 0.05, 7.0, KELVIN).feed
-    rows = standing_in_air_over_days(feed, 0.06, 10.0, KELVIN, (0, 1, 7, 60)).rows
+    rows = exposure_to_air(feed, 0.06, 10.0, KELVIN, (0, 1, 7, 60)).rows
     typical = [row.ph.typical for row in rows]
     assert typical == sorted(typical)
     assert typical[-1] > 8.5
 
 
 def test_finer_steps_change_nothing_that_matters(fresh, monkeypatch):
-    coarse = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
+    coarse = exposure_to_air(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
     monkeypatch.setattr(standing, "_STEPS", 192)
-    fine = standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
+    fine = exposure_to_air(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
     assert list(coarse) == pytest.approx(list(fine), rel=0.02)
 
 
 def test_lye_without_any_carbon_can_stand_too():
     lye = Liquor(equilibrate({"potassium": 0.02}, KELVIN))
-    row = standing_in_air_over_days(lye, 0.06, 10.0, KELVIN, (365,)).rows[0]
+    row = exposure_to_air(lye, 0.06, 10.0, KELVIN, (365,)).rows[0]
     assert row.ph.typical < 9.6
 
 
 @pytest.mark.parametrize(("surface", "litres", "days"), [(0.0, 1.0, (1,)), (1.0, -1.0, (1,)), (1.0, 1.0, (-1,))])
 def test_a_vessel_that_cannot_be_is_refused(aged, surface, litres, days):
     with pytest.raises(ValueError, match=r"must be above 0|before the start"):
-        standing_in_air_over_days(aged, surface, litres, KELVIN, days)
+        exposure_to_air(aged, surface, litres, KELVIN, days)
 
 
 def test_free_lime_turns_carbonate_to_hydroxide_until_it_is_spent():
@@ -124,4 +126,4 @@ def test_hydroxide_share_of_aged_and_fresh_liquor(fresh, aged):
 
 
 def test_a_shut_off_vessel_has_no_finite_day(fresh):
-    assert standing_in_air_over_days(fresh, 0.06, 10.0, KELVIN, (), is_covered=True).slow[-1][0] == inf
+    assert exposure_to_air(fresh, 0.06, 10.0, KELVIN, (), is_covered=True).slow[-1][0] == inf

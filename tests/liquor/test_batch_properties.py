@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from feedcalc.chemistry.formulas import molar_masses
@@ -18,6 +18,7 @@ from feedcalc.garden.ash import ELEMENTS
 from feedcalc.liquor.answer import Answer, answer_to
 from feedcalc.liquor.vessel import water_kilograms
 from tests.asking import WEIGHED, every_figure, reply_to, reply_to_text, rung, values_of
+from tests.examples import examples
 
 # Six digits are kept of every figure of a reply, so a balance of several of them closes to a few of the sixth.
 SIX_DIGITS = 2e-5
@@ -70,7 +71,7 @@ def brought(found: Answer, element: str) -> float:
     return batch.ash_grams * found.typical.sample.grams_per_kilogram[element] / 1000 + from_water
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(some_batch)
 def test_every_gram_of_ash_and_water_is_in_the_liquor_or_in_the_solids(request_parts):
     found = answer(request_parts)
@@ -83,7 +84,7 @@ def test_every_gram_of_ash_and_water_is_in_the_liquor_or_in_the_solids(request_p
         assert dissolved + solids == pytest.approx(brought(found, element), rel=1e-6), element
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(some_batch)
 def test_what_is_poured_and_what_the_sludge_holds_make_up_ash_and_water(request_parts):
     found, values = answer(request_parts), values_of(request_parts)
@@ -93,7 +94,7 @@ def test_what_is_poured_and_what_the_sludge_holds_make_up_ash_and_water(request_
         assert told == pytest.approx(brought(found, element), rel=SIX_DIGITS), element
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(some_batch)
 def test_no_lime_value_is_lost_between_liquor_and_sludge(request_parts):
     found, values = answer(request_parts), values_of(request_parts)
@@ -104,7 +105,7 @@ def test_no_lime_value_is_lost_between_liquor_and_sludge(request_parts):
     assert poured + values["sludge"]["lime_value"]["value"] == pytest.approx(had, rel=SIX_DIGITS, abs=1e-4)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(some_batch)
 def test_volumes_add_up_and_grains_are_under_water(request_parts):
     found = answer(request_parts)
@@ -116,7 +117,7 @@ def test_volumes_add_up_and_grains_are_under_water(request_parts):
     assert found.typical.steep.liquor.equilibrium.balance_error <= 1e-9
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(some_batch)
 def test_what_a_can_delivers_is_its_volume_times_what_a_litre_holds(request_parts):
     values = values_of(request_parts)
@@ -134,7 +135,7 @@ def test_what_a_can_delivers_is_its_volume_times_what_a_litre_holds(request_part
         assert given_out["lime_value"]["value"] == pytest.approx(expected, rel=SIX_DIGITS)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(some_batch, st.floats(1.05, 4))
 def test_more_ash_never_gives_less_potassium_or_lime(request_parts, factor):
     grams = float(request_parts["ash"]["amount"].removesuffix(" g"))
@@ -147,7 +148,7 @@ def test_more_ash_never_gives_less_potassium_or_lime(request_parts, factor):
     assert more_ash["sludge"]["lime_value"]["value"] > less_ash["sludge"]["lime_value"]["value"]
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(some_batch)
 def test_more_dilution_with_plain_water_never_gives_more_of_anything(request_parts):
     plain = {"analysis": {"hardness": "0 mg/L", "alkalinity": "0 mg/L", "ph": 6.0}}
@@ -164,7 +165,7 @@ def test_more_dilution_with_plain_water_never_gives_more_of_anything(request_par
 NOT_OF_THE_FEED = {"parts_liquor", "parts_water", "liquor_per_can", "water_per_can", "lime_haze"}
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(some_batch, st.integers(1, 10))
 def test_warmer_water_never_settles_slower(request_parts, warmer):
     celsius = int(request_parts["water"]["temperature"].removesuffix(" degC"))
@@ -172,7 +173,7 @@ def test_warmer_water_never_settles_slower(request_parts, warmer):
     assert values_of(warm)["batch"]["settle_time"]["value"] < values_of(request_parts)["batch"]["settle_time"]["value"]
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(some_batch, st.floats(1.1, 10))
 def test_a_bigger_bucket_never_needs_more_goes(request_parts, factor):
     capacity = float(request_parts["vessel"]["capacity"].removesuffix(" L"))
@@ -180,7 +181,7 @@ def test_a_bigger_bucket_never_needs_more_goes(request_parts, factor):
     assert values_of(bigger)["batch"]["goes"]["value"] <= values_of(request_parts)["batch"]["goes"]["value"]
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(some_batch, st.sampled_from([0.5, 2, 5]))
 def test_half_or_twice_the_batch_in_half_or_twice_the_bucket_is_the_same_liquor(request_parts, factor):
     scaled = json.loads(json.dumps(request_parts))
@@ -243,7 +244,7 @@ def test_a_number_as_the_country_writes_it_changes_no_figure(locale, litres, kil
 
 
 @given(st.randoms(use_true_random=False))
-@settings(max_examples=10, deadline=None)
+@examples(10)
 def test_the_order_of_the_keys_changes_nothing(order: random.Random):
     def shuffled(value: Any) -> Any:
         if isinstance(value, dict):
@@ -293,7 +294,7 @@ some_cans = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=50, deadline=None)
+@examples(50)
 @given(some_cans)
 def test_cans_planned_backwards_are_filled_forwards(request_parts):
     batch = values_of(request_parts)["batch"]
@@ -314,7 +315,7 @@ def jug_error(litres: float) -> float:
     return 0.005 if litres < 0.5 else 0.025 if litres < 5 else 0.05
 
 
-@settings(max_examples=50, deadline=None)
+@examples(50)
 @given(some_cans)
 def test_liquor_and_water_fill_each_can_at_the_dilution_asked_for(request_parts):
     parts = float(request_parts["dilution"].split(":")[1])
@@ -324,7 +325,7 @@ def test_liquor_and_water_fill_each_can_at_the_dilution_asked_for(request_parts)
         assert liquor == pytest.approx(size / (1 + parts), abs=1e-9 + jug_error(liquor))
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(some_cans)
 def test_planning_for_cans_does_not_make_much_more_than_they_need(request_parts):
     batch = values_of(request_parts)["batch"]

@@ -13,16 +13,10 @@ from feedcalc.contract.request import read_request
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.water import water_of_report
 from feedcalc.liquor.acid import acid_dose, acids
-from feedcalc.liquor.learning import (
-    Titration,
-    influences_of,
-    jar_diameter,
-    pen_shows,
-    ph_shows,
-    readings_in,
-    weighed_density,
-)
-from feedcalc.liquor.steeping import steep
+from feedcalc.liquor.ash_evidence import weighed_density
+from feedcalc.liquor.instruments import Titration, clouding_diameter, pen_shows, ph_shows, readings_in
+from feedcalc.liquor.learning import influences_of
+from feedcalc.liquor.steeping import Liquor, steep
 from feedcalc.liquor.vessel import Vessel, batch_of, settle_hours
 from feedcalc.words.errors import InputErrors
 
@@ -69,8 +63,6 @@ def test_a_titration_told_from_one_liquor_holds_for_weaker_and_stronger_ones(sta
 
 def test_vinegar_taken_by_pure_lye_is_plain_arithmetic():
     """0.05 mol/L KOH against acetic acid of 5 % (0.833 mol/L): 6.0 mL for 100 mL."""
-    from feedcalc.liquor.steeping import Liquor
-
     lye = Liquor(equilibrate({"potassium": 0.05}, 298.15))
     assert Titration.of(lye, 8.3, 0.05, 298.15).millilitres(lye) == pytest.approx(5 / (50 / 60.05), rel=0.02)
 
@@ -117,14 +109,14 @@ def test_the_rest_clears_in_the_time_the_clear_line_takes_to_get_there(depth, ho
     request = asked(measured={"clear_depth": depth, "clear_after": hours})
     sample = ash_of("mixed", "aged").typical()
     batch = batch_of(100.0, 5.0, Vessel(0.3, 12.0), sample)
-    seen = jar_diameter(request, batch, sample, KELVIN)
+    seen = clouding_diameter(request, batch, sample, KELVIN)
     so_far = request.number("measured.clear_after") / request.number("measured.clear_depth")
     assert settle_hours(batch, sample, KELVIN, seen) == pytest.approx(so_far * batch.clear_depth, rel=0.01)
 
 
 def test_a_strip_is_trusted_less_than_a_meter_and_its_own_width_goes_before_both():
     meter, strip, own = (
-        readings_in(asked(measured={"ph": 11.5, **more}))[0].width
+        readings_in(asked(measured={"ph": 11.5, **more}))[0].standard_deviation
         for more in ({}, {"ph_by": "strip"}, {"ph_by": "strip", "ph_width": 0.1})
     )
     assert own < meter < strip
@@ -132,7 +124,7 @@ def test_a_strip_is_trusted_less_than_a_meter_and_its_own_width_goes_before_both
 
 def test_a_reading_in_the_cold_is_trusted_less_where_the_pen_corrects_it():
     warm, cold, own = (
-        readings_in(asked(measured={"ec": "4 mS/cm", **more}))[0].width
+        readings_in(asked(measured={"ec": "4 mS/cm", **more}))[0].standard_deviation
         for more in ({"temperature": "25 °C"}, {"temperature": "5 °C"}, {"temperature": "5 °C", "compensated": "no"})
     )
     assert warm == own < cold

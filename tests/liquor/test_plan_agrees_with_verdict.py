@@ -66,4 +66,6 @@ def test_every_automatic_plan_goes_or_names_what_is_in_the_way_and_the_way_round
             assert verdict.word == "hold back", told
             for way in ways:
                 figures = [part for part in way.values() if isinstance(part, dict)]
-                assert way["text"] and len(figures) == 1 and figures[0]["value"] >= 0, told
+                assert way["text"], told
+                assert len(figures) == 1, told
+                assert figures[0]["value"] >= 0, told

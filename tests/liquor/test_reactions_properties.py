@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc.chemistry import equilibrate
 from feedcalc.liquor.acid import acid_for, acids
-from feedcalc.liquor.air import standing_in_air_over_days
+from feedcalc.liquor.air import exposure_to_air
 from feedcalc.liquor.mixing import VERDICTS, mixing_check, second_things
 from feedcalc.liquor.steeping import STEEP_MINERALS, Liquor
+from tests.examples import examples
 
 amounts = st.floats(1e-7, 1.0).map(lambda share: share**3)
 kelvins = st.floats(273.5, 313.15)
@@ -33,7 +34,7 @@ def liquors(draw: st.DrawFn) -> Liquor:
     return Liquor(equilibrate(totals, draw(kelvins), STEEP_MINERALS))
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(liquors(), st.sampled_from(sorted(acids())), st.floats(4.0, 11.0), st.floats(0.3, 1.0))
 def test_a_dose_reaches_its_target_or_says_why_not(liquor, name, target, of_strongest):
     acid = acids()[name]
@@ -50,11 +51,11 @@ def test_a_dose_reaches_its_target_or_says_why_not(liquor, name, target, of_stro
     assert found.carbon_dioxide_millilitres_per_litre >= 0.0
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(liquors(), st.floats(0.01, 0.5), st.floats(1.0, 50.0), st.booleans())
 def test_a_standing_liquor_moves_one_way_towards_the_air(liquor, surface, litres, covered):
     kelvin = liquor.equilibrium.temperature_kelvin
-    found = standing_in_air_over_days(liquor, surface, litres, kelvin, (0, 1, 10, 100, 1000), covered)
+    found = exposure_to_air(liquor, surface, litres, kelvin, (0, 1, 10, 100, 1000), covered)
     up = found.ph_in_the_end > found.ph_at_first
     for before, after in pairwise(found.rows):
         moved = after.ph.typical - before.ph.typical
@@ -63,7 +64,7 @@ def test_a_standing_liquor_moves_one_way_towards_the_air(liquor, surface, litres
     assert all(ends[0] - 0.05 <= row.ph.typical <= ends[1] + 0.05 for row in found.rows)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(liquors(), st.sampled_from(sorted(second_things())), st.floats(0.0, 20.0))
 def test_a_check_always_gives_a_verdict_no_milder_than_the_table(liquor, name, dose):
     thing = second_things()[name]

@@ -12,7 +12,9 @@ import random
 from feedcalc.contract.request import read_request
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.water import water_of_report
-from feedcalc.liquor.learning import LiquorBatch, learning, ph_shows, readings_in
+from feedcalc.liquor.instruments import ph_shows, readings_in
+from feedcalc.liquor.learning import learning
+from feedcalc.liquor.observations import LiquorBatch
 from feedcalc.liquor.steeping import steep
 from feedcalc.uncertainty.estimates import estimate_of, run_to_end
 
@@ -52,9 +54,9 @@ def test_ranges_after_a_reading_hold_the_truth_as_often_as_they_say():
         shown = {"ec": truth.equilibrium.conductivity_at(KELVIN), "ph": ph_shows(truth.equilibrium, KELVIN - 273.15)}
         exact = {"ec": f"{shown['ec']} mS/cm", "ph": f"{shown['ph']}", "compensated": "no"}
         pen, meter = readings_in(asked(ash.state, 1, exact))
-        measured = {"ec": f"{shown['ec'] * (1 + chance.gauss(0, pen.width))} mS/cm", "compensated": "no"}
+        measured = {"ec": f"{shown['ec'] * (1 + chance.gauss(0, pen.standard_deviation))} mS/cm", "compensated": "no"}
         if draw % 4 >= 2:
-            measured["ph"] = f"{min(shown['ph'] + chance.gauss(0, meter.width), 14.0)}"
+            measured["ph"] = f"{min(shown['ph'] + chance.gauss(0, meter.standard_deviation), 14.0)}"
         request = asked(ash.state, 1, measured)
         batch = LiquorBatch(request, liquor_after, lambda liquor: liquor, KELVIN, "the one strength")
         learned = run_to_end(learning(batch, ash, count=40))

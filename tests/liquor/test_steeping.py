@@ -7,7 +7,8 @@ import pytest
 from feedcalc.chemistry.formulas import molar_masses
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.water import water_of_kind
-from feedcalc.liquor.steeping import dissolved_share, standing_in_air, steep
+from feedcalc.liquor.air import liquor_in_equilibrium_with_air
+from feedcalc.liquor.steeping import dissolved_share, steep
 
 KELVIN = 288.15
 AIR = 4.2e-4
@@ -72,7 +73,7 @@ def test_stronger_steeps_hold_potassium_in_proportion_but_not_calcium():
 @pytest.mark.parametrize("sample", [FRESH, AGED], ids=["fresh", "aged"])
 def test_air_brings_the_ph_down_and_keeps_the_potassium(sample):
     liquor = steep(sample, 21.0, RAIN, KELVIN, 24.0).liquor
-    aired = standing_in_air(liquor, KELVIN, AIR)
+    aired = liquor_in_equilibrium_with_air(liquor, KELVIN, AIR)
     assert aired.equilibrium.ph < min(liquor.equilibrium.ph, 10.2)
     assert aired.milligrams_per_litre("potassium") == pytest.approx(liquor.milligrams_per_litre("potassium"), rel=0.01)
     assert aired.milligrams_per_litre("calcium") <= liquor.milligrams_per_litre("calcium") + 1

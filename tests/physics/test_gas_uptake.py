@@ -23,7 +23,7 @@ HENRY = 0.034  # mol/(L atm) at 25 degC
 AIR = 420e-6
 
 
-def test_caustic_water_takes_up_gas_as_danckwerts_has_it_whatever_the_stirring():
+def test_uptake_by_caustic_water_follows_danckwerts_at_any_transfer_velocity():
     """Fast reaction: flux = (k [OH-] D)^0.5 c*, Danckwerts, Gas-Liquid Reactions (1970), from memory."""
     lye = Surface(hydroxide=0.05, carbon_dioxide=0.0, solubility=HENRY, bound_ratio=0.0)
     expected = sqrt(hydroxide_rate_constant(KELVIN) * 0.05 * carbon_dioxide_diffusivity(KELVIN)) * HENRY * AIR * 1000
@@ -33,7 +33,7 @@ def test_caustic_water_takes_up_gas_as_danckwerts_has_it_whatever_the_stirring()
         assert found.reacted == pytest.approx(found.total, rel=0.03)
 
 
-def test_enhancement_measured_on_a_high_ph_lake_is_met():
+def test_enhancement_agrees_with_measurements_on_a_high_ph_lake():
     """3.5 to 7.5 fold at k600 = 1.83 cm/h: Bade and Cole, J. Geophys. Res. 111 (2006), abstract; pH of 9 to 10 from
     memory.
     """
@@ -47,31 +47,31 @@ def test_enhancement_measured_on_a_high_ph_lake_is_met():
     assert at_ph(10.0) > 7.5
 
 
-def test_nearly_neutral_water_is_hardly_sped_up():
+def test_reaction_hardly_enhances_uptake_by_nearly_neutral_water():
     assert enhancement(Surface(1e-7, 1e-5, HENRY, 0.2), 1e-5, KELVIN) < 1.5
 
 
-def test_at_peace_with_the_air_nothing_passes_and_a_fizzy_feed_gives_gas_off():
+def test_the_flux_is_zero_at_equilibrium_and_negative_for_supersaturated_water():
     even = Surface(1e-6, HENRY * AIR, HENRY, 0.01)
     fizzy = Surface(1e-7, 0.005, HENRY, 0.5)
     assert uptake_mol_per_m2_second(even, AIR, 1e-5, 1e-3, KELVIN).total == 0.0
     assert uptake_mol_per_m2_second(fizzy, AIR, 1e-5, 1e-3, KELVIN).total < 0.0
 
 
-def test_a_tight_lid_stops_it():
+def test_a_tight_lid_stops_the_flux():
     lye = Surface(0.05, 0.0, HENRY, 0.0)
     assert air_velocity(is_covered=True).low == 0.0
     assert uptake_mol_per_m2_second(lye, AIR, 1e-5, 0.0, KELVIN).total == 0.0
 
 
-def test_still_air_over_lye_sets_the_pace():
+def test_the_gas_film_limits_uptake_by_lye():
     lye = Surface(0.05, 0.0, HENRY, 0.0)
     still = air_velocity(is_covered=False).low
     at_most = still * AIR / litres_of_gas_per_mol(KELVIN) * 1000
     assert 0.3 * at_most < uptake_mol_per_m2_second(lye, AIR, 1e-5, still, KELVIN).total < at_most
 
 
-def test_a_still_film_holds_back_what_stirred_water_would_take():
+def test_transport_through_the_liquid_film_limits_uptake_by_still_water():
     carbon = [0.0, 1.0, 2.0, 3.0, 4.0]  # mol/m3
     at_surface = [
         uptake_mol_per_m2_second(Surface(h, 0.0, HENRY, 0.0), AIR, 1e-6, 1e3, KELVIN)
@@ -83,5 +83,5 @@ def test_a_still_film_holds_back_what_stirred_water_would_take():
     assert stirred[0] == pytest.approx(at_surface[0].total, rel=0.001)
 
 
-def test_warmer_water_trades_faster():
+def test_gas_exchange_is_faster_in_warmer_water():
     assert water_velocity(278.15).typical < water_velocity(298.15).typical

@@ -12,7 +12,7 @@ SHED = 288.15  # 15 degC
 
 @pytest.mark.parametrize("kelvin", [273.1, 373.2, float("nan"), -1])
 @pytest.mark.parametrize("property_of", [density_kg_per_m3, viscosity_pascal_second])
-def test_water_that_is_ice_or_steam_has_no_figure(property_of, kelvin):
+def test_temperatures_of_ice_and_steam_are_refused(property_of, kelvin):
     with pytest.raises(ValueError, match="hold from"):
         property_of(kelvin)
 
@@ -30,24 +30,24 @@ def test_a_grain_that_floats_or_has_no_size_does_not_sink(diameter, particle, li
         settling.settling_velocity_stokes(diameter, particle, SHED, liquid)
 
 
-def test_stokes_holds_for_silt_and_no_longer_for_sand():
+def test_stokes_law_holds_for_silt_but_not_for_sand():
     sizes = settling.grain_sizes_m()
     assert settling.settling(sizes["silt_usda"], 2650, SHED).stokes_holds
     assert not settling.settling(sizes["sand"] / 4, 2650, SHED).stokes_holds
 
 
-def test_grains_finer_than_a_micrometre_are_marked_as_beyond_the_law():
+def test_grains_finer_than_a_micrometre_are_marked_as_too_fine():
     assert settling.settling(0.5e-6, 2650, SHED).too_fine
     assert not settling.settling(2e-6, 2650, SHED).too_fine
 
 
-def test_pebbles_are_beyond_the_drag_law():
+def test_the_drag_law_refuses_pebbles():
     with pytest.raises(ValueError, match="Reynolds number above 800"):
         settling.settling(5e-3, 2650, SHED)
 
 
 @pytest.mark.parametrize("fraction", [-0.01, 0.41, float("nan")])
-def test_a_bed_of_grains_is_no_suspension(fraction):
+def test_volume_fractions_outside_a_suspension_are_refused(fraction):
     with pytest.raises(ValueError, match="grains may fill"):
         settling.hindered_share(fraction, 1e-5, 10)
 
@@ -73,24 +73,24 @@ def test_a_day_in_a_bucket_clears_everything_down_to_clay():
     assert cleared > sizes["clay"] / 2
 
 
-def test_what_lies_beyond_the_sought_sizes_gives_the_nearer_end():
-    assert settling.cleared_diameter_m(0.3, 1e7, 2650, SHED) == settling.FINEST_SOUGHT_M
-    assert settling.cleared_diameter_m(10.0, 1e-4, 2650, SHED) == pytest.approx(settling.COARSEST_SOUGHT_M)
+def test_a_diameter_outside_the_search_range_gives_the_nearer_end():
+    assert settling.cleared_diameter_m(0.3, 1e7, 2650, SHED) == settling.SMALLEST_DIAMETER_M
+    assert settling.cleared_diameter_m(10.0, 1e-4, 2650, SHED) == pytest.approx(settling.LARGEST_DIAMETER_M)
 
 
 @pytest.mark.parametrize(("depth", "hours"), [(0, 24), (-0.1, 24), (0.3, 0), (0.3, -1)])
-def test_a_bucket_without_depth_or_time_clears_nothing(depth, hours):
+def test_a_depth_or_time_of_zero_is_refused(depth, hours):
     with pytest.raises(ValueError, match="above zero"):
         settling.cleared_diameter_m(depth, hours, 2650, SHED)
 
 
-def test_no_depth_is_clear_at_once_and_a_negative_one_is_an_error():
+def test_a_depth_of_zero_is_clear_at_once_and_a_negative_one_is_refused():
     assert settling.clearing_time_hours(0.0, 2e-6, 2650, SHED) == 0.0
     with pytest.raises(ValueError, match="below zero"):
         settling.clearing_time_hours(-0.1, 2e-6, 2650, SHED)
 
 
-def test_traces_start_at_the_surface_and_end_at_the_pour():
+def test_traces_start_at_the_surface_and_end_at_the_given_depth():
     fine, coarse = settling.clearing_traces([2e-6, 20e-6], 0.2, [0, 1, 6, 48], 2650, SHED)
     assert fine.clear_depth_m[0] == coarse.clear_depth_m[0] == 0.0
     assert coarse.clear_depth_m[1] == fine.clear_depth_m[-1] == 0.2
@@ -98,7 +98,7 @@ def test_traces_start_at_the_surface_and_end_at_the_pour():
 
 
 @pytest.mark.parametrize(("depth", "hours"), [(0.0, [1]), (0.2, [-1])])
-def test_traces_refuse_a_depth_or_hour_that_cannot_be(depth, hours):
+def test_traces_refuse_an_impossible_depth_or_hour(depth, hours):
     with pytest.raises(ValueError, match="depth must be above zero"):
         settling.clearing_traces([2e-6], depth, hours, 2650, SHED)
 
@@ -113,7 +113,7 @@ def test_sieve_openings_fall_as_their_numbers_rise():
     assert metres_by_number == sorted(metres_by_number, reverse=True)
 
 
-def test_the_peclet_number_sets_sinking_against_known_brownian_movement():
+def test_the_peclet_number_agrees_with_a_known_brownian_diffusivity():
     """A sphere of 1 micrometre in water at 25 degC diffuses at 0.49 square micrometres a second (textbook
     value after Einstein 1905, from memory).
     """

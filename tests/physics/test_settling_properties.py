@@ -16,7 +16,7 @@ fractions = st.floats(0.0, 0.3)
 
 
 @given(diameters, densities, temperatures, depths, fractions)
-def test_the_size_cleared_after_the_clearing_time_is_that_size(diameter, density, kelvin, depth, fraction):
+def test_cleared_diameter_is_the_inverse_of_clearing_time(diameter, density, kelvin, depth, fraction):
     hours = settling.clearing_time_hours(depth, diameter, density, kelvin, volume_fraction=fraction)
     back = settling.cleared_diameter_m(depth, hours, density, kelvin, volume_fraction=fraction)
     assert back == pytest.approx(diameter, rel=1e-6)
@@ -43,7 +43,7 @@ def test_a_thicker_slurry_clears_later(diameter, density, kelvin, fraction, thic
 
 
 @given(st.floats(1e-7, 5e-4), st.floats(1500, 3000), temperatures)
-def test_drag_beyond_stokes_only_slows_and_vanishes_for_fine_grains(diameter, density, kelvin):
+def test_the_drag_correction_only_slows_grains_and_vanishes_for_fine_ones(diameter, density, kelvin):
     stokes = settling.settling_velocity_stokes(diameter, density, kelvin)
     full = settling.settling_velocity_schiller_naumann(diameter, density, kelvin)
     assert full <= stokes

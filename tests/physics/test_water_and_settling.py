@@ -43,7 +43,7 @@ def test_water_agrees_with_the_full_international_formulation(celsius):
 
 
 @pytest.mark.parametrize("celsius", [0, 12.5, 25, 50, 99])
-def test_viscosity_carries_the_coefficients_of_the_release(celsius):
+def test_viscosity_agrees_with_the_coefficients_of_the_release(celsius):
     """IAPWS SR6-08 as coded by the iapws package."""
     assert viscosity_pascal_second(celsius + 273.15) == pytest.approx(_Liquid(celsius + 273.15)["mu"], rel=1e-12)
 
@@ -60,7 +60,7 @@ def test_density_agrees_with_the_formula_of_tanaka_2001(celsius):
     TIMES,
     ids=[f"{row['micrometre']} um {row['depth_cm']} cm {row['celsius']} degC: {row['citation']}" for row in TIMES],
 )
-def test_grains_leave_the_depth_when_the_pipette_is_drawn(row):
+def test_clearing_times_agree_with_published_pipette_times(row):
     hours = settling.clearing_time_hours(
         float(row["depth_cm"]) / 100, float(row["micrometre"]) * 1e-6, 2650, float(row["celsius"]) + 273.15
     )
@@ -83,7 +83,7 @@ def test_coarse_spheres_sink_as_measured_by_gibbs_1971(diameter_mm):
     assert ours * 100 == pytest.approx(gibbs_cm_per_s, rel=0.05)
 
 
-def test_a_thin_crowd_slows_grains_no_more_than_batchelor_1972_allows():
+def test_hindrance_in_dilute_suspensions_does_not_exceed_batchelor_1972():
     """Batchelor, J. Fluid Mechanics 52 (1972) 245: 1 - 6.55 phi for spheres at random (from memory)."""
     clay = settling.settling(2e-6, 2650, 293.15)
     for fraction in (0.001, 0.005, 0.01):
@@ -95,6 +95,6 @@ def test_a_thin_crowd_slows_grains_no_more_than_batchelor_1972_allows():
     ("reynolds", "exponent"),
     [(0.5, 4.35 * 0.5**-0.03), (100, 4.45 * 100**-0.1), (600, 2.39)],
 )
-def test_coarse_crowds_follow_richardson_and_zaki_1954(reynolds, exponent):
+def test_hindrance_of_coarse_grains_follows_richardson_and_zaki_1954(reynolds, exponent):
     """Exponents from memory; the paper was not seen."""
     assert settling.hindered_share(0.2, reynolds, 1e12) == pytest.approx(0.8**exponent)

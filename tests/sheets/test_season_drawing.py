@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import pytest
 
-from feedcalc.book.entries import ENTRY_KINDS
+from feedcalc.book.records import ENTRY_KINDS
 from feedcalc.book.totals import TimelineStep
 from feedcalc.sheets.drawing import SHAPES, letter_of, timeline_drawing
 from feedcalc.uncertainty.estimates import Estimate

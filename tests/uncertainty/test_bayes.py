@@ -8,7 +8,7 @@ from statistics import NormalDist
 
 import pytest
 
-from feedcalc.uncertainty.bayes import Posterior, Reading, posterior_of, shares_of_spread
+from feedcalc.uncertainty.bayes import Posterior, Reading, posterior_of, variance_shares
 from feedcalc.uncertainty.estimates import Estimate, latin_hypercube
 
 EXPECTED = NormalDist(5.0, 2.0)
@@ -36,12 +36,12 @@ def test_a_normal_unknown_and_a_normal_reading_give_the_textbook_posterior(read,
     found_mean, found_deviation = mean_and_deviation(left, lambda sample: sack(sample)[0])
     assert found_mean == pytest.approx(mean, abs=0.15 * deviation)
     assert found_deviation == pytest.approx(deviation, rel=0.12)
-    assert sack(left.middle)[0] == pytest.approx(mean, abs=0.15 * deviation)
+    assert sack(left.point_estimate)[0] == pytest.approx(mean, abs=0.15 * deviation)
 
 
 def test_without_samples_the_middle_of_a_straight_model_is_the_textbook_mean():
     left = posterior_of(["sack"], [Reading("scale", 8.0, 1.0)], sack, {"sack": 0.5}, seed=1, sampled=False)
-    assert sack(left.middle)[0] == pytest.approx((5 / 4 + 8) / (1 / 4 + 1), abs=1e-6)
+    assert sack(left.point_estimate)[0] == pytest.approx((5 / 4 + 8) / (1 / 4 + 1), abs=1e-6)
 
 
 @pytest.mark.parametrize("known", [Estimate(1.5, 5.0, 12.0), Estimate(0.03, 0.12, 0.6)])
@@ -54,7 +54,7 @@ def test_one_unknown_agrees_with_brute_force_quadrature(known, at):
 
     reading = Reading("meter", curved(known.quantile(at)), 0.15, is_relative=True)
     strata = [known.quantile((place + 0.5) / 20_000) for place in range(20_000)]
-    weights = [math.exp(-0.5 * reading.misfit(curved(value)) ** 2) for value in strata]
+    weights = [math.exp(-0.5 * reading.residual(curved(value)) ** 2) for value in strata]
     mean = sum(weight * value for weight, value in zip(weights, strata, strict=True)) / sum(weights)
     spread = sum(weight * (value - mean) ** 2 for weight, value in zip(weights, strata, strict=True)) / sum(weights)
     left = posterior_of(["x"], [reading], lambda shares: [curved(known.quantile(shares["x"]))], {"x": 0.5}, seed=3)
@@ -94,15 +94,15 @@ def test_two_readings_narrow_more_than_one():
 @pytest.mark.parametrize(("read", "direction"), [(40.0, 1), (-40.0, -1)])
 def test_the_quick_way_without_samples_doubts_the_same_readings(read, direction):
     left = posterior_of(["sack"], [Reading("scale", read, 0.5)], sack, {"sack": 0.5}, seed=1, sampled=False)
-    assert left.doubted == (("scale", direction),)
-    assert left.middle == {"sack": 0.5}
+    assert left.rejected == (("scale", direction),)
+    assert left.point_estimate == {"sack": 0.5}
 
 
 @pytest.mark.parametrize(("read", "direction"), [(40.0, 1), (-40.0, -1)])
 def test_a_reading_beyond_everything_plausible_is_doubted_and_changes_nothing(read, direction):
     left = posterior_of(["sack"], [Reading("scale", read, 0.5)], sack, {"sack": 0.5}, seed=1)
-    assert left.doubted == (("scale", direction),)
-    assert left.middle == {"sack": 0.5}
+    assert left.rejected == (("scale", direction),)
+    assert left.point_estimate == {"sack": 0.5}
     mean, deviation = mean_and_deviation(left, lambda sample: sack(sample)[0])
     assert mean == pytest.approx(EXPECTED.mean, abs=0.05)
     assert deviation == pytest.approx(EXPECTED.stdev, rel=0.05)
@@ -112,8 +112,8 @@ def test_a_reading_beyond_everything_plausible_is_doubted_and_changes_nothing(re
 def test_readings_that_contradict_one_another_are_doubted_together(sampled):
     both = [Reading("scale", 3.0, 0.1), Reading("other scale", 7.0, 0.1)]
     left = posterior_of(["sack"], both, lambda shares: sack(shares) * 2, {"sack": 0.5}, seed=1, sampled=sampled)
-    assert left.doubted == (("scale", 0), ("other scale", 0))
-    assert left.middle == {"sack": 0.5}
+    assert left.rejected == (("scale", 0), ("other scale", 0))
+    assert left.point_estimate == {"sack": 0.5}
 
 
 def test_resampling_keeps_the_weighted_middle_of_the_figure_it_is_ordered_by():
@@ -135,7 +135,7 @@ def test_the_spread_of_a_sum_is_shared_by_variance_among_its_parts():
     """For normal parts the squared correlation is the share of variance: 16, 4 and 0 parts of 20."""
     samples = latin_hypercube(["a", "b", "c"], 400, seed=7)
     normal = NormalDist().inv_cdf
-    shares = shares_of_spread(samples, [4 * normal(sample["a"]) + 2 * normal(sample["b"]) for sample in samples])
+    shares = variance_shares(samples, [4 * normal(sample["a"]) + 2 * normal(sample["b"]) for sample in samples])
     assert shares["a"] == pytest.approx(0.8, abs=0.06)
     assert shares["b"] == pytest.approx(0.2, abs=0.06)
     assert shares["c"] < 0.02
@@ -148,7 +148,7 @@ def test_ninety_in_a_hundred_ranges_hold_the_truth_of_a_normal_unknown():
         truth = chance.gauss(EXPECTED.mean, EXPECTED.stdev)
         reading = Reading("scale", truth + chance.gauss(0.0, 0.7), 0.7)
         left = posterior_of(["sack"], [reading], sack, {"sack": 0.5}, seed=1)
-        if left.doubted:
+        if left.rejected:
             continue
         mean, deviation = mean_and_deviation(left, lambda sample: sack(sample)[0])
         held += abs(truth - mean) <= NormalDist().inv_cdf(0.95) * deviation

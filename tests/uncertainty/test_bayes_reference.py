@@ -11,7 +11,7 @@ from scipy import integrate, stats
 from scipy.stats import qmc
 
 from feedcalc import published
-from feedcalc.uncertainty.bayes import Reading, posterior_of, shares_of_spread
+from feedcalc.uncertainty.bayes import Reading, posterior_of, variance_shares
 from feedcalc.uncertainty.estimates import TAIL, Estimate, latin_hypercube, percentile
 
 KNOWN = [Estimate(1.5, 5.0, 12.0), Estimate(0.03, 0.12, 0.6), Estimate(0.0, 0.0, 1.0), Estimate(2.0, 4.0, 4.0)]
@@ -37,11 +37,11 @@ def test_between_its_bounds_an_estimate_is_the_triangle_of_scipy(known, share):
 def test_a_misfit_is_the_likelihood_scipy_gives(shown, width):
     plain, relative = Reading("ph", 7.0, width), Reading("ec", 7.0, width, is_relative=True)
     normal = stats.norm(loc=7.0, scale=width)
-    assert -0.5 * plain.misfit(shown) ** 2 == pytest.approx(normal.logpdf(shown) - normal.logpdf(7.0), abs=1e-9)
+    assert -0.5 * plain.residual(shown) ** 2 == pytest.approx(normal.logpdf(shown) - normal.logpdf(7.0), abs=1e-9)
     # What is read scatters about what is there by a factor: log-normal, the value read being fixed.
     factor = stats.norm(scale=width)
     told = factor.logpdf(math.log(shown / 7.0)) - factor.logpdf(0.0)
-    assert -0.5 * relative.misfit(shown) ** 2 == pytest.approx(told, abs=1e-9)
+    assert -0.5 * relative.residual(shown) ** 2 == pytest.approx(told, abs=1e-9)
 
 
 @pytest.mark.parametrize("count", [40, 100, 160])
@@ -123,10 +123,10 @@ def test_repeated_readings_narrow_as_the_conjugate_normal_does(readings):
     assert high == pytest.approx(posterior.ppf(0.95), abs=0.25 * posterior.std())
 
 
-def test_shares_of_spread_are_spearman_s_squared_less_what_chance_gives():
+def test_variance_shares_are_spearman_s_squared_less_what_chance_gives():
     samples = latin_hypercube(["a", "b"], 60, 3)
     figures = [sample["a"] ** 3 + 0.4 * sample["b"] for sample in samples]
-    found = shares_of_spread(samples, figures)
+    found = variance_shares(samples, figures)
     for name in ("a", "b"):
         theirs = stats.spearmanr([sample[name] for sample in samples], figures).statistic ** 2
         assert found[name] == pytest.approx(max((theirs - 1 / 59) / (1 - 1 / 59), 0.0), abs=1e-9)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc.contract.request import REQUEST_FIELDS, Field
 from tests.asking import every_figure, reply_to
+from tests.examples import examples
 
 # A unit of each kind of amount, with the span that is tried where the field itself sets none.
 UNITS = {
@@ -70,7 +71,7 @@ some_answers = st.lists(st.sampled_from(sorted(ANSWERS)), max_size=10, unique=Tr
 )
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(120)
 @given(some_answers, CANS, st.none() | st.floats(0, 900).map(lambda parts: f"1:{parts:.3f}"))
 def test_sensible_answers_in_any_combination_give_ordered_figures_or_a_named_fault(answers, cans, dilution):
     reply = reply_to(as_request(answers), cans=cans, dilution=dilution)

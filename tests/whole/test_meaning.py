@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc.contract.cautions import hazard_at
 from feedcalc.contract.request import REQUEST_FIELDS
 from feedcalc.words.languages import LANGUAGES
 from tests.asking import WEIGHED, every_figure, reply_to, values_of
+from tests.examples import examples
 
 CLASSES = ("mild", "irritant", "corrosive")
 CANS = {"cans": [{"size": "9 L", "count": 2}, {"size": "5 L", "count": 1}], "dilution": "1:10"}
@@ -42,7 +43,7 @@ def test_no_hazard_is_ever_less_at_a_higher_ph(ph, more):
     assert bool(stronger.signal_word) >= bool(weaker.signal_word)
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(st.floats(0.2, 8), st.floats(1.05, 5), st.sampled_from(["fresh", "aged"]), st.sampled_from(["drench", "foliar"]))
 def test_no_caution_vanishes_as_the_liquor_gets_stronger(grams_per_litre, factor, state, use):
     def cautions(strength: float) -> set[str]:
@@ -126,7 +127,7 @@ def test_empty_fields_are_the_same_as_fields_left_out(empty):
 
 
 @given(st.permutations([("9 L", 2), ("5 L", 1), ("1.5 L", 3)]))
-@settings(max_examples=6, deadline=None)
+@examples(6)
 def test_the_order_of_cans_changes_nothing_but_their_order(cans):
     def asked(order: list[tuple[str, int]]) -> dict[str, Any]:
         return values_of(cans=[{"size": size, "count": count} for size, count in order], dilution="1:10")
@@ -211,7 +212,7 @@ def test_numbers_in_a_book_are_read_as_the_country_writes_them():
 
 
 @given(st.permutations(["bed", "test", "one", "two", "three"]))
-@settings(max_examples=10, deadline=None)
+@examples(10)
 def test_the_order_of_a_book_changes_nothing(order):
     records = {
         "bed": BED,

@@ -6,12 +6,13 @@ import json
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc import published
 from feedcalc.contract.request import REQUEST_FIELDS
 from tests.asking import WEIGHED, faults, reply_to, reply_to_text
+from tests.examples import examples
 
 NO_SUCH_FIELD = "There is no such field."
 
@@ -331,19 +332,19 @@ def is_in_good_order(reply: dict[str, Any]) -> None:
         assert error["field"]
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(300)
 @given(nearly_requests)
 def test_whatever_stands_in_the_fields_the_door_answers_or_refuses_by_field(request_parts):
     is_in_good_order(reply_to_text(json.dumps({"schema": 1, **request_parts, "ranges": "off"})))
 
 
-@settings(max_examples=200, deadline=None)
+@examples(200)
 @given(json_values)
 def test_whatever_json_comes_the_door_answers_or_refuses_by_field(document):
     is_in_good_order(reply_to_text(json.dumps(document)))
 
 
-@settings(max_examples=200, deadline=None)
+@examples(200)
 @given(st.text(max_size=60))
 def test_whatever_text_comes_the_door_refuses_it(text):
     is_in_good_order(reply_to_text(text))

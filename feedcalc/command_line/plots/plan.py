@@ -29,7 +29,7 @@ from feedcalc.garden.ash import ash_of
 from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import AshContent, ash_content, cap_for
 from feedcalc.garden.feed_limits import practice
-from feedcalc.garden.spreading import NOTHING_YET, GroundAnswer, Had, ground_answer
+from feedcalc.garden.spreading import NOTHING_RECEIVED, GroundAnswer, Received, ground_answer
 from feedcalc.garden.suitability import CONTAINERS, DIRECTIONS, HOLD, FeedFacts, Reason, Verdict, verdict_for
 from feedcalc.liquor.answer import answer_to
 from feedcalc.liquor.figures import values_of
@@ -307,9 +307,9 @@ def _request_of(
         return None
 
 
-def _had(plot: Mapping[str, str], request: Request | None, faults: list[InputError]) -> Had:
+def _had(plot: Mapping[str, str], request: Request | None, faults: list[InputError]) -> Received:
     """What a plot has had to the square metre; where there is no ``request`` only its faults are of use."""
-    return Had(
+    return Received(
         _grams_per_square_metre("ash_this_year", "mass_or_volume", plot, request, faults),
         _grams_per_square_metre("lime_this_year", "mass", plot, request, faults),
     )
@@ -417,9 +417,9 @@ def _estimate(told: Figure) -> Estimate:
 # -- judging ------------------------------------------------------------------------------------------------------
 
 
-def _with_what_it_had(ground: GroundAnswer, had: Had, request: Request) -> Verdict:
+def _with_what_it_had(ground: GroundAnswer, had: Received, request: Request) -> Verdict:
     """The verdict on dry ash, held back too where what the plot had this year leaves no room for more."""
-    if had == NOTHING_YET or ground.verdict.word == HOLD or ground.advice["ash"]["value"] > 0:
+    if had == NOTHING_RECEIVED or ground.verdict.word == HOLD or ground.advice["ash"]["value"] > 0:
         return ground.verdict
     text = said("What this ground has had since its soil test, ash and lime together, is all it should have this year.")
     cap = cap_for(request.number("soil.ph"))

@@ -33,6 +33,7 @@ from threading import Thread, current_thread, main_thread
 from typing import IO, Any
 
 from feedcalc.command_line.plots.plan import PLAN_COLUMNS, Cell, Header, PlotPlan, header_of, plan_of
+from feedcalc.contract.spreadsheet import guarded
 from feedcalc.garden.suitability import HOLD
 from feedcalc.words.errors import FeedcalcError, InputError, InputErrors, NoSolution
 from feedcalc.words.messages import said
@@ -47,8 +48,6 @@ LONGEST_LINE = 1_000_000
 DELIMITERS = ",;\t|"
 ASIDE_COLUMNS = ("aside_row", "aside_line", "aside_because")
 CLUSTER_WAIT = "15s"
-_FORMULA = re.compile(r"[=+\-@\t\r]")
-_PLAIN_NUMBER = re.compile(r"[+-]?[\d.,]+(e[+-]?\d+)?", re.IGNORECASE)
 
 
 class NoPlans(FeedcalcError):
@@ -483,21 +482,12 @@ def _require_apart(run: Run) -> None:
 
 def _table_text(rows: Iterable[Iterable[str]], delimiter: str) -> str:
     text = io.StringIO(newline="")
-    csv.writer(text, delimiter=delimiter, lineterminator="\n").writerows(map(_guarded, row) for row in rows)
+    csv.writer(text, delimiter=delimiter, lineterminator="\n").writerows(map(guarded, row) for row in rows)
     return text.getvalue()
 
 
 def _header_text(before: Sequence[str], after: Sequence[str], delimiter: str) -> str:
     return _table_text([(*before, *after)], delimiter)
-
-
-def _guarded(text: str) -> str:
-    """Text that no spreadsheet takes for a formula; numbers stay as they are.
-
-    >>> _guarded("=HYPERLINK(1)"), _guarded("-3.5"), _guarded("oak")
-    ("'=HYPERLINK(1)", '-3.5', 'oak')
-    """
-    return f"'{text}" if _FORMULA.match(text) and not _PLAIN_NUMBER.fullmatch(text) else text
 
 
 def _written(cell: Cell) -> str:

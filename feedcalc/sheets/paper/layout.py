@@ -15,8 +15,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-import segno
-
 from feedcalc import published
 from feedcalc.contract.figures import Shown
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label
@@ -319,6 +317,8 @@ def _unbroken(text: str) -> str:
 @lru_cache(maxsize=64)
 def squares_of(link: str) -> tuple[str, ...] | None:
     """The code's rows of squares as 0 and 1, or None where the link is too long for any code."""
+    import segno  # slow to load, and needed only for a label with an address
+
     try:
         code = segno.make(link, error="l", micro=False, boost_error=False)
     except segno.DataOverflowError:

@@ -13,7 +13,7 @@ from xml.etree import ElementTree
 
 import pytest
 import segno
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc import published
@@ -30,6 +30,7 @@ from feedcalc.sheets.render import label_page_svg, label_text, pages_html
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import Said
 from tests.asking import sheet_of_text
+from tests.examples import examples
 
 SVG = "{http://www.w3.org/2000/svg}"
 CLASS_OF_PH = {"corrosive": 12.6, "irritant": 11.2, "mild": 9.4}
@@ -181,7 +182,7 @@ def test_a_hostile_name_is_only_text_and_stays_inside(kind, size):
     label_text(told, "").encode()
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(st.text(max_size=120))
 def test_any_name_at_all_leaves_a_label_that_can_be_read(batch):
     laid = paper_of(replace(label("corrosive"), batch=printable(batch)[:80]), "A6")

@@ -10,7 +10,7 @@ from functools import cache
 from xml.etree import ElementTree
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc import published
@@ -20,6 +20,7 @@ from feedcalc.sheets.paper.pages import PRINT_FIELDS, pages_of, wish_of
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES
 from tests.asking import sheet_of_text
+from tests.examples import examples
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -181,7 +182,7 @@ ODD = st.one_of(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@examples(200)
 @given(st.dictionaries(st.one_of(st.sampled_from(PRINT_FIELDS), st.text(max_size=8)), ODD, max_size=6))
 def test_whatever_is_wished_is_printed_inside_the_paper_or_refused_in_words(wished):
     refused: tuple[InputError, ...] = ()

@@ -21,7 +21,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from feedcalc.book.records import Record, new_record, written
+from feedcalc.book.records import Record, new_record, write_fields
 from feedcalc.command_line.store import LAYOUT, open_book
 
 AT = "2026-05-01T09:00:00.000Z"
@@ -48,7 +48,7 @@ class Found:
 
 def an_entry(identity: str) -> Record:
     fields = {"bed": "south", "date": "2026-05-01", "what": "dry ash", "amount": "1 cup", "note": identity}
-    return written(new_record(identity, "entry"), fields, AT, "victim")
+    return write_fields(new_record(identity, "entry"), fields, AT, "victim")
 
 
 def faults_in(place: Path, reported: Iterable[str]) -> tuple[list[str], int]:
@@ -185,7 +185,7 @@ def kill_inside_changes_of_layout(folder: Path, found: Found) -> None:
     """A book of the older layout, killed at steps spread over its change: old or new, and all there either way."""
     first = folder / "older.sqlite"
     records = [
-        written(an_entry(f"entry-{number}"), {"note": "changed"}, "2026-05-02T09:00:00.000Z", "other")
+        write_fields(an_entry(f"entry-{number}"), {"note": "changed"}, "2026-05-02T09:00:00.000Z", "other")
         for number in range(MANY)
     ]
     lay_out_version_1(first, records)

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from feedcalc.book.records import book_text, new_record, read_book, written
+from feedcalc.book.book_file import book_text, read_book
+from feedcalc.book.records import new_record, write_fields
 from feedcalc.command_line.store import open_book
 from feedcalc.words.errors import InputError
 from tests.whole.faults.killing import AT, an_entry
@@ -22,7 +23,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     entries = [an_entry(f"entry-{number}") for number in range(60)]
     with open_book(place) as store:
         store.write(entries, AT, "entries")
-        store.write([written(entry, {"note": "é" * 100}, LATER, "other") for entry in entries], LATER, "notes")
+        store.write([write_fields(entry, {"note": "é" * 100}, LATER, "other") for entry in entries], LATER, "notes")
     return place.read_bytes()
 
 
@@ -47,7 +48,7 @@ def test_a_spoilt_file_never_ends_in_a_fault_of_ours(whole: bytes, tmp_path: Pat
         try:
             with open_book(place) as store:
                 book_text(store.records())
-                store.write([written(new_record("new", "bed"), {"name": "New"}, AT, "phone")], AT, "a bed")
+                store.write([write_fields(new_record("new", "bed"), {"name": "New"}, AT, "phone")], AT, "a bed")
                 store.take_back(LATER)
         except InputError as refusal:
             told = refusal.problem

@@ -26,7 +26,7 @@ from feedcalc.engine import calculate
 from feedcalc.garden.ash import ELEMENTS
 from feedcalc.liquor.answer import answer_to
 from feedcalc.liquor.vessel import water_kilograms
-from feedcalc.sheets.paper.pages import REQUEST_FIELDS as WISHES
+from feedcalc.sheets.paper.pages import PRINT_FIELDS
 from feedcalc.words.errors import InputError, InputErrors
 from tests.asking import every_figure
 
@@ -242,7 +242,7 @@ WORDS = tuple(
     dict.fromkeys(
         [
             *(f"{field.path} = " for field in REQUEST_FIELDS),
-            *(f"label.{name} = " for name in WISHES),
+            *(f"label.{name} = " for name in PRINT_FIELDS),
             *(choice for field in REQUEST_FIELDS for choice in field.choices),
             *(name for kind in QUANTITY_KINDS for name in (kind,)),
             *LOCALES,

@@ -14,7 +14,11 @@ import sys
 import time
 from pathlib import Path
 
-READERS = ("quantities", "request", "wording", "records", "season", "plots", "suitability", "ash", "water_supply")
+READERS = (
+    *("contract.numbers", "contract.quantities", "contract.request", "words.json_text", "words.messages"),
+    *("book.records", "book.entries", "command_line.plots.plan"),
+    *("garden.suitability", "garden.plants", "garden.ash", "garden.water"),
+)
 LONGEST_ANSWER = 2.0  # seconds of this processor's time; longer is a hang
 
 
