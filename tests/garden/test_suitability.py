@@ -40,7 +40,8 @@ def test_growing_tomatoes_on_acid_soil_may_be_fed():
     [
         ({"soil_ph": None}, "hold back", "soil_unknown"),
         ({"soil_ph": 7.0}, "hold back", "soil_stop"),
-        ({"soil_ph": 6.6}, "go weaker", "soil_ease"),
+        ({"soil_ph": 6.6}, "go", "soil_ease_feed"),
+        ({"soil_ph": 6.6, "feed": None}, "go weaker", "soil_ease"),
         ({"soil_ph": 6.8}, "hold back", "soil_in_doubt"),
         ({"tested_years_ago": 4.0}, "go weaker", "soil_test_old"),
         ({"season": "sowing"}, "hold back", "sowing"),
@@ -57,7 +58,8 @@ def test_growing_tomatoes_on_acid_soil_may_be_fed():
         ({"feed": feed(alkalinity=500.0, within=30.0)}, "go weaker", "feed_alkalinity"),
         ({"feed": feed(conductivity=4.0, within=30.0)}, "go weaker", "feed_salt"),
         ({"feed": feed(within=float("inf"))}, "hold back", "feed_water"),
-        ({"feed": feed(ph=11.8)}, "go weaker", "feed_caustic"),
+        ({"feed": feed(ph=11.8)}, "go", "feed_caustic"),
+        ({"feed": feed(ph=11.8, alkalinity=500.0, within=30.0)}, "go weaker", "feed_caustic"),
         ({"soil_ph": 6.85, "tested_with": "laboratory", "feed": feed(lime=60.0)}, "go weaker", "lime_too_much"),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
@@ -82,7 +84,7 @@ def test_woodland_plants_and_blue_hydrangeas_are_excluded(plant):
 
 @pytest.mark.parametrize(
     ("tested_with", "word"),
-    [("laboratory", "go weaker"), ("meter", "go weaker"), ("kit", "hold back"), ("", "hold back")],
+    [("laboratory", "go"), ("meter", "go"), ("kit", "hold back"), ("", "hold back")],
 )
 def test_an_inaccurate_reading_near_neutral_is_not_trusted(tested_with, word):
     # A kit may be off by half a unit, which reaches 7.
@@ -285,3 +287,23 @@ def test_acid_loving_plants_are_listed_with_a_low_ph():
     for plant in plants():
         if plant.kind == "acid-loving" and plant.ranges:
             assert min(given.low for given in plant.ranges) <= 5.5, plant.id
+
+
+def test_half_strength_meets_what_calls_for_care():
+    careful = feed(parts=15.0, within=7.0)
+    verdict = verdict_for(case(plant="wompat bush", feed=careful))
+    assert verdict.word == "go"
+    assert {"plant_not_listed", "half_strength"} <= ids(verdict)
+    assert verdict_for(case(plant="wompat bush", feed=feed(parts=14.0, within=7.0))).word == "go weaker"
+
+
+def test_untested_soil_is_told_what_one_feed_brings_it():
+    reason = next(r for r in verdict_for(case(soil_ph=None, feed=feed(lime=0.5))).reasons if r.id == "soil_unknown")
+    assert "3 L" in reason.text
+    assert "0.50 g" in reason.text
+
+
+def test_more_of_a_water_that_is_over_the_limit_is_not_advised():
+    verdict = verdict_for(case(feed=feed(alkalinity=500.0, parts=20.0, within=10.0)))
+    assert verdict.word == "hold back"
+    assert "feed_water" in ids(verdict)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from feedcalc.garden.feed_limits import limits_for
 from feedcalc.published import sources, table
 
 RANGED = (
@@ -237,16 +238,16 @@ def test_water_names_keep_to_the_classes_of_the_us_geological_survey() -> None:
 
 
 def test_limits_get_no_stricter_as_plants_and_pots_grow() -> None:
-    for quantity in ("alkalinity", "ec"):
-        strictest = [
-            min(
-                float(row["high"])
-                for row in table("feed_limits")
-                if (row["stage"], row["quantity"]) == (stage, quantity)
-            )
-            for stage in ("seedling", "young", "established")
+    for stage in ("seedling", "young", "established"):
+        by_place = [[limit.high for limit in limits_for(stage, place)] for place in ("plug tray", "pot", "open ground")]
+        for smaller, larger in pairwise(by_place):
+            assert all(tight <= loose for tight, loose in zip(smaller, larger, strict=True))
+    for place in ("plug tray", "pot", "open ground"):
+        by_stage = [
+            [limit.high for limit in limits_for(stage, place)] for stage in ("seedling", "young", "established")
         ]
-        assert strictest == sorted(strictest)
+        for younger, older in pairwise(by_stage):
+            assert all(tight <= loose for tight, loose in zip(younger, older, strict=True))
 
 
 def test_plug_alkalinity_is_the_published_milliequivalents() -> None:
