@@ -16,9 +16,6 @@ from datetime import date, datetime
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
-from rich.progress import Progress as Bar
 
 from feedcalc.command_line.plots.plan import COLUMNS
 from feedcalc.command_line.plots.table import NoPlans, Progress, Run, Stopped, plan_plots
@@ -152,6 +149,10 @@ def _shown_on_the_way(speak: Speak) -> Iterator[Callable[[Progress], None]]:
 
         yield line
         return
+    from rich.console import Console  # slow to load, and of use on a terminal only
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bar
+
     shown = (
         TextColumn("{task.description}"),
         BarColumn(),
