@@ -36,7 +36,8 @@ from feedcalc.sheets.drawing import (
 )
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, label_of
 from feedcalc.sheets.paper.pages import PrintedPage
-from feedcalc.sheets.paper.wall import WallPaper, WallSheet
+from feedcalc.sheets.paper.wall import WallSheet
+from feedcalc.sheets.paper.wall_layout import WallPaper
 from feedcalc.sheets.season import SeasonSheet, timeline_words
 from feedcalc.sheets.spread import SpreadSheet
 from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language
