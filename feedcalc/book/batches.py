@@ -24,6 +24,7 @@ from feedcalc.liquor.ash_evidence import ash_of_request
 from feedcalc.liquor.figures import sludge_grams, sludge_lime
 from feedcalc.uncertainty.estimates import Estimate, Steps, recalled
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
+from feedcalc.words.json_text import parse_json
 from feedcalc.words.messages import said
 
 Result = TypeVar("Result")
@@ -114,8 +115,8 @@ def _ashes_of(answer: Answer) -> Ashes:
 def _kept_ash(evidence: str, ranges: str) -> Steps[Ashes]:
     """By its evidence, a list of batches or one: ashes weighed by what was read of them, if anything was."""
     try:
-        told = json.loads(evidence)
-    except (ValueError, RecursionError):
+        told = parse_json(evidence)
+    except ValueError:
         told = None
     batches = told if isinstance(told, list) else [told]
     if not batches or not all(isinstance(batch, dict) and isinstance(batch.get("ash", {}), dict) for batch in batches):
@@ -144,10 +145,10 @@ def _as_ash(lime: float, outcome: Outcome) -> float:
 @remembered(8)
 def _answered(text: str, dilution: str, ranges: str) -> Steps[Answer]:
     try:
-        document = json.loads(text)
+        document = parse_json(text)
         if not isinstance(document, dict):
             raise ValueError("a batch is an object")
-    except (ValueError, RecursionError):
+    except ValueError:
         raise InputError(
             "request", text[:60], said("This is not a batch."), said("the request of a batch as JSON")
         ) from None

@@ -36,8 +36,9 @@ from feedcalc.book.amounts import (
     total_of,
 )
 from feedcalc.book.records import COMPOST, DRY, ENTRY_KINDS, LIME, LIQUID, SLUDGE
+from feedcalc.contract.fields import PLACES
 from feedcalc.contract.quantities import Quantity, read_quantity
-from feedcalc.contract.request import CUSTOMS, PLACES
+from feedcalc.contract.units import CUSTOMS
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.suitability import soil_test_error
 from feedcalc.uncertainty.estimates import Estimate, Steps, run_to_end, within_progress

@@ -25,7 +25,8 @@ from feedcalc.command_line.session import (
     without_none,
 )
 from feedcalc.command_line.store import book_path
-from feedcalc.contract.request import CUSTOMS, LOCALES
+from feedcalc.contract.fields import LOCALES
+from feedcalc.contract.units import CUSTOMS
 from feedcalc.engine import calculate, calculate_markdown
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
@@ -48,7 +49,7 @@ The book is one file in your folder for data; --book FILE or FEEDCALC_BOOK names
 @click.option("--book", "place", type=click.Path(path_type=str), help="The file of the book.")
 @click.option("--language", type=click.Choice(list(LANGUAGES)), help="Words of what is shown.")
 @click.option("--locale", type=click.Choice(LOCALES), help="How numbers are typed and written.")
-@click.option("--customs", type=click.Choice(CUSTOMS), help="Whose cups and gallons.")
+@click.option("--customs", type=click.Choice(tuple(CUSTOMS)), help="Whose cups and gallons.")
 @click.option("--now", help="What counts as now, to look ahead or back: 2026-05-01T09:00.")
 @click.pass_context
 def book_verb(context: click.Context, /, place: str | None, now: str | None, **customs: str | None) -> None:

@@ -16,9 +16,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from feedcalc.contract.fields import MOST_EARLIER, REQUEST_FIELDS, SCHEMA
 from feedcalc.contract.figures import Figure, Shown, figure, shown
 from feedcalc.contract.numbers import write_number
-from feedcalc.contract.request import MOST_EARLIER, REQUEST_FIELDS, SCHEMA, Request, read_request
+from feedcalc.contract.request import Request, request_of
+from feedcalc.contract.text import one_line
 from feedcalc.liquor.air import hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps, answer_to
 from feedcalc.liquor.figures import medians_taken
@@ -26,7 +28,6 @@ from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, percent
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import listed, said, said_of
 
-ASK = "learn"
 # Besides the parts of a batch's request: what the ash is called and when the batch was made.
 _OWN = ("ask", "name", "date")
 _KEPT_GROUPS = ("water", "steep", "measured")
@@ -60,11 +61,11 @@ def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
     In slices, because each ash it could be is run through every batch. Raises `InputErrors` where nothing was learned,
     or where no plausible ash gives what was read.
     """
-    name, date = _one_line(document, "name"), _one_line(document, "date")
+    name, date = (one_line(key, document.get(key, "")) for key in ("name", "date"))
     asked = {key: value for key, value in document.items() if key not in _OWN}
     if date:
         asked["now"] = date
-    request = read_request(json.dumps(asked))
+    request = request_of(asked)
     earlier = _told_earlier(asked)
     own = _own_evidence(asked, request)
     # An ash costs about as much in each batch; the own one is worked through alone first, then with the others.
@@ -113,14 +114,6 @@ def values_of_kept(kept: KeptAsh) -> dict[str, Any]:
     if kept.effective is not None:
         told["effective_samples"] = figure(Estimate.exactly(kept.effective), "1")
     return told
-
-
-def _one_line(document: Mapping[str, Any], key: str) -> str:
-    text = document.get(key, "")
-    if not isinstance(text, str) or len(text) > 200 or any(ord(character) < 32 for character in text):
-        accepted = said("at most 200 characters on one line")
-        raise InputErrors([InputError(key, str(text)[:80], said("This is not one line of text."), accepted)])
-    return text.strip()
 
 
 def _date_of(request: Request) -> str:
@@ -175,23 +168,21 @@ def _refuse_what_does_not_fit(request: Request) -> Steps[None]:
 
 
 def _compared(request: Request, earlier: list[Any]) -> Request:
-    return read_request(
-        json.dumps(
-            {
-                **_COMPARED,
-                "schema": SCHEMA,
-                "locale": request.locale,
-                "customs": request.customs,
-                "seed": request.known("seed"),
-                "now": request.moment.isoformat() if request.moment else None,
-                "ash": {
-                    "kind": request.word("ash.kind"),
-                    "state": request.word("ash.state"),
-                    "amount": _COMPARED_AMOUNT,
-                    "earlier": earlier,
-                },
-            }
-        )
+    return request_of(
+        {
+            **_COMPARED,
+            "schema": SCHEMA,
+            "locale": request.locale,
+            "customs": request.customs,
+            "seed": request.known("seed"),
+            "now": request.moment.isoformat() if request.moment else None,
+            "ash": {
+                "kind": request.word("ash.kind"),
+                "state": request.word("ash.state"),
+                "amount": _COMPARED_AMOUNT,
+                "earlier": earlier,
+            },
+        }
     )
 
 

@@ -19,7 +19,8 @@ import click
 
 from feedcalc.command_line.plots.plan import COLUMNS
 from feedcalc.command_line.plots.table import NoPlans, Progress, Run, Stopped, plan_plots
-from feedcalc.contract.request import CUSTOMS, LOCALES
+from feedcalc.contract.fields import LOCALES
+from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputErrors, refusal_words
 from feedcalc.words.languages import LANGUAGES
 from feedcalc.words.languages import language as language_of
@@ -52,7 +53,7 @@ Examples:
 @click.option("--processes", type=click.IntRange(1, 256), help="Processes that share the work. [default: one a core]")
 @click.option("--cluster", default="", help="A Dask cluster: an address, or 'local' for one started here.")
 @click.option("--today", type=click.DateTime(["%Y-%m-%d"]), help="The day to plan from. [default: today]")
-@click.option("--customs", type=click.Choice(CUSTOMS), help="Whose cups and weights, where a row does not say.")
+@click.option("--customs", type=click.Choice(tuple(CUSTOMS)), help="Whose cups and weights, where a row does not say.")
 @click.option("--locale", type=click.Choice(LOCALES), help="How numbers are typed, where a row does not say.")
 @click.option(
     "--language",

@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from feedcalc.contract.asks import ASKS
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.sheets.batch import Sheet
 from feedcalc.sheets.paper.label import NamedRequest, batch_link, batches_in, label_of
@@ -26,7 +27,7 @@ from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
 from feedcalc.words.messages import said
 
-PRINTS = ("label", "wall")
+PRINTS = tuple(ask.name for ask in ASKS.values() if ask.is_printed)
 SheetOf = Callable[[str], Sheet]
 
 
