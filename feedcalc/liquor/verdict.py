@@ -1,7 +1,6 @@
-"""From an answer worked through to the circumstances that `feedcalc.garden.suitability` judges.
+"""Collect from an answer what the verdict on a feed depends on, and ask `feedcalc.garden.suitability` for it.
 
-Rules of this room: nothing is judged here and nothing computed anew; what the request says of ground and plant and what
-the plan makes of the feed is only put side by side.
+No judgement happens here: ground, plant and season come from the request, and the feed comes from the plan.
 """
 
 from __future__ import annotations
@@ -15,14 +14,14 @@ from feedcalc.uncertainty.estimates import Estimate
 
 
 def verdict_on(answer: Answer) -> Verdict:
-    """The verdict on an answered batch request: its ground and plant with the feed as it would be poured."""
+    """Return the verdict on the feed of an answer for the ground and plant of its request."""
     return verdict_for(circumstances_of(answer.request, feed_facts(answer)))
 
 
 def sludge_area(answer: Answer, verdict: Verdict) -> Estimate | None:
-    """Square metres of this ground for which the sludge of a batch, counted as its ash, is the cap of a year.
+    """Return the square metres on which the sludge of a batch, counted as its whole ash, is the cap for a year.
 
-    None where the ground should get none, or nobody knows.
+    None where the ground should get no sludge, or where the cap is not known.
     """
     cap = cap_for(answer.request.number("soil.ph"))
     if cap.high == 0.0 or verdict.word == HOLD or answer.request.word("place") in CONTAINERS:
@@ -31,28 +30,28 @@ def sludge_area(answer: Answer, verdict: Verdict) -> Estimate | None:
 
 
 def feed_facts(answer: Answer) -> FeedFacts:
-    """The feed of an answer as it would be poured, a drench of usual depth."""
+    """Return the properties of the feed of an answer, poured as a drench of usual depth."""
     stage = stage_of(answer.request)
     litres = practice("ground_volume").typical
-    read_ph, is_read_of_feed = answer.request.number("measured.ph"), answer.request.word("measured.of") == "feed"
-    computed = answer.spread(lambda outcome: (outcome.own if is_read_of_feed else outcome.steep).liquor.equilibrium.ph)
+    ph_read, is_of_feed = answer.request.number("measured.ph"), answer.request.word("measured.of") == "feed"
+    computed = answer.spread(lambda outcome: (outcome.own if is_of_feed else outcome.steep).liquor.equilibrium.ph)
     grams_per_milligram = 0.001
     return FeedFacts(
         ph=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.ph),
         alkalinity=answer.spread(lambda outcome: outcome.own.liquor.alkalinity),
         conductivity=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.conductivity),
         lime_per_square_metre=answer.spread(
-            # An ash of more acid than base brings none.
+            # An ash with more acid than base adds no lime.
             lambda outcome: max(outcome.own.liquor.alkalinity, 0.0) * litres * grams_per_milligram
         ),
         limits=answer.limits[stage],
         parts=answer.plan.parts_water,
         parts_within_limits=answer.typical.recommended[stage],
-        # Acid brings a feed anywhere; only a reading that was called out as no plausible ash's is doubted.
+        # With acid the feed may have any pH, so the reading is doubted only if no plausible ash explains it.
         fits_reading=(
-            read_ph is None
+            ph_read is None
             or bool(answer.request.word("acid.kind"))
             or "measured.ph" in answer.readings_used
-            or read_ph >= computed.low
+            or ph_read >= computed.low
         ),
     )
