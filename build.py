@@ -200,23 +200,35 @@ def build_page() -> None:
         raise BuildFailed("the demo batch sheet could not be worked out.")
 
 
+# What quick checks need of the page: its runtime in site/node_modules, and the catalogues.
+PARTS_OF_PAGE = """
+from building import ingredients, words
+ingredients.provide_runtime(ingredients.provide_node())
+words.check()
+words.compile_catalogues()
+"""
+
+
 def set_up(lane: str) -> None:
     """Bring what ``lane`` needs; what waits for the network or the disk goes beside what computes."""
     make_environment()
     install_locked("packages", ROOT / "requirements.lock")
     pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")
+    if lane == "check":
+        install_for_tests()
+        provide_node()
+        run_step("parts of the page", [PYTHON, "-c", PARTS_OF_PAGE], cwd=ROOT / "site")
+        return
+    if not lane:
+        build_page()
+        return
+    provide_node()  # by pip, which is asked for one thing at a time
     with concurrent.futures.ThreadPoolExecutor() as beside:
-        system = beside.submit(provide_system_packages) if lane == "test" else None
-        if lane in LANES:
-            provide_node()  # pip runs once at a time
-            page = beside.submit(build_page)
-            install_for_tests()
-            page.result()
-        else:
-            build_page()
-        if system:
-            system.result()
-            provide_browser()
+        system, page = beside.submit(provide_system_packages), beside.submit(build_page)
+        install_for_tests()
+        page.result()
+        system.result()
+    provide_browser()
 
 
 class Times:

@@ -53,6 +53,7 @@ class _Addresses(HTMLParser):
         self.found += [value for name, value in attributes if name in names and value]
 
 
+@pytest.mark.slow  # needs the page built
 def test_the_one_file_names_nothing_outside_itself() -> None:
     parser = _Addresses()
     parser.feed((DIST / "feedcalc.html").read_text(encoding="utf-8"))
