@@ -53,9 +53,9 @@ def read_with_errors(truth, state: str, chance: random.Random, with_meter: bool)
     shown = {"ec": truth.equilibrium.conductivity_at(KELVIN), "ph": ph_shows(truth.equilibrium, KELVIN - 273.15)}
     exact = {"ec": f"{shown['ec']} mS/cm", "ph": f"{shown['ph']}", "compensated": "no"}
     pen, meter = readings_in(asked(state, exact))
-    measured = {"ec": f"{shown['ec'] * (1 + chance.gauss(0, pen.width))} mS/cm", "compensated": "no"}
+    measured = {"ec": f"{shown['ec'] * (1 + chance.gauss(0, pen.standard_deviation))} mS/cm", "compensated": "no"}
     if with_meter:
-        measured["ph"] = f"{min(shown['ph'] + chance.gauss(0, meter.width), 14.0)}"
+        measured["ph"] = f"{min(shown['ph'] + chance.gauss(0, meter.standard_deviation), 14.0)}"
     return asked(state, measured)
 
 
