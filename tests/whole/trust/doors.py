@@ -17,7 +17,8 @@ from typing import Any
 import pytest
 
 from feedcalc.chemistry.formulas import molar_masses
-from feedcalc.command_line.plots.plan import header_of, plan_of
+from feedcalc.command_line.plots.columns import header_of
+from feedcalc.command_line.plots.plan import plan_of
 from feedcalc.contract.fields import LOCALES, REQUEST_FIELDS
 from feedcalc.contract.numbers import read_number
 from feedcalc.contract.quantities import read_dilution, read_quantity, write_quantity
