@@ -66,7 +66,7 @@ def wall_options(group: object) -> WallOptions:
     reader = _GroupReader("wall", group, '{"size": "A4"}')
     for name, value in reader.group.items():
         if name not in WALL_FIELDS:
-            reader.unknown(name, WALL_FIELDS)
+            reader.unknown(name, WALL_FIELDS, name=printable(name))
         elif not isinstance(value, str):
             reader.not_text(name)
     reader.finish()
@@ -83,14 +83,14 @@ class _GroupReader:
         self.group: Mapping[str, Any] = group
         self.errors: list[InputError] = []
 
-    def fault(self, field: str, problem: str, accepted: str) -> None:
-        """Note what is wrong with the value of a field."""
-        path, given = f"{self.name}.{printable(field)[:40]}", printable(str(self.group[field]))[:60]
-        self.errors.append(InputError(path, given, problem, accepted))
+    def fault(self, field: str, problem: str, accepted: str, *, name: str | None = None) -> None:
+        """Note what is wrong with the value of a field, which the error calls ``name`` if that is given."""
+        path = f"{self.name}.{(field if name is None else name)[:40]}"
+        self.errors.append(InputError(path, printable(str(self.group[field]))[:60], problem, accepted))
 
-    def unknown(self, field: str, known: tuple[str, ...]) -> None:
+    def unknown(self, field: str, known: tuple[str, ...], *, name: str | None = None) -> None:
         """Note that there is no such field."""
-        self.fault(field, said("There is no such field."), ", ".join(known))
+        self.fault(field, said("There is no such field."), ", ".join(known), name=name)
 
     def not_text(self, field: str) -> None:
         """Note that a field is not text."""

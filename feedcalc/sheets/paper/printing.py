@@ -82,7 +82,13 @@ def printed(document: Mapping[str, Any], sheet_of_request: SheetOf) -> Printed:
         if asked not in PRINTS:
             raise InputError("ask", asked, said("This is not something that is printed."), ", ".join(PRINTS))
         make = {"label": _labels, "wall": _walls}[asked]
-        return make(batches, document.get(asked) or {}, tag, locale, sheet_of_request)
+        return make(
+            batches=batches,
+            group=document.get(asked) or {},
+            tag=tag,
+            locale=locale,
+            sheet_of_request=sheet_of_request,
+        )
     except InputError as error:
         raise InputErrors([error]) from None
 

@@ -48,25 +48,25 @@ def with_ph(high: float) -> Label:
 )
 def test_the_hazard_class_follows_the_upper_end_of_the_ph(high, name, signal_word, codes):
     # CLP Regulation (EC) 1272/2008, Annex I, 3.2.2.2: pH 11.5 or more is taken as corrosive without a test.
-    told = with_ph(high)
-    assert told.hazard.name == name
-    assert told.hazard.signal_word == signal_word
-    assert {code for code, _ in told.hazard.hazards} == codes
+    result = with_ph(high)
+    assert result.hazard.name == name
+    assert result.hazard.signal_word == signal_word
+    assert {code for code, _ in result.hazard.hazards} == codes
     # CLP Annex I: the corrosion symbol goes with H314 and with H318.
-    assert told.has_corrosion_symbol == bool(codes)
+    assert result.has_corrosion_symbol == bool(codes)
 
 
 @pytest.mark.parametrize("high", [12.6, 11.4, 9.5])
 def test_required_sentences_name_hazards_first_aid_and_food_containers(high):
-    told = with_ph(high)
-    text = " ".join(told.required)
-    assert NOT_FOR_FOOD in told.required
+    result = with_ph(high)
+    text = " ".join(result.required)
+    assert NOT_FOR_FOOD in result.required
     assert "Not for food containers" in text
     assert "Keep out of reach of children." in text
     for part_of_body in ("In the eye:", "On skin:", "Swallowed:"):
         assert part_of_body in text
     statements = {row["text"] for row in published.table("hazard_statements")}
-    assert {text for _, text in (*told.hazard.hazards, *told.hazard.precautions)} <= statements
+    assert {text for _, text in (*result.hazard.hazards, *result.hazard.precautions)} <= statements
 
 
 @pytest.mark.parametrize("language", ["es", "fr", "de", "pt", "hi"])
@@ -88,8 +88,8 @@ def test_every_statement_of_every_class_exists_in_each_language(language):
     ],
 )
 def test_statements_are_those_of_the_regulation(language, code, text):
-    told = label_of(sheet_of_text(json.dumps({"schema": 1, **CLASSES["corrosive"]})), language=language)
-    assert (code, text) in (*told.hazard.hazards, *told.hazard.precautions)
+    result = label_of(sheet_of_text(json.dumps({"schema": 1, **CLASSES["corrosive"]})), language=language)
+    assert (code, text) in (*result.hazard.hazards, *result.hazard.precautions)
 
 
 def test_without_a_range_the_worst_class_is_taken():
@@ -101,14 +101,14 @@ def test_without_a_range_the_worst_class_is_taken():
 @pytest.mark.parametrize("name", CLASSES)
 def test_the_page_shows_every_required_sentence_and_the_range_of_each_figure(name):
     asked = {"schema": 1, **CLASSES[name]}
-    told = label(asked)
-    assert told.hazard.name == name
+    result = label(asked)
+    assert result.hazard.name == name
     text = words_of(reply_to(asked, ranges="on")["html"]["label"])
-    for sentence in told.required:
+    for sentence in result.required:
         assert sentence in text
     headline = sheet_of_text(json.dumps(asked)).figures["liquor.potassium"].headline("potassium")
     assert headline.replace("\u00a0", " ") in text
-    for _, shown in (*told.strength[1:], *told.delivered):
+    for _, shown in (*result.strength[1:], *result.delivered):
         assert shown.range, shown.path
         assert f"(likely {shown.range})".replace("\u00a0", " ") in text
 

@@ -92,23 +92,23 @@ def rejoined(words: str) -> str:
 @pytest.mark.parametrize("size", sizes())
 @pytest.mark.parametrize("name", CLASS_OF_PH)
 def test_a_size_shows_every_required_sentence_in_each_format_or_is_refused(name, size):
-    told = label(name)
+    result = label(name)
     laid = paper(name, size)
     if laid is None:
         with pytest.raises(InputError) as refusal:
-            paper_of(told, size)
+            paper_of(result, size)
         would = refusal.value.accepted.split(", ")
         assert would
         assert size not in would
         assert all(paper(name, other, "") for other in would)
         return
-    text = label_text(told, LINK)
+    text = label_text(result, LINK)
     page = html.unescape(re.sub(r"<[^>]*>", " ", paper_html(laid)))
-    for sentence in told.required:
+    for sentence in result.required:
         assert rejoined(sentence).casefold() in rejoined(words_of(paper_svg(laid))).casefold()
         assert rejoined(sentence).casefold() in rejoined(page).casefold()
         assert sentence.casefold() in text.casefold()
-    for code, _ in (*told.hazard.hazards, *told.hazard.precautions):
+    for code, _ in (*result.hazard.hazards, *result.hazard.precautions):
         assert f"({code})" in words_of(paper_svg(laid))
 
 
@@ -165,9 +165,9 @@ def test_nothing_is_outside_the_margins_or_overlaps_symbol_or_code(name, size):
 @pytest.mark.parametrize("size", ["A7", "A6", "62mm"])
 @pytest.mark.parametrize("kind", HOSTILE)
 def test_a_hostile_name_is_only_text_and_stays_inside_the_margins(kind, size):
-    told = label("corrosive", HOSTILE[kind])
+    result = label("corrosive", HOSTILE[kind])
     try:
-        laid = paper_of(told, size)
+        laid = paper_of(result, size)
     except InputError:
         assert size == "A7", "only the smallest may be too small for a long name"
         return
@@ -180,7 +180,7 @@ def test_a_hostile_name_is_only_text_and_stays_inside_the_margins(kind, size):
     assert "<script" not in page
     assert "<!--" not in page
     page.encode()
-    label_text(told, "").encode()
+    label_text(result, "").encode()
 
 
 @examples(60)
@@ -233,13 +233,13 @@ def test_an_invalid_address_is_refused(address):
     assert [error["field"] for error in errors] == ["label.address"]
 
 
-@pytest.mark.parametrize(("dilution", "told"), [("1:9", "Dilute 1:9 with water."), ("1:0", "use undiluted.")])
-def test_every_format_says_how_to_dilute(dilution, told):
+@pytest.mark.parametrize(("dilution", "sentence"), [("1:9", "Dilute 1:9 with water."), ("1:0", "use undiluted.")])
+def test_every_format_says_how_to_dilute(dilution, sentence):
     asked = {"schema": 1, "cans": [{"size": "10 L", "count": 1}], "dilution": dilution}
     errors, found = printed(json.dumps(asked))
     assert not errors
-    assert told in words_of(found.pages[0][2])
-    assert told in found.text
+    assert sentence in words_of(found.pages[0][2])
+    assert sentence in found.text
     assert ("9 L of water first, then 1 L of liquor" in words_of(found.pages[0][2]).replace("\u00a0", " ")) == (
         dilution == "1:9"
     )
@@ -282,17 +282,17 @@ LANGUAGES = sorted({row["language"] for row in published.table("ghs_statements")
 @pytest.mark.parametrize("name", CLASS_OF_PH)
 def test_hazard_statements_of_each_language_fit_inside_the_margins(name, language):
     english = label(name)
-    told = replace(english, hazard=hazard_in(english.hazard, language))
-    stated = (*told.hazard.hazards, *told.hazard.precautions)
+    result = replace(english, hazard=hazard_in(english.hazard, language))
+    stated = (*result.hazard.hazards, *result.hazard.precautions)
     assert not {text for _, text in stated} & {
         text for _, text in (*english.hazard.hazards, *english.hazard.precautions)
     }
     assert [code for code, _ in stated] == [code for code, _ in (*english.hazard.hazards, *english.hazard.precautions)]
     for size in ("A6", "A5", "4x6in", "62mm"):
-        laid = paper_of(told, size, LINK)
+        laid = paper_of(result, size, LINK)
         inside(laid)
         words = rejoined(words_of(paper_svg(laid)))
-        assert rejoined(told.hazard.signal_word.upper()) in words
+        assert rejoined(result.hazard.signal_word.upper()) in words
         assert all(rejoined(f"{text} ({code})") in words for code, text in stated)
 
 

@@ -285,7 +285,7 @@ def test_a_label_names_the_largest_bottle_for_its_letters():
     # CLP Annex I, Table 1.3 as amended by (EU) 2024/2865: x at least 1.2 mm up to 0.5 L, 1.4 up to 3 L, 1.8 up to 50 L.
     for size, volume in (("A7", "0.5"), ("A6", "3"), ("A5", "50")):
         _, found = calculate_print(asked(size=size))
-        (told,) = [sentence for sentence in found.told if "bottles up to" in sentence]
-        assert f" {volume}\u00a0L" in told
+        (largest,) = [sentence for sentence in found.told if "bottles up to" in sentence]
+        assert f" {volume}\u00a0L" in largest
         height = found.text_size * 0.524
         assert height >= {"0.5": 1.2, "3": 1.4, "50": 1.8}[volume] - 1e-9

@@ -72,9 +72,9 @@ def inside(paper: WallPaper) -> None:
 @pytest.mark.parametrize("size", wall_sizes())
 @pytest.mark.parametrize("name", BATCHES)
 def test_every_required_sentence_is_on_one_page_or_the_paper_is_refused(name, size):
-    told = wall(name)
+    result = wall(name)
     try:
-        paper = wall_paper_of(told, size)
+        paper = wall_paper_of(result, size)
     except InputError as refusal:
         assert size in ("A4", "Letter", "Legal")
         would = refusal.accepted.split(", ")
@@ -82,10 +82,10 @@ def test_every_required_sentence_is_on_one_page_or_the_paper_is_refused(name, si
         return
     inside(paper)
     words = rejoined(words_of(paper)).casefold()
-    for sentence in told.required:
+    for sentence in result.required:
         assert rejoined(sentence).casefold() in words, sentence
     ticks = [box for box in paper.boxes if box[0] == 8.0]
-    assert len(ticks) == len(told.steps)
+    assert len(ticks) == len(result.steps)
 
 
 @pytest.mark.parametrize("name", ["demo", "undated", "undiluted"])
@@ -96,11 +96,11 @@ def test_the_usual_papers_hold_the_usual_batches(name, size):
 
 @pytest.mark.parametrize("class_", CLASSES)
 def test_signal_word_and_symbol_follow_the_hazard_class(class_):
-    told = wall("demo", class_)
-    assert told.has_corrosion_symbol == (class_ != "mild")
-    assert bool(wall_paper_of(told, "A4").symbol) == (class_ != "mild")
-    assert (told.hazard.signal_word == "Danger") == (class_ != "mild")
-    text = " ".join(told.required)
+    result = wall("demo", class_)
+    assert result.has_corrosion_symbol == (class_ != "mild")
+    assert bool(wall_paper_of(result, "A4").symbol) == (class_ != "mild")
+    assert (result.hazard.signal_word == "Danger") == (class_ != "mild")
+    text = " ".join(result.required)
     for words in ("In the eye:", "On skin:", "Swallowed:", NOT_FOR_FOOD, "never water onto ash", "ammonia gas"):
         assert words in text
 
@@ -156,9 +156,9 @@ def test_an_unknown_paper_is_refused_with_the_known_papers():
 
 
 def test_required_sentences_are_never_left_out():
-    told = wall("demo")
+    result = wall("demo")
     crowded = replace(
-        told, danger=(*told.danger, *(f"Note {n} that takes a whole line of this sheet." for n in range(30)))
+        result, danger=(*result.danger, *(f"Note {n} that takes a whole line of this sheet." for n in range(30)))
     )
     with pytest.raises(InputError) as refusal:
         wall_paper_of(crowded, "A4")
