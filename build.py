@@ -1,19 +1,22 @@
 #!/usr/bin/env python3
 """Set up and build feedcalc with nothing but Python's standard library.
 
-    python3 build.py         the private environment, the page in dist/, the demo batch sheet
-    python3 build.py test    the same, then what the tests need, then every check
+    python3 build.py          the private environment, the page in dist/, the demo batch sheet
+    python3 build.py check    style, types, imports, and the tests that need no browser and no long statistics
+    python3 build.py test     the same as the first, then what the tests need, then every check
 
 Rules of this file: it runs before anything is installed; whatever goes wrong is said in one line; what is
 already done is not done again. Building the page itself is the work of site/building.
 """
 
+import collections
+import concurrent.futures
+import contextlib
 import hashlib
 import os
 import shutil
 import subprocess
 import sys
-import tempfile
 import time
 
 if sys.version_info < (3, 11):  # noqa: UP036 (an old Python must get this far, and no further)
@@ -50,7 +53,11 @@ KNOWN_FAILURES = (
 # Program of a browser engine that tests drive beside Chromium, or that those need -> Debian's package of it.
 OTHER_ENGINES = {"firefox-esr": "firefox-esr", "WebKitWebDriver": "webkit2gtk-driver", "Xvfb": "xvfb"}
 
-TESTS_APART = ("tests/page",)
+# Options of pytest for each lane. Tests that drive a browser mostly wait, so with them two cores feed three processes.
+LANES = {
+    "check": ["-n2", "-mnot slow", "--hypothesis-profile=check", "--ignore=tests/page"],
+    "test": ["-n3"],
+}
 
 
 class BuildFailed(Exception):
@@ -71,8 +78,8 @@ def run_step(title: str, command: list[str | Path], cwd: Path = ROOT) -> None:
             lines.append(line)
             if on_screen and line.strip():
                 print(f"\r\033[K* {title}: {line.strip()[:90]}", end="", flush=True)
-    took = f"done in {time.monotonic() - started:.0f} s"
-    print(f"\r\033[K* {title}: {took}" if on_screen else f"  {took}", flush=True)
+    clear = "\r\033[K" if on_screen else ""
+    print(f"{clear}* {title}: done in {time.monotonic() - started:.0f} s", flush=True)
     if process.returncode:
         raise BuildFailed(f"{title}: {reason_of_failure(''.join(lines))}")
 
@@ -126,9 +133,10 @@ def install_system_packages(*names: str) -> bool:
     """True if Debian's package manager is here, may be used, and brought ``names``."""
     if not shutil.which("apt-get") or not hasattr(os, "geteuid") or os.geteuid() != 0:
         return False
+    apt: list[str | Path] = ["env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-o", "DPkg::Lock::Timeout=120"]
     try:
-        run_step("list of system packages", ["apt-get", "update", "-qq"])
-        run_step(f"system packages {', '.join(names)}", ["apt-get", "install", "-y", "--no-install-recommends", *names])
+        run_step("list of system packages", [*apt, "update", "-qq"])
+        run_step(f"system packages {', '.join(names)}", [*apt, "install", "-y", "--no-install-recommends", *names])
     except BuildFailed as failure:
         print(f"  {failure}")
         return False
@@ -146,11 +154,27 @@ def provide_node() -> None:
         install_locked("Node.js, to build the page", ROOT / "requirements-node.lock")
 
 
-def provide_browser() -> None:
-    """A Chromium for the tests: one that is here, else the system's, else the test tool's own."""
+def browser_is_here() -> bool:
+    """Whether a Chromium or Chrome is found on this machine."""
     finder: list[str | Path] = [PYTHON, ROOT / "tests" / "page" / "installed_browser.py"]
-    found = subprocess.run(finder, stdout=subprocess.DEVNULL).returncode == 0
-    if found or install_system_packages("chromium", "fonts-liberation"):
+    return subprocess.run(finder, stdout=subprocess.DEVNULL).returncode == 0
+
+
+def provide_system_packages() -> None:
+    """Bring what the tests need of the system in one go: Chromium, two other engines, letters for Hindi on paper."""
+    missing = [package for program, package in OTHER_ENGINES.items() if not shutil.which(program)]
+    if not browser_is_here():
+        missing += ["chromium", "fonts-liberation"]
+    if shutil.which("fc-list"):
+        fonts_with_hindi = subprocess.run(["fc-list", ":lang=hi"], capture_output=True, text=True).stdout
+        missing += [] if fonts_with_hindi.strip() else ["fonts-lohit-deva"]
+    if missing and not install_system_packages(*missing):
+        print(f"  not here and not to be had: {', '.join(missing)}. The tests that need them will say so and fail.")
+
+
+def provide_browser() -> None:
+    """Bring the test tool's own Chromium where neither the machine nor its packages have one."""
+    if browser_is_here():
         return
     try:
         run_step("browser for the tests", [PYTHON, "-m", "playwright", "install", "chromium"])
@@ -160,70 +184,121 @@ def provide_browser() -> None:
         ) from failure
 
 
-def provide_other_engines() -> None:
-    """Firefox and WebKit for the journey in three engines, from Debian where they may be added."""
-    missing = [package for program, package in OTHER_ENGINES.items() if not shutil.which(program)]
-    if missing and not install_system_packages(*missing):
-        print(f"  not here and not to be had: {', '.join(missing)}. The tests of those engines will say so and fail.")
+def install_for_tests() -> None:
+    """Install what the tests import."""
+    install_locked("packages for the tests", ROOT / "requirements-test.lock")
+    second = ROOT / "requirements-bench.lock"
+    from_source = ["--require-hashes", "--no-build-isolation", "--requirement"]
+    pip_install("a second library for the benchmark", [*from_source, second], second)
 
 
-def provide_font_for_hindi() -> None:
-    """Letters for Hindi on paper, where this machine's fonts have none and Debian's may be added."""
-    if not shutil.which("fc-list"):
-        return
-    held = subprocess.run(["fc-list", ":lang=hi"], capture_output=True, text=True).stdout
-    if not held.strip() and not install_system_packages("fonts-lohit-deva"):
-        print("  no font for Hindi here: its labels print as empty boxes until one is installed.")
-
-
-def check_everything() -> None:
-    """Style, types, direction of imports, then the whole test suite; all are run, whichever of them fail."""
-    checks: tuple[tuple[str, list[str | Path]], ...] = (
-        ("style", [PROGRAMS / "ruff", "check", "."]),
-        ("types", [PROGRAMS / "mypy"]),
-        ("direction of imports", [PROGRAMS / "lint-imports"]),
-        ("tests", [PYTHON, "-m", "pytest", *(f"--ignore={folder}" for folder in TESTS_APART)]),
-    )
-    failed = []
-    # What drives browsers mostly waits, so it runs beside the rest and is shown after it.
-    with tempfile.TemporaryFile() as told:
-        apart = subprocess.Popen(
-            [PYTHON, "-m", "pytest", "-p", "no:cacheprovider", *TESTS_APART], cwd=ROOT, stdout=told, stderr=told
-        )
-        for title, command in checks:
-            print(f"* checking {title}", flush=True)
-            if subprocess.run(command, cwd=ROOT).returncode:
-                failed.append(title)
-        print(f"* checking tests of {', '.join(TESTS_APART)}", flush=True)
-        if apart.wait():
-            failed.append("tests of browsers")
-        told.seek(0)
-        shutil.copyfileobj(told, sys.stdout.buffer)
-        sys.stdout.flush()
-    if failed:
-        raise BuildFailed(f"not passed: {', '.join(failed)}.")
-
-
-def main(arguments: list[str]) -> None:
-    """Carry out ``build.py`` with the words that follow it."""
-    if arguments not in ([], ["test"]):
-        raise BuildFailed("say `python3 build.py` to build, `python3 build.py test` to check everything too.")
-    make_environment()
-    install_locked("packages", ROOT / "requirements.lock")
-    pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")
+def build_page() -> None:
+    """Build the page and work out the demo batch sheet."""
     provide_node()
     run_step("the page (dist/feedcalc.html, dist/site)", [PYTHON, "-m", "building"], cwd=ROOT / "site")
     if subprocess.run([PROGRAMS / "feedcalc", "sheet"], cwd=ROOT).returncode:
         raise BuildFailed("the demo batch sheet could not be worked out.")
-    if arguments == ["test"]:
-        install_locked("packages for the tests", ROOT / "requirements-test.lock")
-        second = ROOT / "requirements-bench.lock"
-        from_source = ["--require-hashes", "--no-build-isolation", "--requirement"]
-        pip_install("a second library for the benchmark", [*from_source, second], second)
-        provide_browser()
-        provide_other_engines()
-        provide_font_for_hindi()
-        check_everything()
+
+
+# What quick checks need of the page: its runtime in site/node_modules, and the catalogues.
+PARTS_OF_PAGE = """
+from building import ingredients, words
+ingredients.provide_runtime(ingredients.provide_node())
+words.check()
+words.compile_catalogues()
+"""
+
+
+def set_up(lane: str) -> None:
+    """Bring what ``lane`` needs; what waits for the network or the disk goes beside what computes."""
+    make_environment()
+    install_locked("packages", ROOT / "requirements.lock")
+    pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")
+    if lane == "check":
+        install_for_tests()
+        provide_node()
+        run_step("parts of the page", [PYTHON, "-c", PARTS_OF_PAGE], cwd=ROOT / "site")
+        return
+    if not lane:
+        build_page()
+        return
+    provide_node()  # by pip, which is asked for one thing at a time
+    with concurrent.futures.ThreadPoolExecutor() as beside:
+        system, page = beside.submit(provide_system_packages), beside.submit(build_page)
+        install_for_tests()
+        page.result()
+        system.result()
+    provide_browser()
+
+
+class Times:
+    """How long each part took, for the table at the end."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+
+    @contextlib.contextmanager
+    def of(self, part: str) -> collections.abc.Iterator[None]:
+        """Time what is done inside."""
+        started = time.monotonic()
+        yield
+        self.seconds[part] = time.monotonic() - started
+
+    def show(self) -> None:
+        print("* time in seconds")
+        for part, seconds in (*self.seconds.items(), ("in all", sum(self.seconds.values()))):
+            print(f"  {part:<22}{seconds:>6.0f}", flush=True)
+
+
+def check_everything(lane: str, times: Times) -> None:
+    """Style, types, direction of imports, then the tests of ``lane``; all are run, whichever of them fail."""
+    checks: tuple[tuple[str, list[str | Path]], ...] = (
+        ("style", [PROGRAMS / "ruff", "check", "."]),
+        ("types", [PROGRAMS / "mypy"]),
+        ("direction of imports", [PROGRAMS / "lint-imports"]),
+    )
+    failed = []
+    for title, command in checks:
+        print(f"* checking {title}", flush=True)
+        with times.of(title):
+            if subprocess.run(command, cwd=ROOT).returncode:
+                failed.append(title)
+    print("* checking tests", flush=True)
+    with times.of("tests"):
+        # The last line is how many tests passed; the table comes before it.
+        passed, last_line = run_holding_last_line([PYTHON, "-m", "pytest", "--durations=10", *LANES[lane]])
+    times.show()
+    print(last_line, flush=True)
+    if not passed:
+        failed.append("tests")
+    if failed:
+        raise BuildFailed(f"not passed: {', '.join(failed)}.")
+
+
+def run_holding_last_line(command: list[str | Path]) -> tuple[bool, str]:
+    """Run ``command`` and print all it says but its last line; return whether it succeeded, and that line."""
+    held = ""
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True, errors="replace") as process:
+        assert process.stdout is not None
+        for line in process.stdout:
+            print(held, end="", flush=True)
+            held = line
+    return process.returncode == 0, held.rstrip("\n")
+
+
+def main(arguments: list[str]) -> None:
+    """Carry out ``build.py`` with the words that follow it."""
+    lane = arguments[0] if len(arguments) == 1 else ""
+    if arguments and lane not in LANES:
+        raise BuildFailed(
+            "say `python3 build.py` to build, `python3 build.py check` for the quick checks, "
+            "`python3 build.py test` to check everything too."
+        )
+    times = Times()
+    with times.of("set-up"):
+        set_up(lane)
+    if lane:
+        check_everything(lane, times)
 
 
 if __name__ == "__main__":

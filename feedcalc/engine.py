@@ -1,30 +1,34 @@
-"""The one door: a request as JSON in, a reply as JSON out (contract version 1).
+"""The door: a request as JSON text in, a reply as JSON text out (contract version 1).
 
-The command line and the page call this same door, so they cannot disagree. No exception leaves it for anything a
-person can type: a refusal is a reply with ``"ok": false`` and every faulty field.
+* The command line and the page call the same functions, so they cannot disagree.
+* No exception leaves the door for anything a person can type. A refusal is a reply with ``"ok": false`` that lists
+  every faulty field.
+* `feedcalc.contract.asks` lists what may be asked; each entry has its branch in `answer_in_steps`.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, replace
 from functools import cache, lru_cache
 from importlib import resources
-from typing import Any, TypeVar
+from typing import Any
 
 from feedcalc.book.season import SeasonAnswer, season_answer_in_steps
 from feedcalc.book.work import book_work
 from feedcalc.chemistry import equilibrate
-from feedcalc.contract.request import REQUEST_FIELDS, SCHEMA, Request, SolutionRequest, json_document, read_request
+from feedcalc.contract.asks import ASKS, BATCH, BOOK, LEARN, SEASON, SPREAD, ask_of
+from feedcalc.contract.fields import REQUEST_FIELDS
+from feedcalc.contract.reply import Refusal, Reply
+from feedcalc.contract.request import Request, SolutionRequest, json_document, read_request, request_of
 from feedcalc.garden.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, spread_answer
 from feedcalc.liquor import answer as answers
-from feedcalc.liquor import figures as report
-from feedcalc.liquor.kept_ash import ASK as LEARN
+from feedcalc.liquor import figures
 from feedcalc.liquor.kept_ash import KeptAsh, kept_ash_in_steps, values_of_kept
 from feedcalc.liquor.reactions import REACTIONS, with_reactions
 from feedcalc.sheets.batch import Sheet, sheet_of
-from feedcalc.sheets.paper.printing import PRINTS, Printed, printed
+from feedcalc.sheets.paper.printing import Printed, printed
 from feedcalc.sheets.render import (
     kept_ash_html,
     markdown,
@@ -41,8 +45,8 @@ from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
 from feedcalc.words.messages import said
 
-Result = TypeVar("Result")
-
+AnySheet = Sheet | SpreadSheet | SeasonSheet
+_SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK)
 _MEANINGS = {field.path: field.meaning for field in REQUEST_FIELDS} | {
     "cans": said("the cans"),
     "dilution": said("liquor to water"),
@@ -51,7 +55,7 @@ _MEANINGS = {field.path: field.meaning for field in REQUEST_FIELDS} | {
 
 
 def calculate(request_json: str) -> str:
-    """The reply to a request, both as JSON text.
+    """Return the reply to a request, both as JSON text.
 
     >>> reply = json.loads(calculate('{"schema": 1, "solution": {"totals": {"potassium": 10, "carbon": 5}}}'))
     >>> reply["ok"], round(reply["values"]["solution"]["ph"]["value"], 1)
@@ -63,11 +67,10 @@ def calculate(request_json: str) -> str:
 
 
 def answer_in_steps(request_json: str) -> Steps[str]:
-    """`calculate` in slices: yields (done, total) now and then and returns the reply, the same to the letter.
+    """Return the same text as `calculate` from a generator that yields (done, total) between slices of work.
 
-    Whoever drives it may look up between two slices, show how far it is, or drop it because something newer was asked.
-    A slice is a few ashes or a batch or a bed of a season book; what takes no sample of ashes, and what is refused,
-    comes at once.
+    The caller can show progress or drop the work between two slices. A slice is a few ashes, a batch of a season book
+    or a bed. Refusals and answers without sampled ashes take no slices.
 
     >>> steps = answer_in_steps('{"schema": 1, "samples": "10"}')
     >>> next(steps), next(steps)
@@ -77,14 +80,15 @@ def answer_in_steps(request_json: str) -> Steps[str]:
     try:
         document = json_document(request_json)
         tongue = _language_of(document)
-        if document.get("ask") in PRINTS:
-            return _written(_print_reply(printed(document, _sheet_to_print), document["ask"]), tongue)
-        if document.get("ask") == LEARN:
+        ask = ask_of(document)
+        if ask is not None and ask.is_printed:
+            return _written(_print_reply(_printed(document), ask.name), tongue)
+        if ask is LEARN:
             kept = yield from kept_ash_in_steps(document)
             return _written(_kept_reply(kept, tongue), tongue)
-        reply, sheet = yield from _reply_and_sheet_in_steps(request_json)
+        reply, sheet = yield from _reply_and_sheet_in_steps(document)
         if sheet:
-            reply["html"] = _parts(sheet, tongue)
+            reply = replace(reply, html=_parts(sheet, tongue))
         if isinstance(sheet, SeasonSheet):
             yield 1, 1
         return _written(reply, tongue)
@@ -93,197 +97,158 @@ def answer_in_steps(request_json: str) -> Steps[str]:
 
 
 def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], str]:
-    """The reply without its HTML, and one part of the sheet as Markdown (empty where the reply is a refusal)."""
-
-    tongue = "en"
-
-    def written() -> tuple[dict[str, Any], str]:
-        nonlocal tongue
-        tongue = _language_of(json_document(request_json))
-        reply, sheet = run_to_end(_reply_and_sheet_in_steps(request_json))
+    """Return the reply without its HTML, and one part of the sheet as Markdown (empty for a refusal)."""
+    tongue, text = "en", ""
+    reply: Reply | Refusal
+    try:
+        document = json_document(request_json)
+        tongue = _language_of(document)
+        reply, sheet = run_to_end(_reply_and_sheet_in_steps(document))
         if isinstance(sheet, SpreadSheet):
-            return reply, spread_markdown(sheet, tongue)
-        if isinstance(sheet, SeasonSheet):
-            return reply, season_markdown(sheet, tongue)
-        return reply, markdown(part, sheet, tongue) if sheet else ""
-
-    result = _or_refused(written)
-    reply, text = result if isinstance(result, tuple) else (result, "")
-    return language(tongue).reply(reply), text
+            text = spread_markdown(sheet, tongue)
+        elif isinstance(sheet, SeasonSheet):
+            text = season_markdown(sheet, tongue)
+        elif sheet:
+            text = markdown(part, sheet, tongue)
+    except Exception as fault:
+        reply, text = _refusal(fault), ""
+    spoken: dict[str, Any] = language(tongue).reply(reply.as_dict())
+    return spoken, text
 
 
 def calculate_print(request_json: str) -> tuple[list[dict[str, str]], Printed | None]:
-    """What a request with ``"ask": "label"`` or ``"wall"`` prints: errors, or the print (see `printing`)."""
+    """Return the errors of a request for a label or a wall sheet, and what it prints if there are none."""
     tongue = "en"
-
-    def print_() -> Printed:
-        nonlocal tongue
+    try:
         document = json_document(request_json)
         tongue = _language_of(document)
-        return printed(document, _sheet_to_print)
-
-    result = _or_refused(print_)
-    return ([], result) if isinstance(result, Printed) else (language(tongue).reply(result["errors"]), None)
+        return [], _printed(document)
+    except Exception as fault:
+        return language(tongue).reply(_refusal(fault).as_dict()["errors"]), None
 
 
 @cache
 def demo_request() -> str:
-    """Our own scenario: two ten-litre cans for a bed of tomatoes, from the ash of an oak-fed stove."""
+    """Return the example request: two ten-litre cans for tomatoes, from the ash of a stove that burns oak."""
     return (resources.files("feedcalc.contract") / "demo.json").read_text(encoding="utf-8")
 
 
-@lru_cache(maxsize=32)
-def _sheet_to_print(request_json: str) -> Sheet:
-    """The sheet of one batch with its ranges, since the class of danger follows their upper end.
-
-    Remembered, because another size of paper asks for the same sheet again.
-    """
-    request = read_request(request_json)
-    if request.solution is not None or request.word("ask") == "spread":
-        raise InputErrors([InputError("request", "", said("There is no bottle in this request."), said("a batch"))])
-    _, sheet = run_to_end(_batch_reply_in_steps(replace(request, words={**request.words, "ranges": "on"})))
-    return sheet
-
-
-def _kept_reply(kept: KeptAsh, tongue: str) -> dict[str, Any]:
-    return {
-        "schema": SCHEMA,
-        "ok": True,
-        "values": {"ash": values_of_kept(kept)},
-        "assumed": {},
-        "cautions": [],
-        "warnings": list(kept.warnings),
-        "sources": report.sources_behind(report.TABLES_BEHIND_A_BATCH),
-        "html": {"ash": kept_ash_html(kept, tongue)},
-    }
-
-
-def _print_reply(print_: Printed, ask: str) -> dict[str, Any]:
-    return {
-        "schema": SCHEMA,
-        "ok": True,
-        "values": {ask: print_.values},
-        "assumed": {},
-        "cautions": [],
-        "warnings": list(print_.told),
-        "sources": [],
-        "html": {ask: "\n".join(svg for _, _, svg in print_.pages)},
-        "print": {
-            "title": print_.title,
-            "text": print_.text,
-            "pages": [{"width": width, "height": height} for width, height, _ in print_.pages],
-        },
-    }
+# -- what is asked ----------------------------------------------------------------------------------------------
 
 
 def _language_of(document: Mapping[str, Any]) -> str:
-    """The language to answer in, even where the rest of a document is refused."""
+    """Return the language to answer in, even if the rest of the document is refused."""
     wanted = document.get("language")
     return wanted.strip().casefold() if isinstance(wanted, str) and wanted.strip().casefold() in LANGUAGES else "en"
 
 
-def _parts(sheet: Sheet | SpreadSheet | SeasonSheet, tongue: str) -> dict[str, str]:
+def _reply_and_sheet_in_steps(document: Mapping[str, Any]) -> Steps[tuple[Reply, AnySheet | None]]:
+    """Return the reply without its HTML, and the sheet that shows it; raise if the request is refused."""
+    request = request_of(document)
+    ask = ASKS[request.word("ask") or BATCH.name]
+    if ask not in _SHOWN_ON_SHEETS:
+        accepted = said("one of {choices}", choices=", ".join(known.name for known in _SHOWN_ON_SHEETS))
+        raise InputError("ask", ask.name, said("This is not one of the choices."), accepted)
+    if request.solution is not None:
+        return _solution_reply(request.solution, request), None
+    if ask is SPREAD:
+        return _spread_reply(request)
+    if ask is SEASON:
+        return (yield from _season_reply_in_steps(request))
+    if ask is BOOK:
+        return _book_reply(request), None
+    return (yield from _batch_reply_in_steps(request))
+
+
+def _printed(document: Mapping[str, Any]) -> Printed:
+    ask = ask_of(document)
+    return printed({**document, "ask": ask.name} if ask else document, _sheet_to_print)
+
+
+@lru_cache(maxsize=32)
+def _sheet_to_print(request_json: str) -> Sheet:
+    """Return the sheet of one batch with its ranges, because the hazard class follows their upper end.
+
+    The cache serves requests that differ only in the size of the paper.
+    """
+    request = read_request(request_json)
+    if request.solution is not None or request.word("ask") == SPREAD.name:
+        raise InputError("request", "", said("There is no bottle in this request."), said("a batch"))
+    _, sheet = run_to_end(_batch_reply_in_steps(replace(request, words={**request.words, "ranges": "on"})))
+    return sheet
+
+
+# -- replies ----------------------------------------------------------------------------------------------------
+
+
+def _written(reply: Reply | Refusal, tongue: str) -> str:
+    """Return a reply as JSON text in a language; unpaired surrogates are replaced, since no file can hold them."""
+    spoken = language(tongue).reply(reply.as_dict())
+    return json.dumps(spoken, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace").decode("utf-8")
+
+
+def _parts(sheet: AnySheet, tongue: str) -> dict[str, str]:
     if isinstance(sheet, SpreadSheet):
         return {"spread": spread_html(sheet, tongue)}
     return season_html(sheet, tongue) if isinstance(sheet, SeasonSheet) else page_parts(sheet, tongue)
 
 
-def _reply_and_sheet_in_steps(
-    request_json: str,
-) -> Steps[tuple[dict[str, Any], Sheet | SpreadSheet | SeasonSheet | None]]:
-    """The reply without its HTML, and the sheet to show it with; raises where the request is refused."""
-    request = read_request(request_json)
-    if request.solution is not None:
-        return _solution_reply(request.solution, request), None
-    if request.word("ask") == "spread":
-        return _spread_reply(request)
-    if request.word("ask") == "season":
-        return (yield from _season_reply_in_steps(request))
-    if request.word("ask") == "book":
-        return _book_reply(request), None
-    return (yield from _batch_reply_in_steps(request))
-
-
-def _or_refused(work: Callable[[], Result]) -> Result | dict[str, Any]:
-    """What ``work`` gives, or the reply of a refusal."""
-    try:
-        return work()
-    except Exception as fault:
-        return _refusal(fault)
-
-
-def _refusal(fault: Exception) -> dict[str, Any]:
-    """The reply where work ended in a fault, the grower's or ours."""
+def _refusal(fault: Exception) -> Refusal:
+    """Return the refusal for an exception, whether the request or the program is at fault."""
     if isinstance(fault, InputErrors):
-        return _refused([error.as_dict() for error in fault.errors])
+        return Refusal(fault.errors)
+    if isinstance(fault, InputError):
+        return Refusal([fault])
     if isinstance(fault, NoSolution):
-        accepted = said("less extreme amounts")
-        return _refused([{"field": "request", "given": "", "problem": fault.args[0], "accepted": accepted}])
-    # A fault of ours must reach a grower as a plain refusal, never as a figure and never as a traceback.
+        return Refusal([InputError("request", "", fault.args[0], said("less extreme amounts"))])
+    # A fault of the program must reach a person as a plain refusal, never as a figure or a traceback.
     problem = said("feedcalc failed on this ({fault}); no figure was computed.", fault=type(fault).__name__)
-    return _refused(
-        [{"field": "feedcalc", "given": "", "problem": problem, "accepted": said("a report of this request to us")}]
-    )
+    return Refusal([InputError("feedcalc", "", problem, said("a report of this request to us"))])
 
 
-def _written(reply: Mapping[str, Any], tongue: str) -> str:
-    """A reply as text in a language; half a character of UTF-16 that was typed could not be written to a file."""
-    spoken = language(tongue).reply(reply)
-    return json.dumps(spoken, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace").decode("utf-8")
-
-
-def _refused(errors: list[dict[str, str]]) -> dict[str, Any]:
-    return {"schema": SCHEMA, "ok": False, "errors": errors}
-
-
-def _solution_reply(asked: SolutionRequest, request: Request) -> dict[str, Any]:
+def _solution_reply(asked: SolutionRequest, request: Request) -> Reply:
     equilibrium = equilibrate(
         asked.totals, asked.temperature_celsius + 273.15, asked.minerals, asked.carbon_dioxide_atm
     )
-    return {
-        "schema": SCHEMA,
-        "ok": True,
-        "values": report.values_of_solution(equilibrium),
-        "assumed": {"locale": request.locale},
-        "cautions": [],
-        "warnings": list(equilibrium.notes),
-        "sources": report.sources_behind(report.TABLES_BEHIND_CHEMISTRY),
-        "html": {},
-    }
+    return Reply(
+        values=figures.values_of_solution(equilibrium),
+        assumed={"locale": request.locale},
+        warnings=equilibrium.notes,
+        sources=figures.sources_behind(figures.TABLES_BEHIND_CHEMISTRY),
+    )
 
 
-def _batch_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], Sheet]]:
+def _batch_reply_in_steps(request: Request) -> Steps[tuple[Reply, Sheet]]:
     answer = yield from answers.answer_in_steps(request)
-    values, told = with_reactions(answer, report.values_of(answer))
-    values["evidence"]["medians"] = report.medians_taken(values)
+    values, notes = with_reactions(answer, figures.values_of(answer))
+    values["evidence"]["medians"] = figures.medians_taken(values)
     sheet = sheet_of(answer, values, _MEANINGS)
     after = {name: values[name] for name in REACTIONS if name in values}
-    sheet = replace(sheet, warnings=(*sheet.warnings, *told), after=after)
-    reply = {
-        "schema": SCHEMA,
-        "ok": True,
-        "values": values,
-        "assumed": dict(answer.assumed),
-        "read_as": {path: reading.echo for path, reading in request.readings.items() if reading.echo}
-        | {suggestion.field: suggestion.because for suggestion in answer.suggestions},
-        "cautions": [
+    sheet = replace(sheet, warnings=(*sheet.warnings, *notes), after=after)
+    reply = Reply(
+        values=values,
+        assumed=answer.assumed,
+        read_as=_read_as(request) | {suggestion.field: suggestion.because for suggestion in answer.suggestions},
+        cautions=[
             {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status}
             for c in sheet.cautions
         ],
-        "warnings": [*answer.warnings, *told],
-        "sources": report.sources_behind(report.TABLES_BEHIND_A_BATCH),
-        "html": {},
-    }
+        warnings=(*answer.warnings, *notes),
+        sources=figures.sources_behind(figures.TABLES_BEHIND_A_BATCH),
+    )
     return reply, sheet
 
 
-def _spread_reply(request: Request) -> tuple[dict[str, Any], SpreadSheet]:
+def _read_as(request: Request) -> dict[str, str]:
+    return {path: quantity.echo for path, quantity in request.readings.items() if quantity.echo}
+
+
+def _spread_reply(request: Request) -> tuple[Reply, SpreadSheet]:
     answer = spread_answer(request)
-    read_as = {path: reading.echo for path, reading in request.readings.items() if reading.echo}
-    return _ground_reply(answer, read_as, TABLES_BEHIND_SPREADING), spread_sheet(answer, request.locale)
+    return _ground_reply(answer, _read_as(request), TABLES_BEHIND_SPREADING), spread_sheet(answer, request.locale)
 
 
-def _season_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], SeasonSheet]]:
+def _season_reply_in_steps(request: Request) -> Steps[tuple[Reply, SeasonSheet]]:
     answer = yield from season_answer_in_steps(request)
     yield 1, 1
     sheet = season_sheet(answer, request.locale)
@@ -291,40 +256,44 @@ def _season_reply_in_steps(request: Request) -> Steps[tuple[dict[str, Any], Seas
     return _ground_reply(answer, answer.read_as, answer.tables), sheet
 
 
-def _ground_reply(
-    answer: SpreadAnswer | SeasonAnswer, read_as: Mapping[str, str], tables: tuple[str, ...]
-) -> dict[str, Any]:
-    """The reply about ground rather than a batch."""
-    return {
-        "schema": SCHEMA,
-        "ok": True,
-        "values": dict(answer.values),
-        "assumed": dict(answer.assumed),
-        "read_as": dict(read_as),
-        "cautions": [asdict(caution) for caution in answer.cautions],
-        "warnings": [],
-        "sources": report.sources_behind(tables),
-        "html": {},
-    }
+def _ground_reply(answer: SpreadAnswer | SeasonAnswer, read_as: Mapping[str, str], tables: tuple[str, ...]) -> Reply:
+    return Reply(
+        values=answer.values,
+        assumed=answer.assumed,
+        read_as=read_as,
+        cautions=[asdict(caution) for caution in answer.cautions],
+        sources=figures.sources_behind(tables),
+    )
 
 
-def _book_reply(request: Request) -> dict[str, Any]:
+def _book_reply(request: Request) -> Reply:
     work = book_work(request)
-    return {
-        "schema": SCHEMA,
-        "ok": True,
-        "values": {
-            "book": {
-                "changed": [record.as_dict() for record in work.changed],
-                "set_aside": [error.as_dict() for error in work.set_aside],
-                "text": work.text,
-                "reminders": [reminder.as_dict() for reminder in work.reminders],
-            }
-        },
-        "assumed": {},
-        "read_as": {},
-        "cautions": [],
-        "warnings": [],
-        "sources": [],
-        "html": {},
+    book = {
+        "changed": [record.as_dict() for record in work.changed],
+        "set_aside": [error.as_dict() for error in work.set_aside],
+        "text": work.text,
+        "reminders": [reminder.as_dict() for reminder in work.reminders],
     }
+    return Reply(values={"book": book}, read_as={})
+
+
+def _kept_reply(kept: KeptAsh, tongue: str) -> Reply:
+    return Reply(
+        values={"ash": values_of_kept(kept)},
+        warnings=kept.warnings,
+        sources=figures.sources_behind(figures.TABLES_BEHIND_A_BATCH),
+        html={"ash": kept_ash_html(kept, tongue)},
+    )
+
+
+def _print_reply(print_: Printed, ask: str) -> Reply:
+    return Reply(
+        values={ask: print_.values},
+        warnings=print_.told,
+        html={ask: "\n".join(svg for _, _, svg in print_.pages)},
+        print={
+            "title": print_.title,
+            "text": print_.text,
+            "pages": [{"width": width, "height": height} for width, height, _ in print_.pages],
+        },
+    )

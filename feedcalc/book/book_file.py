@@ -25,6 +25,7 @@ from feedcalc.book.records import (
     unknown_kind,
 )
 from feedcalc.words.errors import InputError
+from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.messages import said
 
 FORMAT = "feedcalc season book"
@@ -58,14 +59,16 @@ def read_book(text: str) -> tuple[list[Record], list[InputError]]:
     if len(text) > LONGEST_FILE:
         raise _not_a_book(said("This is longer than {longest} characters.", longest=LONGEST_FILE))
     try:
-        document = json.loads(text.removeprefix("\ufeff"), object_pairs_hook=_without_repeats)
-    except _RepeatedKey as key:
-        raise _not_a_book(said("The key {key} stands twice in one place.", key=str(key))) from None
+        document = parse_json(text, unique_keys=True)
+    except RepeatedKey as error:
+        raise _not_a_book(said("The key {key} stands twice in one place.", key=error.key[:60])) from None
+    except NestedTooDeep as error:
+        raise _not_a_book(error.problem) from None
     except json.JSONDecodeError as error:
         raise _not_a_book(
             said("This is not JSON (line {line}, column {column}).", line=error.lineno, column=error.colno)
         ) from None
-    except (ValueError, RecursionError):
+    except ValueError:
         raise _not_a_book(said("This is not JSON.")) from None
     return read_document(document)
 
@@ -124,18 +127,6 @@ def _read_record(row: object, place: str, rejected: list[InputError]) -> Record:
         except InputError as error:
             rejected.append(error)
     return record_from(identity, str(kind), versions)
-
-
-class _RepeatedKey(ValueError):
-    pass
-
-
-def _without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        names = [name for name, _ in pairs]
-        raise _RepeatedKey(next(name for name in names if names.count(name) > 1)[:60])
-    return found
 
 
 def _not_a_book(problem: str) -> InputError:

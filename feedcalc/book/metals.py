@@ -1,23 +1,19 @@
-"""Metals of a book: each laboratory report beside the beds that got the ash, as figures of the contract.
+"""Metals in a season book: every laboratory report with the beds it bears on, as figures of the contract.
 
-Rules of this room: no sums and no limits of its own, it asks `feedcalc.garden.metals`; only what holds the ash's grains
-counts.
+Loads and limits come from `feedcalc.garden.metals`. Only entries that brought the ash's solid grains count.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any
 
 from feedcalc.book.amounts import NutrientAmounts
 from feedcalc.book.entries import Bed, Book, Entry, EntryRecord
-from feedcalc.book.totals import (
-    a_year_before,
-    season_rule,
-    total_between,
-)
+from feedcalc.book.figures import if_known
+from feedcalc.book.totals import past_year_total, season_rule
 from feedcalc.contract.figures import figure
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.request import Request
@@ -26,83 +22,104 @@ from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
+# mg/kg by metal.
+_Contents = Mapping[str, float]
+
 
 def metals_of(records: Sequence[EntryRecord], book: Book, today: date, request: Request) -> list[dict[str, Any]]:
-    """Each analysis of ash on each bed that got it, beside the country's limits; those of soil on their bed."""
-    told = [record for record in records if record.kind == "metals" and record.text("removed") != "yes"]
-    soils: dict[str, dict[str, float]] = {}
-    found: list[dict[str, Any]] = []
-    analyses = []
-    for record in sorted(told, key=lambda record: (record.text("date"), record.id)):
+    """Return ``values.season.metals``: an analysis of ash with the beds that received it, one of soil with its bed."""
+    reports = [record for record in records if record.kind == "metals" and not record.is_removed]
+    soils: dict[str, _Contents] = {}
+    rejected: list[dict[str, Any]] = []
+    read: list[tuple[EntryRecord, _Contents]] = []
+    for record in sorted(reports, key=lambda record: (record.text("date"), record.id)):
         try:
-            figures = _analysis(record, request)
+            contents = _contents(record, request)
         except InputError as error:
-            found.append({"id": record.id, "name": record.text("name"), "set_aside": error.as_dict(), "beds": []})
+            values = {"id": record.id, "name": record.text("name"), "set_aside": error.as_dict(), "beds": []}
+            rejected.append(values)
             continue
         if record.text("of") == "soil":
-            soils[record.text("bed")] = figures  # the newest, being the last in order of date
-        analyses.append((record, figures))
-    for record, figures in analyses:
-        country = request.word("country") or _country_named(record.text("country"))
-        row = countries()[country]
-        of_soil = record.text("of") == "soil"
+            soils[record.text("bed")] = contents  # the newest, because reports are sorted by date
+        read.append((record, contents))
+    return [*rejected, *(_report(record, contents, soils, book, today, request) for record, contents in read)]
+
+
+def _report(
+    record: EntryRecord,
+    contents: _Contents,
+    soils: Mapping[str, _Contents],
+    book: Book,
+    today: date,
+    request: Request,
+) -> dict[str, Any]:
+    country = request.word("country") or _country_named(record.text("country"))
+    row = countries()[country]
+    ash_id = record.text("ash")
+    if record.text("of") == "soil":
         beds = [
-            bed for bed in book.beds if (bed.id == record.text("bed") if of_soil else _solids(bed, record.text("ash")))
+            (bed, _compared_metals(country, {}, contents, None, None))
+            for bed in book.beds
+            if bed.id == record.text("bed")
         ]
-        shown = [
-            {
-                "bed": bed.id,
-                "name": bed.name,
-                "metals": [
-                    _metal(metal)
-                    for metal in metal_figures(
-                        {} if of_soil else figures,
-                        figures if of_soil else soils.get(bed.id, {}),
-                        None if of_soil else _heaviest(bed, record.text("ash")),
-                        None if of_soil else _yearly(bed, record.text("ash"), today),
-                        country,
-                        season_rule("metal_depth").typical,
-                        season_rule("soil_density"),
-                    )
-                ],
-            }
-            for bed in beds
+    else:
+        beds = [
+            (
+                bed,
+                _compared_metals(
+                    country, contents, soils.get(bed.id, {}), _heaviest(bed, ash_id), _yearly(bed, ash_id, today)
+                ),
+            )
+            for bed in book.beds
+            if _solid_entries(bed, ash_id)
         ]
-        found.append(
-            {
-                "id": record.id,
-                "name": record.text("name"),
-                "set_aside": None,
-                "date": record.text("date"),
-                "of": record.text("of") or "ash",
-                "ash_name": book.ashes.get(record.text("ash"), ""),
-                "country": country,
-                "country_name": said(row["name"]),
-                "country_note": said(row["note"]),
-                "source": row["source"],
-                "status": row["status"],
-                "notes": _notes_of(country),
-                "beds": shown,
-            }
-        )
-    return found
+    return {
+        "id": record.id,
+        "name": record.text("name"),
+        "set_aside": None,
+        "date": record.text("date"),
+        "of": record.text("of") or "ash",
+        "ash_name": book.ashes.get(ash_id, ""),
+        "country": country,
+        "country_name": said(row["name"]),
+        "country_note": said(row["note"]),
+        "source": row["source"],
+        "status": row["status"],
+        "notes": _notes_of(country),
+        "beds": [{"bed": bed.id, "name": bed.name, "metals": metals} for bed, metals in beds],
+    }
+
+
+def _compared_metals(
+    country: str, in_ash: _Contents, in_soil: _Contents, heaviest: Estimate | None, yearly: Estimate | None
+) -> list[dict[str, Any]]:
+    metals = metal_figures(
+        in_ash=in_ash,
+        in_soil=in_soil,
+        per_application=heaviest,
+        per_year=yearly,
+        country=country,
+        depth_cm=season_rule("metal_depth").typical,
+        soil_density=season_rule("soil_density"),
+    )
+    return [_metal(metal) for metal in metals]
 
 
 def _country_named(text: str) -> str:
-    """The country by its code or name; the European Union, which is told as such, for any other."""
+    """Return the code of a country given by code or name, ``EU`` for any other text."""
     found = (code for code, row in countries().items() if text.casefold() in (code.casefold(), row["name"].casefold()))
     return next(found, "EU")
 
 
 def _notes_of(country: str) -> list[dict[str, str]]:
-    """What must be said beside the limits of a country, each once."""
+    """Return the notes on the limits of a country, each once."""
     limits = {limit.note: limit for limit in limits_of(country) if limit.note}
     return [{"text": said(note), "source": limit.source, "status": limit.status} for note, limit in limits.items()]
 
 
-def _analysis(record: EntryRecord, request: Request) -> dict[str, float]:
-    """mg/kg by metal; a bare number is taken as mg/kg, as laboratories print it."""
-    figures = {}
+def _contents(record: EntryRecord, request: Request) -> _Contents:
+    """Return the mg/kg of each metal in a report; a bare number is in mg/kg, as laboratories print it."""
+    contents = {}
     for metal in METALS:
         text = record.text(metal)
         if not text:
@@ -112,32 +129,38 @@ def _analysis(record: EntryRecord, request: Request) -> dict[str, float]:
         quantity = read_quantity(
             text, "mass_fraction", metal, request.locale, request.customs, minimum=0.0, maximum=100
         )
-        figures[metal] = quantity.value * 1000
-    if not figures:
+        contents[metal] = quantity.value * 1000
+    if not contents:
         raise InputError("cadmium", "", said("No metal stands in this analysis."), said("mg/kg, such as 1.5"))
-    return figures
+    return contents
 
 
-def _solids(bed: Bed, ash_id: str) -> list[Entry]:
-    """Entries whose grains the analysis is of: those of the named ash, or of any where none is named."""
-    return [e for e in bed.entries if e.solids.high > 0 and (not ash_id or e.ash_record == ash_id)]
+def _solid_entries(bed: Bed, ash_id: str) -> list[Entry]:
+    """Return the entries that brought solid grains of the ash with this id, or of any ash if the id is empty.
 
-
-def _only_solids(entry: Entry) -> Entry:
-    return replace(entry, worth=NutrientAmounts(ash=entry.solids))
+    Their amounts are reduced to the ash of these grains.
+    """
+    return [
+        replace(entry, amounts=NutrientAmounts(ash=entry.solids))
+        for entry in bed.entries
+        if entry.solids.high > 0 and (not ash_id or entry.ash_record == ash_id)
+    ]
 
 
 def _heaviest(bed: Bed, ash_id: str) -> Estimate | None:
-    """The most dry ash (g/m2) that a single entry brought; nothing where none did, None where an area is missing."""
-    each = [_only_solids(entry).per_square_metre() for entry in _solids(bed, ash_id)]
-    if any(worth is None for worth in each):
-        return None
-    return max((worth.ash for worth in each if worth), key=lambda ash: ash.typical, default=Estimate.exactly(0.0))
+    """Return the most dry ash (g/m2) of a single entry, 0 if there is none; None if an area is not known."""
+    found: list[Estimate] = []
+    for entry in _solid_entries(bed, ash_id):
+        amounts = entry.per_square_metre()
+        if amounts is None:
+            return None
+        found.append(amounts.ash)
+    return max(found, key=lambda ash: ash.typical, default=Estimate.exactly(0.0))
 
 
 def _yearly(bed: Bed, ash_id: str, today: date) -> Estimate | None:
-    only = replace(bed, entries=tuple(_only_solids(entry) for entry in _solids(bed, ash_id)))
-    total = total_between(only, a_year_before(today), today)
+    """Return the dry ash (g/m2) of the past twelve months; None if an area is not known."""
+    total = past_year_total(replace(bed, entries=tuple(_solid_entries(bed, ash_id))), today)
     return total.ash if total else None
 
 
@@ -164,8 +187,3 @@ def _compared(each: Compared) -> dict[str, Any]:
         "status": limit.status,
         "note": said(limit.note) if limit.note else "",
     }
-
-
-def if_known(value: Any, told: Callable[[Any], Any]) -> Any:
-    """What ``told`` makes of a value, None where there is none."""
-    return None if value is None else told(value)

@@ -1,13 +1,10 @@
 """Reminders for a calendar (iCalendar, RFC 5545): liquor that is clear or too old, the next feed, the next soil test.
 
-Rules of this room:
-
-* What to be reminded of is decided here and told as `Reminder`; the file is written by the icalendar library, which is
-  loaded only then. Where that library isn't at hand, whoever asked writes the file from the reminders.
-* The same book gives the same UIDs, so that a calendar that takes a newer file moves its events and doesn't
-  double them.
-* Clock times float (they mean the shed's own clock), days are days, and no clock is read: ``now`` is handed in.
-* A reminder that someone acts on with liquor in hand carries the cautions of that step.
+* This module decides what to remind of. The icalendar library writes the file and is loaded only then; where it is not
+  installed, as in the page, the caller writes the file from the reminders.
+* The same book gives the same UIDs, so a calendar that imports a newer file moves its events instead of doubling them.
+* Times float (RFC 5545, 3.3.5: local time wherever the calendar is). No clock is read: ``now`` is an argument.
+* A reminder of a step with liquor carries the cautions of that step.
 """
 
 from __future__ import annotations
@@ -21,9 +18,9 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from feedcalc.book.batches import AnsweredBatches
-from feedcalc.book.entries import Bed, Reader
+from feedcalc.book.entries import Bed, entry_records
+from feedcalc.book.reader import Reader
 from feedcalc.book.records import LIQUID, SLUDGE, Record
-from feedcalc.book.season import entry_records
 from feedcalc.book.totals import next_feed_day, retest_day
 from feedcalc.contract.cautions import cautions_for
 from feedcalc.contract.request import Request
@@ -33,15 +30,15 @@ from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import Speak, said
 
 REMINDER_KINDS = ("settle-ready", "use-by", "next-feed", "soil-retest")
-# Hour of the day at which the reminder of a whole day rings.
+# The time of day at which the reminder of a whole day rings.
 MORNING = timedelta(hours=9)
-# A name in a calendar's line of its own; the book takes longer ones.
+# A longer name is cut, so that it fits on a line of a calendar.
 LONGEST_NAME = 80
 
 
 @dataclass(frozen=True, slots=True)
 class Reminder:
-    """One thing to be reminded of: a `date` for a whole day, a `datetime` without zone for a time of the shed."""
+    """A reminder; ``start`` is a `date` for a whole day, a `datetime` without a zone for a local time."""
 
     uid: str
     kind: str
@@ -51,11 +48,11 @@ class Reminder:
 
     @property
     def alarm(self) -> timedelta:
-        """When it rings, counted from the start."""
+        """When the reminder rings, after its start."""
         return timedelta(0) if isinstance(self.start, datetime) else MORNING
 
     def as_dict(self) -> dict[str, Any]:
-        """For a reader of JSON: ``start`` is a day, or a day and a time."""
+        """Return the row of ``values.book.reminders``."""
         return {
             "uid": self.uid,
             "kind": self.kind,
@@ -67,25 +64,20 @@ class Reminder:
 
 
 def reminders_of(request: Request, records: Iterable[Record]) -> list[Reminder]:
-    """What a book calls for from the request's ``now`` on, by day; raises `InputErrors` without ``now``.
+    """Return the reminders of a book from the request's ``now`` on, sorted by time.
 
-    A soil test that is overdue is due today. What else has passed is left out.
+    Raises `InputErrors` without ``now``. An overdue soil test is due today. Anything else in the past is left out.
     """
     if request.moment is None:
-        raise InputErrors(
-            [
-                InputError(
-                    "now", "", said("Reminders need to know what day it is."), said("a time such as 2026-05-01T09:00")
-                )
-            ]
-        )
+        problem, accepted = said("Reminders need to know what day it is."), said("a time such as 2026-05-01T09:00")
+        raise InputErrors([InputError("now", "", problem, accepted)])
     now = request.moment
     records = list(records)
     reader = Reader(AnsweredBatches("off"), request.locale, request.customs)
     book = reader.book(entry_records(records), now.date())
     found = [reminder for bed in book.beds for reminder in _of_bed(bed, now.date())]
     for name, text in _batches(records):
-        with suppress(InputError):  # what can't be read is told by the season book itself
+        with suppress(InputError):  # the season book itself reports what cannot be read
             found += [reminder for reminder in batch_reminders(name, text) if _moment(reminder.start) >= now]
     return sorted(
         found, key=lambda reminder: (_moment(reminder.start), REMINDER_KINDS.index(reminder.kind), reminder.uid)
@@ -93,9 +85,9 @@ def reminders_of(request: Request, records: Iterable[Record]) -> list[Reminder]:
 
 
 def batch_reminders(name: str, request: str) -> list[Reminder]:
-    """When the liquor of a batch (its request as JSON) is clear and when it should be used up.
+    """Return when the liquor of a batch (its request as JSON) is clear and when it should be used up.
 
-    Empty where the request doesn't say when the steep began; raises `InputError` where it is no batch.
+    Empty if the request does not say when the steep began. Raises `InputError` if it is not a batch.
     """
     answer = run_to_end(AnsweredBatches("off").answer(request, ""))
     begun = answer.request.moment
@@ -126,9 +118,9 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
 
 
 def calendar_text(reminders: Iterable[Reminder], now: datetime, speak: Speak = str) -> str:
-    """The reminders as the text of an iCalendar file; ``now`` is when it is made, UTC where it has no zone.
+    """Return the text of an iCalendar file made at ``now``, which counts as UTC if it has no zone.
 
-    Raises `ImportError` where the icalendar library isn't installed.
+    Raises `ImportError` if the icalendar library is not installed.
     """
     from icalendar import Alarm, Calendar, Event  # slow to load, and not in the page
 
@@ -172,7 +164,7 @@ def _of_bed(bed: Bed, today: date) -> list[Reminder]:
 
 
 def _batches(records: Iterable[Record]) -> list[tuple[str, str]]:
-    """Name and request of every batch in the book, each once."""
+    """Return the name and request of every batch in the book, each once."""
     found = {
         record.text("request"): record.text("batch")
         for record in records
@@ -187,12 +179,12 @@ def _reminder(kind: str, key: str, start: date | datetime, summary: str, descrip
 
 
 def _cautions(*steps: str) -> list[str]:
-    """What is always said at these steps, and of liquor that is corrosive, since nobody knows the bottle in hand."""
+    """Return the cautions of these steps, with those for corrosive liquor because the bottle is not known."""
     return [caution.text for caution in cautions_for({"corrosive"}) if caution.where in steps]
 
 
 def _moment(start: date | datetime) -> datetime:
-    """A start to compare by; a whole day lasts until its end."""
+    """Return the moment until which a reminder is not over; a whole day lasts until its end."""
     return start if isinstance(start, datetime) else datetime.combine(start, time.max)
 
 
@@ -202,5 +194,5 @@ def _short(name: str) -> str:
 
 
 def _clean(text: str) -> str:
-    """Text without control characters, which RFC 5545 leaves no place for."""
+    """Return the text without control characters, which RFC 5545 does not allow."""
     return "".join(character if character.isprintable() else " " for character in text)

@@ -1,9 +1,7 @@
-"""Whether a bed may have more, and why: what its book says beside what ground and plant say.
+"""Whether a bed may receive more, and why: reasons of the book beside those of soil and plant.
 
-Rules of this room:
-
-* Words and directions stand in ``season_reasons.csv``; here stands only when each is said. What soil, plant and place
-  say is asked of `feedcalc.garden.suitability`.
+* Texts and directions of the reasons are in ``season_reasons.csv``; this module decides when each applies. Reasons of
+  soil, plant and place come from `feedcalc.garden.suitability`.
 * The verdict is the most careful direction of any reason.
 """
 
@@ -15,14 +13,8 @@ from datetime import date
 from feedcalc import published
 from feedcalc.book.amounts import NutrientAmounts
 from feedcalc.book.entries import Bed, Entry
-from feedcalc.book.records import LIQUID
-from feedcalc.book.totals import (
-    BedTotals,
-    interval_of,
-    last_of,
-    lime_need,
-    season_rule,
-)
+from feedcalc.book.records import COMPOST, DRY, LIQUID, SLUDGE
+from feedcalc.book.totals import ROUNDING, BedTotals, interval_of, last_of, lime_need, season_rule
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.circumstances import DAYS_PER_YEAR
@@ -41,18 +33,18 @@ from feedcalc.words.messages import said
 
 
 def suitability_reasons(case: Circumstances, entry: Entry) -> tuple[Reason, ...]:
-    """What soil and plant say of an entry: of ash and feed everything, of lime what bears on lime."""
+    """Return what soil and plant say about an entry: for ash and feed all reasons, for lime those about lime."""
     reasons = verdict_for(case).reasons
-    if entry.what in (LIQUID, "dry ash", "sludge") or entry.solids.high > 0:
+    if entry.what in (LIQUID, DRY, SLUDGE) or entry.solids.high > 0:
         return reasons
-    if entry.worth.lime_value.high <= 0:
+    if entry.amounts.lime_value.high <= 0:
         return ()
-    kept = ("soil_", "plant_") if entry.what != "compost" else ("plant_",)
+    kept = ("soil_", "plant_") if entry.what != COMPOST else ("plant_",)
     return tuple(reason for reason in reasons if reason.id.startswith(kept))
 
 
 def circumstances_of_bed(request: Request, bed: Bed, day: date) -> Circumstances:
-    """What the book tells of a bed's ground and plant on a day, for dry ash."""
+    """Return a bed's soil and plant on a day as circumstances of dry ash."""
     test = bed.test_before(day)
     return Circumstances(
         soil_ph=test.ph if test else None,
@@ -70,7 +62,7 @@ def circumstances_of_bed(request: Request, bed: Bed, day: date) -> Circumstances
 
 
 def verdict_of(*groups: Sequence[Reason]) -> Verdict:
-    """The most careful direction of all reasons, the weightiest first; ``go`` where there is none."""
+    """Return the most careful direction of all reasons, ``go`` if there is none; the most careful come first."""
     reasons = sorted(
         (reason for group in groups for reason in group), key=lambda reason: -DIRECTIONS.index(reason.towards)
     )
@@ -81,7 +73,8 @@ def verdict_of(*groups: Sequence[Reason]) -> Verdict:
 
 
 def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **parts: str) -> Reason:
-    row = next(row for row in published.table("season_reasons") if row["id"] == reason_id)
+    """Return a reason; ``source`` is a source and its status instead of those in the table."""
+    row = published.row("season_reasons", reason_id)
     where, status = source or (row["source"], row["status"])
     return Reason(reason_id, said(row["text"], **parts), row["towards"], where, status)
 
@@ -90,87 +83,96 @@ def _number(value: float, locale: str) -> str:
     return write_number(value, 2, locale, trim=True)
 
 
-def reasons_now(bed: Bed, standing: BedTotals, locale: str) -> list[Reason]:
-    """What the book says of a bed as it stands, for dry ash."""
-    reasons = _reasons_of_the_book(bed, standing, locale)
-    test, year, cap = standing.test, standing.year, standing.cap
+def _exceeds(value: float, limit: float) -> bool:
+    return value > limit * (1 + ROUNDING)
+
+
+def reasons_now(bed: Bed, totals: BedTotals, locale: str) -> list[Reason]:
+    """Return what the book says about dry ash on a bed now."""
+    reasons = _reasons_of_the_book(bed, totals, locale)
+    test, year, cap = totals.test, totals.past_year, totals.cap
     if test is None or year is None:
         return reasons
     by = (cap.source, cap.status)
-    told = {"had": _number(year.ash.typical, locale), "cap": _number(cap.high, locale), "ph": _number(test.ph, locale)}
+    had, most = _number(year.ash.typical, locale), _number(cap.high, locale)
+    ph = _number(test.ph, locale)
     if cap.high == 0.0:
-        reasons.append(_reason("season_no_cap", by, ph=told["ph"]))
-    elif year.ash.typical > cap.high * (1 + 1e-9):
-        reasons.append(_reason("season_cap_passed", by, **told))
-    elif year.ash.typical >= cap.high * (1 - 1e-9):
-        reasons.append(_reason("season_cap_spent", by, **told))
+        reasons.append(_reason("season_no_cap", by, ph=ph))
+    elif _exceeds(year.ash.typical, cap.high):
+        reasons.append(_reason("season_cap_passed", by, had=had, cap=most, ph=ph))
+    elif year.ash.typical >= cap.high * (1 - ROUNDING):
+        reasons.append(_reason("season_cap_spent", by, had=had, cap=most, ph=ph))
     else:
-        reasons.append(_reason("season_room", by, had=told["had"], cap=told["cap"]))
-    if _need_is_met(standing):
-        reasons.append(_reason("season_need_met", ph=_number(_known(standing).typical, locale)))
+        reasons.append(_reason("season_room", by, had=had, cap=most))
+    if _need_is_met(totals):
+        reasons.append(_reason("season_need_met", ph=_number(_known_ph(totals).typical, locale)))
     return reasons
 
 
-def _reasons_of_the_book(bed: Bed, standing: BedTotals, locale: str) -> list[Reason]:
-    """What the book itself leaves in doubt: no area, records set aside, a test too far back."""
+def _reasons_of_the_book(bed: Bed, totals: BedTotals, locale: str) -> list[Reason]:
+    """Return what makes the book itself uncertain: no area, rejected entries, a test made useless by lime since."""
     reasons = []
     if bed.area is None:
         reasons.append(_reason("season_no_area"))
-    lost = [aside for aside in bed.aside if aside.kind == "entry"]
-    if lost:
-        reasons.append(_reason("season_set_aside", count=str(len(lost))))
-    if standing.moved.typical >= season_rule("retest_shift").typical:
-        reasons.append(_reason("season_retest", shift=_number(standing.moved.typical, locale)))
+    count = sum(rejected.kind == "entry" for rejected in bed.rejected)
+    if count:
+        reasons.append(_reason("season_set_aside", count=str(count)))
+    if totals.ph_shift.typical >= season_rule("retest_shift").typical:
+        reasons.append(_reason("season_retest", shift=_number(totals.ph_shift.typical, locale)))
     return reasons
 
 
-def reasons_with(
-    before: Bed, after: Bed, entry: Entry, standing: BedTotals, earlier: BedTotals, locale: str
-) -> list[Reason]:
-    """What the book says of an entry that is not made yet: ``standing`` with it, ``earlier`` without."""
-    reasons = _reasons_of_the_book(before, earlier, locale)
-    reasons += _interval_reasons(before, entry, locale)
-    test, year, cap, own = standing.test, standing.year, standing.cap, entry.per_square_metre()
-    if test is None or year is None or own is None:
+def reasons_with(bed: Bed, entry: Entry, *, before: BedTotals, after: BedTotals, locale: str) -> list[Reason]:
+    """Return what the book says about a planned entry on a bed, by the totals ``before`` it and ``after`` it."""
+    reasons = _reasons_of_the_book(bed, before, locale) + _interval_reasons(bed, entry, locale)
+    own = entry.per_square_metre()
+    if after.test is None or after.past_year is None or own is None:
         return reasons
     is_liquid = entry.what == LIQUID
-    by = (cap.source, cap.status)
-    told = {"had": _number(year.ash.typical, locale), "cap": _number(cap.high, locale), "ph": _number(test.ph, locale)}
     if own.ash.high > 0:
-        if cap.high == 0.0:
-            reasons += [] if is_liquid else [_reason("season_no_cap", by, ph=told["ph"])]
-        elif year.ash.typical > cap.high * (1 + 1e-9):
-            reasons.append(_reason("season_over_cap_feed" if is_liquid else "season_over_cap", by, **told))
-        elif year.ash.high > cap.high * (1 + 1e-9):
-            high = _number(year.ash.high, locale)
-            reasons.append(_reason("season_may_pass_cap", by, had=told["had"], high=high, cap=told["cap"]))
-        else:
-            reasons.append(_reason("season_within", by, had=told["had"], cap=told["cap"]))
+        reasons += _cap_reasons(after.past_year.ash, after, after.test.ph, is_liquid, locale)
     if own.lime_value.high <= 0:
         return reasons
-    if _need_is_met(earlier):
-        known = _number(_known(earlier).typical, locale)
-        reasons.append(_reason("season_need_met_feed" if is_liquid else "season_need_met", ph=known))
+    if _need_is_met(before):
+        ph = _number(_known_ph(before).typical, locale)
+        reasons.append(_reason("season_need_met_feed" if is_liquid else "season_need_met", ph=ph))
     elif not is_liquid:
-        reasons += _lime_reasons(before, own, earlier, locale)
+        reasons += _lime_reasons(bed, own, before, locale)
     return reasons
 
 
-def _lime_reasons(before: Bed, own: NutrientAmounts, earlier: BedTotals, locale: str) -> list[Reason]:
-    need = lime_need(before, earlier)
+def _cap_reasons(ash: Estimate, after: BedTotals, test_ph: float, is_liquid: bool, locale: str) -> list[Reason]:
+    """Return what the cap says about the ash of twelve months with a planned entry."""
+    cap = after.cap
+    by = (cap.source, cap.status)
+    had, most, ph = (_number(value, locale) for value in (ash.typical, cap.high, test_ph))
+    if cap.high == 0.0:
+        return [] if is_liquid else [_reason("season_no_cap", by, ph=ph)]
+    if _exceeds(ash.typical, cap.high):
+        reason_id = "season_over_cap_feed" if is_liquid else "season_over_cap"
+        return [_reason(reason_id, by, had=had, cap=most, ph=ph)]
+    if _exceeds(ash.high, cap.high):
+        return [_reason("season_may_pass_cap", by, had=had, high=_number(ash.high, locale), cap=most)]
+    return [_reason("season_within", by, had=had, cap=most)]
+
+
+def _lime_reasons(bed: Bed, own: NutrientAmounts, before: BedTotals, locale: str) -> list[Reason]:
+    """Return what the lime requirement and the highest pH for ash say about the lime value of a planned entry."""
+    need = lime_need(bed, before)
     lime = _number(own.lime_value.typical, locale)
-    if need is not None and own.lime_value.typical > need.typical * (1 + 1e-9):
-        target = _number(earlier.target_ph, locale)
+    if need is not None and _exceeds(own.lime_value.typical, need.typical):
+        target = _number(before.target_ph, locale)
         return [_reason("season_over_need", lime=lime, need=_number(need.typical, locale), target=target)]
     stop = suitability_limit("soil_stop")
-    room = soil_buffer(before.texture, TABLE_DEPTH_CM).low * max(stop - _known(earlier).high, 0.0)
-    if own.lime_value.high > room:
+    lime_to_stop = soil_buffer(bed.texture, TABLE_DEPTH_CM).low * max(stop - _known_ph(before).high, 0.0)
+    if own.lime_value.high > lime_to_stop:
         return [_reason("season_past_stop", lime=lime, stop=_number(stop, locale))]
     return []
 
 
-def _interval_reasons(before: Bed, entry: Entry, locale: str) -> list[Reason]:
-    last, interval = last_of(before, entry.what, entry.day), interval_of(entry.what)
+def _interval_reasons(bed: Bed, entry: Entry, locale: str) -> list[Reason]:
+    """Return what the time since the last entry of the same kind says about a planned one."""
+    last, interval = last_of(bed, entry.what, entry.day), interval_of(entry.what)
     if last is None or interval.high == 0.0:
         return []
     days = (entry.day - last).days
@@ -185,15 +187,15 @@ def _interval_reasons(before: Bed, entry: Entry, locale: str) -> list[Reason]:
     return []
 
 
-def _known(standing: BedTotals) -> Estimate:
-    assert standing.known_ph is not None
-    return standing.known_ph
+def _known_ph(totals: BedTotals) -> Estimate:
+    assert totals.known_ph is not None
+    return totals.known_ph
 
 
-def _need_is_met(standing: BedTotals) -> bool:
-    """Whether what was given since the test has brought the soil to its target by typical figures."""
+def _need_is_met(totals: BedTotals) -> bool:
+    """Return whether lime since the test has brought the soil to its target, by typical values."""
     return (
-        standing.known_ph is not None
-        and standing.moved.typical > 0
-        and standing.known_ph.typical >= standing.target_ph - 1e-9
+        totals.known_ph is not None
+        and totals.ph_shift.typical > 0
+        and totals.known_ph.typical >= totals.target_ph - ROUNDING
     )

@@ -1,11 +1,8 @@
-"""Work on a season book as the door does it: write, remove, undo, merge, files. The records that change come back.
+"""Work on a season book (``"ask": "book"``): write, remove, undo, merge, read and write files, reminders.
 
-Rules of this room:
-
-* It decides nothing about records: `feedcalc.book.records` writes, undoes and merges; `feedcalc.book.totals` says what
-  can't be counted. What a grower types is refused where it can't be counted, so that they hear it while they remember;
-  what comes in a file or from someone else's book is taken as it is, because refusing would lose it.
-* The book is handed in whole and handed back as changes; whoever keeps it stores those.
+* The whole book comes in, the records that change go out; the caller stores them.
+* What a grower types is refused if it cannot be counted, so that they notice at once. What comes in a file or from
+  someone else's book is accepted as it is, because refusing would lose it.
 """
 
 from __future__ import annotations
@@ -16,7 +13,9 @@ from dataclasses import dataclass, replace
 from feedcalc.book.batches import AnsweredBatches
 from feedcalc.book.book_file import book_text, read_book, read_document
 from feedcalc.book.book_table import book_csv, read_csv
-from feedcalc.book.entries import EntryRecord, Reader, customs_bear_on
+from feedcalc.book.entries import EntryRecord, entry_records
+from feedcalc.book.entry_amounts import customs_bear_on
+from feedcalc.book.reader import Reader
 from feedcalc.book.records import (
     REMOVED,
     REQUIRED,
@@ -30,7 +29,6 @@ from feedcalc.book.records import (
     write_fields,
 )
 from feedcalc.book.reminders import Reminder, calendar_text, reminders_of
-from feedcalc.book.season import entry_records
 from feedcalc.contract.request import Request
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import language
@@ -39,7 +37,7 @@ from feedcalc.words.messages import said
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """What a piece of work did: records to store, what could not be read, and the text of a file if one was asked."""
+    """The result of work on a book: records to store, what could not be read, the text of a file, reminders."""
 
     changed: tuple[Record, ...] = ()
     set_aside: tuple[InputError, ...] = ()
@@ -48,7 +46,7 @@ class Work:
 
 
 def book_work(request: Request) -> Work:
-    """The work that a request with ``"ask": "book"`` wants done; raises `InputErrors`."""
+    """Return the result of the work that a request's ``do`` names; raises `InputErrors`."""
     works: dict[str, Callable[[Request, list[Record]], Work]] = {
         "write": _write,
         "remove": _remove,
@@ -62,15 +60,14 @@ def book_work(request: Request) -> Work:
     }
     do = request.carried.get("do")
     if not isinstance(do, str) or do not in works:
-        raise _refused(
-            "do", do, said("There is no such work on a book."), said("one of {choices}", choices=", ".join(works))
-        )
+        problem, accepted = said("There is no such work on a book."), said("one of {choices}", choices=", ".join(works))
+        raise _refused("do", do, problem, accepted)
     try:
-        records, aside = read_document(request.carried.get("book"))
+        records, rejected = read_document(request.carried.get("book"))
         work = works[do](request, records)
     except InputError as error:
         raise InputErrors([error]) from None
-    return replace(work, set_aside=(*aside, *work.set_aside))
+    return replace(work, set_aside=(*rejected, *work.set_aside))
 
 
 def _write(request: Request, records: list[Record]) -> Work:
@@ -82,17 +79,17 @@ def _write(request: Request, records: list[Record]) -> Work:
     if not all(isinstance(text, str) for text in fields.values()):
         raise _refused("record.fields", "", said("A field is not text."), said("text in every field"))
     before = next((record for record in records if record.id == identity), None)
-    known = before or new_record(identity, str(given.get("kind")))
-    record = write_fields(known, _with_customs(request, known, fields), _stamp(before, at, by), by)
+    former = before or new_record(identity, str(given.get("kind")))
+    record = write_fields(former, _with_customs(request, former, fields), _timestamp(before, at, by), by)
     if not record.is_removed and set(fields) - {REMOVED, "note"}:
         _refuse_unreadable(request, record, records)
     return Work(tuple(changed_records(records, [record])))
 
 
-def _with_customs(request: Request, before: Record, fields: dict[str, str]) -> dict[str, str]:
-    """The fields of an entry with whose cups its amounts were typed in, where that bears on a newly typed one."""
-    typed = [text for name, text in fields.items() if name in ("amount", "ash_amount") and text != before.text(name)]
-    if before.kind != "entry" or not any(customs_bear_on(text, request.locale) for text in typed):
+def _with_customs(request: Request, former: Record, fields: dict[str, str]) -> dict[str, str]:
+    """Return the fields of an entry with the customs it is typed in, if a newly typed amount depends on them."""
+    typed = [text for name, text in fields.items() if name in ("amount", "ash_amount") and text != former.text(name)]
+    if former.kind != "entry" or not any(customs_bear_on(text, request.locale) for text in typed):
         return fields
     return {"customs": request.customs} | fields
 
@@ -117,7 +114,7 @@ def _remove(request: Request, records: list[Record]) -> Work:
     before = next((record for record in records if record.id == identity), None)
     if before is None:
         raise _refused("id", identity, said("There is no such record in the book."), said("the id of a record"))
-    return Work(tuple(changed_records(records, [remove_record(before, _stamp(before, at, by), by)])))
+    return Work(tuple(changed_records(records, [remove_record(before, _timestamp(before, at, by), by)])))
 
 
 def _undo(request: Request, records: list[Record]) -> Work:
@@ -125,13 +122,13 @@ def _undo(request: Request, records: list[Record]) -> Work:
 
 
 def _merge(request: Request, records: list[Record]) -> Work:
-    theirs, aside = read_document(request.carried.get("other"))
-    return Work(tuple(changed_records(records, merge(records, theirs))), tuple(aside))
+    theirs, rejected = read_document(request.carried.get("other"))
+    return Work(tuple(changed_records(records, merge(records, theirs))), tuple(rejected))
 
 
 def _read_file(request: Request, records: list[Record]) -> Work:
-    theirs, aside = read_book(_text(request, "text"))
-    return Work(tuple(changed_records(records, merge(records, theirs))), tuple(aside))
+    theirs, rejected = read_book(_text(request, "text"))
+    return Work(tuple(changed_records(records, merge(records, theirs))), tuple(rejected))
 
 
 def _write_file(_: Request, records: list[Record]) -> Work:
@@ -140,8 +137,8 @@ def _write_file(_: Request, records: list[Record]) -> Work:
 
 def _read_csv(request: Request, records: list[Record]) -> Work:
     at, by = _text(request, "at"), _text(request, "by")
-    changed, aside = read_csv(_text(request, "text"), records, at, by)
-    return Work(tuple(changed_records(records, changed)), tuple(aside))
+    changed, rejected = read_csv(_text(request, "text"), records, at, by)
+    return Work(tuple(changed_records(records, changed)), tuple(rejected))
 
 
 def _write_csv(_: Request, records: list[Record]) -> Work:
@@ -149,7 +146,7 @@ def _write_csv(_: Request, records: list[Record]) -> Work:
 
 
 def _reminders(request: Request, records: list[Record]) -> Work:
-    """The reminders, and their file where the library that writes it is at hand."""
+    """Return the reminders, and their file if the library that writes it is installed."""
     found = tuple(reminders_of(request, records))
     try:
         text = calendar_text(found, request.moment, language(request.language).speak) if request.moment else None
@@ -158,9 +155,9 @@ def _reminders(request: Request, records: list[Record]) -> Work:
     return Work(text=text, reminders=found)
 
 
-def _stamp(before: Record | None, at: str, by: str) -> str:
-    """``at``, moved past what stands in the record where somebody's clock runs ahead."""
-    write_fields(new_record("a", "bed"), {"name": "a"}, at, by)  # refuses what is no stamp and no writer
+def _timestamp(before: Record | None, at: str, by: str) -> str:
+    """Return ``at``, or a later timestamp if a clock behind the record was ahead; raises `InputError`."""
+    write_fields(new_record("a", "bed"), {"name": "a"}, at, by)  # refuses an invalid timestamp or writer
     return later_timestamp([before], at) if before else at
 
 

@@ -1,5 +1,4 @@
-"""Water chemistry: what dissolves, what falls out, how alkaline and how salty it is. Knows no ash and no
-gardens.
+"""Equilibrium chemistry of dilute waters: speciation, minerals, pH, alkalinity and conductivity. Independent of ash.
 
 >>> liquor = equilibrate({"potassium": 0.05, "carbon": 0.025}, 288.15)
 >>> round(liquor.ph, 1)

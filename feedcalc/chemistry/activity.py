@@ -1,13 +1,10 @@
-"""Activity coefficients and the activity of water.
+"""Activity coefficients of dissolved species and the activity of water.
 
-Rules of this module:
-
-* Charged species follow the extended Debye-Huckel law with a linear term (Truesdell and Jones 1974) where
-  the table gives an ion size, else Davies 1962: log10 gamma = -A z^2 sqrt(I) / (1 + B a sqrt(I)) + b I.
+* Charged species follow the extended Debye-Huckel law with a linear term (Truesdell and Jones 1974) if the
+  table gives an ion size, else Davies 1962: log10 gamma = -A z^2 sqrt(I) / (1 + B a sqrt(I)) + b I.
   Davies is the same form with B a = 1 and b = 0.3 A z^2. Uncharged species: log10 gamma = 0.1 I.
-* The slopes A and B come from the density and dielectric constant of water at the temperature.
-* Good to an ionic strength of about 0.5 mol/kg, of use to about 1. Beyond that figures are only indicative,
-  and the result says so.
+* The slopes A and B follow from the density and dielectric constant of water at the temperature.
+* Accurate to an ionic strength of about 0.5 mol/kg and useful to about 1; beyond that results are only indicative.
 """
 
 from __future__ import annotations
@@ -26,19 +23,15 @@ STANDARD_PRESSURE_BAR = 1.01325  # one atmosphere, exact by definition
 
 @cache
 def water_constant(name: str) -> float:
-    """A value of ``published/chem_water.csv`` by its name."""
-    for row in published.table("chem_water"):
-        if row["name"] == name:
-            return float(row["value"])
-    raise KeyError(name)
+    """Return a value of ``published/chem_water.csv`` by its name."""
+    return float(published.row("chem_water", name)["value"])
 
 
 @lru_cache(maxsize=1024)
 def dielectric_constant(temperature_kelvin: float, pressure_bar: float = STANDARD_PRESSURE_BAR) -> float:
-    """Static dielectric constant of water, by Bradley and Pitzer 1979, equation in
-    ``published/chem_water.csv``.
+    """Return the static dielectric constant of water, Bradley and Pitzer 1979 (equation in ``chem_water.csv``).
 
-    Stated for 0 to 350 degC, up to 1 kbar.
+    Valid for 0 to 350 degC, up to 1 kbar.
 
     >>> round(dielectric_constant(298.15), 2)
     78.38
@@ -53,7 +46,7 @@ def dielectric_constant(temperature_kelvin: float, pressure_bar: float = STANDAR
 
 @lru_cache(maxsize=1024)
 def debye_huckel_slopes(temperature_kelvin: float) -> tuple[float, float]:
-    """A in (kg/mol)^0.5 for log10, and B in (kg/mol)^0.5 per angstrom, at a temperature in kelvin and 1 atm.
+    """Return A in (kg/mol)^0.5 for log10, and B in (kg/mol)^0.5 per angstrom, at a temperature in kelvin and 1 atm.
 
     With the Bjerrum length q = e^2 / (4 pi eps0 eps k T): B = sqrt(8 pi N q rho), A = B q / (2 ln 10).
 
@@ -79,8 +72,7 @@ def debye_huckel_slopes(temperature_kelvin: float) -> tuple[float, float]:
 
 
 def volume_slope(temperature_kelvin: float) -> float:
-    """Debye-Huckel slope of partial molar volumes at 1 atm, cm3/mol (kg/mol)^0.5, as used by Redlich and
-    Meyer 1964.
+    """Return the Debye-Huckel slope of partial molar volumes at 1 atm in cm3/mol (kg/mol)^0.5, Redlich and Meyer 1964.
 
     Av = B q R T (d ln eps / dp - compressibility / 3), with B and q of `debye_huckel_slopes`; the
     compressibility of water by Kell 1975.
@@ -93,17 +85,17 @@ def volume_slope(temperature_kelvin: float) -> float:
     bjerrum_metre = 2.0 * LN10 * slope / per_metre
     dielectric = dielectric_constant(temperature_kelvin)
     pascal = 1e5
-    change = _dielectric_slope_per_bar(temperature_kelvin) / dielectric / pascal
-    squeeze = _compressibility_per_bar(temperature_kelvin) / pascal
+    pressure_term = _dielectric_slope_per_bar(temperature_kelvin) / dielectric / pascal
+    compressibility = _compressibility_per_bar(temperature_kelvin) / pascal
     gas_constant = water_constant("boltzmann") * water_constant("avogadro")
-    cubic_metre = per_metre * bjerrum_metre * gas_constant * temperature_kelvin * (change - squeeze / 3.0)
+    cubic_metre = (
+        per_metre * bjerrum_metre * gas_constant * temperature_kelvin * (pressure_term - compressibility / 3.0)
+    )
     return cubic_metre * 1e6
 
 
 def born_function(temperature_kelvin: float) -> float:
-    """Pressure dependence of the Born term, (d eps / dp) / eps^2 in 1/bar, in the unit of the tables' ``w``
-    (1e5).
-    """
+    """Return the pressure dependence of the Born term, (d eps / dp) / eps^2, in 1e-5 / bar as the tables' ``w``."""
     dielectric = dielectric_constant(temperature_kelvin)
     return _dielectric_slope_per_bar(temperature_kelvin) / dielectric**2 * 1e5
 
@@ -128,9 +120,7 @@ ActivityLaw = tuple[float, float, float]
 
 
 def activity_law(species: Species, temperature_kelvin: float) -> ActivityLaw:
-    """The three numbers (d, c, b) with which ln gamma = -d sqrt(I) / (1 + c sqrt(I)) + b I for this
-    species.
-    """
+    """Return (d, c, b) of ln gamma = -d sqrt(I) / (1 + c sqrt(I)) + b I for a species."""
     slope, size_slope = debye_huckel_slopes(temperature_kelvin)
     if species.charge == 0:
         return 0.0, 0.0, water_constant("uncharged_slope") * LN10
@@ -141,7 +131,5 @@ def activity_law(species: Species, temperature_kelvin: float) -> ActivityLaw:
 
 
 def ln_activity_of_water(sum_of_molalities: float) -> float:
-    """ln of the activity of water: 1 - 0.017 times the sum of molalities, held above 0.1 beyond the model's
-    range.
-    """
+    """Return ln of the activity of water, 1 - 0.017 times the sum of molalities but at least 0.1."""
     return math.log(max(0.1, 1.0 - water_constant("water_activity_slope") * sum_of_molalities))

@@ -1,22 +1,12 @@
-"""Electrical conductivity from the ions of a solution.
+"""Electrical conductivity of a solution from its ions.
 
-Rules of this module:
-
-* At infinite dilution and 25 degC each ion conducts z^2 F^2 D / (R T) (Nernst and Einstein), D its tracer
-  diffusion coefficient.
-* Over temperature that limit follows the measured curve of McCleskey and others 2012, used as a ratio; ions
-  without a curve follow the viscosity of water (Walden's rule).
-* With concentration each ion loses (B1 z limit + B2 z^2) sqrt(I) / (1 + B a sqrt(I)): Onsager's relaxation
-  and drag with the denominator of Robinson and Stokes, a the distance of closest approach. B2 follows
-  viscosity.
-* Amounts count per litre of solution.
-
-Why so: with distances in the order of the ions' sizes this meets published KCl from 5 to 40 degC, NaOH, HCl,
-NaCl, CaCl2, MgCl2, KHCO3 and Ca(OH)2 up to 0.1 mol/L within 2 %, K2CO3 and mixtures of KOH and NaOH up to
-0.4 mol/L within 3 %. The reference library's way (molality times a power of the activity coefficient) is as
-good on KCl, but 9 to 12 % low on those hydroxides and leaves out CaOH+; McCleskey's own concentration terms
-are 3 % low on NaCl and up to 17 % on sulfates unless his unphysical ion-pair values go with them. No
-measured ash liquor was found to test against.
+* Limiting molar conductivity at 25 degC: z^2 F^2 D / (R T) (Nernst and Einstein), D the tracer diffusion coefficient.
+  Its temperature dependence is the ratio of the curves of McCleskey and others 2012, or else the viscosity of water
+  (Walden's rule).
+* Decrease with concentration: (B1 z limit + B2 z^2) sqrt(I) / (1 + B a sqrt(I)), Onsager's relaxation and
+  electrophoretic terms with the denominator of Robinson and Stokes; a is the distance of closest approach, and B2
+  follows viscosity. Amounts are per litre of solution.
+* Accuracy, and the methods that were tried instead, are in ``README.md``.
 """
 
 from __future__ import annotations
@@ -41,12 +31,12 @@ class _Ion:
     curve: tuple[float, ...]
 
     def at(self, celsius: float) -> tuple[float, float]:
-        """Molar conductivity at infinite dilution and its slope with sqrt(I), mS/cm per mol/L."""
+        """Return the limiting molar conductivity and its slope with sqrt(I), in mS/cm per mol/L."""
         fluidity = viscosity_pascal_second(REFERENCE_KELVIN) / viscosity_pascal_second(celsius + ZERO_CELSIUS_KELVIN)
-        gain = _square(self.curve, celsius) / _square(self.curve, 25.0) if self.curve else fluidity
-        relaxation = water_constant("relaxation_slope") * self.charge * self.limit * gain
+        ratio = _quadratic(self.curve, celsius) / _quadratic(self.curve, 25.0) if self.curve else fluidity
+        relaxation = water_constant("relaxation_slope") * self.charge * self.limit * ratio
         drag = water_constant("drag_slope") * self.charge**2 * fluidity
-        return self.limit * gain, relaxation + drag
+        return self.limit * ratio, relaxation + drag
 
 
 def conductivity_millisiemens_per_cm(
@@ -55,11 +45,10 @@ def conductivity_millisiemens_per_cm(
     kg_water_per_litre: float,
     temperature_kelvin: float = REFERENCE_KELVIN,
 ) -> float:
-    """Conductivity in mS/cm of ions at ``molality`` (mol per kg water) and ``ionic_strength`` (mol/kg).
+    """Return the conductivity in mS/cm of ions at ``molality`` (mol per kg water) and ``ionic_strength`` (mol/kg).
 
-    ``kg_water_per_litre`` is what a litre of the solution holds. The ions conduct as at
-    ``temperature_kelvin``, whatever temperature they were speciated at. Meant for an ionic strength up to
-    about 0.5 mol/kg, where it is some 5 % uncertain. An ion never counts below zero.
+    ``kg_water_per_litre`` is the water in a litre of solution. ``temperature_kelvin`` applies to the mobilities only,
+    not to the speciation. Uncertain by about 5 % up to an ionic strength of 0.5 mol/kg. No ion counts below zero.
 
     >>> round(conductivity_millisiemens_per_cm({"K+": 0.01, "Cl-": 0.01}, 0.01, 0.9967), 2)
     1.41
@@ -76,7 +65,7 @@ def conductivity_millisiemens_per_cm(
 
 @lru_cache(maxsize=256)
 def _ions_at(temperature_kelvin: float) -> Mapping[str, tuple[float, float, float]]:
-    """By ion: its molar conductivity at infinite dilution, its slope with sqrt(I), and B a."""
+    """Return the limiting molar conductivity of each ion, its slope with sqrt(I), and B a."""
     celsius = temperature_kelvin - ZERO_CELSIUS_KELVIN
     return {ion.name: (*ion.at(celsius), ion.denominator) for ion in _ions()}
 
@@ -99,6 +88,6 @@ def _ions() -> tuple[_Ion, ...]:
     return tuple(ions)
 
 
-def _square(coefficients: tuple[float, ...], celsius: float) -> float:
+def _quadratic(coefficients: tuple[float, ...], celsius: float) -> float:
     squared, linear, constant = coefficients
     return (squared * celsius + linear) * celsius + constant

@@ -1,15 +1,11 @@
-"""The constants of the chemistry: what dissolved species, minerals and gases there are, and how they depend
-on temperature.
+"""Thermodynamic constants of dissolved species, minerals and gases as functions of temperature.
 
-Rules of this module:
-
-* Every number comes from ``published/chem_*.csv``, where it stands beside its source.
-* A reaction is kept as amounts of components (hydrogen ion, water and one ion per element) and six
+* Every number is in ``published/chem_*.csv``, with its source.
+* A reaction consists of amounts of components (hydrogen ion, water and one ion per element) and six
   coefficients of log10 K(T) = a1 + a2 T + a3/T + a4 log10 T + a5/T^2 + a6 T^2. A constant at 25 degC with an
-  enthalpy is the same form with a1 and a3 alone (van 't Hoff), so reactions add up by adding coefficients.
-* Two sets exist. ``chosen`` is ours; ``database`` is the public database as it stands, kept so that the
-  solver can be held against the reference library on the very same constants. They differ only in rows that
-  say why in the table.
+  enthalpy has the same form with a1 and a3 only (van 't Hoff), so reactions add by adding coefficients.
+* Two sets exist: ``chosen``, the default, and ``database``, the public database unchanged, on which the solver is
+  compared with the reference program. They differ only in rows that give the reason in the table.
 """
 
 from __future__ import annotations
@@ -35,13 +31,13 @@ _TERM = re.compile(r"\s*(?:([+-])\s+)?(?:(\d+)\s+)?(\S+)")
 
 @dataclass(frozen=True, slots=True)
 class Reaction:
-    """Amounts of components on one side, and the coefficients of log10 K(T)."""
+    """A reaction: stoichiometric amounts of the components, and the coefficients of log10 K(T)."""
 
     components: Mapping[str, float]
     coefficients: tuple[float, ...]
 
     def log_k(self, temperature_kelvin: float) -> float:
-        """log10 K at a temperature in kelvin."""
+        """Return log10 K at a temperature in kelvin."""
         a1, a2, a3, a4, a5, a6 = self.coefficients
         kelvin = temperature_kelvin
         return a1 + a2 * kelvin + a3 / kelvin + a4 * math.log10(kelvin) + a5 / kelvin**2 + a6 * kelvin**2
@@ -49,9 +45,7 @@ class Reaction:
 
 @dataclass(frozen=True, slots=True)
 class Species:
-    """A dissolved species. ``formation`` gives it from the components; the last two set its activity
-    coefficient.
-    """
+    """A dissolved species, its formation from the components, and the parameters of its activity coefficient."""
 
     name: str
     charge: int
@@ -62,9 +56,7 @@ class Species:
 
 @dataclass(frozen=True, slots=True)
 class Element:
-    """How a total is put in: its component, and the hydrogen ions and water that come with the neutral oxide
-    or acid.
-    """
+    """An element: its component, and the hydrogen ions and water that its neutral oxide or acid adds with it."""
 
     name: str
     component: str
@@ -76,9 +68,7 @@ class Element:
 
 @dataclass(frozen=True, slots=True)
 class ConstantSet:
-    """All species, minerals and gases of one set. ``minerals`` and ``gases`` hold the reactions that
-    dissolve them.
-    """
+    """Species, minerals and gases of one set; ``minerals`` and ``gases`` hold dissolution reactions."""
 
     name: str
     species: tuple[Species, ...]
@@ -88,17 +78,17 @@ class ConstantSet:
     water_gram_per_mol: float
 
     def log_k_of_species(self, temperature_kelvin: float) -> tuple[float, ...]:
-        """log10 K of formation of every species, in the order of ``species``."""
+        """Return log10 K of formation of every species, in the order of ``species``."""
         return _log_k_of_species(self.name, temperature_kelvin)
 
     def log_k_of_minerals(self, temperature_kelvin: float) -> Mapping[str, float]:
-        """log10 K of dissolution of every mineral."""
+        """Return log10 K of dissolution of every mineral."""
         return _log_k_of_minerals(self.name, temperature_kelvin)
 
 
 @cache
 def constant_set(name: str = "chosen") -> ConstantSet:
-    """The set called ``chosen`` or ``database``. Raises `ValueError` for another name.
+    """Return the set ``chosen`` or ``database``. Raises `ValueError` for another name.
 
     >>> round(constant_set().minerals["calcite"].log_k(298.15), 2)
     -8.48
@@ -112,11 +102,11 @@ def constant_set(name: str = "chosen") -> ConstantSet:
         else:
             formation = Reaction({row["species"]: 1.0}, (0.0,) * 6)
         species[row["species"]] = Species(
-            row["species"],
-            int(row["charge"]),
-            formation,
-            _number_or_none(row["ion_size"]),
-            _number_or_none(row["linear_term"]),
+            name=row["species"],
+            charge=int(row["charge"]),
+            formation=formation,
+            ion_size_angstrom=_number_or_none(row["ion_size"]),
+            linear_term=_number_or_none(row["linear_term"]),
         )
     minerals = {
         row["mineral"]: _composed(row["dissolves_to"], species, row, dissolving=True)
@@ -126,7 +116,12 @@ def constant_set(name: str = "chosen") -> ConstantSet:
         row["gas"]: _composed(row["dissolves_to"], species, row, dissolving=True) for row in _rows("chem_gases", name)
     }
     return ConstantSet(
-        name, tuple(species.values()), minerals, gases, _elements(), _formula_mass("H2O", _atomic_masses())
+        name=name,
+        species=tuple(species.values()),
+        minerals=minerals,
+        gases=gases,
+        elements=_elements(),
+        water_gram_per_mol=_formula_mass("H2O", _atomic_masses()),
     )
 
 
@@ -145,15 +140,15 @@ def _rows(table: str, set_name: str) -> list[Mapping[str, str]]:
 
 
 def _elements() -> Mapping[str, Element]:
-    masses = {row["symbol"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
+    masses = _atomic_masses()
     return {
         row["element"]: Element(
-            row["element"],
-            row["component"],
-            float(row["hydrogen"]),
-            float(row["water"]),
-            float(row["alkalinity"]),
-            _formula_mass(row["weighed_as"], masses),
+            name=row["element"],
+            component=row["component"],
+            hydrogen=float(row["hydrogen"]),
+            water=float(row["water"]),
+            alkalinity=float(row["alkalinity"]),
+            gram_per_mol=_formula_mass(row["weighed_as"], masses),
         )
         for row in published.table("chem_elements")
     }
@@ -168,11 +163,10 @@ def _formula_mass(formula: str, masses: Mapping[str, float]) -> float:
 
 
 def _composed(text: str, species: Mapping[str, Species], row: Mapping[str, str], dissolving: bool = False) -> Reaction:
-    """The reaction of a row in components; what the text names beyond components brings its own constant
-    along.
+    """Return the reaction of a row in terms of components.
 
-    A species forms from what the text names; a mineral or gas dissolves to it, so that those constants count
-    the other way round.
+    The constants of species in ``text`` that are not components are added, or subtracted for a mineral or gas, whose
+    reaction is a dissolution to them.
     """
     components: dict[str, float] = {}
     coefficients = list(_own_coefficients(row))
@@ -187,7 +181,7 @@ def _composed(text: str, species: Mapping[str, Species], row: Mapping[str, str],
         for component, share in part.components.items():
             components[component] = components.get(component, 0.0) + amount * share
         direction = -amount if dissolving else amount
-        coefficients = [mine + direction * theirs for mine, theirs in zip(coefficients, part.coefficients, strict=True)]
+        coefficients = [own + direction * other for own, other in zip(coefficients, part.coefficients, strict=True)]
     return Reaction({name: amount for name, amount in components.items() if amount}, tuple(coefficients))
 
 

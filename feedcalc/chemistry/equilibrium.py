@@ -1,15 +1,12 @@
-"""Where the elements put into water end up: in ions, in ion pairs, in minerals, in the air.
+"""Chemical equilibrium of elements in water: the amounts in ions, ion pairs, minerals and air.
 
-Rules of this module:
-
-* Totals go in as neutral oxides and acids, so pH follows from charge balance and nothing has to be said
-  about it.
-* Only the minerals named may form; the answer is the one state in which every balance closes and none of
-  them is supersaturated. It does not depend on where the search starts.
-* Water open to air holds what carbon the air's carbon dioxide leaves in it. Lime (portlandite) and open air
-  never coexist and are not tried together.
-* The answer is accepted only when every balance closes to BALANCE_TOLERANCE relative; else `NoSolution` says
-  why.
+* Totals are neutral oxides and acids, so pH follows from charge balance.
+* Only the allowed minerals may form. The solution is the unique state in which every balance closes and none of them
+  is supersaturated; it does not depend on the starting point.
+* In water open to air the carbon dioxide pressure determines carbon. Portlandite does not coexist with open air and
+  never forms there.
+* A solution is accepted only if every balance closes to a relative `BALANCE_TOLERANCE`; otherwise `NoSolution` gives
+  the reason.
 """
 
 from __future__ import annotations
@@ -33,17 +30,17 @@ ELEMENTS: tuple[str, ...] = tuple(constant_set().elements)
 MINERALS: tuple[str, ...] = tuple(constant_set().minerals)
 BALANCE_TOLERANCE = 1e-9
 
-_NEAR = 1.5  # share of each total: a liquor is near itself with as much water again, another ash is not
-_NEUTRAL_PH = 7.0  # near enough at any temperature, to choose where to start from
-_LOWEST_TOTAL = 1e-15  # mol/kg: below this an element is as good as absent
+_MAX_RELATIVE_DISTANCE = 1.5  # of totals, for a start from a nearby solution: twofold dilution is near, another ash not
+_NEUTRAL_PH = 7.0  # accurate enough at any temperature to choose a starting point
+_MIN_TOTAL = 1e-15  # mol/kg, below which an element counts as absent
 
 
 @dataclass(frozen=True)
 class Equilibrium:
-    """What came of the totals. Amounts are per kilogram of water put in unless a name says otherwise.
+    """An equilibrium state. Amounts are in mol per kilogram of initial water unless a name says otherwise.
 
-    ``balance_error`` is the largest relative gap of any balance (mass of each element, hydrogen ions);
-    ``steps`` how many steps of the solver it took.
+    ``balance_error`` is the largest relative residual of a balance (each element, hydrogen ions); ``steps`` is the
+    number of solver steps.
     """
 
     constants: str
@@ -61,31 +58,28 @@ class Equilibrium:
 
     @cached_property
     def dissolved(self) -> Mapping[str, float]:
-        """Element to mol dissolved, whatever species it is in; in open water carbon is what the air leaves
-        in it.
-        """
+        """Dissolved mol by element, over all its species."""
         amounts = dict.fromkeys(ELEMENTS, 0.0)
-        holdings = _holdings(self.constants)
+        numbers = _element_numbers(self.constants)
         for name, molality in self.molality.items():
-            for element, share in holdings[name]:
+            for element, share in numbers[name]:
                 amounts[element] += share * molality
         return {element: amount * self.water_kg for element, amount in amounts.items()}
 
     @cached_property
     def alkalinity(self) -> float:
-        """Equivalents of strong acid per kg of water left that bring the solution to the carbon dioxide
-        endpoint.
+        """Equivalents of strong acid per kg of remaining water that titrate it to the carbon dioxide endpoint.
 
-        Dickson 1981: proton acceptors less donors against the level CO2, H2PO4-, NH4+, H4SiO4, acetic acid,
+        Dickson 1981: proton acceptors less donors relative to the level CO2, H2PO4-, NH4+, H4SiO4, acetic acid,
         H2-citrate-: [HCO3-] + 2[CO3--] + [OH-] - [H+] + [HPO4--] + 2[PO4---] + [NH3] + ... with every ion
-        pair counted by what it releases.
+        pair counted by the ions it releases.
         """
         weights = _alkalinity_weights(self.constants)
         return sum(weights[name] * molality for name, molality in self.molality.items())
 
     @cached_property
     def litres(self) -> float:
-        """Volume of the solution made from one kilogram of water put in; see `feedcalc.chemistry.volume`."""
+        """Volume of the solution of one kilogram of initial water in litres; see `feedcalc.chemistry.volume`."""
         return self.water_kg * solution_litres(self.molality, self.ionic_strength, self.temperature_kelvin)
 
     @cached_property
@@ -95,21 +89,17 @@ class Equilibrium:
 
     @cached_property
     def carbon_dioxide_atm(self) -> float:
-        """Pressure of carbon dioxide, atm, with which the solution is at equilibrium; 0 where there is no
-        carbon.
-        """
+        """Equilibrium pressure of carbon dioxide in atm; 0 without carbon."""
         return self._gas_pressure("carbon dioxide")
 
     @cached_property
     def ammonia_atm(self) -> float:
-        """Pressure of ammonia, atm, with which the solution is at equilibrium; 0 where there is none."""
+        """Equilibrium pressure of ammonia in atm; 0 without ammonia."""
         return self._gas_pressure("ammonia")
 
     @cached_property
     def saturation(self) -> Mapping[str, float]:
-        """Saturation index (log10 of ion product over constant) of every known mineral whose elements are
-        present.
-        """
+        """Saturation index, log10 of ion product over solubility constant, of minerals whose elements are present."""
         chosen = constant_set(self.constants)
         log_k = chosen.log_k_of_minerals(self.temperature_kelvin)
         return {
@@ -120,12 +110,12 @@ class Equilibrium:
 
     @property
     def within_range(self) -> bool:
-        """Whether the activity model can be trusted: ionic strength up to 0.5 mol/kg."""
+        """Whether the activity model is reliable: ionic strength up to 0.5 mol/kg."""
         return self.ionic_strength <= TRUSTED_IONIC_STRENGTH
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What limits the trust in these figures, in plain words; empty where nothing does."""
+        """Warnings about reliability in plain words; empty if there are none."""
         if self.ionic_strength > HIGHEST_IONIC_STRENGTH:
             return (
                 said(
@@ -137,19 +127,17 @@ class Equilibrium:
         return ()
 
     def milligrams_per_litre(self, element: str) -> float:
-        """Dissolved ``element`` in mg of the element per litre of solution (ammonia as nitrogen). `KeyError`
-        if unknown.
+        """Return the dissolved element in mg per litre of solution (ammonia as nitrogen).
+
+        Raises `KeyError` for an unknown element.
         """
         gram_per_mol = constant_set(self.constants).elements[element].gram_per_mol
         return self.dissolved[element] * gram_per_mol * 1000.0 / self.litres
 
     def conductivity_at(self, temperature_kelvin: float) -> float:
-        """Electrical conductivity, mS/cm, of the ions as they are, at another temperature."""
+        """Return the conductivity in mS/cm at another temperature, with the speciation unchanged."""
         return conductivity_millisiemens_per_cm(
-            self.molality,
-            self.ionic_strength,
-            self.water_kg / self.litres,
-            temperature_kelvin,
+            self.molality, self.ionic_strength, self.water_kg / self.litres, temperature_kelvin
         )
 
     def _gas_pressure(self, gas: str) -> float:
@@ -174,19 +162,17 @@ def equilibrate(
     nearby: Equilibrium | None = None,
     constants: str = "chosen",
 ) -> Equilibrium:
-    """The equilibrium of ``totals`` (mol per kilogram of pure water, as neutral oxides and acids) at a
-    temperature.
+    """Return the equilibrium of ``totals``, in mol per kilogram of pure water, at a temperature.
 
-    ``totals``: element to mol of K2O/2, Na2O/2, CaO, MgO, CO2, H2SO4, HCl, H3PO4, NH3, SiO2 ..., dissolved
-    or not; missing is 0. ``minerals``: the only ones that may form. ``carbon_dioxide_atm``: None for closed
-    water, else the pressure of carbon dioxide in the air above it (1 atm in all; the carbon of ``totals`` is
-    then overruled by the air). ``nearby``: an answer for similar totals, to start from; it saves time and
-    does not change the answer. ``constants``: see `feedcalc.chemistry.constants`.
+    ``totals``: by element, mol of the neutral oxide or acid K2O/2, Na2O/2, CaO, MgO, CO2, H2SO4, HCl, H3PO4, NH3, SiO2
+    ..., dissolved or not; a missing element is 0. ``minerals``: the only ones that may form. ``carbon_dioxide_atm``:
+    None for closed water, or else the partial pressure of carbon dioxide in the air above it at 1 atm, which then
+    determines carbon in place of ``totals``. ``nearby``: a solution for similar totals to start from; it saves time and
+    does not change the result. ``constants``: see `feedcalc.chemistry.constants`.
 
-    Valid from 0 to 100 degC (most constants were measured up to about 50) and to an ionic strength of about
-    0.5 mol/kg. Raises `NoSolution` with a plain reason where there is no balanced answer (too hot or cold
-    for water, more oxide than the water can slake), and `ValueError` for unknown names or amounts that are
-    not finite and non-negative.
+    Valid from 0 to 100 degC (most constants were measured up to about 50) and to an ionic strength of about 0.5 mol/kg.
+    Raises `NoSolution` with a reason in plain words if there is no solution (too hot or cold for water, more oxide than
+    the water can slake), and `ValueError` for unknown names or amounts that are not finite and non-negative.
 
     >>> lime_water = equilibrate({"calcium": 10.0}, 298.15, minerals=["portlandite"])
     >>> round(lime_water.ph, 1), round(lime_water.formed["portlandite"], 1)
@@ -206,22 +192,22 @@ def equilibrate(
         raise ValueError(f"carbon dioxide pressure must be above 0 and at most 1 atm, got {carbon_dioxide_atm!r}")
     is_open = carbon_dioxide_atm is not None
     present = frozenset(
-        name for name, amount in given.items() if amount > _LOWEST_TOTAL and not (is_open and name == "carbon")
+        name for name, amount in given.items() if amount > _MIN_TOTAL and not (is_open and name == "carbon")
     )
     conditions = conditions_at(constants, present, frozenset(allowed), is_open, temperature_kelvin)
     search = Search(conditions, given, carbon_dioxide_atm)
     if not (nearby is not None and _start_from(search, nearby) and search.run()):
         start_from_totals(search)
         if not search.run():
-            search.walk()
+            search.interior_point()
             if not search.run():
                 raise NoSolution(search.reason())
-    return _answer(search, given, allowed)
+    return _equilibrium(search, given, allowed)
 
 
 @cache
-def _holdings(constants: str) -> Mapping[str, tuple[tuple[str, float], ...]]:
-    """Species to the elements it holds, and how many of each."""
+def _element_numbers(constants: str) -> Mapping[str, tuple[tuple[str, float], ...]]:
+    """Return the elements in each species and their numbers."""
     chosen = constant_set(constants)
     element_of = {element.component: name for name, element in chosen.elements.items()}
     return {
@@ -236,13 +222,13 @@ def _holdings(constants: str) -> Mapping[str, tuple[tuple[str, float], ...]]:
 
 @cache
 def _water_product(constants: str) -> Reaction:
-    """What makes hydroxide of water."""
+    """Return the formation of hydroxide from water."""
     return next(species.formation for species in constant_set(constants).species if species.name == "OH-")
 
 
 @cache
 def _alkalinity_weights(constants: str) -> Mapping[str, float]:
-    """Species to the protons a mole of it takes up down to the carbon dioxide endpoint."""
+    """Return the protons that a mole of each species accepts down to the carbon dioxide endpoint."""
     chosen = constant_set(constants)
     weight = {element.component: element.alkalinity for element in chosen.elements.values()}
     weight[HYDROGEN_ION] = -1.0
@@ -271,13 +257,13 @@ def _checked_minerals(minerals: Collection[str], chosen: ConstantSet) -> tuple[s
 
 
 def _start_from(search: Search, nearby: Equilibrium) -> bool:
-    """Take over a neighbour's answer; False where it is too far off to be a better start than a fresh guess."""
+    """Start from a nearby solution; return False if it is too different to be better than a first guess."""
     known = nearby.log_activity
     system = search.system
-    # What was poured off its minerals starts as it was above them.
+    # A liquor decanted from its minerals is compared by its dissolved amounts.
     near = any(
         all(
-            abs(total - amounts.get(element.name, 0.0)) <= _NEAR * total
+            abs(total - amounts.get(element.name, 0.0)) <= _MAX_RELATIVE_DISTANCE * total
             for element, total in zip(system.elements, search.totals, strict=False)
         )
         for amounts in (nearby.totals, nearby.dissolved)
@@ -286,7 +272,7 @@ def _start_from(search: Search, nearby: Equilibrium) -> bool:
         return False
     hydrogen = known[HYDROGEN_ION]
     if nearby.ph > _NEUTRAL_PH and search.conditions.kelvin != nearby.temperature_kelvin:
-        # Where hydroxide rules it stays, and hydrogen ions go with the ion product of water.
+        # In alkaline water hydroxide is conserved, and H+ changes with the ion product of water.
         product = _water_product(nearby.constants)
         hydrogen += product.log_k(search.conditions.kelvin) - product.log_k(nearby.temperature_kelvin)
     search.x = [LN10 * (hydrogen if name == HYDROGEN_ION else known[name]) for name in system.components]
@@ -298,8 +284,8 @@ def _start_from(search: Search, nearby: Equilibrium) -> bool:
     return True
 
 
-def _answer(search: Search, given: Mapping[str, float], allowed: Collection[str]) -> Equilibrium:
-    """The state of a finished search as the caller sees it."""
+def _equilibrium(search: Search, given: Mapping[str, float], allowed: Collection[str]) -> Equilibrium:
+    """Return the state of a converged search as an `Equilibrium`."""
     system = search.system
     formed = dict.fromkeys(allowed, 0.0)
     formed.update(zip(system.minerals, search.solids, strict=True))

@@ -1,12 +1,10 @@
-"""Where the search for an equilibrium starts when there is no neighbour to start from.
+"""First guess for the equilibrium solver if there is no nearby solution to start from.
 
-Rules of this module:
-
-* pH by bisection on the charge balance of bare ions and their acids, ion pairs left out, at a rough ionic
+* pH by bisection on the charge balance of free ions and their acids, without ion pairs, at an approximate ionic
   strength.
-* Calcite, lime and brucite cap their ions while doing so, because they decide the pH of ash; any other
-  mineral the guess is saturated with then takes its scarcest component down to saturation.
-* Nothing here decides the answer, only how many steps it takes.
+* Calcite, portlandite and brucite limit their ions in this step, because they determine the pH of ash. Then every
+  other supersaturated mineral reduces its scarcest component to saturation.
+* The guess affects the number of solver steps and never the solution.
 """
 
 from __future__ import annotations
@@ -16,67 +14,67 @@ import math
 from feedcalc.chemistry.constants import HYDROGEN_ION
 from feedcalc.chemistry.solver import CARBONATE, Search
 
-_HALVINGS = 7
+_BISECTIONS = 7
 _LOWEST_LN_H, _HIGHEST_LN_H = -35.0, 2.0
-_ROUGHEST_STRENGTH = 0.7
-_SAFE_LN = 50.0
-_LONGEST_SHIFT = 3.0
-_STRONGEST = 3.0  # mol/kg
+_MAX_FIRST_STRENGTH = 0.7
+_MAX_EXPONENT = 50.0
+_MAX_SHIFT = 3.0
+_MAX_STRENGTH = 3.0  # mol/kg
 
-Rung = tuple[float, float, int]  # ln of molality per activity of the bare ion, hydrogen ions, charge
+Protonation = tuple[float, float, int]  # ln of molality per activity of the free ion, hydrogen ions, charge
 
 
 def start_from_totals(search: Search) -> None:
     """Set the state of ``search`` from its totals alone."""
     guess = _Guess(search)
     ln_h = guess.ln_h()
-    search.x = [math.log(max(free, 1e-30)) - own[0][0] for free, own in zip(guess.free, guess.rungs, strict=True)]
+    search.x = [
+        math.log(max(free, 1e-30)) - own[0][0] for free, own in zip(guess.free, guess.protonations, strict=True)
+    ]
     search.x.append(ln_h)
     search.water_kg, search.ln_water = 1.0, 0.0
     search.solids = [0.0] * len(search.system.minerals)
-    search.active = [_capped(search, m) for m in range(len(search.solids))]
-    _allow_for_pairs(search, guess.strength)
+    search.active = [_limited_by(search, m) for m in range(len(search.solids))]
+    _include_ion_pairs(search, guess.strength)
 
 
-def _allow_for_pairs(search: Search, strength: float) -> None:
-    """Bring components that no mineral holds down to their totals, ion pairs included, and take ionic
-    strength from the sum.
-    """
+def _include_ion_pairs(search: Search, strength: float) -> None:
+    """Scale components without a mineral to their totals, ion pairs included, and update the ionic strength."""
     system = search.system
-    held = {k for m, on in enumerate(search.active) if on for k, _ in system.mineral_parts[m]}
+    limited = {k for m, on in enumerate(search.active) if on for k, _ in system.mineral_parts[m]}
     moles, _ = search.moles_at(search.x, strength, 0.0, 0.0)
     sums = search.sums_of(moles)
     for k, total in enumerate(search.totals[:-1]):
-        if k not in held and sums[k] > 0.0:
-            search.x[k] += max(-_LONGEST_SHIFT, min(math.log(total / sums[k]), _LONGEST_SHIFT))
-    search.ionic_strength = min(max(sums[system.at_strength], 1e-8), _STRONGEST)
+        if k not in limited and sums[k] > 0.0:
+            search.x[k] += max(-_MAX_SHIFT, min(math.log(total / sums[k]), _MAX_SHIFT))
+    search.ionic_strength = min(max(sums[system.at_strength], 1e-8), _MAX_STRENGTH)
 
 
 class _Guess:
-    """The simple water: bare ions, their acids, and the three minerals that decide pH."""
+    """A simplified solution: free ions, their acids, and the three minerals that determine pH."""
 
     def __init__(self, search: Search) -> None:
         system = search.system
         self.totals = search.totals
         self.last = system.count - 1
         self.is_open = system.is_open
-        self.strength = self._rough_strength(search)
+        self.strength = self._approximate_strength(search)
         root = math.sqrt(self.strength)
         by_law = [b * self.strength - d * root / (1.0 + c * root) for d, c, b in search.conditions.laws]
         ln_gamma = [by_law[law] for law in system.law_of]
         ln_free = [k - g for k, g in zip(search.ln_k, ln_gamma, strict=True)]
-        self.rungs: list[list[Rung]] = [
-            [(ln_free[i], system.hydrogen[i], system.charge[i]) for i in ladder] for ladder in system.ladders
+        self.protonations: list[list[Protonation]] = [
+            [(ln_free[i], system.hydrogen[i], system.charge[i]) for i in series] for series in system.acid_series
         ]
         self.hydroxide = ln_free[system.position["OH-"]]
         self.proton = ln_free[system.position[HYDROGEN_ION]]
-        self.from_air: list[Rung] = [
+        self.carbonates_of_air: list[Protonation] = [
             (ln_free[i], system.hydrogen[i], system.charge[i])
             for name, i in system.position.items()
             if self.is_open and name in (CARBONATE, "HCO3-")
         ]
-        # Ions with acids of their own must be shared out at each pH; the others have one charge throughout.
-        self.sharing = [place for place, own in enumerate(self.rungs) if len(own) > 1]
+        # Only ions with acids change their charge with pH.
+        self.with_acids = [place for place, own in enumerate(self.protonations) if len(own) > 1]
         self.free = list(self.totals[: self.last])
         self.calcium = system.index.get("Ca+2")
         self.magnesium = system.index.get("Mg+2")
@@ -91,16 +89,14 @@ class _Guess:
             self.calcite -= ln_double if self.is_open else 2.0 * ln_double
         self.fixed_charge = sum(
             own[0][2] * self.totals[place]
-            for place, own in enumerate(self.rungs)
+            for place, own in enumerate(self.protonations)
             if len(own) == 1 and place not in (self.calcium, self.magnesium)
         )
 
     def ln_h(self) -> float:
-        """ln of the hydrogen ion activity where charges balance; leaves the free amounts there in
-        ``free``.
-        """
+        """Return ln of the hydrogen ion activity at charge balance; ``free`` then holds the free amounts."""
         low, high = _LOWEST_LN_H, _HIGHEST_LN_H
-        for _ in range(_HALVINGS):
+        for _ in range(_BISECTIONS):
             middle = 0.5 * (low + high)
             if self._net_charge(middle) > 0.0:
                 high = middle
@@ -110,17 +106,17 @@ class _Guess:
         self._net_charge(middle)
         return middle
 
-    def _rough_strength(self, search: Search) -> float:
+    def _approximate_strength(self, search: Search) -> float:
         index = search.system.index
         singles = [self.totals[index[name]] for name in ("K+", "Na+", "NH4+", "Cl-") if name in index]
-        return min(_ROUGHEST_STRENGTH, 1e-7 + sum(singles))
+        return min(_MAX_FIRST_STRENGTH, 1e-7 + sum(singles))
 
     def _net_charge(self, ln_h: float) -> float:
         totals, free, exp = self.totals, self.free, math.exp
         net = self.fixed_charge + exp(ln_h + self.proton) - exp(self.hydroxide - ln_h)
         charge_of = {}
-        for place in self.sharing:
-            own = self.rungs[place]
+        for place in self.with_acids:
+            own = self.protonations[place]
             weights = [exp(k + n * ln_h) for k, n, _ in own]
             whole = sum(weights)
             free[place] = totals[place] * weights[0] / whole
@@ -131,18 +127,16 @@ class _Guess:
                 free[self.magnesium] = min(free[self.magnesium], _exp(self.brucite + 2.0 * ln_h))
             net += 2.0 * free[self.magnesium]
         if self.calcium is not None:
-            self._share_calcium(ln_h)
+            self._limit_calcium(ln_h)
             net += 2.0 * free[self.calcium]
         for place, charge in charge_of.items():
             net += charge * free[place]
-        for k, n, z in self.from_air:
+        for k, n, z in self.carbonates_of_air:
             net += z * _exp(k + n * ln_h)
         return net
 
-    def _share_calcium(self, ln_h: float) -> None:
-        """Cap calcium by lime and calcite; calcite takes equal amounts of calcium and carbon, lime being a
-        store.
-        """
+    def _limit_calcium(self, ln_h: float) -> None:
+        """Limit calcium by portlandite, a reservoir of it, and by calcite, which binds equal amounts of Ca and C."""
         assert self.calcium is not None
         free, store = self.free, self.totals[self.calcium]
         dissolved = store
@@ -157,7 +151,7 @@ class _Guess:
         if self.carbon is None:
             return
         inorganic = self.totals[self.carbon]
-        share = free[self.carbon] / inorganic  # of dissolved carbon that is bare carbonate
+        share = free[self.carbon] / inorganic  # of dissolved carbon that is free carbonate
         product = _exp(self.calcite) / share
         if dissolved < store and store - inorganic + product / dissolved > dissolved:
             left = min(inorganic, product / dissolved)
@@ -176,8 +170,8 @@ class _Guess:
         free[self.carbon] = left * share
 
 
-def _capped(search: Search, mineral: int) -> bool:
-    """Whether the guess is saturated with a mineral; brings down its scarcest component where it is above."""
+def _limited_by(search: Search, mineral: int) -> bool:
+    """Return whether the guess is saturated with a mineral; reduce its scarcest component if supersaturated."""
     above = search.ln_saturation(mineral, search.x, search.ln_water)
     if above > 0.1:
         parts = [part for part in search.system.mineral_parts[mineral] if part[0] != search.system.count - 1]
@@ -187,4 +181,4 @@ def _capped(search: Search, mineral: int) -> bool:
 
 
 def _exp(power: float) -> float:
-    return math.exp(min(power, _SAFE_LN))
+    return math.exp(min(power, _MAX_EXPONENT))

@@ -1,4 +1,4 @@
-"""Molar masses of chemical formulas, from the element masses in the published table."""
+"""Molar masses of chemical formulas, from the element masses of ``element_masses.csv``."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ _PART = re.compile(r"([A-Z][a-z]?|\(|\))(\d*)")
 
 @cache
 def molar_masses() -> Mapping[str, float]:
-    """Grams per mol by element name (``element_masses.csv``)."""
+    """Return the molar mass in g/mol by element name."""
     return {row["element"]: float(row["molar_mass_g_per_mol"]) for row in published.table("element_masses")}
 
 
 @cache
 def calcium_carbonate_grams_per_mol() -> float:
-    """Molar mass of CaCO3, in which lime value, hardness and alkalinity are counted.
+    """Return the molar mass of CaCO3 in g/mol, the reference for lime value, hardness and alkalinity.
 
     >>> round(calcium_carbonate_grams_per_mol(), 2)
     100.09
@@ -29,9 +29,9 @@ def calcium_carbonate_grams_per_mol() -> float:
 
 @cache
 def formula_grams_per_mol(formula: str) -> float:
-    """Molar mass of a formula such as ``Ca(NO3)2:4H2O``; a colon stands before bound water, a number may lead a part.
+    """Return the molar mass in g/mol of a formula such as ``Ca(NO3)2:4H2O``.
 
-    Raises KeyError for an element that is in no table.
+    A colon separates bound water, and a number may precede each part. Raises KeyError for an unknown element.
 
     >>> round(formula_grams_per_mol("Ca(NO3)2:4H2O"), 1)
     236.1
@@ -41,7 +41,7 @@ def formula_grams_per_mol(formula: str) -> float:
 
 def _mass_of(part: str) -> float:
     leading = re.match(r"\d*", part)
-    times = float(leading.group() or 1) if leading else 1.0
+    multiple = float(leading.group() or 1) if leading else 1.0
     open_groups = [0.0]
     for symbol, count in _PART.findall(part):
         if symbol == "(":
@@ -49,7 +49,7 @@ def _mass_of(part: str) -> float:
         else:
             mass = open_groups.pop() if symbol == ")" else _masses()[symbol]
             open_groups[-1] += mass * float(count or 1)
-    return times * open_groups[0]
+    return multiple * open_groups[0]
 
 
 @cache

@@ -1,19 +1,12 @@
-"""The search for an equilibrium: which unknowns a mixture has, and the steps that find them.
+"""Newton's method for chemical equilibrium, with an interior-point method for poor starting points.
 
-Rules of this module:
-
-* Unknowns are the natural logarithms of the activities of the components present (one ion per element, and
-  H+), ionic strength, the logarithms of the mass of water and of its activity, and the moles of each mineral
-  at hand. Each step solves the linearised balances of all of them at once with an exact Jacobian.
-* The balance of hydrogen ions against water stands in for that of charge, because it has no large terms to
-  cancel.
-* For fixed activity coefficients the problem is convex, with the minerals as multipliers of "no named
-  mineral is supersaturated". A mineral is taken up when it is supersaturated and dropped when its amount
-  would be negative.
-* Where Newton's steps run astray, an interior-point walk on the convex problem comes near first.
-* Water open to air: the carbonate activity follows from pressure and pH, so carbon is folded into H+ and
-  water.
-* The numbers of steps are capped, so that a search always ends.
+* Unknowns: ln activity of each component (one ion per element, and H+), ionic strength, ln mass and ln activity of
+  water, and the moles of each active mineral. Each step solves all linearised balances with the exact Jacobian.
+* The hydrogen balance relative to water replaces the charge balance, because it has no large terms that cancel.
+* With fixed activity coefficients the problem is convex, and mineral amounts are the multipliers of the saturation
+  constraints (active-set method): supersaturated minerals become active, negative amounts inactive.
+* In water open to air, carbonate follows from the pressure and pH, so carbon is eliminated in favour of H+ and water.
+* Iterations are limited, so every search ends. Strong solutions may not converge; `Search.reason` says why.
 """
 
 from __future__ import annotations
@@ -30,29 +23,29 @@ from feedcalc.words.messages import said
 
 CARBONATE = "CO3-2"
 MOL_WATER_PER_KG = 1000.0 / constant_set().water_gram_per_mol
-MOST_STEPS = 60
-WALK_STEPS = 150
+MAX_STEPS = 60
+MAX_INTERIOR_POINT_STEPS = 150
 
-_CONVERGED = 1e-10  # ten times below what an answer promises, so that rounding can't tip it over
-_SHRINKS = 22  # of 0.3 each: to about a million-millionth
+_MAX_RESIDUAL = 1e-10  # a tenth of the accepted balance error, as a margin for rounding
+_BARRIER_REDUCTIONS = 22  # by a factor of 0.3 each, to about 1e-12
 _NEUTRAL_LN_H = -16.0
-_STRONGEST = 10.0  # mol/kg, beyond which the activity model says nothing
-_LONGEST_STEP = 6.0  # natural-log units
-_DRIEST = -6.0  # ln kg: less than a four-hundredth of the water is left
-_LARGEST_LN = 100.0
-_LEAST_PIVOT = 1e-300
-_LEAST_MINERAL_PIVOT = 1e-9  # of coefficients that are small whole numbers
+_MAX_STRENGTH = 10.0  # mol/kg, beyond which the activity model has no meaning
+_MAX_STEP = 6.0  # natural-log units
+_MIN_LN_KG = -6.0  # less than 1/400 of the water remains
+_MAX_EXPONENT = 100.0
+_MIN_PIVOT = 1e-300
+_MIN_MINERAL_PIVOT = 1e-9  # stoichiometric coefficients are small integers
 _NEVER_WITH_AIR = ("portlandite",)
 
-
-Plan = list[tuple[int, int, list[int], list[int]]]  # pivot row and column, rows and columns it changes
+# Elimination plan: pivot row and column, and the rows and columns that the pivot changes.
+Plan = list[tuple[int, int, list[int], list[int]]]
 
 
 class System:
-    """What depends on neither amounts nor temperature: unknowns, species, and how they make each other up.
+    """Unknowns and stoichiometry of a mixture, independent of amounts and temperature.
 
-    Index 0 to ``count`` - 2 are the components present, ``count`` - 1 is H+; then come ionic strength, water
-    and the activity of water, ``size`` in all.
+    Indices 0 to ``count`` - 2 are the components present, ``count`` - 1 is H+; ionic strength, water and the activity
+    of water follow, ``size`` in all.
     """
 
     def __init__(self, chosen: ConstantSet, present: frozenset[str], allowed: frozenset[str], is_open: bool) -> None:
@@ -74,23 +67,24 @@ class System:
         self.carbon = [one.formation.components.get(CARBONATE, 0.0) for one in species]
         self.charge = [one.charge for one in species]
         # Species that share an activity law share its evaluation.
-        likes: dict[tuple[int, float | None, float | None], int] = {}
+        law_indices: dict[tuple[int, float | None, float | None], int] = {}
         self.law_of = [
-            likes.setdefault((abs(one.charge), one.ion_size_angstrom, one.linear_term), len(likes)) for one in species
+            law_indices.setdefault((abs(one.charge), one.ion_size_angstrom, one.linear_term), len(law_indices))
+            for one in species
         ]
-        self.examples = [species[self.law_of.index(law)] for law in range(len(likes))]
+        self.examples = [species[self.law_of.index(law)] for law in range(len(law_indices))]
         formulas = [self._folded(one.formation.components) for one in species]
         self.water = [water for _, water in formulas]
         self.hydrogen = [parts.get(self.count - 1, 0.0) for parts, _ in formulas]
         self.gross_hydrogen = [abs(amount) for amount in self.hydrogen]
-        self.recipes = [
+        self.species_formulas = [
             (*self._places(parts), hydrogen, water, law)
             for (parts, water), hydrogen, law in zip(formulas, self.hydrogen, self.law_of, strict=True)
         ]
         made = [(parts, charge, water) for (parts, water), charge in zip(formulas, self.charge, strict=True)]
         self.sums = [self._sums(*one) for one in made]
         self.cells = [self._cells(*one) for one in made]
-        self.ladders = [
+        self.acid_series = [
             [i for i, (parts, _) in enumerate(formulas) if self._is_acid_of(place, parts) and not self._is_air(i)]
             for place in range(self.count - 1)
         ]
@@ -105,21 +99,20 @@ class System:
         self.mineral_water = [water for _, water in folded]
         self._plans: dict[tuple[int, ...], Plan | None] = {}
 
-    def plan_for(self, at_hand: tuple[int, ...]) -> Plan | None:
-        """The order of elimination with these minerals at hand, remembered; None where they can't be told
-        apart.
+    def elimination_plan(self, active_minerals: tuple[int, ...]) -> Plan | None:
+        """Return the cached elimination plan for these active minerals, or None if they are linearly dependent.
 
-        Each mineral's short row first takes one of its components away, and that component's balance the
-        mineral; the rest, whose block is positive definite, go by their diagonal.
+        The row of each mineral first eliminates one of its components, and the balance of this component the mineral;
+        the remaining block is positive definite and is eliminated along its diagonal.
         """
-        if at_hand not in self._plans:
-            chosen = _one_each([[k for k, _ in self.mineral_parts[m]] for m in at_hand])
-            self._plans[at_hand] = None if chosen is None else self._plan(at_hand, chosen)
-        return self._plans[at_hand]
+        if active_minerals not in self._plans:
+            chosen = _matching([[k for k, _ in self.mineral_parts[m]] for m in active_minerals])
+            self._plans[active_minerals] = None if chosen is None else self._plan(active_minerals, chosen)
+        return self._plans[active_minerals]
 
-    def _plan(self, at_hand: tuple[int, ...], chosen: Sequence[int]) -> Plan:
+    def _plan(self, active_minerals: tuple[int, ...], chosen: Sequence[int]) -> Plan:
         size = self.size
-        rows = self._pattern(at_hand)
+        rows = self._pattern(active_minerals)
         order = []
         for place, k in enumerate(chosen, start=size):
             order += [(place, k), (k, place)]
@@ -128,15 +121,15 @@ class System:
         plan = []
         for r, c in order:
             waiting.remove(r)
-            others = sorted(rows[r] - {c})
-            touched = [k for k in sorted(waiting) if c in rows[k]]
-            for k in touched:
+            changed_columns = sorted(rows[r] - {c})
+            changed_rows = [k for k in sorted(waiting) if c in rows[k]]
+            for k in changed_rows:
                 rows[k] = (rows[k] | rows[r]) - {c}
-            plan.append((r, c, touched, others))
+            plan.append((r, c, changed_rows, changed_columns))
         return plan
 
-    def _pattern(self, at_hand: tuple[int, ...]) -> list[set[int]]:
-        """Which columns each row of the Jacobian may fill, the right-hand side included."""
+    def _pattern(self, active_minerals: tuple[int, ...]) -> list[set[int]]:
+        """Return the columns of each row of the Jacobian that may be nonzero, the right-hand side included."""
         size, count = self.size, self.count
         components = set(range(count))
         rows = [{k, self.at_strength, self.at_water} for k in range(count)]
@@ -149,24 +142,24 @@ class System:
                 rows[row].add(column)
                 if row < count:
                     rows[self.at_water if column == self.at_activity else column].add(row)
-        for column, m in enumerate(at_hand, start=size):
+        for column, m in enumerate(active_minerals, start=size):
             rows.append({k for k, _ in self.mineral_parts[m]} | {self.at_activity})
             rows[self.at_water].add(column)
             for k, _ in self.mineral_parts[m]:
                 rows[k].add(column)
         for filled in rows:
-            filled.add(size + len(at_hand))
+            filled.add(size + len(active_minerals))
         return rows
 
     def _is_acid_of(self, place: int, parts: Mapping[int, float]) -> bool:
-        """Whether a species is made of one component and hydrogen ions only."""
+        """Return whether a species consists of one component and hydrogen ions only."""
         return {k: v for k, v in parts.items() if k != self.count - 1} == {place: 1.0}
 
     def _is_air(self, species: int) -> bool:
         return self.is_open and self.carbon[species] > 0.0
 
     def _folded(self, components: Mapping[str, float]) -> tuple[dict[int, float], float]:
-        """Amounts by index, and water; in open water CO3-- is CO2 of the air + H2O - 2 H+."""
+        """Return the amounts by index, and water; in open water CO3-- is replaced by CO2(g) + H2O - 2 H+."""
         hydrogen = components.get(HYDROGEN_ION, 0.0)
         water = components.get(WATER, 0.0)
         if self.is_open:
@@ -183,13 +176,13 @@ class System:
         return parts, water
 
     def _places(self, parts: Mapping[int, float]) -> tuple[int, int]:
-        """The at most two components a species holds once each; ``count`` where it holds fewer."""
-        held = [place for place, amount in parts.items() if place != self.count - 1 for _ in range(int(amount))]
-        first, second = (*held, self.count, self.count)[:2]
+        """Return the two component indices of a species, with repeats; ``count`` fills up if it has fewer."""
+        places = [place for place, amount in parts.items() if place != self.count - 1 for _ in range(int(amount))]
+        first, second = (*places, self.count, self.count)[:2]
         return first, second
 
     def _sums(self, parts: Mapping[int, float], charge: int, water: float) -> tuple[tuple[int, float], ...]:
-        """What a mole adds to each balance: components, half the squared charge, water."""
+        """Return what a mole adds to each sum: components, half the squared charge, water."""
         sums = dict(parts)
         if charge:
             sums[self.at_strength] = 0.5 * charge * charge
@@ -198,8 +191,9 @@ class System:
         return tuple(sums.items())
 
     def _cells(self, parts: Mapping[int, float], charge: int, water: float) -> tuple[tuple[int, float], ...]:
-        """What a mole adds to each cell of the Jacobian (row * size + column): the upper triangle of the
-        components, the row of ionic strength, and the column of the activity of water.
+        """Return what a mole adds to each cell of the Jacobian, at row * size + column.
+
+        The cells are the upper triangle of the components, the ionic strength row and the water activity column.
         """
         cells = {(k, other): v * w for k, v in parts.items() for other, w in parts.items() if k <= other}
         half = 0.5 * charge * charge
@@ -215,7 +209,7 @@ class System:
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """A system at one temperature: natural logarithms of its constants, and its activity laws."""
+    """A system at one temperature: ln K of its species and minerals, and its activity laws."""
 
     system: System
     kelvin: float
@@ -227,7 +221,7 @@ class Conditions:
 
 @lru_cache(maxsize=128)
 def system_of(constants: str, present: frozenset[str], allowed: frozenset[str], is_open: bool) -> System:
-    """The system of these elements and minerals, remembered between calls."""
+    """Return the cached system of these elements and minerals."""
     return System(constant_set(constants), present, allowed, is_open)
 
 
@@ -235,23 +229,23 @@ def system_of(constants: str, present: frozenset[str], allowed: frozenset[str], 
 def conditions_at(
     constants: str, present: frozenset[str], allowed: frozenset[str], is_open: bool, kelvin: float
 ) -> Conditions:
-    """The system of these elements and minerals at a temperature, remembered between calls."""
+    """Return the cached system of these elements and minerals at a temperature."""
     system = system_of(constants, present, allowed, is_open)
     chosen = system.chosen
     log_k = chosen.log_k_of_species(kelvin)
     mineral_log_k = chosen.log_k_of_minerals(kelvin)
     return Conditions(
-        system,
-        kelvin,
-        [LN10 * log_k[position] for position in system.kept],
-        [LN10 * mineral_log_k[name] for name in system.minerals],
-        LN10 * chosen.gases["carbon dioxide"].log_k(kelvin),
-        [activity_law(one, kelvin) for one in system.examples],
+        system=system,
+        kelvin=kelvin,
+        ln_k=[LN10 * log_k[position] for position in system.kept],
+        mineral_ln_k=[LN10 * mineral_log_k[name] for name in system.minerals],
+        gas_ln_k=LN10 * chosen.gases["carbon dioxide"].log_k(kelvin),
+        laws=[activity_law(one, kelvin) for one in system.examples],
     )
 
 
 class Search:
-    """One solve: the state of the unknowns, and the steps that improve it."""
+    """The current values of the unknowns, and the iterations that improve them."""
 
     def __init__(self, conditions: Conditions, given: Mapping[str, float], carbon_dioxide_atm: float | None) -> None:
         self.conditions = conditions
@@ -279,14 +273,14 @@ class Search:
         self.steps = 0
 
     def ln_saturation(self, mineral: int, x: Sequence[float], ln_water: float) -> float:
-        """ln of ion product over constant of a mineral, by its place in ``system.minerals``."""
+        """Return ln of ion product over solubility constant of a mineral, by index in ``system.minerals``."""
         gap = self.system.mineral_water[mineral] * ln_water - self.mineral_ln_k[mineral]
         for k, v in self.system.mineral_parts[mineral]:
             gap += v * x[k]
         return gap
 
-    def run(self, most_steps: int = MOST_STEPS) -> bool:
-        """Newton's steps from the present state until every balance closes; whether it did."""
+    def run(self, max_steps: int = MAX_STEPS) -> bool:
+        """Take Newton steps from the current state until every balance closes; return whether it converged."""
         system = self.system
         count, size = system.count, system.size
         at_strength, at_water, at_activity = system.at_strength, system.at_water, system.at_activity
@@ -295,46 +289,46 @@ class Search:
         x, strength = list(self.x), self.ionic_strength
         ln_kg, ln_water = math.log(self.water_kg), self.ln_water
         solids, active = list(self.solids), list(self.active)
-        for step in range(most_steps):
+        for step in range(max_steps):
             water_kg = math.exp(ln_kg)
             activity = math.exp(ln_water)
-            moles, falls = self.moles_at(x, strength, ln_kg, ln_water)
-            at_hand = [m for m, on in enumerate(active) if on]
+            moles, strength_slopes = self.moles_at(x, strength, ln_kg, ln_water)
+            active_minerals = [m for m, on in enumerate(active) if on]
             sums = self.sums_of(moles)
             strength_gap = sums[at_strength] - water_kg * strength
             water_gap = sums[at_water] - self.water_total + MOL_WATER_PER_KG * water_kg
             activity_gap = activity - 1.0 + water_slope * sum(moles) / water_kg
             balance = [amount - total for amount, total in zip(sums, self.totals, strict=False)]
-            held = [abs(total) + abs(amount) for total, amount in zip(self.totals, sums, strict=False)]
-            held[-1] += sum(map(mul, system.gross_hydrogen, moles))  # their signs may cancel
-            above = [self.ln_saturation(m, x, ln_water) for m in at_hand]
-            for m in at_hand:
+            scales = [abs(total) + abs(amount) for total, amount in zip(self.totals, sums, strict=False)]
+            scales[-1] += sum(map(mul, system.gross_hydrogen, moles))  # because terms of opposite sign may cancel
+            above = [self.ln_saturation(m, x, ln_water) for m in active_minerals]
+            for m in active_minerals:
                 amount = solids[m]
                 for k, v in mineral_parts[m]:
                     balance[k] += v * amount
-                    held[k] += abs(v * amount)
+                    scales[k] += abs(v * amount)
                 water_gap += mineral_water[m] * amount
-            error = max(abs(gap) / (whole or 1.0) for gap, whole in zip(balance, held, strict=True))
+            error = max(abs(gap) / (whole or 1.0) for gap, whole in zip(balance, scales, strict=True))
             if (
-                error < _CONVERGED
+                error < _MAX_RESIDUAL
                 and all(abs(gap) < 1e-9 for gap in above)
                 and abs(strength_gap) <= 1e-9 * strength * water_kg
                 and abs(water_gap) <= 1e-9 * water_kg
                 and abs(activity_gap) <= 1e-9
             ):
-                wanted = self._minerals_wanted(active, solids, x, ln_water)
-                if wanted == active:
+                active_set = self._active_set(active, solids, x, ln_water)
+                if active_set == active:
                     self.x, self.ionic_strength = x, strength
                     self.water_kg, self.ln_water = water_kg, ln_water
                     self.solids, self.active, self.moles = solids, active, moles
                     self.error, self.steps = error, self.steps + step
                     return True
-                active = wanted
+                active = active_set
                 solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
                 continue
-            slopes, matrix = self._jacobian(moles, falls, len(at_hand))
+            slopes, matrix = self._jacobian(moles, strength_slopes, len(active_minerals))
             strength_row, water_row, activity_row = matrix[at_strength], matrix[at_water], matrix[at_activity]
-            for place, (m, gap) in enumerate(zip(at_hand, above, strict=True), start=size):
+            for place, (m, gap) in enumerate(zip(active_minerals, above, strict=True), start=size):
                 row = matrix[place]
                 for k, v in mineral_parts[m]:
                     row[k] = matrix[k][place] = v
@@ -353,8 +347,8 @@ class Search:
                 strength_row[at_strength] = slopes[at_strength] - water_kg
                 strength_row[at_water] = strength_gap
                 water_row[at_strength] = slopes[at_water]
-                activity_row[at_strength] = water_slope * sum(falls) / water_kg
-            else:  # far off, where the slope of the activity coefficients misleads: take the sum as it is
+                activity_row[at_strength] = water_slope * sum(strength_slopes) / water_kg
+            else:  # far off, where the slope of the activity coefficients misleads: use the sum itself
                 strength_row[:] = [0.0] * len(strength_row)
                 strength_row[at_strength] = -water_kg
             strength_row[-1] = -strength_gap
@@ -362,35 +356,34 @@ class Search:
             water_row[-1] = -water_gap
             activity_row[at_activity] = activity + water_slope * sums[at_water] / water_kg
             activity_row[-1] = -activity_gap
-            change = _solved(matrix, system.plan_for(tuple(at_hand)))
+            change = _solve_linear(matrix, system.elimination_plan(tuple(active_minerals)))
             if change is None:
                 return False
             longest = 0.0
             for k in range(count):
-                delta = min(max(change[k], -_LONGEST_STEP), _LONGEST_STEP)
+                delta = min(max(change[k], -_MAX_STEP), _MAX_STEP)
                 longest = max(longest, abs(delta))
                 x[k] += delta
             strength = min(max(strength + change[at_strength], 0.2 * strength), 5.0 * strength + 1e-7)
             ln_kg += min(max(change[at_water], -0.7), 0.7)
             ln_water = min(max(ln_water + change[at_activity], ln_water - 0.5, -3.0), 0.0)
-            if ln_kg < _DRIEST:
+            if ln_kg < _MIN_LN_KG:
                 self.water_kg = math.exp(ln_kg)
                 return False
-            for place, m in enumerate(at_hand, start=size):
+            for place, m in enumerate(active_minerals, start=size):
                 solids[m] += change[place]
             if longest < 1.0:
-                wanted = self._minerals_wanted(active, solids, x, ln_water)
-                if wanted != active:
-                    active = wanted
+                active_set = self._active_set(active, solids, x, ln_water)
+                if active_set != active:
+                    active = active_set
                     solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
         return False
 
-    def walk(self, most_steps: int = WALK_STEPS) -> None:
-        """Come near the answer from anywhere, slowly: for guesses from which Newton's steps run astray.
+    def interior_point(self, max_steps: int = MAX_INTERIOR_POINT_STEPS) -> None:
+        """Approach the solution from any state by a primal-dual interior-point method, if Newton's method fails.
 
-        An interior-point walk on the convex problem: every mineral has an amount and a distance from
-        saturation, both kept positive while their product shrinks. Ionic strength, water and its activity
-        follow half-way each step.
+        Amount and undersaturation (slack) of every mineral stay positive while their product decreases. Ionic
+        strength, water and its activity follow by damped fixed-point iteration.
         """
         system, count = self.system, self.system.count
         minerals = range(len(self.solids))
@@ -400,62 +393,62 @@ class Search:
         slack = [max(1.0, -self.ln_saturation(m, x, ln_water)) for m in minerals]
         targets = [0.1 * min(self.totals[k] / v for k, v in parts if k != count - 1) for parts in system.mineral_parts]
         solids = [target / gap for target, gap in zip(targets, slack, strict=True)]
-        shrunk = 0
+        reductions = 0
         water_slope = water_constant("water_activity_slope")
-        for _ in range(most_steps):
-            moles, falls = self.moles_at(x, strength, ln_kg, ln_water)
+        for _ in range(max_steps):
+            moles, strength_slopes = self.moles_at(x, strength, ln_kg, ln_water)
             sums = self.sums_of(moles)
-            _, jacobian = self._jacobian(moles, falls, 0)
+            _, jacobian = self._jacobian(moles, strength_slopes, 0)
             matrix = [[*row[:count], 0.0] for row in jacobian[:count]]
             right = [total - amount for total, amount in zip(self.totals, sums, strict=False)]
             for m in minerals:
-                stiffness = solids[m] / slack[m]
+                ratio = solids[m] / slack[m]
                 gap = self.ln_saturation(m, x, ln_water) + slack[m]
-                push = targets[m] / slack[m] + stiffness * gap
+                push = targets[m] / slack[m] + ratio * gap
                 for k, v in system.mineral_parts[m]:
                     right[k] -= v * push
                     for other, w in system.mineral_parts[m]:
-                        matrix[k][other] += stiffness * v * w
+                        matrix[k][other] += ratio * v * w
             for k in range(count):
                 matrix[k][k] *= 1.0 + 1e-12
                 matrix[k][-1] = right[k]
-            change = _solved(matrix, None)
+            change = _solve_linear(matrix, None)
             if change is None:
                 return
             share = min(1.0, 3.0 / max(1e-30, max(abs(delta) for delta in change)))
             moves = []
             for m in minerals:
                 gap = self.ln_saturation(m, x, ln_water) + slack[m]
-                closing = -gap - sum(v * change[k] for k, v in system.mineral_parts[m])
-                growing = targets[m] / slack[m] - solids[m] - solids[m] / slack[m] * closing
-                moves.append((closing, growing))
-                for now, move in ((slack[m], closing), (solids[m], growing)):
+                slack_change = -gap - sum(v * change[k] for k, v in system.mineral_parts[m])
+                amount_change = targets[m] / slack[m] - solids[m] - solids[m] / slack[m] * slack_change
+                moves.append((slack_change, amount_change))
+                for now, move in ((slack[m], slack_change), (solids[m], amount_change)):
                     if move < 0.0:
                         share = min(share, 0.9 * now / -move)
             x = [now + share * delta for now, delta in zip(x, change, strict=True)]
-            for m, (closing, growing) in enumerate(moves):
-                slack[m] += share * closing
-                solids[m] += share * growing
+            for m, (slack_change, amount_change) in enumerate(moves):
+                slack[m] += share * slack_change
+                solids[m] += share * amount_change
             kg = math.exp(ln_kg)
-            strength = math.sqrt(strength * min(max(sums[system.at_strength] / kg, 1e-9), _STRONGEST))
+            strength = math.sqrt(strength * min(max(sums[system.at_strength] / kg, 1e-9), _MAX_STRENGTH))
             left = self.water_total - sums[system.at_water]
             left -= sum(system.mineral_water[m] * solids[m] for m in minerals)
             ln_kg = 0.5 * (ln_kg + math.log(max(left / MOL_WATER_PER_KG, 0.01)))
             ln_water = 0.5 * (ln_water + math.log(max(0.1, 1.0 - water_slope * sum(moles) / kg)))
             if share > 0.5:
-                if shrunk == _SHRINKS:
+                if reductions == _BARRIER_REDUCTIONS:
                     break
-                shrunk += 1
+                reductions += 1
                 targets = [0.3 * target for target in targets]
         self.x, self.ionic_strength, self.water_kg, self.ln_water = x, strength, math.exp(ln_kg), ln_water
         self.active = [slack[m] < 1e-3 for m in minerals]
         self.solids = [amount if on else 0.0 for amount, on in zip(solids, self.active, strict=True)]
-        self.steps += most_steps
+        self.steps += max_steps
 
     def moles_at(
         self, x: Sequence[float], strength: float, ln_kg: float, ln_water: float
     ) -> tuple[list[float], list[float]]:
-        """Moles of every species, and their change per unit of ionic strength."""
+        """Return the moles of every species, and their derivatives with respect to ionic strength."""
         system = self.system
         root = math.sqrt(strength) if strength > 1e-14 else 1e-7
         offsets, slopes = [], []
@@ -467,15 +460,15 @@ class Search:
         ln_h = x[-1]
         powers = [
             k + padded[i] + padded[j] + n * ln_h + w * ln_water + offsets[law]
-            for k, (i, j, n, w, law) in zip(self.ln_k, system.recipes, strict=True)
+            for k, (i, j, n, w, law) in zip(self.ln_k, system.species_formulas, strict=True)
         ]
-        if max(powers) > _LARGEST_LN:
-            powers = [min(power, _LARGEST_LN) for power in powers]
+        if max(powers) > _MAX_EXPONENT:
+            powers = [min(power, _MAX_EXPONENT) for power in powers]
         moles = list(map(math.exp, powers))
         return moles, list(map(mul, moles, [slopes[law] for law in system.law_of]))
 
     def sums_of(self, moles: Sequence[float]) -> list[float]:
-        """What the species hold of each component, of half their squared charge, and of water."""
+        """Return the sums over species: each component, ionic strength times water mass, and water."""
         sums = [0.0] * self.system.size
         for amount, own in zip(moles, self.system.sums, strict=True):
             for k, v in own:
@@ -483,21 +476,21 @@ class Search:
         return sums
 
     def _jacobian(
-        self, moles: Sequence[float], falls: Sequence[float], more: int
+        self, moles: Sequence[float], strength_slopes: Sequence[float], more: int
     ) -> tuple[list[float], list[list[float]]]:
-        """How the sums change with ionic strength, and with the ln activities of the components and of
-        water.
+        """Return the derivatives of the sums by ionic strength, and by ln activity of components and water.
 
-        The Jacobian has ``more`` rows and columns for minerals and a last column for the right-hand side,
-        all zero.
+        The Jacobian has ``more`` rows and columns for minerals and a last column for the right-hand side, all zero.
         """
         system = self.system
         count, size = system.count, system.size
         slopes = [0.0] * size
         cells = [0.0] * (size * size)
-        for amount, fall, own_sums, own_cells in zip(moles, falls, system.sums, system.cells, strict=True):
+        for amount, strength_slope, own_sums, own_cells in zip(
+            moles, strength_slopes, system.sums, system.cells, strict=True
+        ):
             for k, v in own_sums:
-                slopes[k] += v * fall
+                slopes[k] += v * strength_slope
             for cell, v in own_cells:
                 cells[cell] += v * amount
         padding = [0.0] * (more + 1)
@@ -509,14 +502,14 @@ class Search:
         matrix += [[0.0] * (size + more + 1) for _ in range(more)]
         return slopes, matrix
 
-    def _minerals_wanted(
+    def _active_set(
         self, active: Sequence[bool], solids: Sequence[float], x: Sequence[float], ln_water: float
     ) -> list[bool]:
-        """The minerals this state calls for: those there with a positive amount, and those supersaturated."""
+        """Return the active set for this state: minerals with a positive amount, and supersaturated ones."""
         return [solids[m] > 0.0 if on else self.ln_saturation(m, x, ln_water) > 1e-9 for m, on in enumerate(active)]
 
     def reason(self) -> str:
-        """Why there is no balance, as far as the state shows."""
+        """Return why there is no solution, as far as the state shows."""
         if self.water_kg < 0.05:
             return said("There is not enough water: what was put in would bind nearly all of it.")
         return said(
@@ -525,83 +518,80 @@ class Search:
         )
 
 
-def _one_each(choices: Sequence[Sequence[int]]) -> list[int] | None:
-    """A different member of each row of ``choices``, by augmenting paths; None where there is none.
+def _matching(choices: Sequence[Sequence[int]]) -> list[int] | None:
+    """Return a different member of each row of ``choices`` (bipartite matching, augmenting paths), or None.
 
-    >>> _one_each([[4, 6], [4]])
+    >>> _matching([[4, 6], [4]])
     [6, 4]
     """
-    owner: dict[int, int] = {}
+    row_of: dict[int, int] = {}
 
-    def settle(row: int, tried: set[int]) -> bool:
+    def assign(row: int, tried: set[int]) -> bool:
         for choice in choices[row]:
             if choice not in tried:
                 tried.add(choice)
-                if choice not in owner or settle(owner[choice], tried):
-                    owner[choice] = row
+                if choice not in row_of or assign(row_of[choice], tried):
+                    row_of[choice] = row
                     return True
         return False
 
-    if not all(settle(row, set()) for row in range(len(choices))):
+    if not all(assign(row, set()) for row in range(len(choices))):
         return None
-    chosen = {row: choice for choice, row in owner.items()}
+    chosen = {row: choice for choice, row in row_of.items()}
     return [chosen[row] for row in range(len(choices))]
 
 
-def _solved(matrix: list[list[float]], plan: Plan | None) -> list[float] | None:
-    """Solve the linear equations whose rows carry their right-hand side last; None where they are singular.
+def _solve_linear(matrix: list[list[float]], plan: Plan | None) -> list[float] | None:
+    """Return the solution of linear equations with the right-hand side as last column; None if singular.
 
-    Gaussian elimination by the plan, which touches only what may be filled; without one, or where a
-    mineral's pivot vanishes, with exchange of rows.
+    Sparse Gaussian elimination by the plan; without a plan, or if a mineral's pivot vanishes, with partial pivoting.
     """
-    spare = [row[:] for row in matrix]
-    for r, c, touched, others in plan or ():
+    copy = [row[:] for row in matrix]
+    for r, c, changed_rows, changed_columns in plan or ():
         pivot_row = matrix[r]
         pivot = pivot_row[c]
-        if abs(pivot) < (_LEAST_MINERAL_PIVOT if r != c else _LEAST_PIVOT):
+        if abs(pivot) < (_MIN_MINERAL_PIVOT if r != c else _MIN_PIVOT):
             plan = None
             break
-        for k in touched:
+        for k in changed_rows:
             row = matrix[k]
             factor = row[c] / pivot
-            for column in others:
+            for column in changed_columns:
                 row[column] -= factor * pivot_row[column]
     if plan is None:
-        matrix = spare
-        plan = _eliminated_with_exchange(matrix)
+        matrix = copy
+        plan = _eliminate_with_pivoting(matrix)
         if plan is None:
             return None
     answer = [0.0] * len(matrix)
     answer.append(-1.0)  # for the right-hand side
-    for r, c, _, others in reversed(plan):
+    for r, c, _, changed_columns in reversed(plan):
         pivot_row = matrix[r]
         value = 0.0
-        for column in others:
+        for column in changed_columns:
             value -= pivot_row[column] * answer[column]
         answer[c] = value / pivot_row[c]
     answer.pop()
     return answer if all(map(math.isfinite, answer)) else None
 
 
-def _eliminated_with_exchange(matrix: list[list[float]]) -> Plan | None:
-    """Eliminate in place, taking for each column the row that is largest there for its size; the plan it
-    came to.
-    """
+def _eliminate_with_pivoting(matrix: list[list[float]]) -> Plan | None:
+    """Eliminate in place with scaled partial pivoting; return the plan, or None if the matrix is singular."""
     size = len(matrix)
     waiting = set(range(size))
     plan = []
     for c in range(size):
         shares = {k: abs(matrix[k][c]) / (max(map(abs, matrix[k][:size])) or 1.0) for k in waiting}
         r = max(shares, key=lambda k: shares[k])
-        if shares[r] < _LEAST_MINERAL_PIVOT:
+        if shares[r] < _MIN_MINERAL_PIVOT:
             return None
         waiting.remove(r)
-        others = [column for column in range(c + 1, size + 1) if matrix[r][column]]
-        plan.append((r, c, sorted(waiting), others))
+        changed_columns = [column for column in range(c + 1, size + 1) if matrix[r][column]]
+        plan.append((r, c, sorted(waiting), changed_columns))
         for k in waiting:
             factor = matrix[k][c] / matrix[r][c]
             if factor:
                 matrix[k][c] = 0.0
-                for column in others:
+                for column in changed_columns:
                     matrix[k][column] -= factor * matrix[r][column]
     return plan

@@ -1,12 +1,8 @@
-"""Volume of a solution from the volumes of its water and its ions.
+"""Volume of a solution from pure water and the partial molar volumes of its species.
 
-Rules of this module:
-
-* One kilogram of water has the volume of pure water; each dissolved mole adds its partial molar volume,
-  which depends on temperature and ionic strength (Redlich and Rosenfeld's form, with the coefficients of
-  Appelo, Parkhurst and Post 2014).
-* Conventional volumes: that of H+ is zero, so only charge-balanced sums mean something; the solutions here
-  are balanced.
+* Partial molar volumes depend on temperature and ionic strength in the form of Redlich and Rosenfeld, with the
+  coefficients of Appelo, Parkhurst and Post 2014.
+* Volumes are conventional, with 0 for H+, so only charge-balanced sums have a meaning. The solutions here are balanced.
 """
 
 from __future__ import annotations
@@ -30,7 +26,7 @@ _CALORIE_PER_BAR_CM3 = 41.84  # cal/bar in cm3, by the definition of the calorie
 
 
 def solution_litres(molality: Mapping[str, float], ionic_strength: float, temperature_kelvin: float) -> float:
-    """Litres of solution that hold one kilogram of water and ``molality`` (mol per kg water) of each species.
+    """Return the litres of solution with one kilogram of water and ``molality`` (mol per kg water) of each species.
 
     >>> round(solution_litres({"K+": 0.1, "Cl-": 0.1}, 0.1, 298.15), 4)
     1.0057
@@ -49,9 +45,7 @@ def solution_litres(molality: Mapping[str, float], ionic_strength: float, temper
 
 @lru_cache(maxsize=256)
 def _volumes(kelvin: float) -> Mapping[str, tuple[float, float, float, float, float]]:
-    """By species: volume at infinite dilution, and the three numbers and the power of its dependence on
-    ionic strength.
-    """
+    """Return by species the volume at infinite dilution and four coefficients of its dependence on ionic strength."""
     above = kelvin - water_constant("singular_kelvin")
     pressed = water_constant("singular_bar") + STANDARD_PRESSURE_BAR
     _, size_slope = debye_huckel_slopes(kelvin)

@@ -1,1 +1,1 @@
-"""The command line: everything here, and only this, is left out of the page."""
+"""The command line. The page carries the rest of the package, and nothing of this folder."""

@@ -1,26 +1,27 @@
-"""The verbs of a kept ash: what was learned of it, kept under a name in the season book's file.
+"""The verbs of a kept ash: what its batches taught, kept under a name in the season book's file.
 
-Rules of this room: as in `command_line` and `book_commands`. What an ash is known to be is worked out by the engine
-(``ask``: ``learn``); here a person's options become a request, and its evidence becomes a record.
+The engine works out what is known of an ash (``ask``: ``learn``). Here a person's options become a request, and the
+evidence in the reply becomes a record.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import secrets
 from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
 import click
 
-from feedcalc.book.book_file import read_document
 from feedcalc.book.records import Record
-from feedcalc.command_line.book import BookGroup, Desk
+from feedcalc.command_line.options import batch_options, request_from
+from feedcalc.command_line.refusals import refuse
+from feedcalc.command_line.session import BookGroup, BookSession, new_id, require_ok, without_none
 from feedcalc.command_line.store import book_path, open_book
 from feedcalc.engine import calculate
-from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.errors import InputError
+from feedcalc.words.json_text import json_object
 from feedcalc.words.languages import LANGUAGES, language_asked
 from feedcalc.words.messages import said, said_of
 
@@ -40,41 +41,45 @@ Kept in the season book's file; --book FILE or FEEDCALC_BOOK names another."""
 @click.pass_context
 def ash_verb(context: click.Context, /, place: str | None, **customs: str | None) -> None:
     """Your ash by name: keep what readings of a batch taught, and start the next batch from it."""
-    context.obj = Desk(
-        context, book_path(place, os.environ), {name: text for name, text in customs.items() if text is not None}, ""
-    )
+    context.obj = BookSession(context, book_path(place, os.environ), without_none(customs), now="")
 
 
-def keep(desk: Desk, name: str, day: str | None, request: Mapping[str, Any]) -> None:
-    """Keep what a request's readings teach under a name, together with what is kept there already."""
-    records = desk.store.records()
-    kept = _named(records, name)
-    document = {**desk.customs, **request}
-    ash = document.get("ash")
-    given = dict(ash) if isinstance(ash, dict) else {}
+@ash_verb.command("keep")
+@click.argument("name")
+@click.option("--date", "day", help="When the batch was made, 2026-05-01. Left out: its start, or today.")
+@batch_options
+@click.pass_obj
+def keep_verb(session: BookSession, /, name: str, day: str | None, **options: Any) -> None:
+    """Keep under NAME what this batch's readings, weighings or analysis say of the ash."""
+    text = request_from(options, default='{"schema": 1}')
+    request = json_object(text)
+    if request is None:
+        refuse(json.loads(calculate(text))["errors"], language_asked(text).speak)
+    kept = _ash_named(session.store.records(), name)
+    document = {**session.customs, **request}
+    ash = _ash_of(document)
     if kept is not None:
         earlier = _evidence(kept)
-        usual = {key: value for key, value in _last_ash(earlier).items() if not given.get(key)}
-        given |= usual | {"earlier": earlier}
-    document |= {"ash": given, "ask": "learn", "name": name, "date": day or document.get("now") or f"{date.today()}"}
-    values = _learned(document)
-    fields = {"name": name, "date": values["date"], "evidence": values["evidence"]}
-    identity = kept.id if kept else secrets.token_hex(8)
-    desk.write("ash", identity, fields, said("keeping the ash {name}", name=name))
+        usual = {key: value for key, value in _latest_ash(earlier).items() if not ash.get(key)}
+        ash |= usual | {"earlier": earlier}
+    document |= {"ash": ash, "ask": "learn", "name": name, "date": day or document.get("now") or f"{date.today()}"}
+    learned = _learn(document)
+    fields = {"name": name, "date": learned["date"], "evidence": learned["evidence"]}
+    session.write("ash", kept.id if kept else new_id(), fields, said("keeping the ash {name}", name=name))
     speak = language_asked(json.dumps({"language": document.get("language")})).speak
-    click.echo(speak(said("Kept: {name} ({date}).", name=name, date=values["date"])))
-    for line in values["words"]:
+    click.echo(speak(said("Kept: {name} ({date}).", name=name, date=learned["date"])))
+    for line in learned["words"]:
         click.echo(f"  {line}")
 
 
 @ash_verb.command("list")
 @click.pass_obj
-def list_verb(desk: Desk, /) -> None:
+def list_verb(session: BookSession, /) -> None:
     """The kept ashes, a line each."""
-    for record in _kept(desk.store.records()):
+    for record in _kept_ashes(session.store.records()):
         count = len(_evidence(record))
         batches = said_of(count, "learned from {count} batch", "learned from {count} batches")
-        desk.tell(
+        session.print(
             said("{name}: {date}, {batches}", name=record.text("name"), date=record.text("date"), batches=batches)
         )
 
@@ -83,37 +88,35 @@ def list_verb(desk: Desk, /) -> None:
 @click.argument("name")
 @click.option("--json", "as_json", is_flag=True, help="Write the whole reply as JSON.")
 @click.pass_obj
-def show_verb(desk: Desk, /, name: str, as_json: bool) -> None:
+def show_verb(session: BookSession, /, name: str, as_json: bool) -> None:
     """What is known of the ash NAME: its weight, potassium, alkalinity and caustic share, each with its range."""
-    record = _wanted(desk.store.records(), name)
+    record = _require_ash(session.store.records(), name)
     earlier = _evidence(record)
     document = {
         "schema": 1,
-        **desk.customs,
+        **session.customs,
         "ask": "learn",
         "name": record.text("name"),
         "date": record.text("date"),
-        "ash": {**_last_ash(earlier), "earlier": earlier},
+        "ash": {**_latest_ash(earlier), "earlier": earlier},
     }
     if as_json:
         click.echo(calculate(json.dumps(document)))
         return
-    values = _learned(document)
-    desk.tell(said("{name} ({date})", name=record.text("name"), date=record.text("date")))
-    for line in values["words"]:
+    learned = _learn(document)
+    session.print(said("{name} ({date})", name=record.text("name"), date=record.text("date")))
+    for line in learned["words"]:
         click.echo(f"  {line}")
 
 
 @ash_verb.command("forget")
 @click.argument("name")
 @click.pass_obj
-def forget_verb(desk: Desk, /, name: str) -> None:
+def forget_verb(session: BookSession, /, name: str) -> None:
     """Take the ash NAME out of the list. It stays in the file and can be put back."""
-    record = _wanted(desk.store.records(), name)
-    reply = desk.work(desk.store.records(), "remove", id=record.id)
-    changed, _ = read_document({"format": "feedcalc season book", "version": 1, "records": reply["changed"]})
-    desk.store.write(changed, desk.at, desk.speak(said("forgetting the ash {name}", name=record.text("name"))))
-    desk.tell(
+    record = _require_ash(session.store.records(), name)
+    session.remove(record, said("forgetting the ash {name}", name=record.text("name")))
+    session.print(
         said(
             "Forgotten: {name}. It comes back with: feedcalc book restore {id}", name=record.text("name"), id=record.id
         )
@@ -121,49 +124,47 @@ def forget_verb(desk: Desk, /, name: str) -> None:
 
 
 def with_my_ash(document: Mapping[str, Any], name: str) -> dict[str, Any]:
-    """A request that starts from the ash kept under ``name``; raises `InputError` where none is."""
+    """Return a request that starts from the ash kept under ``name``; raises `InputError` where there is none."""
     with open_book(book_path(None, os.environ)) as store:
-        record = _wanted(store.records(), name)
+        record = _require_ash(store.records(), name)
     earlier = _evidence(record)
+    return {**document, "ash": {**_latest_ash(earlier), **_ash_of(document), "earlier": earlier}}
+
+
+def _ash_of(document: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a copy of what a request says of its ash."""
     ash = document.get("ash")
-    given = dict(ash) if isinstance(ash, dict) else {}
-    return {**document, "ash": {**_last_ash(earlier), **given, "earlier": earlier}}
+    return dict(ash) if isinstance(ash, dict) else {}
 
 
-def _learned(document: Mapping[str, Any]) -> dict[str, Any]:
-    reply = json.loads(calculate(json.dumps(document, ensure_ascii=False)))
-    if not reply["ok"]:
-        raise InputErrors(
-            [
-                InputError(error["field"], error["given"], error["problem"], error["accepted"])
-                for error in reply["errors"]
-            ]
-        )
-    values: dict[str, Any] = reply["values"]["ash"]
-    return values
+def _learn(document: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what the engine learns from a request; raises `InputErrors`."""
+    reply = require_ok(json.loads(calculate(json.dumps(document, ensure_ascii=False))))
+    learned: dict[str, Any] = reply["values"]["ash"]
+    return learned
 
 
-def _kept(records: Iterable[Record]) -> list[Record]:
+def _kept_ashes(records: Iterable[Record]) -> list[Record]:
     return [record for record in records if record.kind == "ash" and not record.is_removed]
 
 
-def _named(records: Iterable[Record], name: str) -> Record | None:
+def _ash_named(records: Iterable[Record], name: str) -> Record | None:
     wanted = name.strip().casefold()
-    found = (record for record in _kept(records) if wanted in (record.id, record.text("name").strip().casefold()))
+    found = (record for record in _kept_ashes(records) if wanted in (record.id, record.text("name").strip().casefold()))
     return next(found, None)
 
 
-def _wanted(records: list[Record], name: str) -> Record:
-    found = _named(records, name)
+def _require_ash(records: list[Record], name: str) -> Record:
+    found = _ash_named(records, name)
     if found is None:
-        names = ", ".join(record.text("name") for record in _kept(records))
+        names = ", ".join(record.text("name") for record in _kept_ashes(records))
         accepted = names or said("nothing is kept yet: feedcalc ash keep NAME with a reading")
         raise InputError("my-ash", name, said("No ash is kept under this name."), accepted)
     return found
 
 
 def _evidence(record: Record) -> list[Any]:
-    """The batches a record holds; raises `InputError` where it holds something else."""
+    """Return the batches that a record holds; raises `InputError` where it holds something else."""
     try:
         found = json.loads(record.text("evidence"))
     except (ValueError, RecursionError):
@@ -174,7 +175,7 @@ def _evidence(record: Record) -> list[Any]:
     return found
 
 
-def _last_ash(earlier: list[Any]) -> dict[str, Any]:
-    """Kind and state of the ash as last told."""
+def _latest_ash(earlier: list[Any]) -> dict[str, Any]:
+    """Return kind and state of the ash in the latest batch that names them."""
     ash = earlier[-1].get("ash") if earlier and isinstance(earlier[-1], dict) else None
     return {key: ash[key] for key in ("kind", "state") if ash.get(key)} if isinstance(ash, dict) else {}

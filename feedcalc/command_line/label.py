@@ -1,26 +1,24 @@
-"""The verbs that print: labels for bottles and sheets of them.
+"""The verbs that print labels and the sheet for the wall.
 
-Rules of this room: as in `command_line`. What is printed comes from `engine.calculate_print`; here it is only written
-to files.
+`engine.calculate_print` lays them out; here only files are written.
 """
 
 from __future__ import annotations
 
 import json
-import sys
 from pathlib import Path
 from typing import Any, TextIO
 
 import click
 
-from feedcalc.command_line.book import write_whole
+from feedcalc.command_line.files import read_stream, replace_file
 from feedcalc.command_line.pdf import NoPdf, pdf_of
+from feedcalc.command_line.refusals import refuse
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.sheets.paper.label import BATCHES_FORMAT, BATCHES_VERSION
 from feedcalc.sheets.paper.layout import sizes
 from feedcalc.sheets.paper.printing import Printed
 from feedcalc.sheets.paper.wall import wall_sizes
-from feedcalc.words.errors import refusal_words
 from feedcalc.words.json_text import json_object
 from feedcalc.words.languages import LANGUAGES, language_asked
 
@@ -52,8 +50,8 @@ def label_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) ->
       feedcalc label batch.json --size A6 --name "Oak, May" --out label.pdf
       feedcalc label batches.json --sheet 2x3 --margin "10 mm" --start 3 --out sheet.pdf
     """
-    wished = {name: value for name, value in options.items() if value not in (None, False)}
-    print_out(sources, "label", wished, out)
+    options_given = {name: value for name, value in options.items() if value not in (None, False)}
+    _print(sources, "label", options_given, out)
 
 
 @click.command("wall")
@@ -71,33 +69,30 @@ def wall_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) -> 
     Example:
       feedcalc wall batch.json --size A4 --out wall.pdf
     """
-    print_out(sources, "wall", {name: value for name, value in options.items() if value}, out)
+    _print(sources, "wall", {name: value for name, value in options.items() if value}, out)
 
 
-def print_out(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any], out: Path | None) -> None:
-    """Ask for the print of these files and write it to ``out``, or its text to standard output."""
+def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any], out: Path | None) -> None:
+    """Write the labels or wall sheets of these files to ``out``, or their text to standard output."""
     ending = out.suffix.lower() if out else ".txt"
     if out and ending not in ENDINGS:
         raise click.UsageError(f"--out {out.name}: the name must end in .pdf, .svg, .html or .txt.")
-    request = _request(sources, ask, wished)
+    request = _request(sources, ask, options_given)
     errors, print_ = calculate_print(request)
     if print_ is None:
-        speak = language_asked(request).speak
-        for error in errors:
-            click.echo(speak(refusal_words(**error)), err=True)
-        sys.exit(1)
+        refuse(errors, language_asked(request).speak)
     if out is None:
         click.echo(print_.text, nl=False)
         return
-    for path in _written(print_, out, ending):
+    for path in _write(print_, out, ending):
         click.echo(path)
     if ending != ".txt":
         for sentence in print_.told:
             click.echo(sentence, err=True)
 
 
-def _written(print_: Printed, out: Path, ending: str) -> list[Path]:
-    """The files that were written: one, but for SVG, which has one for each page."""
+def _write(print_: Printed, out: Path, ending: str) -> list[Path]:
+    """Write the print and return the paths of its files: SVG has one for each page, the others have one."""
     try:
         if ending == ".svg":
             many = len(print_.pages) > 1
@@ -106,12 +101,12 @@ def _written(print_: Printed, out: Path, ending: str) -> list[Path]:
                 for place in range(1, len(print_.pages) + 1)
             ]
             for path, (_, _, svg) in zip(paths, print_.pages, strict=True):
-                write_whole(path, svg.encode())
+                replace_file(path, svg.encode())
             return paths
         if ending == ".pdf":
-            write_whole(out, pdf_of(print_.html))
+            replace_file(out, pdf_of(print_.html))
         else:
-            write_whole(out, (print_.html if ending == ".html" else print_.text).encode())
+            replace_file(out, (print_.html if ending == ".html" else print_.text).encode())
     except NoPdf as reason:
         raise click.ClickException(str(reason)) from None
     except OSError as reason:
@@ -119,10 +114,10 @@ def _written(print_: Printed, out: Path, ending: str) -> list[Path]:
     return [out]
 
 
-def _request(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any]) -> str:
-    """The request for print that the files make; what is no JSON object stays as it is, to be refused by the engine."""
-    named = {"language": language} if (language := wished.pop("language", None)) else {}
-    texts = [text_of(source) for source in sources] or [demo_request()]
+def _request(sources: tuple[TextIO, ...], ask: str, options: dict[str, Any]) -> str:
+    """Return the print request that the files make; a file that holds no JSON object is the engine's to refuse."""
+    language = {"language": tag} if (tag := options.pop("language", None)) else {}
+    texts = [read_stream(source) for source in sources] or [demo_request()]
     documents: list[dict[str, Any]] = []
     for text in texts:
         document = json_object(text)
@@ -130,22 +125,14 @@ def _request(sources: tuple[TextIO, ...], ask: str, wished: dict[str, Any]) -> s
             return text
         documents.append(document)
     if len(documents) == 1 and documents[0].get("format") != BATCHES_FORMAT:
-        return json.dumps({**documents[0], **named, "ask": ask, ask: wished})
+        return json.dumps({**documents[0], **language, "ask": ask, ask: options})
     rows: list[Any] = []
     for document in documents:
         if document.get("format") != BATCHES_FORMAT:
             rows.append({"name": "", "request": document})
         elif document.get("version") != BATCHES_VERSION or not isinstance(document.get("batches"), list):
-            return json.dumps({"schema": 1, **named, "ask": ask, ask: wished, "batches": document})
+            return json.dumps({"schema": 1, **language, "ask": ask, ask: options, "batches": document})
         else:
             rows += document["batches"]
     envelope = {"format": BATCHES_FORMAT, "version": BATCHES_VERSION, "batches": rows}
-    return json.dumps({"schema": 1, **named, "ask": ask, ask: wished, "batches": envelope})
-
-
-def text_of(source: TextIO) -> str:
-    """What a file holds; told in a line where that is no text."""
-    try:
-        return source.read()
-    except UnicodeDecodeError:
-        raise click.UsageError(f"{source.name} is not a text file in UTF-8.") from None
+    return json.dumps({"schema": 1, **language, "ask": ask, ask: options, "batches": envelope})

@@ -1,7 +1,6 @@
-"""From a page to a PDF by the browser that is installed here: it embeds the fonts and sets any script.
+"""Print an HTML page to PDF with the installed browser, which embeds the fonts and sets any script.
 
-Rules of this room: it starts a program and reads and writes files, so nothing but the command line uses it. The
-browser gets a profile of its own, thrown away afterwards, and no network.
+The browser gets a temporary profile and no network.
 """
 
 from __future__ import annotations
@@ -15,23 +14,23 @@ from pathlib import Path
 from feedcalc.words.errors import FeedcalcError
 
 COMMANDS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
-PLACES = (
+INSTALLED_PATHS = (
     "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
     "/Applications/Chromium.app/Contents/MacOS/Chromium",
     "C:/Program Files/Google/Chrome/Application/chrome.exe",
     "C:/Program Files (x86)/Microsoft/Edge/Application/msedge.exe",
 )
-LONGEST_WAIT_SECONDS = 60
+TIMEOUT_SECONDS = 60
 
 
 class NoPdf(FeedcalcError):
-    """No PDF could be made; the message says why and what works instead."""
+    """No PDF could be made; the message gives the reason and what works instead."""
 
 
 def pdf_of(html: str) -> bytes:
-    """The page ``html`` printed on the paper its ``@page`` rule asks for.
+    """Return the page ``html`` as a PDF on the paper of its ``@page`` rule.
 
-    ``FEEDCALC_BROWSER`` in the environment names the browser outright. Raises `NoPdf` where there is none or it fails.
+    ``FEEDCALC_BROWSER`` in the environment overrides the search for a browser. Raises `NoPdf`.
     """
     browser = _browser()
     if browser is None:
@@ -51,9 +50,9 @@ def pdf_of(html: str) -> bytes:
             page.as_uri(),
         ]
         if hasattr(os, "geteuid") and os.geteuid() == 0:
-            command.insert(1, "--no-sandbox")  # it refuses to start for root otherwise; the page is our own
+            command.insert(1, "--no-sandbox")  # as root it does not start with one; the page is our own
         try:
-            subprocess.run(command, capture_output=True, timeout=LONGEST_WAIT_SECONDS, check=False)
+            subprocess.run(command, capture_output=True, timeout=TIMEOUT_SECONDS, check=False)
         except (OSError, subprocess.TimeoutExpired):
             paper.unlink(missing_ok=True)
         if not paper.is_file() or not paper.stat().st_size:
@@ -66,4 +65,4 @@ def _browser() -> str | None:
     if named:
         return named if Path(named).exists() else None
     on_search_path = next(filter(None, map(shutil.which, COMMANDS)), None)
-    return on_search_path or next((place for place in PLACES if Path(place).exists()), None)
+    return on_search_path or next((place for place in INSTALLED_PATHS if Path(place).exists()), None)

@@ -1,22 +1,44 @@
-"""Which plants a name may mean, and what each list says of them: for the command line and whoever asks in JSON.
-
-Rules of this room: it only hands on what `feedcalc.garden.suitability` found; nothing is judged here.
-"""
+"""The verb that says what each list says of a plant. `feedcalc.garden.plants` decides; nothing is judged here."""
 
 from __future__ import annotations
 
+import json
+import sys
 from dataclasses import asdict
 from typing import Any
 
+import click
+
 from feedcalc.garden.plants import plants, plants_named, plants_spelt_like
 from feedcalc.sheets.render import plant_list_markdown
+from feedcalc.words.languages import LANGUAGES
 
 
-def plants_found(text: str, language: str = "en") -> tuple[list[dict[str, Any]], str]:
-    """The plants that a name may mean, or the whole list for an empty one; as JSON would have them, and as Markdown
-    in a language.
+@click.command("plants")
+@click.argument("name", nargs=-1)
+@click.option("--language", type=click.Choice(list(LANGUAGES)), default="en", help="Words of what is shown.")
+@click.option("--json", "as_json", is_flag=True, help="Write the plants as JSON.")
+def plants_verb(name: tuple[str, ...], language: str, as_json: bool) -> None:
+    """Whether a plant bears ash and which soil pH it likes, by common or botanical NAME; all without one.
 
-    >>> [plant["names"][0] for plant in plants_found("Vaccinium macrocarpon")[0]]
+    \b
+    Examples:
+      feedcalc plants hydrangea
+      feedcalc plants "Vaccinium corymbosum" --json
+    """
+    found, words = find_plants(" ".join(name), language)
+    if as_json:
+        click.echo(json.dumps(found, ensure_ascii=False))
+    else:
+        click.echo(words, nl=False, err=not found)
+    if not found:
+        sys.exit(1)
+
+
+def find_plants(text: str, language: str = "en") -> tuple[list[dict[str, Any]], str]:
+    """Return the plants that a name may mean (all for an empty name) as JSON rows, and as Markdown in a language.
+
+    >>> [plant["names"][0] for plant in find_plants("Vaccinium macrocarpon")[0]]
     ['cranberry']
     """
     found = plants_named(text) if text.strip() else plants()

@@ -1,1 +1,1 @@
-"""Both ends of the door: what may be asked and how it is read; figures, quantities and cautions of the reply."""
+"""The contract of the door: fields and readers of a request; figures, quantities and cautions of a reply."""

@@ -1,8 +1,8 @@
-"""What must be said, and at which step: cautions chosen by what the liquor, the feed and the use are.
+"""Hazard class of a liquor, and the cautions that belong to each step.
 
-The class of a liquor follows the upper end of its pH range, not the typical value: who is hurt by it did not
-have a typical ash. Class limits and wording are in ``hazard_classes.csv``, ``hazard_statements.csv`` and
-``cautions.csv``. This is care for one's own use; a product for sale needs a proper classification.
+* The class follows the upper end of the pH range, because an accident need not happen with a typical ash.
+* Limits and wording are in ``hazard_classes.csv``, ``hazard_statements.csv`` and ``cautions.csv``. They are meant for
+  one's own use; a product for sale needs a proper classification.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from feedcalc import published
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One thing to say: ``where`` is the step, ``text`` the words, ``source`` and ``status`` where it is from."""
+    """One caution: ``where`` is the step it belongs to, ``when`` its condition, ``text`` its wording."""
 
     id: str
     where: str
@@ -27,7 +27,7 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class Hazard:
-    """How a liquid of some pH is to be treated: its class, signal word and statements by code and text."""
+    """A hazard class with its signal word and its statements as (code, text)."""
 
     name: str
     signal_word: str
@@ -36,7 +36,7 @@ class Hazard:
 
 
 def hazard_at(ph: float) -> Hazard:
-    """The class of a liquid of this pH: corrosive from 11.5, irritant from 10, mild below.
+    """Return the hazard class at a pH: corrosive from 11.5, irritant from 10, mild below.
 
     >>> hazard_at(12.1).name, hazard_at(11.0).name, hazard_at(8.0).name
     ('corrosive', 'irritant', 'mild')
@@ -52,9 +52,9 @@ def hazard_at(ph: float) -> Hazard:
 
 
 def hazard_in(hazard: Hazard, language: str) -> Hazard:
-    """The same with its signal word and statements in the words of ``language``, where those are known.
+    """Return the class with the official wording of a language, English where there is none.
 
-    They come from ``ghs_statements.csv`` and not from a translator, because the regulation prints them.
+    The wording comes from ``ghs_statements.csv`` rather than from the catalogues, because the regulation prints it.
 
     >>> hazard_in(hazard_at(12.1), "de").signal_word, hazard_in(hazard_at(12.1), "xx").signal_word
     ('Gefahr', 'Danger')
@@ -71,7 +71,7 @@ def hazard_in(hazard: Hazard, language: str) -> Hazard:
 
 
 def cautions_for(conditions: Set[str]) -> tuple[Caution, ...]:
-    """Every caution that always holds or whose condition does, in the order of the table.
+    """Return the cautions that always apply or whose condition is given, in the order of the table.
 
     Conditions: corrosive, irritant, foliar, fresh, acid, hard_water.
     """

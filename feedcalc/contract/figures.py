@@ -1,4 +1,9 @@
-"""Figures of the contract: value, unit, low and high; and how a figure reads in words."""
+"""Figures of the contract (value, unit, low, high), and figures as text.
+
+* A figure has six significant digits in the reply. As text it has two, unless it is an amount to measure out.
+* `shown` serves the sheet of a batch, `figure_words` the sheets about soil. They differ on purpose: `shown` picks
+  handier units and says "likely"; `figure_words` keeps the unit and puts the range in brackets.
+"""
 
 from __future__ import annotations
 
@@ -13,25 +18,47 @@ from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
 Figure = dict[str, Any]
+# A figure below this in its unit is written as under this limit.
+SMALLEST_WRITTEN = {"mg/L": 0.1, "g/L": 0.001, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
+# Last names of figures that a person measures out or counts: exact, hence written to more than two digits.
+MEASURED_OUT = {
+    *("ash_mass", "ash_volume", "water_volume", "liquor_per_can", "water_per_can", "goes", "parts_liquor"),
+    *("parts_water", "size", "count", "liquor", "water", "volume", "time", "days"),
+    *("batches", "earlier_batches"),
+}
+# A liquor's figure in mg/L is written in g/L if its range reaches this, so that the three numbers stay short.
+GRAMS_FROM = 1000.0
+_WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "m2": "m^2", "1": ""}
+_SOIL_UNITS = {
+    "g/m2": "\u00a0g/m²",
+    "g CaCO3/m2": "\u00a0g/m²",
+    "g CaCO3": "\u00a0g",
+    "1": "",
+    "g": "\u00a0g",
+    "m2": "\u00a0m²",
+    "mg/kg": "\u00a0mg/kg",
+    "g/ha": "\u00a0g/ha",
+    "a": "",
+}
 
 
 def figure(estimate: Estimate, unit: str) -> Figure:
-    """A figure of the contract, kept to six significant digits, with its ``median`` where it was sampled.
+    """Return an estimate as a figure of the contract, with its ``median`` if it was sampled.
 
-    `medians_taken` moves that out of a reply's figures.
+    `medians_taken` later moves the medians of a reply to one place.
 
     >>> figure(Estimate(1.0, 2.0, 3.0), "g")
     {'value': 2.0, 'unit': 'g', 'low': 1.0, 'high': 3.0}
     """
-    told: Figure = {
+    found: Figure = {
         "value": six_digits(estimate.typical),
         "unit": unit,
         "low": six_digits(estimate.low),
         "high": six_digits(estimate.high),
     }
     if estimate.median is not None:
-        told["median"] = six_digits(estimate.median)
-    return told
+        found["median"] = six_digits(estimate.median)
+    return found
 
 
 def six_digits(value: float) -> float:
@@ -40,7 +67,7 @@ def six_digits(value: float) -> float:
 
 
 def flat_figures(values: Mapping[str, Any], start: str = "") -> dict[str, Figure]:
-    """Every figure of ``values`` by its dotted path, list places counted from 0.
+    """Return every figure of a reply by its dotted path; list indices count from 0.
 
     >>> flat_figures({"a": {"b": {"value": 1.0, "unit": "g", "low": 1.0, "high": 1.0}}})["a.b"]["unit"]
     'g'
@@ -58,29 +85,11 @@ def flat_figures(values: Mapping[str, Any], start: str = "") -> dict[str, Figure
     return found
 
 
-# Smaller than this in its unit, a figure is told as `under` it.
-SMALLEST_TOLD = {"mg/L": 0.1, "g/L": 0.001, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
-
-
-# What is measured out is as sure as the jug; the last names of such figures.
-MEASURED_OUT = {
-    *("ash_mass", "ash_volume", "water_volume", "liquor_per_can", "water_per_can", "goes", "parts_liquor"),
-    *("parts_water", "size", "count", "liquor", "water", "volume", "time", "days"),
-    *("batches", "earlier_batches"),
-}
-
-
-# From here on a liquor's mg/L are told as g/L: where the range reaches so far, so that its three numbers stay short.
-GRAMS_FROM = 1000.0
-_WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "m2": "m^2", "1": ""}
-
-
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A figure in words: its path and number in the contract, the number with its unit, and the likely range.
+    """A figure as text: ``text`` is the number with its unit, ``range`` the likely range (empty if it is exact).
 
-    ``range`` is empty where nothing is unsure; ``unit`` is what ``text`` ends with. ``value``, ``low`` and ``high`` are
-    the contract's numbers in the contract's unit, whatever unit the words are in.
+    ``value``, ``low`` and ``high`` are the numbers of the contract in its own unit; ``unit`` is the unit of ``text``.
     """
 
     path: str
@@ -93,18 +102,18 @@ class Shown:
 
     @property
     def full(self) -> str:
-        """Number and range together, such as ``870 mg/L (likely 320 to 2100)``."""
+        """Number and range, such as ``870 mg/L (likely 320 to 2100)``."""
         return said("{amount} (likely {range})", amount=self.text, range=self.range) if self.range else self.text
 
     @property
     def likely(self) -> str:
-        """As a sentence goes: ``about 0.87 g/L, likely 0.32 to 2.1``."""
+        """Number and range for a sentence: ``about 0.87 g/L, likely 0.32 to 2.1``."""
         if self.range:
             return said("about {amount}, likely {range}", amount=self.text, range=self.range)
         return said("about {amount}", amount=self.text)
 
     def headline(self, what: str) -> str:
-        """The figure in a line that names it: ``about 0.87 g/L potassium, likely 0.32 to 2.1``.
+        """Return number, name and range: ``about 0.87 g/L potassium, likely 0.32 to 2.1``.
 
         >>> about = Shown("liquor.potassium", 870.0, "0.87 g/L", "0.32 to 2.1", "g/L", 320.0, 2100.0)
         >>> about.headline("potassium")
@@ -116,7 +125,7 @@ class Shown:
 
 
 def shown(path: str, figure: Figure, locale: str) -> Shown:
-    """A figure of the contract in words. Only what is measured out is told to more than two figures.
+    """Return a figure of a batch as text; only amounts to measure out have more than two significant digits.
 
     >>> shown("liquor.ph", {"value": 12.16, "unit": "1", "low": 11.52, "high": 12.6}, "en-GB").full
     '12.2 (likely 11.5 to 12.6)'
@@ -125,7 +134,7 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
     """
     value, unit = figure["value"], figure["unit"]
     name = path.rsplit(".", 1)[-1]
-    sure = figure["low"] == figure["high"] and name in MEASURED_OUT
+    exact = figure["low"] == figure["high"] and name in MEASURED_OUT
     scale = 1.0
     if unit == "mg" and value >= 1000:
         unit, scale = "g", 0.001
@@ -136,7 +145,7 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
 
     def number(amount: float) -> str:
         amount *= scale
-        smallest = SMALLEST_TOLD.get(unit, 0.0)
+        smallest = SMALLEST_WRITTEN.get(unit, 0.0)
         if unit == "%":
             return write_number(amount, 2, locale, trim=True)
         if amount < smallest:
@@ -144,8 +153,8 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
         if name == "ph" or name.startswith("ph_") or name.endswith("_ph"):
             return write_number(round(amount, 1), 3 if amount >= 9.95 else 2, locale)
         if name in ("parts_water", "goes", "count", "batches", "earlier_batches"):
-            return write_number(amount, 4, locale, trim=True) if sure else write_number(amount, 2, locale, trim=True)
-        if sure:
+            return write_number(amount, 4, locale, trim=True) if exact else write_number(amount, 2, locale, trim=True)
+        if exact:
             return write_number(amount, 4 if amount >= 1000 else 3, locale, trim=True)
         return write_number(amount, 2, locale)
 
@@ -156,33 +165,20 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
         spelt = write_quantity(1.0, written, 1, locale).split("\u00a0")[-1]
     low, high = number(figure["low"]), number(figure["high"])
     return Shown(
-        path,
-        value,
-        said("{number}\u00a0{unit}", number=text, unit=spelt) if spelt else text,
-        "" if sure or low == high else said("{low} to {high}", low=low, high=high),
-        spelt,
-        figure["low"],
-        figure["high"],
+        path=path,
+        value=value,
+        text=said("{number}\u00a0{unit}", number=text, unit=spelt) if spelt else text,
+        range="" if exact or low == high else said("{low} to {high}", low=low, high=high),
+        unit=spelt,
+        low=figure["low"],
+        high=figure["high"],
     )
 
 
-_UNITS_OF_GROUND = {
-    "g/m2": "\u00a0g/m²",
-    "g CaCO3/m2": "\u00a0g/m²",
-    "g CaCO3": "\u00a0g",
-    "1": "",
-    "g": "\u00a0g",
-    "m2": "\u00a0m²",
-    "mg/kg": "\u00a0mg/kg",
-    "g/ha": "\u00a0g/ha",
-    "a": "",
-}
-
-
-def figure_words(told: Figure, locale: str) -> str:
-    """A figure of ground with its range, two significant figures each, such as ``98 g/m² (49 to 150)``."""
-    unit = _UNITS_OF_GROUND[told["unit"]]
-    low, value, high = (write_number(told[name], 2, locale, trim=True) for name in ("low", "value", "high"))
+def figure_words(figure: Figure, locale: str) -> str:
+    """Return a figure about soil as text, two significant digits each, such as ``98 g/m² (49 to 150)``."""
+    unit = _SOIL_UNITS[figure["unit"]]
+    low, value, high = (write_number(figure[name], 2, locale, trim=True) for name in ("low", "value", "high"))
     if low == high:
         return value + unit
     return said("{value} ({low} to {high})", value=value + unit, low=low, high=high)

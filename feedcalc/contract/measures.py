@@ -1,4 +1,4 @@
-"""Amounts rounded to the measures a shed has: cups and spoons, kitchen scales, marked jugs."""
+"""Amounts rounded to what household measures show: cups and spoons, kitchen scales, marked jugs and buckets."""
 
 from __future__ import annotations
 
@@ -8,20 +8,20 @@ from math import ceil, floor
 
 from feedcalc import published
 
-# A measure this near to the volume wanted spares the grower the spoons: far below what a cup of ash is unsure by.
+# Cups alone will do if they come this close to the volume (relative), well within the scatter of a cup of ash.
 CLOSE_ENOUGH = 0.06
 
 
 @lru_cache
 def measures(customs: str) -> Mapping[str, float]:
-    """Millilitres of a level cup, tablespoon and teaspoon in a country's customs (us, metric, uk)."""
+    """Return the millilitres of a level cup, tablespoon and teaspoon by customs (us, metric, uk)."""
     return {
         row["measure"]: float(row["millilitres"]) for row in published.table("measures") if row["customs"] == customs
     }
 
 
 def weighed(grams: float) -> float:
-    """Grams as a kitchen scale or a spring balance can weigh them: to 1, 5, 10 or 50 g.
+    """Return grams rounded to what a kitchen scale or a spring balance shows: 1, 5, 10 or 50 g.
 
     >>> weighed(106.5), weighed(23.4), weighed(1234.0)
     (105.0, 23.0, 1230.0)
@@ -31,9 +31,9 @@ def weighed(grams: float) -> float:
 
 
 def measured_out(millilitres: float, customs: str) -> tuple[float, tuple[tuple[float, str], ...]]:
-    """A volume in level cups and spoons: what it comes to in mL, and how many of each measure.
+    """Return a volume in level cups and spoons: the millilitres they hold, and the number of each measure.
 
-    Quarter cups where they come within `CLOSE_ENOUGH` of the volume, else quarter cups and tablespoons;
+    Quarter cups if they come within `CLOSE_ENOUGH` of the volume, otherwise quarter cups and tablespoons;
     tablespoons alone below a quarter cup, teaspoons below two tablespoons, half and whole cups for large volumes.
 
     >>> measured_out(240.0, "us")[1], measured_out(122.0, "metric")[1], measured_out(150.0, "metric")[1]
@@ -60,7 +60,7 @@ def _nearest(amount: float, step: float) -> float:
 
 
 def poured(litres: float) -> float:
-    """Litres of water as a marked jug or bucket shows them, rounded up so that the cans still fill.
+    """Return litres of water rounded up to the marks of a jug or bucket, so that the cans still fill.
 
     >>> poured(4.93), poured(1.02), poured(33.2)
     (5.0, 1.05, 33.5)
@@ -70,7 +70,7 @@ def poured(litres: float) -> float:
 
 
 def jugged(litres: float) -> float:
-    """Litres of liquor for one can as a measuring jug shows them, to the nearest 10, 50 or 100 mL.
+    """Return litres of liquor for one can rounded to the marks of a measuring jug: 10, 50 or 100 mL.
 
     >>> jugged(0.6923), jugged(2.251)
     (0.7, 2.25)

@@ -1,4 +1,9 @@
-"""Numbers as people type and read them: decimal marks, grouping, fractions, digits of any script."""
+"""Read and write numbers as people type them: decimal marks, grouping, fractions, digits of any script.
+
+* A number that can be read in two ways is refused with both readings, unless the locale settles it; then the reading
+  is echoed.
+* Readers raise nothing but `InputError`, whatever they are given.
+"""
 
 from __future__ import annotations
 
@@ -16,10 +21,22 @@ LARGEST_NUMBER = 1e15
 LARGEST_EXPONENT = 30
 NARROW_SPACE = "\u202f"  # groups digits; narrow and never broken over two lines
 MINUS = "\u2212"
+_SPACES = dict.fromkeys(
+    map(ord, "\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000\t"), " "
+)
+_MARKS = {
+    ord(mark): plain
+    for marks, plain in (("\u2019\u02bc\u2032", "'"), ("\u2044\u2215", "/"), ("\u2212\ufe63\uff0d", "-"))
+    for mark in marks
+}
+_FRACTION = re.compile(r"([+-]?)(?:(\d+)([ -]))?(\d{1,3})/(\d{1,3})(?![\d.,/])")
+_DECIMAL = re.compile(r"([+-]?)([.,]?\d(?:[ .,']?\d)*)(?:[eE]([+-]?\d+))?(?![\d])")
+_COMMA_GROUPS = frozenset({"en-GB", "en-US", "en-AU", "en-IN", "hi-IN"})
+A_NUMBER = said("one number such as 5, 2.5 or 1 1/2")
 
 
 def read_number(text: object, field: str, locale: str = "en-GB") -> float:
-    """The number in ``text``, or in a JSON number, with nothing before or behind it.
+    """Return the number in a text with nothing before or behind it, or a JSON number.
 
     Decimal comma and point, grouping by spaces, apostrophes, commas or points, fractions (``1 1/2``, ``½``),
     exponents and the digits of any one script are read. Raises `InputError` for what is not one clear number.
@@ -39,10 +56,10 @@ def read_number(text: object, field: str, locale: str = "en-GB") -> float:
 
 
 def write_number(value: float, figures: int = 2, locale: str = "en-GB", *, trim: bool = False) -> str:
-    """``value`` to ``figures`` significant figures, with the decimal mark of the locale.
+    """Return ``value`` with ``figures`` significant figures and the decimal mark of the locale.
 
-    From five digits on, those before the decimal mark are grouped by a narrow space. ``trim`` drops zeros
-    behind the decimal mark, for values that are exact. What is smaller than 1e-30 is written as 0.
+    Five or more digits before the decimal mark are grouped by a narrow space. ``trim`` drops zeros behind the decimal
+    mark, for exact values. Values below 1e-30 are written as 0.
     Raises `ValueError` for a value that is not finite or for fewer than one figure.
 
     >>> write_number(2.0, 2), write_number(1234.5, 2), write_number(0.0123, 2, "de-DE")
@@ -68,7 +85,7 @@ def write_number(value: float, figures: int = 2, locale: str = "en-GB", *, trim:
 
 
 def write_decimals(value: float, decimals: int, locale: str = "en-GB") -> str:
-    """``value`` with so many digits behind the decimal mark of the locale, for numbers told beside one another.
+    """Return ``value`` with a fixed number of decimals, for numbers that stand side by side.
 
     >>> write_decimals(8.25, 1, "de-DE"), write_decimals(8.0, 1)
     ('8,2', '8.0')
@@ -76,37 +93,16 @@ def write_decimals(value: float, decimals: int, locale: str = "en-GB") -> str:
     return f"{value:.{decimals}f}".replace(".", decimal_mark(locale))
 
 
-A_NUMBER = said("one number such as 5, 2.5 or 1 1/2")
-
-
 @dataclass(frozen=True, slots=True)
 class NumberRead:
-    """A number read from text, and whether its reading should be echoed because another was possible."""
+    """A number read from text; ``ambiguous`` if another reading was possible, so that this one should be echoed."""
 
     value: float
-    told_back: bool
-
-
-_SPACES = dict.fromkeys(
-    map(ord, "\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000\t"), " "
-)
-
-
-_MARKS = {
-    ord(mark): plain
-    for marks, plain in (("\u2019\u02bc\u2032", "'"), ("\u2044\u2215", "/"), ("\u2212\ufe63\uff0d", "-"))
-    for mark in marks
-}
-
-
-_FRACTION = re.compile(r"([+-]?)(?:(\d+)([ -]))?(\d{1,3})/(\d{1,3})(?![\d.,/])")
-
-
-_DECIMAL = re.compile(r"([+-]?)([.,]?\d(?:[ .,']?\d)*)(?:[eE]([+-]?\d+))?(?![\d])")
+    ambiguous: bool
 
 
 def leading_number(cleaned: str, given: object, field: str, locale: str, accepted: str) -> tuple[NumberRead, str]:
-    """The number that ``cleaned`` starts with, and the text behind it without its outer spaces."""
+    """Return the number at the start of ``cleaned`` and the text behind it without outer spaces."""
     text = _with_plain_digits(cleaned, given, field, accepted)
     fraction = _FRACTION.match(text)
     if fraction:
@@ -128,12 +124,12 @@ def leading_number(cleaned: str, given: object, field: str, locale: str, accepte
             )
             raise refusal(field, given, problem, accepted)
         sign, digits, exponent = found.groups()
-        plain, told_back = _without_grouping(digits, given, field, locale, accepted)
+        plain, ambiguous = _without_grouping(digits, given, field, locale, accepted)
         if exponent and (len(exponent) > 4 or abs(int(exponent)) > LARGEST_EXPONENT):
             raise refusal(field, given, said("The exponent is too large to be meant."), accepted)
         value = float(f"{sign}{plain}e{exponent or 0}")
         rest = text[found.end() :]
-        number = NumberRead(value, told_back)
+        number = NumberRead(value, ambiguous)
     checked_size(number.value, given, field, accepted)
     if rest[:1] in (".", ","):
         raise refusal(field, given, said("Digits are missing behind the decimal mark."), accepted)
@@ -141,7 +137,7 @@ def leading_number(cleaned: str, given: object, field: str, locale: str, accepte
 
 
 def _without_grouping(digits: str, given: object, field: str, locale: str, accepted: str) -> tuple[str, bool]:
-    """``digits`` with a decimal point and no grouping, and whether that reading needs telling back."""
+    """Return ``digits`` with a decimal point and no grouping, and whether the reading is ambiguous."""
     points, commas = digits.count("."), digits.count(",")
     own_mark = decimal_mark(locale)
     if points and commas:
@@ -179,7 +175,7 @@ def _without_grouping(digits: str, given: object, field: str, locale: str, accep
 
 
 def _with_plain_digits(text: str, given: object, field: str, accepted: str) -> str:
-    """``text`` with digits of any script as 0 to 9 and vulgar fractions typed out, up to its first letter."""
+    """Return ``text`` with digits of any script as 0 to 9 and fractions spelt out, up to its first letter."""
     found: list[str] = []
     scripts: set[int] = set()
     for position, character in enumerate(text):
@@ -219,11 +215,8 @@ def decimal_mark(locale: object) -> str:
     return "," if str(locale)[:2] in ("de", "fr", "es", "pt") else "."
 
 
-_COMMA_GROUPS = frozenset({"en-GB", "en-US", "en-AU", "en-IN", "hi-IN"})
-
-
 def cleaned_text(given: object, field: str, accepted: str) -> str:
-    """``given`` as text without outer spaces, with one kind of space, minus, fraction bar and apostrophe."""
+    """Return ``given`` without outer spaces, with one kind of space, minus, fraction bar and apostrophe."""
     if given is None:
         raise refusal(field, "", said("Nothing was given."), accepted)
     if not isinstance(given, str):
@@ -251,7 +244,7 @@ def refusal(field: str, given: object, problem: str, accepted: str) -> InputErro
 
 
 def shortened(given: object, longest: int = 60) -> str:
-    """``given`` short enough and clean enough to be told back to anyone."""
+    """Return ``given`` short and clean enough to be shown to anyone."""
     if isinstance(given, bool) or given is None:
         text = str(given).lower()
     elif isinstance(given, int) and given.bit_length() > 200:

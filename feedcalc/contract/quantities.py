@@ -1,14 +1,11 @@
-"""What a person typed, read as a quantity; a quantity, written for a person.
+"""Read quantities that a person typed, and write quantities for a person.
 
-Rules of this room:
-
-* Our own reader takes the number, an allow-list takes the unit, and only then does pint convert between two
-  names that this file chose. pint never sees typed text.
-* A number that can be read in two ways is asked back, never guessed. Where the locale or the customs of the
-  country settle it, the reading is told back in ``Quantity.echo``.
-* Whatever is given, the only exception a reader raises is `InputError`.
-* What `write_quantity` writes, `read_quantity` reads back as the same quantity.
-* This is the only module that imports pint, and it does so when the first conversion needs it.
+* `numbers` reads the number and an allow-list reads the unit; pint only converts between two of our own unit names.
+  It never sees typed text, because it reads ``2,5 g/L`` as 25 g/L.
+* A quantity that can be read in two ways is refused. If the locale or the customs of the country settle it, the
+  reading is echoed in ``Quantity.echo``.
+* Whatever is given, a reader raises nothing but `InputError`.
+* `read_quantity` reads what `write_quantity` writes as the same quantity.
 """
 
 from __future__ import annotations
@@ -41,12 +38,14 @@ from feedcalc.contract.units import (
 )
 from feedcalc.words.messages import said
 
+_ONE_SIDED = said("This does not say how much is liquor and how much is water.")
+
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """One amount: ``value`` in ``unit``, the base unit of ``kind``; ``text`` as typed.
+    """A quantity: ``value`` in ``unit``, the base unit of ``kind``; ``text`` as typed.
 
-    ``echo`` says how the text was read where a second reading was possible, and is empty elsewhere.
+    ``echo`` says how the text was read if another reading was possible; otherwise it is empty.
     """
 
     value: float
@@ -66,13 +65,13 @@ def read_quantity(
     minimum: float | None = None,
     maximum: float | None = None,
 ) -> Quantity:
-    """The quantity of ``kind`` (a name in `QUANTITY_KINDS`) that ``given`` states, in the base unit of its kind.
+    """Return the quantity that ``given`` states, in the base unit of its ``kind`` (a name in `QUANTITY_KINDS`).
 
-    ``given`` is text such as ``1 1/2 cups``; a JSON number is taken only where the kind has no unit.
+    ``given`` is text such as ``1 1/2 cups``; a JSON number is accepted only if the kind has no unit.
     ``minimum`` and ``maximum`` are in the base unit, inclusive; they can't be used with ``mass_or_volume``.
     ``customs`` (``us``, ``metric`` or ``uk``) says what a bare cup, pint, gallon or spoon means.
-    Raises `InputError` for anything that is not one clear quantity within the bounds, and `ValueError` where
-    the caller names a kind or customs that do not exist.
+    Raises `InputError` for anything that is not one clear quantity within the bounds, and `ValueError` if the caller
+    names an unknown kind or customs.
 
     >>> read_quantity("2 gal (UK)", "volume", "water.amount").value
     9.09218
@@ -96,9 +95,9 @@ def read_quantity(
 
 
 def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
-    """Parts of water to one part of liquor, from ``1:3``, ``1 : 3``, ``1+3`` or ``1 to 3``: liquor first.
+    """Return the parts of water to one part of liquor in ``1:3``, ``1 : 3``, ``1+3`` or ``1 to 3``: liquor first.
 
-    What could be meant the other way round is asked back: ``10:1``, ``1/3``, ``1 in 4`` and a single number.
+    Text that could mean the opposite is refused: ``10:1``, ``1/3``, ``1 in 4`` and a single number.
     Raises `InputError`.
 
     >>> read_dilution("1:3", "dilution")
@@ -130,10 +129,10 @@ def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
 
 
 def write_quantity(value: float, unit: str, figures: int = 2, locale: str = "en-GB", *, trim: bool = False) -> str:
-    """``value`` in ``unit`` as a person reads it, such that `read_quantity` reads the same quantity back.
+    """Return ``value`` in ``unit`` as text that `read_quantity` reads as the same quantity.
 
-    Number and unit are joined by a space that never breaks over two lines. A unit that can't be typed as an
-    answer (``mol/kg``, ``g CaCO3``) is written as it is.
+    Number and unit are joined by a space that does not break. A unit that no field accepts (``mol/kg``, ``g CaCO3``) is
+    written as it is.
 
     >>> write_quantity(15.0, "degC", 2)
     '15\\xa0°C'
@@ -147,9 +146,6 @@ def write_quantity(value: float, unit: str, figures: int = 2, locale: str = "en-
     return f"{number}\u00a0{written}" if written else number
 
 
-_ONE_SIDED = said("This does not say how much is liquor and how much is water.")
-
-
 def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Customs) -> Quantity:
     cleaned = cleaned_text(given, field, kind.accepted)
     if kind.name == "ph":
@@ -157,21 +153,21 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
     number, rest = leading_number(cleaned, given, field, locale, kind.accepted)
     if not rest and not kind.dimensionless:
         raise refusal(field, given, said("The unit is missing."), kind.accepted)
-    unit, told_back = _unit(rest, kind, given, field, locale, customs)
+    unit, ambiguous = _unit(rest, kind, given, field, locale, customs)
     if kind.name == "mass_or_volume":
         kind = QUANTITY_KINDS["mass" if unit in MASS_UNITS else "volume"]
     value = converted(number.value, unit, kind.base_unit)
     echo = ""
-    if unit in CUSTOMARY_UNITS and told_back:
+    if unit in CUSTOMARY_UNITS and ambiguous:
         metric = ("L", value) if value >= 1 else ("mL", value * 1000)
         echo = f"{write_quantity(metric[1], metric[0], 6, locale, trim=True)} ({WRITTEN_UNITS[unit]})"
-    elif told_back and kind.name == "strength":
+    elif ambiguous and kind.name == "strength":
         echo = said(
             "{amount} (taking 1 L to weigh 1 kg)", amount=write_quantity(value * 100, "%", 6, locale, trim=True)
         )
-    elif unit == "oz" and told_back:
+    elif unit == "oz" and ambiguous:
         echo = said("{amount} (ounce by weight)", amount=write_quantity(value, "g", 6, locale, trim=True))
-    elif told_back or number.told_back:
+    elif ambiguous or number.ambiguous:
         echo = write_quantity(number.value, unit, 12, locale, trim=True)
     return Quantity(value, kind.base_unit, kind.name, str(given).strip(), echo)
 
@@ -214,11 +210,8 @@ def _require_within(
     raise refusal(field, given, problem, accepted)
 
 
-# Reading units
-
-
 def _unit(typed: str, kind: Kind, given: object, field: str, locale: str, customs: Customs) -> tuple[str, bool]:
-    """The name of the unit typed, and whether its reading needs telling back."""
+    """Return the name of the typed unit, and whether the reading is ambiguous."""
     key = unit_key(typed)
     unit = spellings(kind.name).get(key)
     if unit is None and kind.over and key.count("/") == 1:
@@ -228,12 +221,12 @@ def _unit(typed: str, kind: Kind, given: object, field: str, locale: str, custom
     if unit is None:
         problem = REFUSED_SPELLINGS.get((kind.name, key)) or unknown_rest(typed)
         raise refusal(field, given, problem, kind.accepted)
-    told_back = key in AMBIGUOUS_SPELLINGS.get(kind.name, ()) or (
+    ambiguous = key in AMBIGUOUS_SPELLINGS.get(kind.name, ()) or (
         typed[:1] == "M" and re.match("m[gLSm]", unit) is not None
     )
     bare = re.search(r"\?(\w+)", unit)
     if bare is None:
-        return unit, told_back
+        return unit, ambiguous
     return unit.replace(bare.group(), _by_customs(bare.group(1), given, field, locale, customs)), True
 
 
@@ -251,9 +244,3 @@ def _by_customs(measure: str, given: object, field: str, locale: str, customs: C
             said("litres or millilitres, {us} or {uk}", us=us, uk=uk),
         )
     return unit
-
-
-# Reading numbers
-
-
-# Refusing

@@ -1,158 +1,48 @@
-"""A validated request: what a person typed, read once, with every fault named at once.
+"""Read a request: from JSON to numbers in base units and words, with every fault reported at once.
 
-Rules of this room:
-
-* `REQUEST_FIELDS` is the one list of what may be asked: path, how it is read, default, bounds, meaning.
-* A key that is not in it is an error, so that a misspelt field never passes silently.
-* A default is text such as a person could have typed; it is read by the same reader and told back.
-* Nothing is computed here: a `Request` holds numbers in the base unit of their kind, and words.
+* A key that is not in `REQUEST_FIELDS` is an error, so that a misspelt field never passes silently.
+* Defaults go through the same reader and are listed under ``assumed``.
+* Nothing is computed here beyond the conversion of units.
 """
 
 from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
 from feedcalc import published
+from feedcalc.contract.asks import ask_of
+from feedcalc.contract.fields import (
+    CARRIED,
+    FIELD_OF_PATH,
+    GROUPS,
+    LOCALES,
+    LONGEST_REQUEST,
+    LONGEST_WITH_BOOK,
+    MOST_EARLIER,
+    MOST_WEIGHINGS,
+    NUMBER_GROUPS,
+    NUMBER_PATHS,
+    REQUEST_FIELDS,
+    SCHEMA,
+    SOLUTION_ELEMENTS,
+    STRUCTURED_PATHS,
+    WORD_PATHS,
+    Field,
+    names_in,
+)
 from feedcalc.contract.numbers import read_number
 from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity
+from feedcalc.contract.text import one_line, snippet
+from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE
 from feedcalc.words.messages import said
-
-SCHEMA = 1
-LONGEST_REQUEST = 200_000
-# A season book travels whole, with the request of each batch that was fed.
-LONGEST_WITH_BOOK = 16_000_000
-MOST_WEIGHINGS = 50
-LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
-CUSTOMS = ("us", "metric", "uk")
-PLACES = ("open ground", "raised bed", "pot", "plug tray", "near pond or drain")
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """One thing that may be asked: where it stands, how it is read, what is assumed without it."""
-
-    path: str
-    kind: str
-    meaning: str
-    default: str | None = None
-    choices: tuple[str, ...] = ()
-    minimum: float | None = None
-    maximum: float | None = None
-
-
-ASH_ELEMENTS = ("potassium", "calcium", "magnesium", "sodium", "phosphorus", "sulfur", "chloride")
-WATER_IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate")
-
-
-def _names(table: str, column: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(row[column] for row in published.table(table)))
-
-
-def _water_fields(path: str, whose: str) -> tuple[Field, ...]:
-    return (
-        Field(f"{path}.analysis.hardness", "hardness", said("total hardness of {whose}", whose=whose), maximum=3000),
-        Field(f"{path}.analysis.alkalinity", "alkalinity", said("alkalinity of {whose}", whose=whose), maximum=3000),
-        *(
-            Field(
-                f"{path}.analysis.{ion}", "concentration", said("{ion} in {whose}", ion=ion, whose=whose), maximum=20000
-            )
-            for ion in WATER_IONS
-        ),
-        Field(f"{path}.analysis.ph", "ph", said("pH of {whose}", whose=whose), minimum=3, maximum=11),
-        Field(f"{path}.analysis.ec", "conductivity", said("conductivity of {whose}", whose=whose), maximum=100),
-    )
-
-
-REQUEST_FIELDS: tuple[Field, ...] = (
-    Field("ash.kind", "ash", said("what was burnt"), "mixed", _names("ash_kinds", "kind")),
-    Field("ash.state", "choice", said("how the ash was kept"), "unknown", ("unknown", "fresh", "aged", "leached")),
-    Field("ash.amount", "mass_or_volume", said("how much ash goes in")),
-    Field("ash.measure", "choice", said("how the ash is measured out"), "cups", ("cups", "scales")),
-    Field("ash.weighings", "masses", said("what a level measure of the ash weighed, each time it was filled")),
-    Field("ash.weighed_measure", "volume", said("the measure that was weighed"), minimum=0.005, maximum=50),
-    Field("ash.density", "density", said("weight of a level measure of the ash"), minimum=0.1, maximum=1.5),
-    *(
-        Field(
-            f"ash.analysis.{element}", "mass_fraction", said("{element} in the dry ash", element=element), maximum=600
-        )
-        for element in ASH_ELEMENTS
-    ),
-    Field("water.kind", "choice", said("the water the ash steeps in"), "rain", _names("water_kinds", "kind")),
-    Field("water.amount", "volume", said("how much water the ash steeps in"), minimum=0.01, maximum=1e6),
-    Field("water.temperature", "temperature", said("temperature of the steep"), "15 °C", minimum=0, maximum=45),
-    *_water_fields("water", said("the steeping water")),
-    Field(
-        "dilution_water.kind",
-        "choice",
-        said("the water the liquor is diluted with"),
-        None,
-        _names("water_kinds", "kind"),
-    ),
-    *_water_fields("dilution_water", said("the diluting water")),
-    Field("steep.time", "time", said("how long it steeps and settles"), "24 h", minimum=0.01, maximum=24 * 60),
-    Field("steep.air", "choice", said("whether the bucket stands covered or open"), "covered", ("covered", "open")),
-    Field("vessel.depth", "length", said("inside height of the bucket"), "30 cm", minimum=0.03, maximum=3),
-    Field("vessel.capacity", "volume", said("what the bucket holds, brim full"), "12 L", minimum=0.05, maximum=1e5),
-    Field("use", "choice", said("how the feed is given"), "drench", ("drench", "foliar")),
-    Field("stage", "choice", said("how grown the plants are"), "established", ("seedling", "young", "established")),
-    Field("plant", "text", said("which plant")),
-    Field("place", "choice", said("where the plants grow"), None, PLACES),
-    Field("season", "choice", said("what the plants are at"), None, ("sowing", "growing", "resting")),
-    Field("soil.ph", "ph", said("pH of the soil"), minimum=2.5, maximum=11),
-    Field("soil.tested_with", "choice", said("how that was read"), None, ("laboratory", "meter", "kit", "strip")),
-    Field("soil.tested_on", "moment", said("when that was read")),
-    Field("soil.target_ph", "ph", said("pH the soil should reach"), minimum=4.5, maximum=7),
-    Field("soil.dug_depth", "length", said("how deep dry ash is dug in"), minimum=0.01, maximum=0.6),
-    Field("soil.texture", "choice", said("texture of the soil"), None, ("sand", "loam", "clay", "peat")),
-    Field("soil.area", "area", said("area that gets the feed"), minimum=0.001, maximum=1e8),
-    Field("acid.kind", "choice", said("acid used to bring the pH down"), None, ("vinegar", "citric acid")),
-    Field("acid.strength", "strength", said("strength of the acid"), minimum=0.001, maximum=1),
-    Field("acid.target_ph", "ph", said("pH the feed should reach"), minimum=4, maximum=11),
-    Field("mixing.with", "choice", said("what else would go into the can"), None, _names("second_things", "id")),
-    Field("mixing.dose", "concentration", said("how much of it to a litre"), maximum=500_000),
-    Field("measured.ec", "conductivity", said("conductivity read with a meter"), maximum=200_000),
-    Field("measured.ph", "ph", said("pH read with a meter or strip"), minimum=0, maximum=14),
-    Field("measured.temperature", "temperature", said("temperature of that reading"), minimum=0, maximum=60),
-    Field("measured.compensated", "choice", said("whether the pen brings its reading to 25 °C"), None, ("yes", "no")),
-    Field("measured.ph_by", "choice", said("what the pH was read with"), None, ("meter", "strip")),
-    Field("measured.ph_width", "ph", said("how far that pH may be off, either way"), minimum=0.02, maximum=3),
-    Field("measured.of", "choice", said("what was read"), None, ("liquor", "feed")),
-    Field(
-        "measured.after", "time", said("time from stirring in the ash to the reading"), minimum=0.01, maximum=24 * 60
-    ),
-    Field("measured.acid_drops", "volume", said("vinegar that 100 mL of liquor took to the colour change"), maximum=10),
-    Field("measured.acid_strength", "strength", said("strength of that vinegar"), minimum=0.001, maximum=1),
-    Field("measured.acid_end", "ph", said("pH at which that colour changes"), minimum=4.5, maximum=9),
-    Field(
-        "measured.clear_depth",
-        "length",
-        said("depth down to which the liquor was seen clear"),
-        minimum=0.002,
-        maximum=3,
-    ),
-    Field("measured.clear_after", "time", said("time from stirring to that look"), minimum=0.01, maximum=24 * 60),
-    Field("ask", "choice", said("what is asked for, if not a batch"), None, ("batch", "spread", "season", "book")),
-    Field("country", "choice", said("whose limits of metals count"), None, _names("metal_countries", "country")),
-    Field("ranges", "choice", said("whether the ranges are worked out too"), "on", ("on", "off")),
-    Field("seed", "count", said("start of the fixed sample that the ranges rest on"), "1", maximum=1e9),
-    Field("samples", "count", said("how many ashes the ranges rest on"), "40", minimum=10, maximum=400),
-    Field("now", "moment", said("when the steep begins")),
-)
-_BY_PATH = {field.path: field for field in REQUEST_FIELDS}
-# What is handed on as it came to the rooms of the season book, which read it by their own rules.
-CARRIED = ("book", "bed", "what_if", "do", "at", "by", "id", "record", "other", "text")
-ABOUT_A_BOOK = ("season", "book")
-_SPECIAL = {"schema", "language", "locale", "customs", "cans", "dilution", "solution", "ash.earlier"}
-MOST_EARLIER = 20
-_GROUPS = {path.rsplit(".", depth)[0] for path in _BY_PATH for depth in (1, 2) if path.count(".") >= depth}
-SOLUTION_ELEMENTS = ("potassium", "sodium", "calcium", "magnesium", "carbon", "sulfur", "chloride", "phosphorus")
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +55,7 @@ class Can:
 
 @dataclass(frozen=True, slots=True)
 class SolutionRequest:
-    """Chemistry alone: mol per kilogram of water, minerals that may form, degC, CO2 pressure in atm or closed."""
+    """Chemistry alone: totals in mol per kg of water, minerals that may form, CO2 pressure (None: closed)."""
 
     totals: Mapping[str, float]
     minerals: tuple[str, ...]
@@ -175,11 +65,10 @@ class SolutionRequest:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """Everything asked, by path, in base units; ``assumed`` tells which of it nobody typed.
+    """A valid request: known numbers and words by path, numbers in base units.
 
-    ``numbers`` and ``words`` hold only what is known. ``readings`` holds amounts as read, for telling back.
-    ``carried`` holds what belongs to a season book (see `CARRIED`), unread. ``earlier`` holds the batches made
-    of this ash before, with what was read of them.
+    ``readings`` holds each amount as it was read, ``assumed`` the defaults used, ``carried`` the unread parts of a
+    season book (see `CARRIED`), ``earlier`` the earlier batches of the same ash with their readings.
     """
 
     numbers: Mapping[str, float]
@@ -197,72 +86,73 @@ class Request:
     language: str = "en"
 
     def number(self, path: str) -> float | None:
-        """The number at ``path`` in its kind's base unit, or None where nobody gave it and there is no default."""
-        return self.numbers.get(path)
+        """Return the number at a path in the base unit of its kind, or None if it is not known."""
+        return self.numbers.get(_checked(path, NUMBER_PATHS))
 
     def known(self, path: str) -> float:
-        """The number at a path that has a default."""
-        return self.numbers[path]
+        """Return the number at a path that has a default."""
+        return self.numbers[_checked(path, NUMBER_PATHS)]
 
     def word(self, path: str) -> str:
-        """The word at a path, empty where there is none."""
-        return self.words.get(path, "")
+        """Return the word at a path, or an empty text if it is not known."""
+        return self.words.get(_checked(path, WORD_PATHS), "")
 
     def group(self, path: str) -> dict[str, float]:
-        """The numbers below ``path`` by their last name, such as the rows of a laboratory report."""
-        start = path + "."
+        """Return the numbers below a path by the rest of their path: an analysis, or the items of a list."""
+        start = _checked(path, NUMBER_GROUPS) + "."
         return {name[len(start) :]: value for name, value in self.numbers.items() if name.startswith(start)}
 
 
+def _checked(path: str, known: Set[str]) -> str:
+    """Return a path of our own code; raise `KeyError` if it is misspelt."""
+    if path not in known:
+        raise KeyError(f"{path} is not such a field of a request")
+    return path
+
+
 def read_request(request_json: str) -> Request:
-    """The request in ``request_json``, or `InputErrors` with every faulty field."""
-    return _RequestReader(json_document(request_json)).request()
+    """Return the request in a JSON text; raise `InputErrors` with every faulty field."""
+    return request_of(json_document(request_json))
+
+
+def request_of(document: Mapping[str, Any]) -> Request:
+    """Return the request in a parsed JSON object; raise `InputErrors` with every faulty field."""
+    return _RequestReader(document).request()
 
 
 def json_document(request_json: str) -> dict[str, Any]:
-    """The JSON object in ``request_json``, no key of it twice; raises `InputErrors`."""
+    """Return the JSON object in a text; raise `InputErrors` for a repeated key, too much depth or too much text."""
 
-    def refuse(problem: str) -> InputErrors:
-        snippet = str(request_json)[:60]
-        return InputErrors([InputError("request", snippet, problem, said('a JSON object such as {"schema": 1}'))])
+    def refusal(problem: str) -> InputErrors:
+        start = str(request_json)[:60]
+        return InputErrors([InputError("request", start, problem, said('a JSON object such as {"schema": 1}'))])
 
     if not isinstance(request_json, str):
-        raise refuse(said("This is not text."))
+        raise refusal(said("This is not text."))
     if len(request_json) > LONGEST_WITH_BOOK:
-        raise refuse(said("This is longer than {amount} characters.", amount=LONGEST_WITH_BOOK))
+        raise refusal(said("This is longer than {amount} characters.", amount=LONGEST_WITH_BOOK))
     try:
-        document = json.loads(request_json, object_pairs_hook=_object_without_repeats)
-    except (ValueError, RecursionError) as error:
-        place = (
-            said(" (line {lineno}, column {colno})", lineno=error.lineno, colno=error.colno)
-            if isinstance(error, json.JSONDecodeError)
-            else ""
-        )
-        reason = str(error) if isinstance(error, _RepeatedKey) else said("This is not JSON{place}.", place=place)
-        raise refuse(reason) from None
+        document = parse_json(request_json, unique_keys=True)
+    except RepeatedKey as error:
+        raise refusal(said("The key {repeated} stands twice.", repeated=f"{error.key[:40]!r}")) from None
+    except NestedTooDeep as error:
+        raise refusal(error.problem) from None
+    except json.JSONDecodeError as error:
+        place = said(" (line {lineno}, column {colno})", lineno=error.lineno, colno=error.colno)
+        raise refusal(said("This is not JSON{place}.", place=place)) from None
+    except ValueError:
+        raise refusal(said("This is not JSON{place}.", place="")) from None
     if not isinstance(document, dict):
-        raise refuse(said("This is JSON, but not an object."))
+        raise refusal(said("This is JSON, but not an object."))
     if len(request_json) > LONGEST_REQUEST and not document.keys() & {"book", "other", "text"}:
-        raise refuse(said("This is longer than {amount} characters.", amount=LONGEST_REQUEST))
-    return document
-
-
-class _RepeatedKey(ValueError):
-    pass
-
-
-def _object_without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    document = dict(pairs)
-    if len(document) < len(pairs):
-        repeated = next(key for index, (key, _) in enumerate(pairs) if key in dict(pairs[:index]))
-        raise _RepeatedKey(said("The key {repeated} stands twice.", repeated=f"{repeated[:40]!r}"))
+        raise refusal(said("This is longer than {amount} characters.", amount=LONGEST_REQUEST))
     return document
 
 
 class _RequestReader:
-    """One pass over one document, gathering values and faults."""
+    """One pass over a document that collects values and faults."""
 
-    def __init__(self, document: dict[str, Any]) -> None:
+    def __init__(self, document: Mapping[str, Any]) -> None:
         self.errors: list[InputError] = []
         self.assumed: dict[str, str] = {}
         self.numbers: dict[str, float] = {}
@@ -270,11 +160,12 @@ class _RequestReader:
         self.readings: dict[str, Quantity] = {}
         self.moment: datetime | None = None
         self.document = document
-        self.carried = CARRIED if document.get("ask") in ABOUT_A_BOOK else ()
+        ask = ask_of(document)
+        self.carried = CARRIED if ask is not None and ask.carries_book else ()
         self.language = self._choice("language", document.get("language"), tuple(LANGUAGES), None) or "en"
         self.locale = self._choice("locale", document.get("locale"), LOCALES, USUAL_LOCALE[self.language])
         usual = {"en-US": "us", "en-GB": "uk"}.get(self.locale, "metric")
-        self.customs = self._choice("customs", document.get("customs"), CUSTOMS, usual)
+        self.customs = self._choice("customs", document.get("customs"), tuple(CUSTOMS), usual)
 
     def request(self) -> Request:
         schema = self.document.get("schema")
@@ -285,9 +176,9 @@ class _RequestReader:
             self._read(asked, given.pop(asked.path, None))
         for path, value in given.items():
             if path.strip():
-                self._fault(path, _shown(value), said("There is no such field."), _neighbours(path))
+                self._fault(path, snippet(value), said("There is no such field."), _neighbours(path))
             else:
-                self._fault("request", _shown(value), said("This stands under no name."), _neighbours(path))
+                self._fault("request", snippet(value), said("This stands under no name."), _neighbours(path))
         cans = self._cans(self.document.get("cans"))
         dilution = self._dilution(self.document.get("dilution"))
         solution = self._solution(self.document.get("solution"))
@@ -298,37 +189,37 @@ class _RequestReader:
         if self.errors:
             raise InputErrors(self.errors)
         return Request(
-            self.numbers,
-            self.words,
-            self.readings,
-            cans,
-            dilution,
-            solution,
-            self.moment,
-            self.locale,
-            self.customs,
-            self.assumed,
-            {name: self.document[name] for name in self.carried if self.document.get(name) is not None},
-            earlier,
-            self.language,
+            numbers=self.numbers,
+            words=self.words,
+            readings=self.readings,
+            cans=cans,
+            dilution_parts=dilution,
+            solution=solution,
+            moment=self.moment,
+            locale=self.locale,
+            customs=self.customs,
+            assumed=self.assumed,
+            carried={name: self.document[name] for name in self.carried if self.document.get(name) is not None},
+            earlier=earlier,
+            language=self.language,
         )
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:
         found: dict[str, Any] = {}
         for key, value in document.items():
             path = f"{start}{key}"
-            if path in _SPECIAL or path in self.carried:
+            if path in STRUCTURED_PATHS or path in self.carried:
                 continue
-            if path in _GROUPS and isinstance(value, dict):
+            if path in GROUPS and isinstance(value, dict):
                 found.update(self._flattened(value, path + "."))
-            elif path in _GROUPS and value is not None:
+            elif path in GROUPS and value is not None:
                 self._fault(
                     path,
-                    _shown(value),
+                    snippet(value),
                     said("This is not an object."),
                     said("an object with {path}", path=_neighbours(path + ".x")),
                 )
-            elif value is not None or (path not in _BY_PATH and path not in _GROUPS):
+            elif value is not None or (path not in FIELD_OF_PATH and path not in GROUPS):
                 found[path] = value
         return found
 
@@ -354,7 +245,7 @@ class _RequestReader:
         elif field.kind == "ash":
             self.words[path] = _ash_kind(path, given, field.choices)
         elif field.kind == "text":
-            self.words[path] = _plain_text(path, given)
+            self.words[path] = one_line(path, given)
         elif field.kind == "masses":
             self._keep_weighings(path, given)
         elif field.kind == "moment":
@@ -370,7 +261,7 @@ class _RequestReader:
             if path == "ash.amount" and quantity.value <= 0:
                 raise InputError(
                     path,
-                    _shown(given),
+                    snippet(given),
                     said("There is no ash in this."),
                     said("an amount above nothing, such as 1 cup or 100 g"),
                 )
@@ -378,11 +269,11 @@ class _RequestReader:
             self.readings[path] = quantity
 
     def _keep_weighings(self, path: str, given: Any) -> None:
-        """A list of weights, or text such as ``98 g; 104 g``, each kept under its place."""
+        """Keep a list of weights, or text such as ``98 g; 104 g``, each under its index."""
         texts = re.split(r"[;\n]", given) if isinstance(given, str) else given
         if not isinstance(texts, list) or not 1 <= len(texts) <= MOST_WEIGHINGS:
             problem, accepted = said("This is not a list of weights."), "weights such as 98 g; 104 g; 101 g"
-            raise InputError(path, _shown(given), problem, accepted)
+            raise InputError(path, snippet(given), problem, accepted)
         for place, text in enumerate(text for text in texts if not isinstance(text, str) or text.strip()):
             quantity = read_quantity(text, "mass", path, self.locale, self.customs, minimum=0.1, maximum=50_000)
             self.numbers[f"{path}.{place}"] = quantity.value
@@ -399,7 +290,7 @@ class _RequestReader:
                 return choice
         self._fault(
             path,
-            _shown(given),
+            snippet(given),
             said("This is not one of the choices."),
             said("one of {choices}", choices=", ".join(choices)),
         )
@@ -411,7 +302,7 @@ class _RequestReader:
         if not isinstance(given, list) or len(given) > 20:
             self._fault(
                 "cans",
-                _shown(given),
+                snippet(given),
                 said("This is not a list of cans."),
                 said('a list such as [{"size": "9 L", "count": 2}]'),
             )
@@ -420,7 +311,7 @@ class _RequestReader:
         for index, row in enumerate(given):
             path = f"cans.{index}"
             if not isinstance(row, dict) or set(row) - {"size", "count"}:
-                self._fault(path, _shown(row), said("This is not a can."), said('{"size": "9 L", "count": 2}'))
+                self._fault(path, snippet(row), said("This is not a can."), said('{"size": "9 L", "count": 2}'))
                 continue
             if row.get("size") in (None, "") and row.get("count") in (None, ""):
                 continue
@@ -432,19 +323,19 @@ class _RequestReader:
         return tuple(cans)
 
     def _earlier(self, given: Any) -> tuple[Request, ...]:
-        """Earlier batches of this ash, each the parts of a request of its own."""
+        """Return earlier batches of this ash, each read like a request of its own."""
         if given is None or given == "":
             return ()
         accepted = said("a list of at most {most} requests, as a kept ash holds them", most=MOST_EARLIER)
         if not isinstance(given, list) or len(given) > MOST_EARLIER:
-            self._fault("ash.earlier", _shown(given), said("This is not a list of earlier batches."), accepted)
+            self._fault("ash.earlier", snippet(given), said("This is not a list of earlier batches."), accepted)
             return ()
         return tuple(batch for place, row in enumerate(given) if (batch := self._earlier_batch(place, row, accepted)))
 
     def _earlier_batch(self, place: int, row: Any, accepted: str) -> Request | None:
         path = f"ash.earlier.{place}"
         if not isinstance(row, dict):
-            self._fault(path, _shown(row), said("This is not an earlier batch."), accepted)
+            self._fault(path, snippet(row), said("This is not an earlier batch."), accepted)
             return None
         ash = row.get("ash")
         if isinstance(ash, dict) and "earlier" in ash:
@@ -472,7 +363,7 @@ class _RequestReader:
         return batch
 
     def _read_here(self, given: Any, kind: str, path: str, minimum: float, maximum: float) -> Quantity | None:
-        """A quantity at ``path``, or None with its fault noted."""
+        """Return the quantity at a path, or None after recording its fault."""
         try:
             return read_quantity(given, kind, path, self.locale, self.customs, minimum=minimum, maximum=maximum)
         except InputError as error:
@@ -488,7 +379,7 @@ class _RequestReader:
             self.errors.append(error)
             return None
         if not 0 <= parts <= 1000:
-            self._fault("dilution", _shown(given), said("This is out of range."), said("1:0 (undiluted) to 1:1000"))
+            self._fault("dilution", snippet(given), said("This is out of range."), said("1:0 (undiluted) to 1:1000"))
             return None
         return parts
 
@@ -498,7 +389,7 @@ class _RequestReader:
         if not isinstance(given, dict) or set(given) - {"totals", "minerals", "temperature", "carbon_dioxide"}:
             self._fault(
                 "solution",
-                _shown(given),
+                snippet(given),
                 said("This is not a solution."),
                 said("an object with totals, minerals, temperature, carbon_dioxide"),
             )
@@ -526,7 +417,7 @@ class _RequestReader:
 
     def _totals(self, given: Any) -> dict[str, float]:
         if not isinstance(given, dict):
-            self._fault("solution.totals", _shown(given), said("This is not an object."), said("mmol by element"))
+            self._fault("solution.totals", snippet(given), said("This is not an object."), said("mmol by element"))
             return {}
         totals = {}
         for element, amount in given.items():
@@ -535,14 +426,14 @@ class _RequestReader:
                 if element not in SOLUTION_ELEMENTS:
                     raise InputError(
                         path,
-                        _shown(amount),
+                        snippet(amount),
                         said("There is no such element."),
                         said("one of {choices}", choices=", ".join(SOLUTION_ELEMENTS)),
                     )
                 millimoles = read_number(amount, path, self.locale)
                 if not 0 <= millimoles <= 20_000:
                     raise InputError(
-                        path, _shown(amount), said("This is out of range."), said("0 to 20000 mmol per kg of water")
+                        path, snippet(amount), said("This is out of range."), said("0 to 20000 mmol per kg of water")
                     )
                 totals[element] = millimoles / 1000
             except InputError as error:
@@ -550,11 +441,11 @@ class _RequestReader:
         return totals
 
     def _minerals(self, given: Any) -> tuple[str, ...]:
-        known = _names("chem_minerals", "mineral")
+        known = names_in("chem_minerals", "mineral")
         if not isinstance(given, list) or any(mineral not in known for mineral in given):
             self._fault(
                 "solution.minerals",
-                _shown(given),
+                snippet(given),
                 said("This is not a list of known minerals."),
                 said("any of {choices}", choices=", ".join(known)),
             )
@@ -584,26 +475,13 @@ class _RequestReader:
         self.errors.append(InputError(field, given, problem, accepted))
 
 
-def _shown(value: Any) -> str:
-    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, default=str)
-    return text if len(text) <= 80 else text[:79] + "…"
-
-
 def _neighbours(path: str) -> str:
-    """The names that would be accepted where an unknown one stands."""
+    """Return the names that are accepted beside an unknown one."""
     start = path.rsplit(".", 1)[0] + "." if "." in path else ""
-    names = {known[len(start) :].split(".")[0] for known in _BY_PATH if known.startswith(start)}
+    names = {known[len(start) :].split(".")[0] for known in FIELD_OF_PATH if known.startswith(start)}
     if not start:
-        names |= _SPECIAL
+        names |= STRUCTURED_PATHS
     return said("one of {choices}", choices=", ".join(sorted(names))) if names else said("nothing here")
-
-
-def _plain_text(path: str, given: Any) -> str:
-    if not isinstance(given, str) or len(given) > 200 or any(ord(character) < 32 for character in given):
-        raise InputError(
-            path, _shown(given), said("This is not one line of text."), said("at most 200 characters on one line")
-        )
-    return given.strip()
 
 
 def _moment(path: str, given: Any) -> datetime:
@@ -613,13 +491,13 @@ def _moment(path: str, given: Any) -> datetime:
         moment = None
     if moment is None or not 1970 <= moment.year <= 2200:
         raise InputError(
-            path, _shown(given), said("This is not a date and time."), said("one such as 2026-05-01T09:00")
+            path, snippet(given), said("This is not a date and time."), said("one such as 2026-05-01T09:00")
         )
     return moment
 
 
 def _ash_kind(path: str, given: Any, kinds: tuple[str, ...]) -> str:
-    """The kind of ash, or an `InputError` with the reason where what was burnt must never be used."""
+    """Return the kind of ash; raise `InputError` with the reason if this ash must never be used."""
     words = " ".join(re.findall(r"[^\W_]+", given.casefold())) if isinstance(given, str) else ""
     if words in kinds:
         return words
@@ -635,10 +513,10 @@ def _ash_kind(path: str, given: Any, kinds: tuple[str, ...]) -> str:
                 "{problem}. {reason}. {caution}", problem=problem, reason=row["reason"], caution=row["caution"]
             )
             raise InputError(
-                path, _shown(given), reason, said("ash of clean, untreated wood: {kinds}", kinds=", ".join(kinds))
+                path, snippet(given), reason, said("ash of clean, untreated wood: {kinds}", kinds=", ".join(kinds))
             )
     raise InputError(
-        path, _shown(given), said("This is not a known ash."), said("one of {choices}", choices=", ".join(kinds))
+        path, snippet(given), said("This is not a known ash."), said("one of {choices}", choices=", ".join(kinds))
     )
 
 
@@ -647,8 +525,8 @@ def _carbon_dioxide_atm(given: Any, locale: str) -> float:
     accepted = said("null for closed, or the share of CO2 in the air such as 420 ppm")
     found = re.fullmatch(r"\s*(.+?)\s*(ppm|%)\s*", given) if isinstance(given, str) else None
     if found is None:
-        raise InputError(path, _shown(given), said("This is not a share of the air."), accepted)
+        raise InputError(path, snippet(given), said("This is not a share of the air."), accepted)
     share = read_number(found.group(1), path, locale) / (1e6 if found.group(2) == "ppm" else 100)
     if not 0 < share <= 1:
-        raise InputError(path, _shown(given), said("This is out of range."), accepted)
+        raise InputError(path, snippet(given), said("This is out of range."), accepted)
     return share

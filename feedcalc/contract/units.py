@@ -1,4 +1,8 @@
-"""Units: what can be measured, how each unit is typed and written, and conversion by pint."""
+"""Units: kinds of quantity with their accepted spellings, and conversion by pint.
+
+* A spelling that is not listed here is refused. ``?cup`` stands for the cup of the country that the request names.
+* ``units.txt`` defines every unit with its source. Only this module imports pint, at the first conversion.
+"""
 
 from __future__ import annotations
 
@@ -19,11 +23,11 @@ from feedcalc.words.messages import said
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What can be measured: its base unit, the units accepted and how they are typed, and its bounds.
+    """A kind of quantity: its base unit, the accepted units with their spellings, and its bounds.
 
-    ``accepted`` tells a person what can be typed, with examples. ``units`` maps the name of a unit to its
-    spellings. ``over`` names two kinds where any unit of the first over any unit of the second is taken as
-    well. ``lowest`` and ``highest`` are in the base unit, inclusive.
+    ``accepted`` is the example shown in refusals. ``units`` maps the name of each unit to its spellings. With ``over``,
+    any unit of the first kind over any unit of the second is accepted as well. The bounds are inclusive and in the base
+    unit.
     """
 
     name: str
@@ -37,13 +41,13 @@ class Kind:
 
     @property
     def dimensionless(self) -> bool:
-        """Whether a number without a unit is a full answer."""
+        """Whether a number without a unit is complete."""
         return self.base_unit == "1"
 
 
 @dataclass(frozen=True, slots=True)
 class Customs:
-    """What a bare cup, pint or spoon means in a country; None where the word alone says too little there."""
+    """The units that a bare cup, spoon, pint or gallon means by local customs; None if the word is ambiguous there."""
 
     name: str
     cup: str
@@ -64,7 +68,7 @@ CUSTOMS: Mapping[str, Customs] = MappingProxyType(
 )
 
 
-# Written name of each unit that a person sees in another form than its own name.
+# How a unit is written, if not by its name.
 WRITTEN_UNITS = {
     "1": "",
     "degC": "°C",
@@ -92,9 +96,10 @@ WRITTEN_UNITS = {
     "us_gal": "US gal",
     "uk_gal": "UK gal",
 }
+CUSTOMARY_UNITS = frozenset(unit for unit in WRITTEN_UNITS if unit.startswith(("us_", "uk_", "au_", "metric_")))
 
 
-# The name pint knows a unit by, where it is not the name itself.
+# The name of a unit in pint, if it differs.
 _IN_PINT = {
     "1": "whole",
     "%": "percent",
@@ -117,10 +122,11 @@ _IN_PINT = {
     "% w/v": "percent_in_volume",
     "g/L w/v": "gram_in_litre",
 }
+_WITH_OFFSET = frozenset({"degC", "degF", "K"})
 
 
 def _customary(of: str, words: str, countries: str) -> dict[str, str]:
-    """Spellings of one customary measure: bare under ``?name``, and with its country in front or behind."""
+    """Return the spellings of a customary measure: bare as ``?name``, and with its country before or behind it."""
     country_words = {
         "us": "us usa u.s. american",
         "uk": "uk imp imperial british",
@@ -355,7 +361,7 @@ QUANTITY_KINDS: Mapping[str, Kind] = _kinds(
 )
 
 
-# Spellings that stand for more than one thing in use: taken as the kind suggests, and told back.
+# Spellings with more than one meaning in use: read as the kind suggests, and echoed.
 AMBIGUOUS_SPELLINGS: Mapping[str, frozenset[str]] = MappingProxyType(
     {
         "mass_or_volume": frozenset({"oz", "ounce", "ounces"}),
@@ -369,7 +375,7 @@ AMBIGUOUS_SPELLINGS: Mapping[str, frozenset[str]] = MappingProxyType(
 )
 
 
-# What a spelling that is refused most likely meant.
+# Hints for spellings that are refused.
 REFUSED_SPELLINGS: Mapping[tuple[str, str], str] = MappingProxyType(
     {
         **{
@@ -385,9 +391,9 @@ REFUSED_SPELLINGS: Mapping[tuple[str, str], str] = MappingProxyType(
 
 
 def converted(value: float, unit: str, to_unit: str) -> float:
-    """``value`` of ``unit`` in ``to_unit``: names in the ``units`` of some `Kind`, or one such over another.
+    """Return ``value`` converted from ``unit`` to ``to_unit``: names in the ``units`` of a `Kind`, or one over another.
 
-    Raises `ValueError` where a name is unknown or the two measure different things.
+    Raises `ValueError` for an unknown name or units of different dimensions.
 
     >>> converted(2.0, "us_cup", "mL")
     473.176473
@@ -398,11 +404,8 @@ def converted(value: float, unit: str, to_unit: str) -> float:
         if unit in _WITH_OFFSET or to_unit in _WITH_OFFSET:
             return float(_registry().Quantity(value, _pint_name(unit)).to(_pint_name(to_unit)).magnitude)
         return value * _factor(unit, to_unit)
-    except Exception as error:  # pint has a tree of its own, and none of it is part of our interface
+    except Exception as error:  # pint's exceptions are not part of our interface
         raise ValueError(f"can't convert {unit!r} to {to_unit!r}") from error
-
-
-_WITH_OFFSET = frozenset({"degC", "degF", "K"})
 
 
 @lru_cache(maxsize=512)
@@ -418,7 +421,7 @@ def _pint_name(unit: str) -> str:
 
 @cache
 def _registry() -> Any:
-    """The trimmed registry, from the text of ``units.txt``: works from a zip and writes nothing."""
+    """Return pint's registry with the units of ``units.txt`` only; reads from a zip too, and writes no cache."""
     # pint imports these packages when they are installed, which takes longer than the whole answer; our numbers are
     # plain floats. A None in sys.modules makes an import fail. What the process has imported already stays visible.
     hidden = [name for name in ("babel", "dask", "numpy", "scipy", "uncertainties") if name not in sys.modules]
@@ -432,12 +435,9 @@ def _registry() -> Any:
     return pint.UnitRegistry(lines, on_redefinition="raise", cache_folder=None)
 
 
-CUSTOMARY_UNITS = frozenset(unit for unit in WRITTEN_UNITS if unit.startswith(("us_", "uk_", "au_", "metric_")))
-
-
 @cache
 def spellings(kind: str) -> Mapping[str, str]:
-    """Return the unit that each accepted spelling of a kind stands for, by `unit_key`."""
+    """Return the units of a kind by the `unit_key` of each accepted spelling."""
     found: dict[str, str] = {}
     for unit, typed_forms in QUANTITY_KINDS[kind].units.items():
         for spelling in (*typed_forms, WRITTEN_UNITS.get(unit, unit), unit):
@@ -447,7 +447,7 @@ def spellings(kind: str) -> Mapping[str, str]:
 
 @lru_cache(maxsize=2048)
 def unit_key(typed: str) -> str:
-    """One form for all ways to type a unit: case, dots, spaces, superscripts and ``per`` do not matter."""
+    """Return one form for all ways to type a unit: case, dots, spaces, superscripts and ``per`` do not matter."""
     text = typed.replace("\u00ba", "°").replace("\u02da", "°").replace("\u2033", '"').replace("\u2032", "'")
     text = text.replace("\u201d", '"').replace("\u201c", '"').replace("\u2019", "'")
     text = unicodedata.normalize("NFKC", text).casefold().replace("\u03bc", "u").replace(MINUS, "-")

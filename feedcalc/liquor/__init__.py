@@ -1,1 +1,1 @@
-"""From ash and water to a diluted feed: steeping, settling, dilution, reactions, readings, and the plan."""
+"""From ash and water to a diluted feed: the plan, its chemistry, and what readings of the liquor tell about the ash."""

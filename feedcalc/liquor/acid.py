@@ -1,12 +1,10 @@
-"""Acid into a feed: how much brings it to a pH, what gas comes off, and where the pH goes when the gas has gone.
+"""Acid in a feed: the dose that brings it to a pH, the gas that escapes, and the pH once the gas has gone.
 
-Rules of this room:
-
-* Two ends are told. Right after mixing all carbon dioxide is still in the water (closed); hours to days later it has
-  left for the air (gone), and the pH has crept up. The truth in the can moves from the first to the second.
-* The acid goes into the equilibrium as an element total like any other; potassium and lime stay as they are.
+* There are two extremes. Just after mixing all CO2 is still in the water (closed); hours to days later it has left for
+  the air (gas gone) and the pH has risen. The can moves from the first to the second.
+* The acid enters the equilibrium as one more element total; potassium and lime stay as they are.
 * A dose is per litre of feed before the acid: mL of a liquid, g of a powder.
-* What cannot be reached has no dose but a reason.
+* A target that can't be reached has a reason instead of a dose.
 """
 
 from __future__ import annotations
@@ -28,23 +26,23 @@ from feedcalc.physics.water import density_kg_per_m3
 from feedcalc.words.errors import NoSolution
 from feedcalc.words.messages import said
 
-# As near as the search comes to the pH asked for; strips and meters are ten times coarser.
+# Tolerance of the search in pH; strips and meters are ten times coarser.
 PH_TOLERANCE = 0.002
-# Added in these parts, with a stir and a look in between: half, then ever less (our own judgement).
+# Portions in which to add the acid, stirring and measuring in between (our own judgement).
 PORTIONS = (0.5, 0.25, 0.15, 0.1)
-# A can is easily overshot where this share of the dose again takes half a pH more (our own judgement).
+# A pH is easily overshot where this further share of the dose lowers it by half a unit (our own judgement).
 EASILY_OVERSHOT = 0.1
 OVERSHOOT_PH = 0.5
-# What may fall out once the gas has left and the pH has risen again.
+# Minerals that may precipitate once the gas has left and the pH has risen again.
 GAS_GONE_MINERALS = ("calcite", "brucite")
 TOO_STRONG = said("This mixture is too strong for the chemistry to follow: dilute the feed first.")
 _MOST_CURVE_POINTS = 60
-_GUESS_ERROR = 0.03  # how far off a first guess of the dose usually is
+_GUESS_ERROR = 0.03  # usual relative error of the first guess of a dose
 
 
 @dataclass(frozen=True, slots=True)
 class Acid:
-    """One acid of ``acids.csv``; ``strengths`` are low, typical and high as sold, as shares (0.05 for 5 %)."""
+    """A row of ``acids.csv``; ``strengths`` are low, typical and high as sold, as shares (0.05 for 5 %)."""
 
     id: str
     words: str
@@ -61,20 +59,19 @@ class Acid:
 
     @property
     def unit(self) -> str:
-        """What a dose is counted in."""
+        """The unit of a dose."""
         return "mL/L" if self.is_liquid else "g/L"
 
 
 @dataclass(frozen=True, slots=True)
 class Neutralisation:
-    """How a feed is brought to ``target_ph``.
+    """How to bring a feed to ``target_ph``.
 
-    ``dose`` (mL or g per litre of feed, see ``unit``) reaches it right after mixing; None where ``reason`` says why
-    it can't be reached, 0 where the feed is there already. ``dose_gas_gone`` reaches it after the gas has left; 0 where
-    time in the air alone does it, None where the acid can't. ``ph_reached`` right after mixing and ``ph_gas_gone`` in
-    the end (not a number where the chemistry can't follow) belong to ``dose``; so does ``feed``.
-    ``carbon_dioxide_millilitres_per_litre`` is the gas that leaves. ``dose_half_ph_past`` takes the pH half a unit
-    below the target.
+    ``dose`` (mL or g per litre of feed, see ``unit``) reaches it just after mixing: 0 where the feed is already there,
+    None where ``reason`` says why it can't be reached. ``dose_gas_gone`` reaches it after the gas has left: 0 where air
+    alone does it, None where the acid can't. ``ph_reached`` just after mixing, ``ph_gas_gone`` in the end (NaN where
+    the chemistry has no solution) and ``feed`` belong to ``dose``. ``carbon_dioxide_millilitres_per_litre`` is the gas
+    that escapes. ``dose_half_ph_past`` brings the pH half a unit below the target.
     """
 
     acid: Acid
@@ -92,49 +89,43 @@ class Neutralisation:
 
     @property
     def unit(self) -> str:
-        """What ``dose`` is counted in."""
+        """The unit of ``dose``."""
         return self.acid.unit
 
     @property
     def millilitres_per_litre(self) -> float | None:
-        """The dose of a liquid; None for a powder or where there is none."""
+        """The dose of a liquid; None for a powder or without a dose."""
         return self.dose if self.acid.is_liquid else None
 
     @property
     def grams_per_litre(self) -> float | None:
-        """The dose of a powder; None for a liquid or where there is none."""
+        """The dose of a powder; None for a liquid or without a dose."""
         return None if self.acid.is_liquid else self.dose
 
     @property
     def is_easily_overshot(self) -> bool:
-        """Whether a little more than the dose takes the pH half a unit further."""
+        """Whether a little more than the dose lowers the pH by half a unit more."""
         if not self.dose or self.dose_half_ph_past is None:
             return False
         return self.dose_half_ph_past - self.dose < EASILY_OVERSHOT * self.dose
 
     @property
     def portions(self) -> tuple[float, ...]:
-        """What to add at a time, stirring and measuring in between."""
+        """The amounts to add one after another, stirring and measuring in between."""
         return tuple(share * self.dose for share in PORTIONS) if self.dose else ()
 
 
 @cache
 def acids() -> Mapping[str, Acid]:
-    """Every acid of ``acids.csv`` by its id."""
+    """Return every acid of ``acids.csv`` by its id."""
     return {
         row["id"]: Acid(
-            row["id"],
-            row["words"],
-            row["form"] == "liquid",
-            row["element"],
-            _grams_per_mol(row["element"]),
-            (float(row["strength_low"]), float(row["strength_typical"]), float(row["strength_high"])),
-            float(row["density_slope"]),
-            float(row["most_per_litre"]),
-            row["caution"],
-            row["source"],
-            row["status"],
-            row["note"],
+            **{name: row[name] for name in ("id", "words", "element", "caution", "source", "status", "note")},
+            is_liquid=row["form"] == "liquid",
+            grams_per_mol=_grams_per_mol(row["element"]),
+            strengths=(float(row["strength_low"]), float(row["strength_typical"]), float(row["strength_high"])),
+            density_slope=float(row["density_slope"]),
+            most_per_litre=float(row["most_per_litre"]),
         )
         for row in published.table("acids")
     }
@@ -149,12 +140,12 @@ def acid_for(
     carbon_dioxide_atm: float | None = None,
     locale: str = "en-GB",
 ) -> Neutralisation:
-    """How much ``acid`` of a ``strength`` brings ``liquor`` (or a feed) to ``target_ph``.
+    """Return how to bring ``liquor`` or a feed to ``target_ph`` with ``acid`` of a ``strength``.
 
-    ``strength`` is a share above 0 and up to 1: grams in a millilitre for a liquid (0.05 for vinegar of 5 %), grams in
-    a gram for a powder. ``carbon_dioxide_atm`` is that of the air, by default the outdoor one of ``batch_rules.csv``.
-    Numbers in the reason are written as in ``locale``. Raises `ValueError` for a strength outside its range. Where the
-    chemistry can't follow so strong a mixture there is no dose, with that as the reason.
+    ``strength`` is above 0 and at most 1: g/mL for a liquid (0.05 for vinegar of 5 %), g/g for a powder.
+    ``carbon_dioxide_atm`` is the partial pressure in the air, by default that outdoors. The reason writes numbers as in
+    ``locale``; a mixture too strong for the chemistry has no dose for that reason. Raises `ValueError` for a strength
+    outside its range.
     """
     air = outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
     mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
@@ -168,7 +159,18 @@ def acid_for(
         reason = mixing.why_no_acid(dose, locale)
     except NoSolution:
         return Neutralisation(
-            acid, strength, target_ph, before.ph, None, TOO_STRONG, before.ph, nan, None, 0.0, None, Liquor(before)
+            acid=acid,
+            strength=strength,
+            target_ph=target_ph,
+            ph_before=before.ph,
+            dose=None,
+            reason=TOO_STRONG,
+            ph_reached=before.ph,
+            ph_gas_gone=nan,
+            dose_gas_gone=None,
+            carbon_dioxide_millilitres_per_litre=0.0,
+            dose_half_ph_past=None,
+            feed=Liquor(before),
         )
     held = closed.dissolved["carbon"] - settled.dissolved["carbon"] - settled.formed["calcite"]
     per_litre = held * mixing.kilograms(used) * litres_of_gas_per_mol(temperature_kelvin) * 1000
@@ -189,7 +191,7 @@ def acid_for(
 
 
 def acid_dose(liquor: Liquor, acid: Acid, strength: float, target_ph: float, temperature_kelvin: float) -> float | None:
-    """Only the dose of `acid_for` right after mixing, quickly, for ranges; None where the target can't be reached."""
+    """Return only the dose of `acid_for` just after mixing, for ranges; None where the target can't be reached."""
     mixing = _Mixing(liquor, acid, strength, temperature_kelvin, outdoor_carbon_dioxide())
     try:
         return mixing.dose_to_reach(target_ph, mixing.closed)
@@ -205,10 +207,10 @@ def titration_curve(
     lowest_ph: float = 4.5,
     carbon_dioxide_atm: float | None = None,
 ) -> tuple[tuple[float, float], ...]:
-    """(dose per litre of feed, pH) from no acid to ``lowest_ph``, at most 60 points, close where it falls fast.
+    """Return (dose per litre of feed, pH) from no acid to ``lowest_ph``, at most 60 points, most where it falls fast.
 
-    Right after mixing without ``carbon_dioxide_atm``; with it, after the gas has gone to that pressure.
-    Empty where the mixture is too strong for the chemistry.
+    Without ``carbon_dioxide_atm`` the curve is for just after mixing, with it for equilibrium with air of that partial
+    pressure. Empty where the mixture is too strong for the chemistry.
     """
     air = outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
     mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
@@ -236,7 +238,7 @@ def _curve_of(
 
 @dataclass(frozen=True)
 class _Mixing:
-    """A litre of feed and a dose of acid, as totals per kilogram of water; each answer helps to find the next."""
+    """A litre of feed with a dose of acid; each equilibrium is the starting point for those of nearby doses."""
 
     liquor: Liquor
     acid: Acid
@@ -250,27 +252,27 @@ class _Mixing:
 
     @cached_property
     def _known(self) -> dict[bool, dict[float, Equilibrium]]:
-        """Answers by dose, for the open and for the closed state."""
+        """The equilibria found, by whether the state is open and by dose."""
         return {False: {}, True: {}}
 
     @cached_property
     def _water_per_dose(self) -> float:
-        """Kilograms of water that a unit of dose brings along."""
+        """The kilograms of water in a unit of dose."""
         if not self.acid.is_liquid:
             return (1.0 - self.strength) / 1000
         density = density_kg_per_m3(self.temperature_kelvin) / 1000 + self.acid.density_slope * self.strength
         return (density - self.strength) / 1000
 
     def kilograms(self, dose: float) -> float:
-        """Kilograms of water put in per litre of feed."""
+        """Return the kilograms of water per litre of feed."""
         return 1.0 / self.liquor.equilibrium.litres + dose * self._water_per_dose
 
     def closed(self, dose: float) -> Equilibrium:
-        """Right after mixing, all carbon dioxide still in the water."""
+        """Return the equilibrium just after mixing, with all CO2 still in the water."""
         return self._state(dose, False)
 
     def gas_gone(self, dose: float) -> Equilibrium:
-        """When the gas has left and the water is at peace with the air."""
+        """Return the equilibrium with the air, after the gas has left."""
         return self._state(dose, True)
 
     def _state(self, dose: float, is_open: bool) -> Equilibrium:
@@ -292,10 +294,10 @@ class _Mixing:
         return known[dose]
 
     def dose_to_reach(self, target_ph: float, state: Callable[[float], Equilibrium]) -> float | None:
-        """The dose at which ``state`` has ``target_ph``: 0 where it lies there without acid, None out of reach.
+        """Return the dose at which ``state`` has ``target_ph``: 0 if it needs no acid, None if out of reach.
 
-        The pH falls steadily with the dose, so a bracket is widened around a guess and closed by inverse quadratic
-        steps or halves (Chandrupatla 1997).
+        The pH falls monotonically with the dose, so a bracket around a guess is closed by inverse quadratic
+        interpolation or bisection (Chandrupatla 1997).
         """
         if state(0.0).ph <= target_ph + PH_TOLERANCE:
             return 0.0
@@ -322,7 +324,7 @@ class _Mixing:
         return _falling_root(lambda dose: state(dose).ph - target_ph, low, high)
 
     def why_no_acid(self, dose: float | None, locale: str) -> str:
-        """Why there is nothing to add, in plain words; empty where there is something."""
+        """Return why there is nothing to add, empty where there is something."""
         if dose == 0.0:
             return said("The feed is at or below this pH already: it needs no acid.")
         if dose is not None:
@@ -337,9 +339,9 @@ class _Mixing:
         )
 
     def _guess(self, target_ph: float, is_open: bool) -> float:
-        """About the dose: the alkalinity to be taken off over the protons a mol of acid gives up at the target pH.
+        """Return a first guess: the alkalinity to remove over the protons that a mol of acid releases at the target.
 
-        Carbonate and water split up at the target as the feed's own contents show, as if the acid changed no activity.
+        Carbonate and water are speciated at the target with the activity coefficients of the feed.
         """
         feed = self.liquor.equilibrium
         here, there = exp(-feed.ph * log(10.0)), exp(-target_ph * log(10.0))
@@ -352,12 +354,12 @@ class _Mixing:
                 free = dissolved / feed.carbon_dioxide_atm * self.carbon_dioxide_atm
             left += free * (ratio_once + 2 * ratio_twice)
         equivalents = max(feed.alkalinity - left, 1e-6) * feed.water_kg / feed.litres
-        mol = equivalents / _protons_given_up(self.acid.element, target_ph, self.temperature_kelvin)
+        mol = equivalents / _protons_released(self.acid.element, target_ph, self.temperature_kelvin)
         return min(mol * self.acid.grams_per_mol / self.strength, self.acid.most_per_litre)
 
 
-def _protons_given_up(element: str, ph: float, kelvin: float) -> float:
-    """Protons that a mol of the acid has given up at a pH, as if in pure water."""
+def _protons_released(element: str, ph: float, kelvin: float) -> float:
+    """Return the mean number of protons that a molecule of the acid has released at a pH, in ideal solution."""
     component = constant_set().elements[element].component
     held, weight, most = 0.0, 1.0, 0.0
     for species in constant_set().species:
@@ -370,7 +372,7 @@ def _protons_given_up(element: str, ph: float, kelvin: float) -> float:
 
 
 def _falling_root(function: Callable[[float], float], low: float, high: float) -> float:
-    """Where a falling function passes 0 between ``low`` and ``high``, to `PH_TOLERANCE` of its value."""
+    """Return where a falling function is zero between ``low`` and ``high``, to `PH_TOLERANCE` of its value."""
     a, b = high, low
     fa, fb = function(a), function(b)
     share = 0.5
@@ -393,6 +395,6 @@ def _falling_root(function: Callable[[float], float], low: float, high: float) -
 
 
 def _grams_per_mol(element: str) -> float:
-    """Molar mass of the acid itself, from ``chem_elements.csv`` (acetate is put in as CH3COOH)."""
+    """Return the molar mass of the acid itself, from ``chem_elements.csv`` (acetate enters as CH3COOH)."""
     formula = next(row["weighed_as"] for row in published.table("chem_elements") if row["element"] == element)
     return formula_grams_per_mol(formula)

@@ -25,7 +25,6 @@ from feedcalc.liquor.dilution import Feed, feed_at, ladder_rungs
 from feedcalc.liquor.instruments import clouding_diameter, readings_in
 from feedcalc.liquor.learning import Influence, LearnedAsh, influences_of, learning
 from feedcalc.liquor.observations import LiquorBatch
-from feedcalc.liquor.planning import STAGES as STAGES
 from feedcalc.liquor.planning import BatchInputs, Plan, plan_after_readings, plan_batch
 from feedcalc.liquor.steeping import Liquor, Steep
 from feedcalc.liquor.vessel import Batch, Vessel

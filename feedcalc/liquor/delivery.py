@@ -1,6 +1,6 @@
-"""What a can, a plant and a square metre receive.
+"""What a can, a plant and a square metre receive from a feed.
 
-The headline of this room: clear liquor carries potassium and alkalinity, and hardly any calcium.
+Clear liquor delivers potassium and alkalinity but hardly any calcium, which stays in the sludge.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ DELIVERED_ELEMENTS = ("potassium", "calcium", "magnesium")
 
 @dataclass(frozen=True, slots=True)
 class Delivered:
-    """What one pouring gives: mg of K, Ca and Mg, and lime value in g of CaCO3."""
+    """What some litres of a feed contain: K, Ca and Mg in mg, and lime value in g CaCO3."""
 
     litres: float
     potassium: float
@@ -24,9 +24,9 @@ class Delivered:
 
 
 def delivered_by(feed: Liquor, litres: float) -> Delivered:
-    """What ``litres`` of a feed deliver, lime haze not counted (it stays in the can or on the leaf).
+    """Return what ``litres`` of a feed deliver, without lime haze, which stays in the can or on the leaf.
 
-    The lime value of a feed is its alkalinity: mg/L as CaCO3 times litres.
+    The lime value is the alkalinity in mg/L as CaCO3 times the litres.
     """
-    milligrams = [feed.milligrams_per_litre(element) * litres for element in DELIVERED_ELEMENTS]
-    return Delivered(litres, milligrams[0], milligrams[1], milligrams[2], feed.alkalinity * litres / 1000)
+    milligrams = {element: feed.milligrams_per_litre(element) * litres for element in DELIVERED_ELEMENTS}
+    return Delivered(litres, **milligrams, lime_value=feed.alkalinity * litres / 1000)

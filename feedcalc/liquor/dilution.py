@@ -1,11 +1,8 @@
-"""Liquor and water mixed: what each rung of the dilution ladder is, and how far to go for whom.
+"""Mix liquor and water: the composition of each rung of the dilution ladder, and the dilution that meets a limit.
 
-Rules of this room:
-
-* A dilution is written liquor : water by volume, as growers say it; ``parts`` is the parts of water to one of liquor.
-* Every rung is put through the equilibrium again with the water it is mixed with: hard water gives its calcium up
-  as lime haze and lowers the pH.
-* How weak is weak enough follows from published limits of alkalinity and salt, not from habit; both are shown.
+* A dilution is written liquor : water by volume, as growers say it; ``parts`` are parts of water to one of liquor.
+* Every rung is equilibrated with the water it is mixed with: hard water loses calcium as lime haze, and the pH falls.
+* How far to dilute follows from published limits of alkalinity and conductivity.
 """
 
 from __future__ import annotations
@@ -29,7 +26,7 @@ FEED_MINERALS = ("calcite", "portlandite", "brucite", "nesquehonite", "gypsum")
 
 @dataclass(frozen=True, slots=True)
 class Feed:
-    """One rung: parts of water to one part of liquor, what came of it, and the lime that fell out in mg/L."""
+    """Liquor mixed with ``parts_water`` parts of water; ``lime_haze`` is the precipitate in mg/L."""
 
     parts_water: float
     liquor: Liquor
@@ -37,17 +34,17 @@ class Feed:
 
 
 def ladder_rungs() -> tuple[float, ...]:
-    """The usual rungs in parts of water, strongest first (the ``ladder`` rows of ``feed_practice.csv``)."""
+    """Return the usual dilutions in parts of water, strongest first (``ladder`` rows of ``feed_practice.csv``)."""
     return tuple(float(row["typical"]) for row in published.table("feed_practice") if row["id"].startswith("ladder_"))
 
 
 def feed_at(
     liquor: Liquor, parts_water: float, water: Water, temperature_kelvin: float, nearby: Equilibrium | None = None
 ) -> Feed:
-    """One part of liquor in ``parts_water`` of ``water``, by volume, brought to equilibrium with lime free to form.
+    """Return one part of liquor mixed with ``parts_water`` of water by volume, after lime has precipitated.
 
-    A litre of liquor counts as ``1 / litres`` kilograms of water put in (see `Equilibrium`), a litre of diluting
-    water likewise; what hydroxide minerals bound before is below 0.1 % and neglected.
+    A litre of liquor counts as ``1 / litres`` kilograms of water (see `Equilibrium`) and a litre of water as one. The
+    water bound in hydroxide minerals is below 0.1 % and neglected.
     """
     if parts_water == 0:
         return Feed(0.0, liquor, 0.0)

@@ -1,10 +1,10 @@
-"""The figures of an answer under the fixed names and units of the contract, version 1.
+"""Build ``values`` of the reply to a batch request, under the names and units of contract version 1.
 
-Every figure is ``{"value", "unit", "low", "high"}``; ``low`` and ``high`` hold the middle 90 % of the ashes the
-grower's could be, and equal ``value`` where nothing is unsure. ``evidence.medians`` has by path what half
-the ashes lie below; ``value`` is that of one ash, typical in everything, so that figures add up.
-Six significant digits are kept for machines; what a person reads is rounded further by the sheet. Names may be added
-here, never renamed.
+* A figure is ``{"value", "unit", "low", "high"}``: ``low`` and ``high`` hold the middle 90 % of the plausible ashes.
+  They equal ``value`` where nothing is uncertain.
+* ``value`` is that of one ash, typical in everything, so that figures add up. The sample medians stand apart in
+  ``evidence.medians``, by path.
+* Figures keep six significant digits; the sheet rounds them for people. Names may be added here, never renamed.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from feedcalc.uncertainty.estimates import Estimate
 # Five minutes, a quarter of an hour, one, four, twelve and twenty-four hours.
 DISSOLVING_HOURS = (5 / 60, 0.25, 1.0, 4.0, 12.0, 24.0)
 
-# Names and units of what is told of any solution, in the order a sheet shows them.
+# Names and units of the figures of any solution, in the order of the sheet.
 SOLUTION_FIGURES: tuple[tuple[str, str, Callable[[Liquor], float]], ...] = (
     ("ph", "1", lambda liquor: liquor.equilibrium.ph),
     ("ec", "mS/cm", lambda liquor: liquor.equilibrium.conductivity),
@@ -47,7 +47,7 @@ SOLUTION_FIGURES: tuple[tuple[str, str, Callable[[Liquor], float]], ...] = (
 
 
 def values_of(answer: Answer) -> dict[str, Any]:
-    """``values`` of the reply to a batch request."""
+    """Return ``values`` of the reply to a batch request."""
     values: dict[str, Any] = {
         "liquor": {
             **_solution(answer, lambda outcome: outcome.steep.liquor),
@@ -81,12 +81,12 @@ def values_of(answer: Answer) -> dict[str, Any]:
     if area is not None:
         values["sludge"]["area_at_cap"] = figure(area, "m2")
     if answer.typical.in_air is not None:
-        values["liquor_in_air"] = _solution(answer, lambda outcome: _in_air(outcome))
+        values["liquor_in_air"] = _solution(answer, _in_air)
     return values
 
 
 def values_of_solution(equilibrium: Equilibrium) -> dict[str, Any]:
-    """``values`` of the reply to a request for chemistry alone."""
+    """Return ``values`` of the reply to a request for chemistry alone."""
     liquor = Liquor(equilibrium)
     solution: dict[str, Any] = {name: figure(Estimate.exactly(of(liquor)), unit) for name, unit, of in SOLUTION_FIGURES}
     solution["minerals"] = {
@@ -96,7 +96,7 @@ def values_of_solution(equilibrium: Equilibrium) -> dict[str, Any]:
 
 
 def _dissolving(answer: Answer, hours: float) -> dict[str, Figure]:
-    """How much of the reachable potassium is out after some hours of a stirred steep."""
+    """Return the share of the soluble potassium that has dissolved after some hours of a stirred steep."""
     share = answer.spread(lambda outcome: dissolved_share(hours, outcome.sample))
     return {"time": figure(Estimate.exactly(hours), "h"), "share": figure(share, "1")}
 
@@ -150,7 +150,7 @@ def _batch(answer: Answer) -> dict[str, Any]:
 def _rung(answer: Answer, index: int, rung: Feed) -> dict[str, Any]:
     can = answer.plan.cans[0].litres
     liquor = liquor_for_can(can, rung.parts_water)
-    row: dict[str, Any] = {
+    return {
         "parts_liquor": figure(Estimate.exactly(1.0), "1"),
         "parts_water": figure(Estimate.exactly(rung.parts_water), "1"),
         **_solution(answer, lambda outcome: outcome.ladder[index].liquor),
@@ -161,7 +161,6 @@ def _rung(answer: Answer, index: int, rung: Feed) -> dict[str, Any]:
         "chosen": rung.parts_water == answer.plan.parts_water,
         "within_limits_for": [stage for stage in STAGES if is_within(answer.limits[stage], rung.liquor)],
     }
-    return row
 
 
 def _ph_25(answer: Answer, index: int, rung: Feed) -> Estimate:
@@ -184,25 +183,24 @@ def _delivered(answer: Answer, delivered: Callable[[Outcome], Delivered]) -> dic
 
 
 def _sludge(answer: Answer) -> dict[str, Figure]:
-    """What the whole sludge of the batch holds: solids, and the liquor that stays between and above the grains."""
-
-    told = {
+    """Return the contents of the whole sludge: its solids and the liquor that stays between and above the grains."""
+    contents = {
         element: figure(answer.spread(lambda outcome, element=element: sludge_grams(outcome, element)), "g")  # type: ignore[misc]
         for element in ELEMENTS
     }
-    told["lime_value"] = figure(answer.spread(sludge_lime), "g CaCO3")
-    told["lime_share"] = figure(
+    contents["lime_value"] = figure(answer.spread(sludge_lime), "g CaCO3")
+    contents["lime_share"] = figure(
         answer.spread(
             lambda outcome: _share(sludge_lime(outcome), outcome.sample.lime_value() * outcome.batch.ash_grams)
         ),
         "1",
     )
-    return told
+    return contents
 
 
 def _evidence(answer: Answer) -> dict[str, Any]:
-    """What the ranges rest on: the readings taken in, and which unknown matters how much (shares of spread, 0 to 1)."""
-    told: dict[str, Any] = {
+    """Return the readings that were used, and the share of the spread (0 to 1) that each unknown explains."""
+    evidence: dict[str, Any] = {
         "readings": list(answer.readings_used),
         "matters": [
             {
@@ -215,28 +213,28 @@ def _evidence(answer: Answer) -> dict[str, Any]:
         ],
     }
     if answer.request.earlier:
-        told["earlier_batches"] = figure(Estimate.exactly(float(answer.earlier_batches)), "1")
+        evidence["earlier_batches"] = figure(Estimate.exactly(float(answer.earlier_batches)), "1")
     if answer.effective_samples is not None:
-        told["effective_samples"] = figure(Estimate.exactly(answer.effective_samples), "1")
-    return told
+        evidence["effective_samples"] = figure(Estimate.exactly(answer.effective_samples), "1")
+    return evidence
 
 
 def sludge_grams(outcome: Outcome, element: str) -> float:
-    """Grams of an element in the whole sludge of an outcome, with the liquor left in it."""
+    """Return the grams of an element in the whole sludge of an outcome, with the liquor left in it."""
     solids = outcome.steep.sludge.grams_per_gram[element] * outcome.batch.ash_grams
     return solids + outcome.steep.liquor.milligrams_per_litre(element) / 1000 * _left_behind(outcome)
 
 
 def sludge_lime(outcome: Outcome) -> float:
-    """Lime value (g CaCO3) of the whole sludge of an outcome, with the liquor left in it."""
+    """Return the lime value (g CaCO3) of the whole sludge of an outcome, with the liquor left in it."""
     solids = outcome.steep.sludge.lime_value * outcome.batch.ash_grams
     return solids + outcome.steep.liquor.alkalinity / 1000 * _left_behind(outcome)
 
 
 def _left_behind(outcome: Outcome) -> float:
-    """Litres of liquor that are not poured off: in the guard layer and between the grains of the sludge.
+    """Return the litres of liquor that are not poured off: in the guard layer and between the grains of the sludge.
 
-    All the liquor the water made less what is poured, so that no gram of the ash goes uncounted.
+    This is all the liquor less what is poured, so that the mass balance of the ash closes.
     """
     equilibrium = outcome.steep.liquor.equilibrium
     kilograms = water_kilograms(outcome.batch.water_litres, equilibrium.temperature_kelvin)
@@ -248,7 +246,7 @@ def _share(part: float, whole: float) -> float:
 
 
 def _recommended(answer: Answer, stage: str) -> dict[str, Any] | None:
-    """Parts of water for a stage by the published limits; null where no dilution would do."""
+    """Return the parts of water for a stage by the published limits; None where no dilution meets them."""
     if answer.typical.recommended[stage] > WEAKEST_SENSIBLE_PARTS:
         return None
     parts = answer.spread(lambda outcome: min(outcome.recommended[stage], WEAKEST_SENSIBLE_PARTS))
@@ -269,11 +267,11 @@ def _recommended(answer: Answer, stage: str) -> dict[str, Any] | None:
 
 
 def medians_taken(values: Mapping[str, Any]) -> dict[str, float]:
-    """The medians of all figures that were sampled, by path, taken out of the figures themselves."""
+    """Remove the median from every sampled figure and return the medians by path."""
     return {path: found.pop("median") for path, found in flat_figures(values).items() if "median" in found}
 
 
-# The tables that stand behind a batch answer, for the list of its sources.
+# The tables that a batch answer depends on, for its list of sources.
 TABLES_BEHIND_A_BATCH = (
     "ash_composition",
     "ash_soluble",
@@ -308,7 +306,7 @@ TABLES_BEHIND_CHEMISTRY = (
 
 
 def sources_behind(tables: tuple[str, ...]) -> list[dict[str, str]]:
-    """The citations behind the rows of some tables, each once, in the order of their ids."""
+    """Return the citations of the rows of some tables, each once, in the order of their ids."""
     ids = {row["source"] for name in tables for row in published.table(name)}
     return [
         {"id": source.id, "citation": source.citation, "doi": source.doi, "errata": source.errata}

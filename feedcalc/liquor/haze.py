@@ -1,11 +1,9 @@
 """Lime haze: how much of it a can holds, what it clogs, and how long it takes to sink.
 
-Rules of this room:
-
-* How much haze there is comes from the equilibrium of the dilution; how coarse it is, from published and judged ranges
-  (``haze_openings.csv``), for nobody measures the grains in a can.
-* An opening is in danger twice: from grains too coarse to pass it, and from smaller ones that bridge it together.
-* Told of openings as they are sold; a hole that is furred already is smaller.
+* The amount comes from the equilibrium of the dilution; grain sizes come from published and judged ranges
+  (``haze_openings.csv``), because nobody measures the grains in a can.
+* An opening can be blocked in two ways: by grains too coarse to pass, and by smaller grains that bridge it together.
+* Openings are as sold; a furred one is smaller.
 """
 
 from __future__ import annotations
@@ -20,18 +18,18 @@ from feedcalc.physics.settling import clearing_time_hours
 from feedcalc.uncertainty.estimates import Estimate
 
 PASSES, MAY_CLOG, HELD_BACK = "passes", "may clog", "held back"
-# Depth of a watering can over which haze has to sink, metres (our own judgement).
+# Depth of a watering can through which haze has to sink, metres (our own judgement).
 CAN_DEPTH_M = 0.25
 _MICROMETRE = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
 class OpeningRisk:
-    """What haze does to one opening.
+    """The effect of haze on one opening.
 
-    ``opening_micrometres`` is its usual size, ``risk`` one of passes, may clog (grains bridge it), held back (the
-    coarsest grains cannot pass). ``filter_first`` names the coarsest standard sieve (ASTM E11) that keeps the
-    opening safe and ``filter_micrometres`` its opening; empty and 0 where nothing needs filtering.
+    ``risk`` is passes, may clog (grains bridge it) or held back (the coarsest grains can't pass). ``filter_first``
+    names the coarsest standard sieve (ASTM E11) that keeps the opening safe, and ``filter_micrometres`` is its
+    opening; they are empty and 0 where no filter is needed.
     """
 
     id: str
@@ -46,10 +44,9 @@ class OpeningRisk:
 
 @dataclass(frozen=True, slots=True)
 class Haze:
-    """Lime haze in one can. ``is_visible`` tells whether a glass of it looks cloudy.
+    """Lime haze in one can. ``is_visible`` says whether a glass of it looks cloudy.
 
-    ``hours_to_sink`` is the time until single crystals have left the can's depth: soonest for coarse, latest for
-    fine ones.
+    ``hours_to_sink`` is the time until single crystals have sunk through the can, from coarse to fine ones.
     """
 
     milligrams_per_litre: float
@@ -60,22 +57,27 @@ class Haze:
 
 
 def haze_in_can(feed: Feed, can_litres: float, temperature_kelvin: float, depth_m: float = CAN_DEPTH_M) -> Haze:
-    """The haze that ``feed`` throws in a can of ``can_litres`` of it, and what it does to roses and strainers.
+    """Return the haze of ``feed`` in a can of ``can_litres``, and its effect on roses and strainers.
 
-    Raises `ValueError` for a can or depth that isn't above zero.
+    Raises `ValueError` unless can and depth are positive.
     """
     if not (can_litres > 0.0 and depth_m > 0.0):
         raise ValueError(f"can and depth must be above zero, got {can_litres!r} L and {depth_m!r} m")
     haze = feed.lime_haze
-    rows = {row["id"]: row for row in published.table("haze_openings")}
     is_visible = haze >= _size("visible").low
-    risks = tuple(_risk(row, is_visible) for row in rows.values() if row["kind"] == "opening")
+    risks = tuple(_risk(row, is_visible) for row in published.table("haze_openings") if row["kind"] == "opening")
     crystal, density = _size("crystal"), _size("calcite_density").typical
     hours = [
         clearing_time_hours(depth_m, size * _MICROMETRE, density, temperature_kelvin)
         for size in (crystal.high, crystal.typical, crystal.low)
     ]
-    return Haze(haze, haze * can_litres / 1000, is_visible, risks, Estimate(*hours))
+    return Haze(
+        milligrams_per_litre=haze,
+        grams_per_can=haze * can_litres / 1000,
+        is_visible=is_visible,
+        risks=risks,
+        hours_to_sink=Estimate(*hours),
+    )
 
 
 def _risk(row: Mapping[str, str], is_visible: bool) -> OpeningRisk:
@@ -91,11 +93,20 @@ def _risk(row: Mapping[str, str], is_visible: bool) -> OpeningRisk:
     name, micrometres = "", 0.0
     if risk != PASSES:
         name, micrometres = _sieve_below(opening.low / bridge.low)
-    return OpeningRisk(row["id"], row["words"], opening, risk, name, micrometres, row["source"], row["status"])
+    return OpeningRisk(
+        id=row["id"],
+        words=row["words"],
+        opening_micrometres=opening,
+        risk=risk,
+        filter_first=name,
+        filter_micrometres=micrometres,
+        source=row["source"],
+        status=row["status"],
+    )
 
 
 def _sieve_below(micrometres: float) -> tuple[str, float]:
-    """The coarsest standard sieve with openings of at most ``micrometres``, or the finest there is."""
+    """Return name and opening of the coarsest standard sieve of at most ``micrometres``, else of the finest."""
     sieves = [
         (float(row["micrometre"]), row["name"]) for row in published.table("grain_sizes") if row["kind"] == "sieve"
     ]

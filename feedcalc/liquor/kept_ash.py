@@ -1,12 +1,9 @@
-"""An ash kept under a name: what its batches taught, and what a person may count on with the next.
+"""An ash kept under a name: the evidence from its batches, and what that evidence says about the next batch.
 
-Rules of this room:
-
-* What is kept is evidence, not a conclusion: the parts of each batch's request that bear on the ash, as typed. What it
-  says is worked out anew whenever it is asked, by the chemistry of that day.
-* Told are the ash's weight and the liquor of 100 g of it in 5 L of rainwater, so that kept ashes may be compared.
-* A batch whose readings no plausible ash gives is refused, with the causes: it would teach something wrong.
-* No clock: the date is handed in.
+* Evidence is kept, not conclusions: the parts of each batch's request that depend on the ash, as typed. What they say
+  is computed again with the current chemistry whenever it is asked.
+* The figures are the density of the ash and the liquor of 100 g of it in 5 L of rainwater, so that kept ashes compare.
+* A batch whose readings no plausible ash explains is refused with likely causes. Dates come from the caller.
 """
 
 from __future__ import annotations
@@ -16,9 +13,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from feedcalc.contract.fields import MOST_EARLIER, REQUEST_FIELDS, SCHEMA
 from feedcalc.contract.figures import Figure, Shown, figure, shown
 from feedcalc.contract.numbers import write_number
-from feedcalc.contract.request import MOST_EARLIER, REQUEST_FIELDS, SCHEMA, Request, read_request
+from feedcalc.contract.request import Request, request_of
+from feedcalc.contract.text import one_line
 from feedcalc.liquor.air import hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps, answer_to
 from feedcalc.liquor.figures import medians_taken
@@ -26,21 +25,20 @@ from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, percent
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import listed, said, said_of
 
-ASK = "learn"
-# Besides the parts of a batch's request: what the ash is called and when the batch was made.
+# Fields of this ask that are no part of a batch's request.
 _OWN = ("ask", "name", "date")
 _KEPT_GROUPS = ("water", "steep", "measured")
 _KEPT_OF_ASH = ("kind", "state", "amount", "weighings", "weighed_measure", "density", "analysis")
-# What of a batch tells of its ash.
-_TELLING = ("measured.ec", "measured.ph", "measured.acid_drops", "ash.weighings", "ash.density")
-# The batch by which kept ashes are compared.
+_MEASURED = ("measured.ec", "measured.ph", "measured.acid_drops")
+_EVIDENCE = (*_MEASURED, "ash.weighings", "ash.density")
+# The batch for which kept ashes are compared.
 _COMPARED: Mapping[str, Any] = {"water": {"kind": "rain", "amount": "5 L"}, "dilution": "1:10"}
 _COMPARED_AMOUNT = "100 g"
 
 
 @dataclass(frozen=True, slots=True)
 class KeptAsh:
-    """An ash with its evidence: ``text`` is what a record keeps, ``batches`` how many batches it holds."""
+    """An ash with its evidence: ``text`` is the JSON text that a record keeps, of ``batches`` batches."""
 
     name: str
     date: str
@@ -55,51 +53,48 @@ class KeptAsh:
 
 
 def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
-    """What a request with ``"ask": "learn"`` keeps: its own readings, if it has any, and those of ``ash.earlier``.
+    """Return in slices what a request with ``"ask": "learn"`` keeps: its own evidence and that of ``ash.earlier``.
 
-    In slices, because each ash it could be is run through every batch. Raises `InputErrors` where nothing was learned,
-    or where no plausible ash gives what was read.
+    Raises `InputErrors` where there is no evidence, or where no plausible ash explains the readings.
     """
-    name, date = _one_line(document, "name"), _one_line(document, "date")
+    name, date = (one_line(key, document.get(key, "")) for key in ("name", "date"))
     asked = {key: value for key, value in document.items() if key not in _OWN}
     if date:
         asked["now"] = date
-    request = read_request(json.dumps(asked))
-    earlier = _told_earlier(asked)
+    request = request_of(asked)
+    earlier = _earlier_of(asked)
     own = _own_evidence(asked, request)
-    # An ash costs about as much in each batch; the own one is worked through alone first, then with the others.
-    alone = 0
+    # Progress counts in batches: the own batch is checked alone, then all are computed together.
+    alone = 0 if own is None else 1
     if own is not None:
-        alone = 1
         earlier = [*earlier, own]
         yield 0, 1
-        yield from within_progress(_refuse_what_does_not_fit(request), 0, alone, alone + len(earlier))
+        yield from within_progress(_refuse_implausible(request), 0, alone, alone + len(earlier))
     if not earlier:
         problem = said("Nothing was read, weighed or analysed that would tell of this ash.")
         accepted = said("a conductivity, a pH, vinegar counted, weighings, or an analysis")
         raise InputErrors([InputError("measured", "", problem, accepted)])
-    if len(earlier) > MOST_EARLIER:
-        earlier = earlier[-MOST_EARLIER:]
+    earlier = earlier[-MOST_EARLIER:]
     compared = answer_in_steps(_compared(request, earlier))
     answer = yield from within_progress(compared, alone, len(earlier), alone + len(earlier))
     figures = _figures(answer)
     return KeptAsh(
-        name,
-        date or _date_of(request),
-        json.dumps(earlier, ensure_ascii=False, separators=(",", ":")),
-        len(earlier),
-        request.word("ash.kind"),
-        request.word("ash.state"),
-        figures,
-        answer.effective_samples,
-        _words(figures, answer, earlier, request.locale),
-        answer.warnings,
+        name=name,
+        date=date or _date_of(request),
+        text=json.dumps(earlier, ensure_ascii=False, separators=(",", ":")),
+        batches=len(earlier),
+        kind=request.word("ash.kind"),
+        state=request.word("ash.state"),
+        figures=figures,
+        effective=answer.effective_samples,
+        words=_words(figures, answer, earlier, request.locale),
+        warnings=answer.warnings,
     )
 
 
 def values_of_kept(kept: KeptAsh) -> dict[str, Any]:
-    """``values.ash`` of the reply: the fields of its record and the figures by name."""
-    told: dict[str, Any] = {
+    """Return ``values.ash`` of the reply: the fields of the record and the figures by name."""
+    values: dict[str, Any] = {
         "name": kept.name,
         "date": kept.date,
         "evidence": kept.text,
@@ -109,34 +104,26 @@ def values_of_kept(kept: KeptAsh) -> dict[str, Any]:
         **kept.figures,
         "words": list(kept.words),
     }
-    medians_taken(told)
+    medians_taken(values)
     if kept.effective is not None:
-        told["effective_samples"] = figure(Estimate.exactly(kept.effective), "1")
-    return told
-
-
-def _one_line(document: Mapping[str, Any], key: str) -> str:
-    text = document.get(key, "")
-    if not isinstance(text, str) or len(text) > 200 or any(ord(character) < 32 for character in text):
-        accepted = said("at most 200 characters on one line")
-        raise InputErrors([InputError(key, str(text)[:80], said("This is not one line of text."), accepted)])
-    return text.strip()
+        values["effective_samples"] = figure(Estimate.exactly(kept.effective), "1")
+    return values
 
 
 def _date_of(request: Request) -> str:
     return request.moment.date().isoformat() if request.moment else ""
 
 
-def _told_earlier(asked: Mapping[str, Any]) -> list[Any]:
+def _earlier_of(asked: Mapping[str, Any]) -> list[Any]:
     ash = asked.get("ash")
     return list(ash.get("earlier") or []) if isinstance(ash, dict) else []
 
 
 def _own_evidence(asked: Mapping[str, Any], request: Request) -> dict[str, Any] | None:
-    """The parts of a batch's request that bear on its ash, amounts filled in where they were planned; None without."""
-    measured = any(name in request.numbers for name in ("measured.ec", "measured.ph", "measured.acid_drops"))
-    learned_of_ash = request.group("ash.weighings") or request.group("ash.analysis") or request.number("ash.density")
-    if not measured and not learned_of_ash:
+    """Return the parts of a request that depend on the ash, with the planned amounts; None without evidence."""
+    measured = any(name in request.numbers for name in _MEASURED)
+    of_ash = request.group("ash.weighings") or request.group("ash.analysis") or request.number("ash.density")
+    if not measured and not of_ash:
         return None
     plan = answer_to(replace(request, words={**request.words, "ranges": "off"}, earlier=())).plan
     given = asked.get("ash") or {}
@@ -162,11 +149,10 @@ def _own_evidence(asked: Mapping[str, Any], request: Request) -> dict[str, Any] 
     return kept
 
 
-def _refuse_what_does_not_fit(request: Request) -> Steps[None]:
-    """Raise where the readings were doubted."""
+def _refuse_implausible(request: Request) -> Steps[None]:
+    """Raise `InputErrors` where a reading was rejected."""
     answer = yield from answer_in_steps(replace(request, earlier=()))
-    read = [name for name in ("measured.ec", "measured.ph", "measured.acid_drops") if name in request.numbers]
-    missed = [name for name in read if name not in answer.readings_used]
+    missed = [name for name in _MEASURED if name in request.numbers and name not in answer.readings_used]
     if missed:
         accepted = said("readings that an ash can give, or none")
         problem = " ".join(warning for warning in answer.warnings if "plausible ash" in warning)
@@ -175,52 +161,50 @@ def _refuse_what_does_not_fit(request: Request) -> Steps[None]:
 
 
 def _compared(request: Request, earlier: list[Any]) -> Request:
-    return read_request(
-        json.dumps(
-            {
-                **_COMPARED,
-                "schema": SCHEMA,
-                "locale": request.locale,
-                "customs": request.customs,
-                "seed": request.known("seed"),
-                "now": request.moment.isoformat() if request.moment else None,
-                "ash": {
-                    "kind": request.word("ash.kind"),
-                    "state": request.word("ash.state"),
-                    "amount": _COMPARED_AMOUNT,
-                    "earlier": earlier,
-                },
-            }
-        )
+    return request_of(
+        {
+            **_COMPARED,
+            "schema": SCHEMA,
+            "locale": request.locale,
+            "customs": request.customs,
+            "seed": request.known("seed"),
+            "now": request.moment.isoformat() if request.moment else None,
+            "ash": {
+                "kind": request.word("ash.kind"),
+                "state": request.word("ash.state"),
+                "amount": _COMPARED_AMOUNT,
+                "earlier": earlier,
+            },
+        }
     )
 
 
 def _figures(answer: Answer) -> dict[str, Figure]:
-    """The figures by name; each is a median of its own, since nothing is made of them together."""
+    """Return the figures by name, each with its own median as value, because no batch is planned on them."""
 
-    def told(of: Callable[[Outcome], float], unit: str) -> Figure:
+    def median_of(of: Callable[[Outcome], float], unit: str) -> Figure:
         values = sorted(of(outcome) for outcome in answer.others)
         return figure(estimate_of(values, percentile(values, 0.5), answer.effective_samples), unit)
 
     return {
-        "density": told(lambda outcome: outcome.sample.density, "g/mL"),
-        "potassium": told(lambda outcome: outcome.steep.liquor.milligrams_per_litre("potassium"), "mg/L"),
-        "alkalinity": told(lambda outcome: outcome.steep.liquor.alkalinity, "mg/L CaCO3"),
-        "ph": told(lambda outcome: outcome.steep.liquor.equilibrium.ph, "1"),
-        "caustic_share": told(lambda outcome: hydroxide_share(outcome.steep.liquor), "1"),
+        "density": median_of(lambda outcome: outcome.sample.density, "g/mL"),
+        "potassium": median_of(lambda outcome: outcome.steep.liquor.milligrams_per_litre("potassium"), "mg/L"),
+        "alkalinity": median_of(lambda outcome: outcome.steep.liquor.alkalinity, "mg/L CaCO3"),
+        "ph": median_of(lambda outcome: outcome.steep.liquor.equilibrium.ph, "1"),
+        "caustic_share": median_of(lambda outcome: hydroxide_share(outcome.steep.liquor), "1"),
     }
 
 
 def _evidence_line(batch: Mapping[str, Any]) -> str:
-    """What was read, weighed or analysed of a batch, as typed, and when."""
+    """Return a line with the date of a batch and what was read, weighed or analysed of it, as typed."""
     parts = []
     for known in REQUEST_FIELDS:
         group, *rest = known.path.split(".")
         typed: Any = batch.get(group)
         for name in rest:
             typed = typed.get(name) if isinstance(typed, Mapping) else None
-        told = known.path in _TELLING or known.path.startswith("ash.analysis.")
-        if told and typed not in (None, "", []):
+        is_evidence = known.path in _EVIDENCE or known.path.startswith("ash.analysis.")
+        if is_evidence and typed not in (None, "", []):
             text = "; ".join(map(str, typed)) if isinstance(typed, list) else str(typed)
             parts.append(said("{name} {figure}", name=known.meaning, figure=text))
     day = str(batch.get("now") or "")[:10]
@@ -228,18 +212,18 @@ def _evidence_line(batch: Mapping[str, Any]) -> str:
 
 
 def _words(figures: Mapping[str, Figure], answer: Answer, earlier: Sequence[Any], locale: str) -> tuple[str, ...]:
-    def told(path: str) -> Shown:
+    def shown_at(path: str) -> Shown:
         return shown(path, figures[path.rsplit(".", 1)[-1]], locale)
 
-    potassium = told("liquor.potassium")
+    potassium = shown_at("liquor.potassium")
     lines: list[str] = [
         said_of(len(earlier), "Learned from {count} batch.", "Learned from {count} batches."),
         *(line for line in map(_evidence_line, earlier) if line),
-        said("Loose it weighs {figure}.", figure=told("density").likely),
+        said("Loose it weighs {figure}.", figure=shown_at("density").likely),
         said("100 g of it in 5 L of rainwater gives {figure}.", figure=potassium.headline(said("potassium"))),
-        said("The alkalinity of that liquor is {figure}, as CaCO₃.", figure=told("liquor.alkalinity").likely),
-        said("Its pH is {figure}.", figure=told("liquor.ph").likely),
-        said("Its caustic share is {figure}.", figure=told("caustic_share").likely),
+        said("The alkalinity of that liquor is {figure}, as CaCO₃.", figure=shown_at("liquor.alkalinity").likely),
+        said("Its pH is {figure}.", figure=shown_at("liquor.ph").likely),
+        said("Its caustic share is {figure}.", figure=shown_at("caustic_share").likely),
     ]
     if answer.effective_samples is not None:
         count = write_number(answer.effective_samples, 2, locale)

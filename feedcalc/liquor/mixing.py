@@ -1,12 +1,10 @@
-"""Liquor together with a second thing: what falls out, what gas comes off, and a plain verdict.
+"""Liquor together with a second thing: what precipitates, what gas escapes, and a plain verdict.
 
-Rules of this room:
-
-* The verdict of ``second_things.csv`` is the least strict one given. Numbers can make it stricter, never milder:
-  what is never to be combined stays so, whatever the dose.
-* What the chemistry can follow is worked out as an equilibrium of liquor and dose, minerals that form within a day
-  free to fall out, the gas still in the water. Nitrate counts as chloride: both take no part.
-* Ammonia's pressure is that right above the surface, where a face leans over the can; a breeze thins it.
+* ``second_things.csv`` has the mildest verdict. Numbers can make it stricter but never milder: what must never be
+  combined stays so at any dose.
+* Where the chemistry covers the second thing, liquor and dose are equilibrated with the minerals that form within a
+  day and with the gas still dissolved. Nitrate counts as chloride, because both are inert here.
+* Ammonia is given as the partial pressure at the surface, where a face leans over the can; moving air dilutes it.
 """
 
 from __future__ import annotations
@@ -25,7 +23,7 @@ from feedcalc.words.messages import listed, said
 
 WITH_CARE, NOT_TOGETHER, NEVER = "with care", "not together", "never"
 VERDICTS = (WITH_CARE, NOT_TOGETHER, NEVER)
-# What falls out within minutes to a day; hydroxyapatite and the dense magnesium carbonates take weeks.
+# Minerals that form within minutes to a day; hydroxyapatite and the dense magnesium carbonates take weeks.
 MIXING_MINERALS = (
     "calcite",
     "portlandite",
@@ -49,13 +47,25 @@ MINERAL_WORDS = {
     "struvite": said("struvite (magnesium ammonium phosphate)"),
 }
 TOO_STRONG = said("This mixture is too strong for the chemistry to follow: no figures, keep them apart.")
-_LEAST_TOLD = 0.5  # mg/L: less than this is told as nothing
+# The strictest limit first.
+_AMMONIA_REMARKS = {
+    "ammonia_danger": said(
+        "Ammonia in the air right above the can: about {ppm} ppm, and {limit} ppm is a danger to life."
+    ),
+    "ammonia_short": said(
+        "Ammonia in the air right above the can: about {ppm} ppm, and {limit} ppm is the most for a quarter of an hour."
+    ),
+    "ammonia_daily": said(
+        "Ammonia in the air right above the can: about {ppm} ppm, and {limit} ppm is the most for a working day."
+    ),
+}
+_LEAST_PRECIPITATE = 0.5  # mg/L: less counts as none
 _PPM_PER_ATM = 1e6
 
 
 @dataclass(frozen=True, slots=True)
 class SecondThing:
-    """One row of ``second_things.csv``. ``brings`` is mol of each element per gram, empty where chemistry can't follow.
+    """A row of ``second_things.csv``. ``brings`` is mol of each element per gram, empty without data.
 
     ``dose`` in grams per litre is a usual strength, ``ph_limit`` the pH above which it fails; None where there is none.
     """
@@ -74,12 +84,11 @@ class SecondThing:
 
 @dataclass(frozen=True, slots=True)
 class MixingCheck:
-    """What comes of liquor and a second thing.
+    """The result of mixing liquor with a second thing.
 
-    ``fallen_out`` is mg per litre by mineral (see `MINERAL_WORDS`), beyond what the liquor alone would drop.
-    ``ammonia_share`` is the share of the ammonium and ammonia in the water that is ammonia, ``ammonia_ppm`` its
-    level in the air right above, ``ammonia_nitrogen`` its amount in mg/L of nitrogen. ``remarks`` say what the
-    numbers add to ``reason``.
+    ``fallen_out`` is the precipitate in mg/L by mineral (see `MINERAL_WORDS`) beyond that of the liquor alone.
+    ``ammonia_share`` is the share of the dissolved ammonium and ammonia that is ammonia, ``ammonia_ppm`` its level in
+    the air at the surface, ``ammonia_nitrogen`` the total in mg/L of nitrogen. ``remarks`` explain the numbers.
     """
 
     thing: SecondThing
@@ -96,23 +105,23 @@ class MixingCheck:
 
     @property
     def fallen_out_in_all(self) -> float:
-        """mg of solids per litre."""
+        """The whole precipitate in mg/L."""
         return sum(self.fallen_out.values())
 
 
 @cache
 def second_things() -> Mapping[str, SecondThing]:
-    """Every second thing by its id."""
+    """Return every second thing by its id."""
     return {row["id"]: _second_thing(row) for row in published.table("second_things")}
 
 
 def mixing_check(
     liquor: Liquor, thing: SecondThing, temperature_kelvin: float, dose: float | None = None, locale: str = "en-GB"
 ) -> MixingCheck:
-    """What comes of ``dose`` grams of ``thing`` in a litre of ``liquor`` (or of a feed), by default a usual strength.
+    """Return the check of ``dose`` grams of ``thing`` in a litre of ``liquor`` or feed, by default a usual dose.
 
-    Numbers in its remarks are written as in ``locale``. A mixture too strong for the chemistry gets its verdict without
-    numbers. Raises `ValueError` for a negative dose.
+    Remarks write numbers as in ``locale``. A mixture too strong for the chemistry gets a verdict without numbers.
+    Raises `ValueError` for a negative dose.
     """
     if dose is not None and not dose >= 0.0:
         raise ValueError(f"a dose cannot be below nothing, got {dose!r}")
@@ -122,10 +131,10 @@ def mixing_check(
         return _checked(thing, None, before, before, {}, locale)
     brought = {element: amount * used * before.litres for element, amount in thing.brings.items()}
     try:
-        alone = _mixed(before, {}, temperature_kelvin)
-        mixed = _mixed(before, brought, temperature_kelvin)
+        alone = _equilibrated(before, {}, temperature_kelvin)
+        mixed = _equilibrated(before, brought, temperature_kelvin)
     except NoSolution:
-        # A verdict must stand even where there is no number to put beside it.
+        # There must be a verdict even without numbers.
         verdict = max(thing.verdict, NOT_TOGETHER, key=VERDICTS.index)
         return replace(
             _checked(thing, None, before, before, {}, locale), verdict=verdict, remarks=(TOO_STRONG,), dose=used
@@ -133,7 +142,7 @@ def mixing_check(
     fallen = {
         mineral: amount
         for mineral in MIXING_MINERALS
-        if (amount := _milligrams(mixed, mineral) - _milligrams(alone, mineral)) > _LEAST_TOLD
+        if (amount := _milligrams(mixed, mineral) - _milligrams(alone, mineral)) > _LEAST_PRECIPITATE
     }
     return _checked(thing, used, before, mixed, fallen, locale)
 
@@ -146,64 +155,16 @@ def _checked(
     fallen: Mapping[str, float],
     locale: str,
 ) -> MixingCheck:
-    """The numbers weighed against ``mixing_limits.csv``."""
+    """Return the check of a mixture against ``mixing_limits.csv``."""
     ammonium = after.dissolved["ammonia"]
     share = after.molality["NH3"] * after.water_kg / ammonium if ammonium > 0.0 else 0.0
     ppm = after.ammonia_atm * _PPM_PER_ATM
-    verdicts, remarks = [thing.verdict], []
-    if fallen:
-        words = listed(
-            (
-                said("{amount} mg/L of {mineral}", amount=_rounded(amount, locale), mineral=MINERAL_WORDS[mineral])
-                for mineral, amount in fallen.items()
-            ),
-            ", ",
-        )
-        remarks.append(said("Falls out: {words}.", words=words))
-        limit = _limits()["sludge"]
-        if sum(fallen.values()) >= limit.value:
-            verdicts.append(limit.verdict)
-    for name, words in (
-        (
-            "ammonia_danger",
-            said("Ammonia in the air right above the can: about {ppm} ppm, and {limit} ppm is a danger to life."),
-        ),
-        (
-            "ammonia_short",
-            said(
-                "Ammonia in the air right above the can: about {ppm} ppm, and {limit} ppm is the most "
-                "for a quarter of an hour."
-            ),
-        ),
-        (
-            "ammonia_daily",
-            said(
-                "Ammonia in the air right above the can: about {ppm} ppm, and {limit} ppm is the most "
-                "for a working day."
-            ),
-        ),
-    ):
-        limit = _limits()[name]
-        if ppm >= limit.value:
-            verdicts.append(limit.verdict)
-            remarks.append(
-                said(words, ppm=_rounded(ppm, locale), limit=write_number(limit.value, 6, locale, trim=True))
-            )
-            break
-    if thing.ph_limit is not None and before.ph > thing.ph_limit:
-        verdicts.append(NOT_TOGETHER)
-        remarks.append(
-            said(
-                "This liquor has pH {before}; it fails above pH {ph_limit}.",
-                before=write_decimals(before.ph, 1, locale),
-                ph_limit=write_number(thing.ph_limit, 6, locale, trim=True),
-            )
-        )
+    findings = [*_on_precipitate(fallen, locale), *_on_ammonia(ppm, locale), *_on_ph(thing, before.ph, locale)]
     return MixingCheck(
         thing=thing,
-        verdict=max(verdicts, key=VERDICTS.index),
+        verdict=max([thing.verdict, *(verdict for verdict, _ in findings)], key=VERDICTS.index),
         reason=thing.reason,
-        remarks=tuple(remarks),
+        remarks=tuple(remark for _, remark in findings),
         dose=dose,
         ph_before=before.ph,
         ph_after=after.ph,
@@ -214,7 +175,45 @@ def _checked(
     )
 
 
-def _mixed(before: Equilibrium, brought: Mapping[str, float], kelvin: float) -> Equilibrium:
+def _on_precipitate(fallen: Mapping[str, float], locale: str) -> list[tuple[str, str]]:
+    """Return verdict and remark on what precipitates, if anything does."""
+    if not fallen:
+        return []
+    words = listed(
+        (
+            said("{amount} mg/L of {mineral}", amount=_rounded(amount, locale), mineral=MINERAL_WORDS[mineral])
+            for mineral, amount in fallen.items()
+        ),
+        ", ",
+    )
+    limit = _limits()["sludge"]
+    verdict = limit.verdict if sum(fallen.values()) >= limit.value else VERDICTS[0]
+    return [(verdict, said("Falls out: {words}.", words=words))]
+
+
+def _on_ammonia(ppm: float, locale: str) -> list[tuple[str, str]]:
+    """Return verdict and remark for the highest ammonia limit that is reached, if any is."""
+    for name, words in _AMMONIA_REMARKS.items():
+        limit = _limits()[name]
+        if ppm >= limit.value:
+            written = write_number(limit.value, 6, locale, trim=True)
+            return [(limit.verdict, said(words, ppm=_rounded(ppm, locale), limit=written))]
+    return []
+
+
+def _on_ph(thing: SecondThing, ph: float, locale: str) -> list[tuple[str, str]]:
+    """Return verdict and remark where the liquor is too alkaline for the second thing."""
+    if thing.ph_limit is None or ph <= thing.ph_limit:
+        return []
+    remark = said(
+        "This liquor has pH {before}; it fails above pH {ph_limit}.",
+        before=write_decimals(ph, 1, locale),
+        ph_limit=write_number(thing.ph_limit, 6, locale, trim=True),
+    )
+    return [(NOT_TOGETHER, remark)]
+
+
+def _equilibrated(before: Equilibrium, brought: Mapping[str, float], kelvin: float) -> Equilibrium:
     totals = dict(before.dissolved)
     for element, amount in brought.items():
         totals[element] = totals.get(element, 0.0) + amount
@@ -226,7 +225,7 @@ def _milligrams(state: Equilibrium, mineral: str) -> float:
 
 
 def _rounded(value: float, locale: str) -> str:
-    """Two figures are all that is known."""
+    """Write a number with two significant figures."""
     return write_decimals(float(f"{value:.2g}"), 0, locale) if value >= 1 else write_number(value, 1, locale)
 
 
@@ -252,14 +251,8 @@ def _second_thing(row: Mapping[str, str]) -> SecondThing:
         element, amount = part.rsplit(" ", 1)
         brings[element] = float(amount) / formula_grams_per_mol(row["formula"])
     return SecondThing(
-        row["id"],
-        row["words"],
-        row["verdict"],
-        brings,
-        float(row["dose"]) if row["dose"] else None,
-        float(row["ph_limit"]) if row["ph_limit"] else None,
-        row["reason"],
-        row["source"],
-        row["status"],
-        row["note"],
+        **{name: row[name] for name in ("id", "words", "verdict", "reason", "source", "status", "note")},
+        brings=brings,
+        dose=float(row["dose"]) if row["dose"] else None,
+        ph_limit=float(row["ph_limit"]) if row["ph_limit"] else None,
     )

@@ -1,7 +1,7 @@
-"""What the liquor and the feed do next: with acid, with air, with a second thing in the can, with hard water.
+"""Build the figures of what liquor and feed do next: with acid, in air, with a second thing, and as lime haze.
 
-Rules of this room: figures under the names and units of the contract, as in `report`; the chemistry is in
-`neutralising`, `standing`, `mixing` and `haze`. What nobody asked for is not worked out.
+Names and units are those of the contract. Nothing is computed here: the chemistry is in `acid`, `air`, `mixing` and
+`haze`. Only what the request asks for is included.
 """
 
 from __future__ import annotations
@@ -21,26 +21,26 @@ from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
-# The names under which ``values`` holds what is found here.
+# The names of these parts in ``values``.
 REACTIONS = ("acid", "air", "caustic", "haze", "mixing")
 
 
 def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """``values`` with what the reactions add to it, and what must be said about them."""
+    """Return ``values`` with the reactions added, and the warnings about them."""
     found = dict(values)
-    told: list[str] = []
+    warnings: list[str] = []
     if answer.request.word("acid.kind"):
-        acid, warnings = _acid(answer)
+        acid, acid_warnings = _acid(answer)
         found["acid"] = acid
         if "volume" in acid:
             found["batch"] = {**found["batch"], "acid_volume": acid["volume"]}
-        told += warnings
+        warnings += acid_warnings
     found["haze"] = _haze(answer)
     if answer.request.word("mixing.with"):
         found["mixing"] = _mixing(answer)
         mixing = found["mixing"]
         verdict = MACHINE_WORDS.get(mixing["verdict"], mixing["verdict"])
-        told.append(
+        warnings.append(
             said("{thing}: {verdict}. {reason}", thing=mixing["words"], verdict=verdict, reason=mixing["reason"])
         )
     if answer.request.word("ranges") == "on":
@@ -51,16 +51,16 @@ def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, An
         apatite = found["liquor"]["phosphorus"]
         both_ends = {**apatite, "high": max(apatite["high"], found["phosphate"]["phosphorus_if_amorphous"]["high"])}
         found["liquor"] = {**found["liquor"], "phosphorus": both_ends}
-    return found, tuple(told)
+    return found, tuple(warnings)
 
 
 def _as_asked(answer: Answer, known: Estimate) -> Estimate:
-    """The estimate, or only its typical value where no ranges were asked for."""
+    """Return the estimate, or only its typical value where the request wants no ranges."""
     return known if answer.request.word("ranges") == "on" else Estimate.exactly(known.typical)
 
 
 def _haze(answer: Answer) -> dict[str, Any]:
-    """The lime haze of the chosen dilution in a can, and what it does to roses and strainers."""
+    """Return the lime haze of the chosen dilution in a can, and its effect on roses and strainers."""
     request = answer.request
     haze = haze_in_can(answer.typical.own, answer.plan.cans[0].litres, request.known("water.temperature") + 273.15)
     return {
@@ -84,7 +84,7 @@ def _haze(answer: Answer) -> dict[str, Any]:
 
 
 def _mixing(answer: Answer) -> dict[str, Any]:
-    """The chosen feed together with a second thing: the verdict, what falls out, what gas comes off."""
+    """Return the chosen feed with a second thing: the verdict, the precipitate and the gas."""
     request = answer.request
     thing = second_things()[request.word("mixing.with")]
     dose = request.number("mixing.dose")
@@ -92,7 +92,7 @@ def _mixing(answer: Answer) -> dict[str, Any]:
     check = mixing_check(
         answer.typical.own.liquor, thing, kelvin, None if dose is None else dose / 1000, request.locale
     )
-    told: dict[str, Any] = {
+    values: dict[str, Any] = {
         "with": thing.id,
         "words": thing.words,
         "verdict": check.verdict,
@@ -108,28 +108,28 @@ def _mixing(answer: Answer) -> dict[str, Any]:
         },
     }
     if check.dose is not None:
-        told["dose"] = figure(Estimate.exactly(check.dose), "g/L")
+        values["dose"] = figure(Estimate.exactly(check.dose), "g/L")
     if check.ammonia_nitrogen > 0:
-        told["ammonia_share"] = figure(Estimate.exactly(check.ammonia_share), "1")
-        told["ammonia_in_air"] = figure(Estimate.exactly(check.ammonia_ppm), "ppm")
-    return told
+        values["ammonia_share"] = figure(Estimate.exactly(check.ammonia_share), "1")
+        values["ammonia_in_air"] = figure(Estimate.exactly(check.ammonia_ppm), "ppm")
+    return values
 
 
-# Days for which the fall of pH is told: hours at first, then up to a month.
-TOLD_DAYS = (0.0, 0.25, 1.0, 3.0, 7.0, 14.0, 30.0)
+# Days for which the pH is given: hours at first, then up to a month.
+DAYS_IN_AIR = (0.0, 0.25, 1.0, 3.0, 7.0, 14.0, 30.0)
 
 
 def _air(answer: Answer) -> dict[str, Any]:
-    """The liquor standing in its bucket after settling: pH day by day, and where it ends."""
+    """Return the pH of the liquor left in its bucket, day by day and in the end."""
     request, batch = answer.request, answer.typical.batch
     kelvin = request.known("water.temperature") + 273.15
     is_covered = request.word("steep.air") == "covered"
     litres_each = max(batch.liquor_litres / batch.goes, 1e-6)
     exposure = exposure_to_air(
-        answer.typical.steep.liquor, answer.vessel.area, litres_each, kelvin, TOLD_DAYS, is_covered
+        answer.typical.steep.liquor, answer.vessel.area, litres_each, kelvin, DAYS_IN_AIR, is_covered
     )
     soonest, usual, latest = exposure.days_until(corrosive_ph())
-    told: dict[str, Any] = {
+    values: dict[str, Any] = {
         "covered": is_covered,
         "ph_at_first": figure(Estimate.exactly(exposure.ph_at_first), "1"),
         "ph_in_the_end": figure(Estimate.exactly(exposure.ph_in_the_end), "1"),
@@ -143,37 +143,37 @@ def _air(answer: Answer) -> dict[str, Any]:
         ],
     }
     if soonest is not None and usual and isfinite(usual):
-        last = latest if latest is not None and isfinite(latest) else 10 * TOLD_DAYS[-1]
-        told["days_until_mild"] = figure(Estimate(soonest, usual, max(last, usual)), "d")
-    return told
+        last = latest if latest is not None and isfinite(latest) else 10 * DAYS_IN_AIR[-1]
+        values["days_until_mild"] = figure(Estimate(soonest, usual, max(last, usual)), "d")
+    return values
 
 
 def _caustic(answer: Answer) -> dict[str, Any]:
-    """What the free lime of the ash makes of the liquor, and the share of it from which the liquor is corrosive."""
+    """Return the effect of free lime on the liquor, and the share of it from which the liquor is corrosive."""
     request, typical = answer.request, answer.typical
     kelvin = request.known("water.temperature") + 273.15
     per_kilogram = typical.batch.strength / water_kilograms(1.0, kelvin)
     switch = caustic_switch(typical.sample, per_kilogram, answer.water, kelvin, request.known("steep.time"))
-    told: dict[str, Any] = {
+    values: dict[str, Any] = {
         "free_lime": figure(answer.spread(lambda outcome: outcome.sample.free_lime), "1"),
         "hydroxide_share": figure(answer.spread(lambda outcome: hydroxide_share(outcome.steep.liquor)), "1"),
         "corrosive_ph": figure(Estimate.exactly(switch.corrosive_ph), "1"),
         "curve": [[share, ph] for share, ph, _ in switch.rows],
     }
     if switch.corrosive_from is not None:
-        told["corrosive_from"] = figure(Estimate.exactly(switch.corrosive_from), "1")
-    return told
+        values["corrosive_from"] = figure(Estimate.exactly(switch.corrosive_from), "1")
+    return values
 
 
 def _acid(answer: Answer) -> tuple[dict[str, Any], list[str]]:
-    """The acid that brings the chosen feed to the pH asked for: dose, gas, what comes after, and the curve."""
+    """Return how acid brings the chosen feed to the wanted pH, with the warnings about it."""
     request = answer.request
     acid = acids()[request.word("acid.kind")]
     strength = request.number("acid.strength") or acid.strengths[1]
     target = request.known("acid.target_ph")
     kelvin = request.known("water.temperature") + 273.15
     typical = acid_for(answer.typical.own.liquor, acid, strength, target, kelvin, locale=request.locale)
-    told: dict[str, Any] = {
+    values: dict[str, Any] = {
         "kind": acid.id,
         "words": acid.words,
         "caution": acid.caution,
@@ -185,19 +185,19 @@ def _acid(answer: Answer) -> tuple[dict[str, Any], list[str]]:
         "curve": [[dose, ph] for dose, ph in titration_curve(answer.typical.own.liquor, acid, strength, kelvin)],
     }
     if typical.dose is None:
-        return told, [typical.reason]
+        return values, [typical.reason]
     dose = answer.spread(lambda outcome: _dose(outcome, acid, strength, target, kelvin))
-    told["volume" if acid.is_liquid else "mass"] = figure(dose, acid.unit)
+    values["volume" if acid.is_liquid else "mass"] = figure(dose, acid.unit)
     per_can = dose.scaled(answer.plan.cans[0].litres)
-    told["per_can"] = figure(per_can, "mL" if acid.is_liquid else "g")
-    told["ph_reached"] = figure(Estimate.exactly(typical.ph_reached), "1")
-    told["ph_gas_gone"] = figure(Estimate.exactly(typical.ph_gas_gone), "1")
-    told["carbon_dioxide"] = figure(Estimate.exactly(typical.carbon_dioxide_millilitres_per_litre), "mL/L")
+    values["per_can"] = figure(per_can, "mL" if acid.is_liquid else "g")
+    values["ph_reached"] = figure(Estimate.exactly(typical.ph_reached), "1")
+    values["ph_gas_gone"] = figure(Estimate.exactly(typical.ph_gas_gone), "1")
+    values["carbon_dioxide"] = figure(Estimate.exactly(typical.carbon_dioxide_millilitres_per_litre), "mL/L")
     if typical.dose_gas_gone:
-        told["dose_gas_gone"] = figure(Estimate.exactly(typical.dose_gas_gone), acid.unit)
+        values["dose_gas_gone"] = figure(Estimate.exactly(typical.dose_gas_gone), acid.unit)
     if typical.dose_half_ph_past is not None:
-        told["half_ph_past"] = figure(Estimate.exactly(typical.dose_half_ph_past), acid.unit)
-    return told, _acid_warnings(typical)
+        values["half_ph_past"] = figure(Estimate.exactly(typical.dose_half_ph_past), acid.unit)
+    return values, _acid_warnings(typical)
 
 
 def _dose(outcome: Outcome, acid: Acid, strength: float, target: float, kelvin: float) -> float:
@@ -206,7 +206,9 @@ def _dose(outcome: Outcome, acid: Acid, strength: float, target: float, kelvin: 
 
 
 def _acid_warnings(typical: Neutralisation) -> list[str]:
-    told = [typical.reason] if typical.reason else []
+    warnings = [typical.reason] if typical.reason else []
     if typical.is_easily_overshot:
-        told.append(said("The last drops of acid move the pH fast: add half, stir, measure, then a little at a time."))
-    return told
+        warnings.append(
+            said("The last drops of acid move the pH fast: add half, stir, measure, then a little at a time.")
+        )
+    return warnings

@@ -1,11 +1,9 @@
-"""Ash, water and time become liquor above and sludge below.
+"""Steep ash in water: the liquor above and the sludge below after a given time.
 
-Rules of this room:
-
-* Salts dissolve in two steps, most within minutes; what time allows is put into the water as totals, and the
-  equilibrium decides what stays dissolved and which minerals form.
-* Every element is counted twice, in the liquor and in the solids, and the two make up the ash and the water.
-* A covered bucket counts as closed to air. An open one takes up CO2 slowly: `standing_in_air` gives the far end.
+* Salts dissolve at two first-order rates, most within minutes. What has dissolved by the given time enters the
+  equilibrium as totals; the equilibrium decides what stays in solution and which minerals form.
+* Every element is balanced: liquor and solids together hold what the ash and the water brought.
+* A covered bucket counts as closed to air; for an open one see `feedcalc.liquor.air`.
 """
 
 from __future__ import annotations
@@ -19,55 +17,52 @@ from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_m
 from feedcalc.garden.ash import ELEMENTS, AshSample
 from feedcalc.garden.water import Water
 
-# What can form in ash liquor within a day: calcite and the hydroxides at once, magnesium carbonate where carbonate
-# is plenty, gypsum and syngenite in a strong sulfate liquor; apatite stands for the calcium phosphates that keep
-# phosphorus in the ash (`phosphorus_if_amorphous` gives the other end).
+# Minerals that form in ash liquor within a day: calcite and the hydroxides at once, magnesium carbonate where there is
+# much carbonate, gypsum and syngenite in a strong sulfate liquor. Apatite represents the calcium phosphates that keep
+# phosphorus in the ash (`phosphorus_if_amorphous` gives the other extreme).
 STEEP_MINERALS = ("calcite", "portlandite", "brucite", "nesquehonite", "gypsum", "syngenite", "hydroxyapatite")
 # Every comparison with a limit of pH is made at this temperature.
 JUDGED_AT_KELVIN = 298.15
-# The salts that leave the ash by dissolving; the others are set by the minerals whatever the time.
+# Elements of salts that take time to dissolve; minerals control the others at any time.
 SALTS = ("potassium", "sodium", "sulfur", "chloride")
 
 
 @dataclass(frozen=True, slots=True)
 class Liquor:
-    """A clear liquor: the equilibrium per kilogram of water, read per litre of liquor.
-
-    ``equilibrium`` knows pH, conductivity and every dissolved element.
-    """
+    """A clear liquor: an equilibrium per kilogram of water, with concentrations per litre of liquor."""
 
     equilibrium: Equilibrium
 
     def milligrams_per_litre(self, element: str) -> float:
-        """mg of the dissolved element per litre of liquor."""
+        """Return the mg of the dissolved element per litre of liquor."""
         return self.equilibrium.milligrams_per_litre(element)
 
     @property
     def alkalinity(self) -> float:
-        """mg/L as CaCO3, as a titration would find it."""
+        """The total alkalinity in mg/L as CaCO3, as a titration would give it."""
         equivalents_per_litre = self.equilibrium.alkalinity * self.equilibrium.water_kg / self.equilibrium.litres
         return equivalents_per_litre * calcium_carbonate_grams_per_mol() / 2 * 1000
 
     @property
     def ph_25(self) -> float:
-        """pH of the same liquor at 25 degC, nothing falling out. Liquor is judged by this, whatever a meter shows.
+        """pH of the same liquor at 25 degC, nothing precipitating. Liquor is judged by this, whatever a meter shows.
 
-        The ion product of water moves the pH that a meter shows; the hydroxide that burns stays the same.
+        The ion product of water changes the pH that a meter shows; the hydroxide that burns stays the same.
         """
         if abs(self.equilibrium.temperature_kelvin - JUDGED_AT_KELVIN) < 1e-6:
             return self.equilibrium.ph
         return equilibrate(self.equilibrium.dissolved, JUDGED_AT_KELVIN, (), nearby=self.equilibrium).ph
 
     def mol_per_litre(self) -> dict[str, float]:
-        """Mol of each dissolved element per litre of liquor."""
+        """Return the mol of each dissolved element per litre of liquor."""
         return {element: amount / self.equilibrium.litres for element, amount in self.equilibrium.dissolved.items()}
 
 
 @dataclass(frozen=True, slots=True)
 class Sludge:
-    """What stays behind in the solids, per gram of ash that went in (not counting liquor held between grains).
+    """The solids that stay behind, per gram of ash that went in, without the liquor held between grains.
 
-    ``grams_per_gram`` by element; ``lime_value`` in g CaCO3 per gram of ash.
+    ``grams_per_gram`` is by element; ``lime_value`` is in g CaCO3 per gram of ash.
     """
 
     grams_per_gram: Mapping[str, float]
@@ -76,7 +71,7 @@ class Sludge:
 
 @dataclass(frozen=True, slots=True)
 class Steep:
-    """The outcome of one steep: liquor, sludge and the share of reachable salts that had time to dissolve."""
+    """The outcome of one steep; ``dissolved_share`` is the share of the soluble salts that had time to dissolve."""
 
     liquor: Liquor
     sludge: Sludge
@@ -84,10 +79,10 @@ class Steep:
 
 
 def dissolved_share(hours: float, sample: AshSample) -> float:
-    """Share (0 to 1) of the reachable salts dissolved after ``hours`` of a stirred steep.
+    """Return the share (0 to 1) of the soluble salts that has dissolved after ``hours`` of a stirred steep.
 
-    Two first-order steps that start together, one per minute fast and one per hour slow:
-    f (1 - exp(-60 k_fast t)) + (1 - f) (1 - exp(-k_slow t)), with the figures of ``ash_dissolution.csv``.
+    The sum of two parallel first-order processes, k_fast per minute and k_slow per hour:
+    f (1 - exp(-60 k_fast t)) + (1 - f) (1 - exp(-k_slow t)), with the values of ``ash_dissolution.csv``.
     """
     fast = 1.0 - exp(-sample.fast_rate * 60 * hours)
     slow = 1.0 - exp(-sample.slow_rate * hours)
@@ -101,13 +96,13 @@ def steep(
     temperature_kelvin: float,
     hours: float,
 ) -> Steep:
-    """Steep ``grams_per_kilogram`` of ash in each kilogram of water for ``hours`` under a cover.
+    """Return the steep of ``grams_per_kilogram`` of ash in each kilogram of water for ``hours`` under a cover.
 
-    Raises `NoSolution` where the chemistry finds no balanced answer.
+    Raises `NoSolution` where the equilibrium has no solution.
     """
     share = dissolved_share(hours, sample)
     kilograms = grams_per_kilogram / 1000
-    from_ash = _given_up(sample, share)
+    from_ash = _released(sample, share)
     totals = {element: water.totals.get(element, 0.0) + amount * kilograms for element, amount in from_ash.items()}
     equilibrium = equilibrate(totals, temperature_kelvin, STEEP_MINERALS)
     liquor = Liquor(equilibrium)
@@ -132,16 +127,17 @@ class SteepMemory:
         return self.known[key]
 
 
-def _given_up(sample: AshSample, share: float) -> dict[str, float]:
-    """Mol per kilogram of ash that has met the water once a share of the salts dissolved, their carbonate with them."""
+def _released(sample: AshSample, share: float) -> dict[str, float]:
+    """Return the mol per kg of ash in contact with the water when a share of the salts has dissolved."""
     reachable = sample.reachable_mol_per_kilogram()
-    given = {element: amount * (share if element in SALTS else 1.0) for element, amount in reachable.items()}
+    released = {element: amount * (share if element in SALTS else 1.0) for element, amount in reachable.items()}
+    # Undissolved alkali salts keep their carbonate.
     held_charge = sum(
-        (reachable[salt] - given[salt]) * charge
+        (reachable[salt] - released[salt]) * charge
         for salt, charge in (("potassium", 1), ("sodium", 1), ("sulfur", -2), ("chloride", -1))
     )
-    given["carbon"] = max(reachable["carbon"] - held_charge / 2, 0.0)
-    return given
+    released["carbon"] = max(reachable["carbon"] - held_charge / 2, 0.0)
+    return released
 
 
 def _sludge(sample: AshSample, water: Water, liquor: Liquor, grams_per_kilogram: float) -> Sludge:
@@ -158,17 +154,17 @@ def _sludge(sample: AshSample, water: Water, liquor: Liquor, grams_per_kilogram:
 
 
 def _water_alkalinity(water: Water) -> float:
-    """Equivalents of alkalinity per kilogram that the water itself brought."""
+    """Return the equivalents of alkalinity per kilogram of the water itself."""
     return water.alkalinity / 1000 / (calcium_carbonate_grams_per_mol() / 2)
 
 
 def phosphorus_if_amorphous(liquor: Liquor) -> float:
-    """mg/L of phosphorus if the phosphate that forms is the amorphous kind, which comes sooner than apatite.
+    """Return the mg/L of phosphorus if amorphous calcium phosphate forms instead of apatite.
 
-    Apatite, the stable mineral, may take weeks to form; the two are the ends between which a liquor of a day lies.
+    The amorphous phase forms sooner; apatite, the stable mineral, may take weeks. A liquor of a day lies in between.
     """
     equilibrium = liquor.equilibrium
     minerals = [mineral for mineral in STEEP_MINERALS if mineral != "hydroxyapatite"]
-    # Sought afresh: above apatite so little phosphate is left that this liquor is a poor place to start from.
+    # Apatite leaves so little phosphate that its equilibrium would be a poor starting point for the search.
     other = equilibrate(equilibrium.totals, equilibrium.temperature_kelvin, [*minerals, "amorphous_calcium_phosphate"])
     return other.milligrams_per_litre("phosphorus")

@@ -1,7 +1,6 @@
-"""From an answer worked through to the circumstances that `feedcalc.garden.suitability` judges.
+"""Collect from an answer what the verdict on a feed depends on, and ask `feedcalc.garden.suitability` for it.
 
-Rules of this room: nothing is judged here and nothing computed anew; what the request says of ground and plant and what
-the plan makes of the feed is only put side by side.
+No judgement happens here: ground, plant and season come from the request, and the feed comes from the plan.
 """
 
 from __future__ import annotations
@@ -15,14 +14,14 @@ from feedcalc.uncertainty.estimates import Estimate
 
 
 def verdict_on(answer: Answer) -> Verdict:
-    """The verdict on an answered batch request: its ground and plant with the feed as it would be poured."""
+    """Return the verdict on the feed of an answer for the ground and plant of its request."""
     return verdict_for(circumstances_of(answer.request, feed_facts(answer)))
 
 
 def sludge_area(answer: Answer, verdict: Verdict) -> Estimate | None:
-    """Square metres of this ground for which the sludge of a batch, counted as its ash, is the cap of a year.
+    """Return the square metres on which the sludge of a batch, counted as its whole ash, is the cap for a year.
 
-    None where the ground should get none, or nobody knows.
+    None where the ground should get no sludge, or where the cap is not known.
     """
     cap = cap_for(answer.request.number("soil.ph"))
     if cap.high == 0.0 or verdict.word == HOLD or answer.request.word("place") in CONTAINERS:
@@ -31,30 +30,30 @@ def sludge_area(answer: Answer, verdict: Verdict) -> Estimate | None:
 
 
 def feed_facts(answer: Answer) -> FeedFacts:
-    """The feed of an answer as it would be poured, a drench of usual depth."""
+    """Return the properties of the feed of an answer, as it is poured."""
     stage = stage_of(answer.request)
-    read_ph, is_read_of_feed = answer.request.number("measured.ph"), answer.request.word("measured.of") == "feed"
-    computed = answer.spread(lambda outcome: (outcome.own if is_read_of_feed else outcome.steep).liquor.equilibrium.ph)
-    typical = (answer.typical.own if is_read_of_feed else answer.typical.steep).liquor
+    ph_read, is_of_feed = answer.request.number("measured.ph"), answer.request.word("measured.of") == "feed"
+    computed = answer.spread(lambda outcome: (outcome.own if is_of_feed else outcome.steep).liquor.equilibrium.ph)
+    typical = (answer.typical.own if is_of_feed else answer.typical.steep).liquor
     return FeedFacts(
         ph=answer.spread(lambda outcome: outcome.own_ph_25),
         alkalinity=answer.spread(lambda outcome: outcome.own.liquor.alkalinity),
         conductivity=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.conductivity),
-        potassium=answer.spread(lambda outcome: outcome.own.liquor.milligrams_per_litre("potassium")),
-        litres_per_square_metre=answer.typical.per_square_metre.litres,
         lime_per_square_metre=answer.spread(
-            # An ash of more acid than base brings none.
+            # An ash with more acid than base adds no lime.
             lambda outcome: max(outcome.per_square_metre.lime_value, 0.0)
         ),
+        potassium=answer.spread(lambda outcome: outcome.own.liquor.milligrams_per_litre("potassium")),
+        litres_per_square_metre=answer.typical.per_square_metre.litres,
+        read_shift=typical.ph_25 - ph_shows(typical.equilibrium, reading_celsius(answer.request)),
         limits=answer.limits[stage],
         parts=answer.plan.parts_water,
         parts_within_limits=answer.typical.recommended[stage],
-        read_shift=typical.ph_25 - ph_shows(typical.equilibrium, reading_celsius(answer.request)),
-        # Acid brings a feed anywhere; only a reading that was called out as no plausible ash's is doubted.
+        # With acid the feed may have any pH, so the reading is doubted only if no plausible ash explains it.
         fits_reading=(
-            read_ph is None
+            ph_read is None
             or bool(answer.request.word("acid.kind"))
             or "measured.ph" in answer.readings_used
-            or read_ph >= computed.low
+            or ph_read >= computed.low
         ),
     )

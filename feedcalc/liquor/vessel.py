@@ -1,12 +1,8 @@
-"""From cans back to ash and water, or from ash and water forwards: what to weigh, pour, wait for and leave.
-
-Rules of this room:
+"""The batch in its bucket: volumes, heights, the water that a wanted amount of liquor needs, and settling.
 
 * The bucket counts as straight-sided: its area is capacity over inside height.
-* What settles takes up several times its own volume and holds liquor; above it a guard layer is left unpoured.
-* A batch is first computed, then rounded to measures a shed has, then computed again from the rounded measures,
-  so that the sheet and its numbers agree.
-* Practice says a day in a bucket; the time given here is for grains of a stated size by Stokes' law.
+* Sediment takes up several times the volume of its solids and holds liquor; a guard layer above it is not poured.
+* Practice says a day in the bucket; the settling time here is that of grains of a stated size by Stokes' law.
 """
 
 from __future__ import annotations
@@ -24,35 +20,36 @@ from feedcalc.physics import settling, water
 
 @lru_cache
 def rules() -> Mapping[str, float]:
-    """The rules of thumb of ``batch_rules.csv`` by name, in the unit the table states."""
+    """Return the values of ``batch_rules.csv`` by name, in the units of the table."""
     return {row["quantity"]: float(row["value"]) for row in published.table("batch_rules")}
 
 
 @dataclass(frozen=True, slots=True)
 class Vessel:
-    """A bucket by its inside height in metres and what it holds in litres, brim full."""
+    """A bucket: inside height in metres and capacity in litres to the brim."""
 
     height: float
     capacity: float
 
     @property
     def area(self) -> float:
-        """Square metres of surface."""
+        """The cross-section in square metres."""
         return self.capacity / 1000 / self.height
 
     @property
     def usable(self) -> float:
-        """Litres that can be stirred without slopping."""
+        """The litres that can be stirred without spilling."""
         headroom = next(row for row in published.table("ash_settling") if row["quantity"] == "headroom_share")
         return self.capacity * (1.0 - float(headroom["typical"]))
 
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """One batch, for all goes together unless a name says ``each``.
+    """One batch, made in ``goes`` equal bucketfuls.
 
-    Grams of ash, litres of water, of mixture, of sludge (with the liquor it holds), of guard layer and of liquor
-    that pours off. Heights in metres above the bottom in each go: ``surface``, ``pour_line``, ``sludge_top``.
+    Masses and volumes are for all goes together: ``sludge_litres`` include the liquor that the sludge holds, and
+    ``liquor_litres`` can be poured off. The heights ``surface``, ``pour_line`` and ``sludge_top`` are in metres above
+    the bottom in each go.
     """
 
     ash_grams: float
@@ -68,17 +65,17 @@ class Batch:
 
     @property
     def clear_depth(self) -> float:
-        """Metres from the surface down to the pour-off line: what grains have to fall through."""
+        """The metres from the surface to the pour-off line, through which grains have to fall."""
         return self.surface - self.pour_line
 
     @property
     def strength(self) -> float:
-        """Grams of ash per litre of water."""
+        """The grams of ash per litre of water."""
         return self.ash_grams / self.water_litres
 
 
 def batch_of(ash_grams: float, water_litres: float, vessel: Vessel, sample: AshSample) -> Batch:
-    """The batch that ``ash_grams`` in ``water_litres`` makes, in as many equal goes as the vessel needs."""
+    """Return the batch of ``ash_grams`` in ``water_litres``, in as many equal goes as the vessel needs."""
     mixture = water_litres + ash_grams / sample.particle_density
     goes = max(1, ceil(mixture / vessel.usable - 1e-9))
     sludge = min(ash_grams * sample.sediment / 1000, mixture)
@@ -88,23 +85,23 @@ def batch_of(ash_grams: float, water_litres: float, vessel: Vessel, sample: AshS
     guard = min(sample.guard_layer, rules()["guard_share_at_most"] * (surface - sludge_top))
     guard_litres = guard * litres_per_metre * goes
     return Batch(
-        ash_grams,
-        water_litres,
-        mixture,
-        sludge,
-        guard_litres,
-        mixture - sludge - guard_litres,
-        goes,
-        surface,
-        sludge_top + guard,
-        sludge_top,
+        ash_grams=ash_grams,
+        water_litres=water_litres,
+        mixture_litres=mixture,
+        sludge_litres=sludge,
+        guard_litres=guard_litres,
+        liquor_litres=mixture - sludge - guard_litres,
+        goes=goes,
+        surface=surface,
+        pour_line=sludge_top + guard,
+        sludge_top=sludge_top,
     )
 
 
 def water_for_liquor(liquor_litres: float, grams_per_litre: float, vessel: Vessel, sample: AshSample) -> float:
-    """Litres of water that, at ``grams_per_litre`` of ash, let ``liquor_litres`` be poured off.
+    """Return the litres of water that, at ``grams_per_litre`` of ash, give ``liquor_litres`` to pour off.
 
-    Raises ValueError where so thick a slurry would leave no clear liquor.
+    Raises `ValueError` where so thick a slurry would leave no clear liquor.
     """
     if batch_of(grams_per_litre, 1.0, vessel, sample).liquor_litres <= 1e-3:
         raise ValueError("this much ash leaves no clear liquor")
@@ -114,14 +111,14 @@ def water_for_liquor(liquor_litres: float, grams_per_litre: float, vessel: Vesse
 
 
 def water_above_ash(liquor_litres: float, ash_grams: float, vessel: Vessel, sample: AshSample) -> float:
-    """Litres of water that let ``liquor_litres`` be poured off above ``ash_grams`` of ash."""
+    """Return the litres of water that give ``liquor_litres`` to pour off above ``ash_grams`` of ash."""
     return _least_water(liquor_litres, lambda litres: batch_of(ash_grams, litres, vessel, sample).liquor_litres)
 
 
 def _least_water(wanted: float, liquor_from: Callable[[float], float]) -> float:
-    """Water that gives ``wanted`` litres of liquor and not much more, by bisection.
+    """Return by bisection the water that gives ``wanted`` litres of liquor and little more.
 
-    Where one go more begins, a little more water gives less liquor: what is kept on the upper side is always enough.
+    Liquor falls where a further go becomes necessary, so the upper end of the bracket, always enough, is returned.
     """
     too_little, enough = wanted, 2 * wanted
     while liquor_from(enough) < wanted:
@@ -136,9 +133,10 @@ def _least_water(wanted: float, liquor_from: Callable[[float], float]) -> float:
 
 
 def settle_hours(batch: Batch, sample: AshSample, temperature_kelvin: float, diameter: float | None = None) -> float:
-    """Hours until grains of ``diameter`` (metres; the clay limit unless given) have left the depth that is poured off.
+    """Return the hours until grains of ``diameter`` have left the depth that is poured off.
 
-    Stokes' law with the crowding of the slurry taken into account (Richardson and Zaki), see `physics.settling`.
+    ``diameter`` is in metres, by default the clay limit. Stokes' law with hindered settling after Richardson and Zaki,
+    see `feedcalc.physics.settling`.
     """
     if batch.clear_depth <= 0:
         return 0.0
@@ -152,12 +150,12 @@ def settle_hours(batch: Batch, sample: AshSample, temperature_kelvin: float, dia
 
 
 def solids_share(batch: Batch, sample: AshSample) -> float:
-    """Volume of solid ash in the stirred mixture as a share of it."""
+    """Return the volume fraction of solids in the stirred mixture."""
     return batch.ash_grams / sample.particle_density / batch.mixture_litres
 
 
 def cleared_diameter(batch: Batch, sample: AshSample, temperature_kelvin: float, hours: float) -> float:
-    """Diameter in metres of the smallest grains that have left the poured depth after ``hours``, 0 with no depth."""
+    """Return the diameter in metres of the smallest grains that have left the poured depth; 0 without a depth."""
     if batch.clear_depth <= 0:
         return 0.0
     return settling.cleared_diameter_m(
@@ -170,12 +168,12 @@ def cleared_diameter(batch: Batch, sample: AshSample, temperature_kelvin: float,
 
 
 def water_kilograms(litres: float, temperature_kelvin: float) -> float:
-    """Mass of ``litres`` of fresh water."""
+    """Return the mass in kg of ``litres`` of fresh water."""
     return litres * water.density_kg_per_m3(temperature_kelvin) / 1000
 
 
 def liquor_for_can(can_litres: float, parts_water: float) -> float:
-    """Litres of liquor for one can at 1 to ``parts_water``, as a jug shows them and never more than the can holds.
+    """Return the litres of liquor for one can at 1 to ``parts_water``, in steps of a jug and at most the can.
 
     >>> liquor_for_can(9.0, 3.0), liquor_for_can(15.25, 0.0)
     (2.25, 15.25)

@@ -1,13 +1,8 @@
-"""Numbers from outside, each with where it came from.
+"""Published numbers, each with its source and with how it reached us. See README.md for how to add rows.
 
-Rules of this room:
-
-* A table is a CSV file with a ``source`` column (an id in ``sources.toml``) and a ``status`` column.
-* ``status`` says how the number reached us: ``seen`` (read in the source or an excerpt of it), ``memory``
-  (recalled, text not seen), ``calc`` (computed from rows named in the note), ``judgement`` (our own estimate,
-  shown wide), ``practice`` (a trade rule: common practice, no source), ``definition`` (exact by definition).
+* A table is a CSV file. Column ``source`` holds an id of ``sources.toml``, column ``status`` a key of `STATUSES`.
 * Lines that start with ``#`` are comments. Numbers are written with a decimal point.
-* Nothing here is filled from the package's own output.
+* No number comes from the package's own output.
 """
 
 from __future__ import annotations
@@ -31,7 +26,7 @@ STATUSES = {
     "practice": said("common practice, no source"),
     "definition": said("exact by definition"),
 }
-# Columns that a grower reads, by table: each cell is a message of its own, to be said in the sheet's language.
+# Columns that are shown to people, by table: each cell is a message that is translated.
 TRANSLATED_COLUMNS = {
     "acids": ("words", "caution"),
     "ash_kinds": ("label", "description"),
@@ -61,7 +56,7 @@ TRANSLATED_COLUMNS = {
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One citation: where it was published, its DOI, its licence, and faults found in it."""
+    """One citation with its DOI, its licence and the errors found in it."""
 
     id: str
     citation: str
@@ -72,7 +67,7 @@ class Source:
 
 @cache
 def sources() -> Mapping[str, Source]:
-    """Every source by its id, from ``sources.toml``. Raises `PublishedDataError` on an entry without a citation."""
+    """Return every source by its id; raise `PublishedDataError` for an entry without a citation."""
     found: dict[str, Source] = {}
     for key, entry in tomllib.loads(_text("sources.toml")).items():
         if not entry.get("citation"):
@@ -85,9 +80,9 @@ def sources() -> Mapping[str, Source]:
 
 @cache
 def table(name: str) -> tuple[Mapping[str, str], ...]:
-    """The rows of ``name.csv`` as text by column.
+    """Return the rows of ``name.csv`` as text by column.
 
-    Raises `PublishedDataError` where a row lacks a known source or status.
+    Raises `PublishedDataError` for a row without a known source or status.
     """
     lines = [line for line in _text(f"{name}.csv").splitlines() if line.strip() and not line.startswith("#")]
     rows: list[Mapping[str, str]] = []
@@ -123,7 +118,7 @@ def row(name: str, key: str) -> Mapping[str, str]:
 
 
 def estimate(row: Mapping[str, str]) -> Estimate:
-    """The ``low``, ``typical`` and ``high`` columns of a row."""
+    """Return the estimate in the columns ``low``, ``typical`` and ``high`` of a row."""
     return Estimate(float(row["low"]), float(row["typical"]), float(row["high"]))
 
 

@@ -19,7 +19,8 @@ from feedcalc.contract.figures import Shown, flat_figures, shown
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.garden.feed_limits import FeedLimit, practice
-from feedcalc.liquor.answer import STAGES, Answer
+from feedcalc.liquor.answer import Answer
+from feedcalc.liquor.planning import STAGES
 from feedcalc.physics import settling
 from feedcalc.words.languages import moment_words
 from feedcalc.words.messages import said

@@ -36,7 +36,8 @@ from feedcalc.sheets.drawing import (
 )
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, label_of
 from feedcalc.sheets.paper.pages import PrintedPage
-from feedcalc.sheets.paper.wall import WallPaper, WallSheet
+from feedcalc.sheets.paper.wall import WallSheet
+from feedcalc.sheets.paper.wall_layout import WallPaper
 from feedcalc.sheets.season import SeasonSheet, timeline_words
 from feedcalc.sheets.spread import SpreadSheet
 from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language
@@ -185,7 +186,7 @@ def _context(sheet: Sheet, language: str) -> dict[str, Any]:
         "bucket": lambda: bucket_drawing(sheet),
         "settling": lambda *edges: settling_drawing(sheet, *edges),
         "ladder": lambda *edges: ladder_drawing(sheet, *edges),
-        "curve": lambda name: ph_curve(sheet, name, 40, 340, 20, 168),
+        "curve": lambda name: ph_curve(sheet, name, left=40, right=340, top=20, bottom=168),
         "sources": _sources,
         "percent": lambda share: f"{write_number(share * 100, 2, sheet.locale, trim=True)}\u00a0%",
     }

@@ -1,1 +1,1 @@
-"""Figures known only roughly: estimates, samples of a prior, and Bayesian updating from readings."""
+"""Uncertain quantities: estimates, stratified samples, Bayesian updating, and work in steps."""

@@ -1,6 +1,7 @@
-"""A quantity known only roughly: low, typical and high, never a bare number.
+"""Uncertain quantities as low, typical and high; stratified samples; work in steps that can be shown or dropped.
 
-Low and high are meant as a 5 % and a 95 % bound unless the table they come from says otherwise.
+* Low and high are 5 % and 95 % bounds unless the table they come from says otherwise.
+* Nothing here is random: a sample follows from its seed.
 """
 
 from __future__ import annotations
@@ -14,10 +15,10 @@ from typing import TypeVar
 
 Key = TypeVar("Key")
 Result = TypeVar("Result")
-# Work in slices: yields how much is done and of how much, ends with its result. Who drives it may stop in between.
+# Work in steps: yields (done, total) and returns its result. The caller may stop between two steps.
 Steps = Generator[tuple[int, int], None, Result]
 
-# What is left out at each end of a range: low and high are a 5 % and a 95 % bound.
+# The probability outside a range at either end.
 TAIL = 0.05
 NORMAL = NormalDist()
 _SCORE_OF_END = NORMAL.inv_cdf(1.0 - TAIL)
@@ -25,10 +26,10 @@ _SCORE_OF_END = NORMAL.inv_cdf(1.0 - TAIL)
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """``low <= typical <= high``, all in one unit that the owner of the value names.
+    """An uncertain quantity, ``low <= typical <= high``, in a unit that its owner names.
 
-    ``median`` is known where the estimate was read off a sample; it need not be ``typical``, which is what one ash
-    gives that is typical in everything.
+    ``median`` is set if the estimate comes from a sample. It can differ from ``typical``, the result for an ash that
+    is typical in every property.
 
     >>> Estimate(1.5, 5.0, 12.0).scaled(10)
     Estimate(low=15.0, typical=50.0, high=120.0)
@@ -45,20 +46,20 @@ class Estimate:
 
     @classmethod
     def exactly(cls, value: float) -> Estimate:
-        """An estimate with no spread, for what was weighed or measured."""
+        """Return an estimate without spread, for a weighed or measured value."""
         return cls(value, value, value)
 
     def scaled(self, factor: float) -> Estimate:
-        """All three values times a non-negative factor."""
+        """Return the estimate multiplied by a non-negative factor."""
         median = None if self.median is None else self.median * factor
         return Estimate(self.low * factor, self.typical * factor, self.high * factor, median)
 
-    def quantile(self, share: float) -> float:
-        """The value below which ``share`` (0 to 1) of the plausible values lie.
+    def quantile(self, probability: float) -> float:
+        """Return the value that the quantity stays below with a probability from 0 to 1.
 
-        ``low`` and ``high`` stand at 5 % and 95 %; between them lies a triangle with its peak at ``typical``, and what
-        lies beyond an end counts at that end, so that no draw leaves what was published. Formula: the inverse
-        of the triangular distribution function, as in any statistics handbook.
+        Triangular distribution with its mode at ``typical`` and ``low`` and ``high`` as 5 % and 95 % bounds. The tails
+        are lumped at the bounds, so that no sample leaves the published range. Formula: the inverse of the triangular
+        distribution function, as in any statistics handbook.
 
         >>> Estimate(0.0, 1.0, 2.0).quantile(0.5), Estimate(0.0, 1.0, 2.0).quantile(0.05)
         (1.0, 0.0)
@@ -66,7 +67,7 @@ class Estimate:
         width = self.high - self.low
         if width == 0.0:
             return self.typical
-        within = min(max((share - TAIL) / (1.0 - 2.0 * TAIL), 0.0), 1.0)
+        within = min(max((probability - TAIL) / (1.0 - 2.0 * TAIL), 0.0), 1.0)
         if within * width <= self.typical - self.low:
             return float(self.low + (within * width * (self.typical - self.low)) ** 0.5)
         return float(self.high - ((1.0 - within) * width * (self.high - self.typical)) ** 0.5)
@@ -90,7 +91,7 @@ class Estimate:
 
     @property
     def typical_quantile(self) -> float:
-        """The share at which `quantile` gives ``typical``.
+        """Return the probability at which `quantile` gives ``typical``.
 
         >>> known = Estimate(1.5, 5.0, 12.0)
         >>> known.quantile(known.typical_quantile)
@@ -194,11 +195,11 @@ def _between(points: Sequence[float], share: float) -> float:
 
 
 def estimate_of(samples: Sequence[float], typical: float, independent: float | None = None) -> Estimate:
-    """Bounds that hold the middle 90 % of ``samples``, widened where needed to hold ``typical``.
+    """Return the range of the middle 90 % of ``samples``, widened if necessary to include ``typical``.
 
-    Where the samples tell only as much as some number of ``independent`` draws, each bound moves outwards to where a
-    next draw lies beyond it once in twenty: the k-th of n draws holds k / (n + 1) of what is to come (Weibull 1939,
-    from memory). Stratified samples need no such allowance.
+    For weighted samples, ``independent`` is their effective number. Each bound then moves outwards until a further
+    draw lies beyond it with 5 % probability: the k-th of n draws has the plotting position k / (n + 1) (Weibull 1939,
+    from memory). Stratified samples need no such correction.
     """
     ordered = sorted(samples)
     tail = TAIL if independent is None else max((TAIL * (independent + 1) - 0.5) / independent, 0.0)
@@ -206,26 +207,25 @@ def estimate_of(samples: Sequence[float], typical: float, independent: float | N
     return Estimate(min(low, typical), typical, max(high, typical), percentile(ordered, 0.5))
 
 
-def percentile(ordered: Sequence[float], share: float) -> float:
-    """Value at ``share`` (0 to 1) of an ascending sequence, interpolated linearly.
+def percentile(ordered: Sequence[float], probability: float) -> float:
+    """Return the quantile of an ascending sequence at a probability from 0 to 1, interpolated linearly.
 
-    Each of n values stands at the middle of its n-th part, as stratified draws do (Hazen 1914, from memory); beyond
-    the outermost middles the outermost value counts.
+    Plotting positions (k - 0.5) / n, which suit stratified samples (Hazen 1914, from memory); beyond the outermost
+    positions the outermost value is returned.
 
     >>> percentile([0.0, 1.0, 2.0], 0.5), percentile([0.0, 1.0, 2.0], 1 / 6), percentile([0.0, 1.0, 2.0], 0.0)
     (1.0, 0.0, 0.0)
     """
-    position = min(max(share * len(ordered) - 0.5, 0.0), len(ordered) - 1.0)
+    position = min(max(probability * len(ordered) - 0.5, 0.0), len(ordered) - 1.0)
     below = int(position)
     above = min(below + 1, len(ordered) - 1)
     return ordered[below] + (ordered[above] - ordered[below]) * (position - below)
 
 
 def latin_hypercube(names: Sequence[str], count: int, seed: int) -> list[dict[str, float]]:
-    """``count`` draws that cover every unknown evenly: a Latin hypercube, the same for the same seed.
+    """Return ``count`` samples of the unit cube, a probability for each name: a Latin hypercube from a seed.
 
-    Each draw gives every name a share between 0 and 1, to be used with `Estimate.quantile`. For every name
-    each of the ``count`` equal strata holds exactly one draw, taken at its middle.
+    For each name every one of the ``count`` equal strata contains exactly one sample, at its middle.
     Method: McKay, Beckman and Conover, Technometrics 21 (1979) 239-245.
     """
     order = random.Random(seed)
@@ -238,7 +238,7 @@ def latin_hypercube(names: Sequence[str], count: int, seed: int) -> list[dict[st
 
 
 def run_to_end(steps: Steps[Result]) -> Result:
-    """The result of work in slices, done in one go."""
+    """Return the result of work in steps, without a pause."""
     while True:
         try:
             next(steps)
@@ -248,12 +248,12 @@ def run_to_end(steps: Steps[Result]) -> Result:
 
 
 def followed_by(steps: Steps[Result], more: int) -> Steps[Result]:
-    """The same work, told as the first part of some where ``more`` is to be done afterwards."""
-    return _told_as(steps, lambda done, total: (done, total + more))
+    """Return the same work with ``more`` added to its total, for work that follows it."""
+    return _with_progress(steps, lambda done, total: (done, total + more))
 
 
 def within_progress(steps: Steps[Result], before: int, own: int, parts: int) -> Steps[Result]:
-    """The same work, told as ``own`` of ``parts`` equal parts of a longer one, ``before`` of which are done already.
+    """Return the same work as ``own`` of ``parts`` equal parts of a longer one, with ``before`` parts already done.
 
     >>> def work():
     ...     yield 1, 2
@@ -261,24 +261,24 @@ def within_progress(steps: Steps[Result], before: int, own: int, parts: int) -> 
     >>> list(within_progress(work(), 1, 3, 4))
     [(5, 8), (8, 8)]
     """
-    return _told_as(steps, lambda done, total: (before * total + own * done, parts * total))
+    return _with_progress(steps, lambda done, total: (before * total + own * done, parts * total))
 
 
-def _told_as(steps: Steps[Result], told: Callable[[int, int], tuple[int, int]]) -> Steps[Result]:
-    """The same work, with other words for how far it is."""
+def _with_progress(steps: Steps[Result], progress: Callable[[int, int], tuple[int, int]]) -> Steps[Result]:
+    """Return the same work with (done, total) converted by ``progress``."""
     while True:
         try:
             done, total = next(steps)
         except StopIteration as end:
             result: Result = end.value
             return result
-        yield told(done, total)
+        yield progress(done, total)
 
 
 def recalled(memory: dict[Key, Result], key: Key, most: int, work: Callable[[], Steps[Result]]) -> Steps[Result]:
-    """What ``memory`` holds under ``key``, else what ``work`` gives, in slices; it keeps the ``most`` asked for last.
+    """Return what ``memory`` holds for a key, otherwise the result of ``work``, in steps.
 
-    Work that is dropped in the middle leaves nothing in it.
+    The memory keeps the ``most`` results used last. Work that is dropped before its end leaves nothing in it.
 
     >>> memory = {}
     >>> def work():

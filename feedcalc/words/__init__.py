@@ -1,1 +1,1 @@
-"""What is said: error classes, messages that remember their English, and the catalogues of six languages."""
+"""Messages, their translations, errors, and JSON text from outside."""

@@ -1,7 +1,7 @@
-"""What can go wrong, as values a caller can show.
+"""Errors that a caller can show.
 
-Every refusal names the field, what was given, what is wrong with it and what would be accepted,
-so that the same words serve the terminal, the page and a program reading the JSON reply.
+Every refusal names the field, what was given, what is wrong and what would be accepted, so that the terminal, the page
+and programs that read the JSON reply use the same words.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ class FeedcalcError(Exception):
 
 
 class InputError(FeedcalcError):
-    """Something a person typed can't be used.
+    """One field of a request can't be used.
 
     ``field`` is the path in the request (``water.amount``), ``given`` the text as typed,
-    ``problem`` one plain sentence, ``accepted`` what would be taken instead.
+    ``problem`` one plain sentence, ``accepted`` what is possible instead.
     """
 
     def __init__(self, field: str, given: object, problem: str, accepted: str) -> None:
@@ -28,12 +28,12 @@ class InputError(FeedcalcError):
         super().__init__(f"{field}: {problem} Given: {self.given!r}. Accepted: {accepted}")
 
     def as_dict(self) -> dict[str, str]:
-        """The four parts under the names of the reply's ``errors`` rows."""
+        """Return the refusal as a row of ``errors`` in a reply."""
         return {"field": self.field, "given": self.given, "problem": self.problem, "accepted": self.accepted}
 
 
 class InputErrors(FeedcalcError):
-    """Every faulty field of one request, gathered so that a person mends them in one go."""
+    """All faulty fields of a request at once."""
 
     def __init__(self, errors: list[InputError]) -> None:
         self.errors = tuple(errors)
@@ -41,7 +41,7 @@ class InputErrors(FeedcalcError):
 
 
 def refusal_words(field: str, given: str, problem: str, accepted: str) -> str:
-    """A refusal in a line, as a terminal shows it.
+    """Return a refusal as one line for a terminal.
 
     >>> refusal_words("water.amount", "five", "This is no amount.", "5 L")
     "water.amount: This is no amount. You gave: 'five'. Accepted: 5 L."
@@ -57,8 +57,8 @@ def refusal_words(field: str, given: str, problem: str, accepted: str) -> str:
 
 
 class NoSolution(FeedcalcError):
-    """The chemistry found no balanced answer, and says why rather than guess."""
+    """The chemistry found no equilibrium; the message says why."""
 
 
 class PublishedDataError(FeedcalcError):
-    """A data table of the package is damaged or lacks its source; a fault of ours, never of the grower."""
+    """A table of the package is damaged or lacks a source; never the fault of what a person typed."""

@@ -1,12 +1,9 @@
-"""What can be said in which language: catalogues of messages, and the one way from a message to its words.
+"""Languages: catalogues of messages, and the translation of a message.
 
-Rules of this room:
-
-* English in the source is the message; a catalogue (``catalogues/es.mo``, made from ``es.po``) says the same elsewhere.
-* Only `Said` text is ever looked up. What a person typed fills a place and is never a message.
-* A message that a catalogue lacks, or whose places it got wrong, is said in English rather than not at all.
-* Places stand as ``{name}``; in templates' ``{% trans %}`` blocks as ``%(name)s``.
-* Nothing here knows where words are shown, but for escaping: parts that go into HTML are escaped one by one.
+* The English text in the source is the key; ``catalogues/es.mo``, compiled from ``es.po``, holds the translation.
+* Only `Said` text is translated. What a person typed is the value of a placeholder.
+* A message without a translation, or with wrong placeholders in it, appears in English.
+* Placeholders are ``{name}``, in ``{% trans %}`` blocks of templates ``%(name)s``. Values for HTML are escaped.
 """
 
 from __future__ import annotations
@@ -23,7 +20,7 @@ import markupsafe
 from feedcalc.words.json_text import json_object
 from feedcalc.words.messages import Said, said
 
-# Each language's own name for itself, and the country whose way of writing numbers is taken where none is named.
+# The name of each language in itself, and the locale for numbers if the request names none.
 LANGUAGES: Mapping[str, str] = {
     "en": "English",
     "es": "Español",
@@ -40,14 +37,14 @@ USUAL_LOCALE: Mapping[str, str] = {
     "pt": "pt-PT",
     "hi": "hi-IN",
 }
-# Names of days and months: in the catalogues they are CLDR's abbreviated forms as they stand inside a date.
+# Days and months; the catalogues hold CLDR's abbreviated forms for use within a date.
 DAYS = (said("Mon"), said("Tue"), said("Wed"), said("Thu"), said("Fri"), said("Sat"), said("Sun"))
 MONTHS = (
     *(said("Jan"), said("Feb"), said("Mar"), said("Apr"), said("May"), said("Jun")),
     *(said("Jul"), said("Aug"), said("Sep"), said("Oct"), said("Nov"), said("Dec")),
 )
 
-# The machine's words (verdicts, stages, elements, ...) and the short heads of tables, as they are said to a person.
+# Words of the contract (verdicts, stages, elements, ...) and short table headings, as a person reads them.
 MACHINE_WORDS: Mapping[str, Said] = {
     "unknown": said("unknown"),
     "leached": said("leached"),
@@ -127,17 +124,14 @@ MACHINE_WORDS: Mapping[str, Said] = {
 
 
 class Language:
-    """One language: says messages by its catalogue, or as they stand where it has none.
-
-    ``tag`` is what the ``lang`` attribute of HTML takes, such as ``de``.
-    """
+    """A language with its catalogue; ``tag`` is the value of the ``lang`` attribute in HTML, such as ``de``."""
 
     def __init__(self, tag: str, catalogue: gettext.NullTranslations) -> None:
         self.tag = tag
         self._catalogue = catalogue
 
     def speak(self, text: str) -> str:
-        """``text`` in this language, if it remembers its message; any other text as it is.
+        """Return the translation of a `Said`, any other text unchanged.
 
         >>> language("en").speak(said("Use by {day}.", day=said("Mon")))
         'Use by Mon.'
@@ -155,7 +149,7 @@ class Language:
             return str(text)
 
     def reply(self, value: Any) -> Any:
-        """A reply, or any part of it, with all its `Said` text spoken; keys, numbers and other text stay."""
+        """Return a reply, or any part of it, with its `Said` text translated; keys, numbers and other text stay."""
         if isinstance(value, str):
             return self.speak(value)
         if isinstance(value, Mapping):
@@ -165,7 +159,7 @@ class Language:
         return value
 
     def fill(self, message: str, parts: Mapping[str, Any], in_html: bool) -> str:
-        """A template's message with its places filled; in HTML every part is escaped unless it is markup already.
+        """Return the translation of a template's message, filled; in HTML each value is escaped unless it is markup.
 
         >>> language("en").fill("<b>{name}</b>, %", {"name": "<i>"}, in_html=True)
         Markup('<b>&lt;i&gt;</b>, %')
@@ -173,7 +167,7 @@ class Language:
         return self._filled(self._catalogue.gettext(message), message, parts, in_html)
 
     def fill_of(self, one: str, many: str, count: int, parts: Mapping[str, Any], in_html: bool) -> str:
-        """As `fill`, where the wording hangs on a whole number."""
+        """Return the same as `fill` in singular or plural."""
         english = one if count == 1 else many
         return self._filled(self._catalogue.ngettext(one, many, count), english, parts, in_html)
 
@@ -189,7 +183,7 @@ class Language:
 
 
 def _with_places(message: str, parts: Mapping[str, Any]) -> str:
-    """Places by either of the two signs; the two never stand in one message."""
+    """Return a message with its placeholders filled, in either of the two forms; a message uses only one."""
     if "%(" in message or "%%" in message:
         return message % parts
     return message.format_map(parts) if parts else message
@@ -197,7 +191,7 @@ def _with_places(message: str, parts: Mapping[str, Any]) -> str:
 
 @cache
 def language(tag: str) -> Language:
-    """The language of a tag of `LANGUAGES`; without a catalogue on this machine it speaks English."""
+    """Return the language of a tag of `LANGUAGES`; English text if its catalogue is not compiled."""
     file = resources.files("feedcalc.words") / "catalogues" / f"{tag}.mo"
     if tag == "en" or tag not in LANGUAGES or not file.is_file():
         return Language(tag if tag in LANGUAGES else "en", gettext.NullTranslations())
@@ -206,7 +200,7 @@ def language(tag: str) -> Language:
 
 
 def language_asked(request: str) -> Language:
-    """The language that a request (as JSON text) asks for; English where it names none or is no request.
+    """Return the language that a request (JSON text) names; English if it names none or is not a request.
 
     >>> language_asked('{"language": "de"}').tag, language_asked("five litres").tag
     ('de', 'en')
@@ -216,7 +210,7 @@ def language_asked(request: str) -> Language:
 
 
 def day_words(moment: datetime) -> Said:
-    """A day of the week and the date, as they stand in a sentence.
+    """Return the day of the week and the date for a sentence.
 
     >>> day_words(datetime(2026, 5, 1))
     'Fri 1 May'
@@ -230,7 +224,7 @@ def day_words(moment: datetime) -> Said:
 
 
 def moment_words(moment: datetime) -> Said:
-    """A day and clock time.
+    """Return the date and the time of day.
 
     >>> moment_words(datetime(2026, 5, 1, 9, 5))
     'Fri 1 May, 09:05'

@@ -1,13 +1,10 @@
-"""English words that remember how they were made, so that a catalogue can say the same in another language.
+"""English messages that keep their template and its values, so that a catalogue can translate them later.
 
-Rules of this room:
-
-* A sentence is written whole, with named places for what varies: ``said("Use by {day}.", day=when)``. It is never
-  glued together from halves, because other languages put things in another order.
-* `Said` is text like any other: it prints, compares and goes into JSON as the English it holds. Whoever shows it
-  (templates, labels, refusals) may hand it to a `Speak` function, which looks its message up and fills the places.
-* Glueing (``+``, f-strings, ``join``) makes plain text of it, which stays English; use a place for it instead.
-* Text a person typed goes into a place as it is. It is never a message.
+* A message is a whole sentence with named placeholders: ``said("Use by {day}.", day=when)``. It is never assembled
+  from parts, because other languages order a sentence differently.
+* `Said` is a ``str`` with the English text. A `Speak` function translates it where it is shown.
+* Concatenation, f-strings and ``join`` return plain text that stays English. Use a placeholder instead.
+* Text that a person typed is the value of a placeholder, never a message.
 """
 
 from __future__ import annotations
@@ -21,9 +18,9 @@ _NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
 class Said(str):
-    """English text, the message it was made from and what filled the message's places.
+    """English text with the message it was made from and the values of its placeholders.
 
-    ``plural`` and ``number`` are set where the wording hangs on a number (see `said_of`).
+    ``plural`` and ``number`` are set if the wording depends on a number (see `said_of`).
     """
 
     message: str
@@ -34,7 +31,7 @@ class Said(str):
     __slots__ = ("message", "number", "parts", "plural")
 
     def __new__(cls, message: str, parts: Mapping[str, Any], plural: str = "", number: int | None = None) -> Said:
-        """Text from a message; ``parts`` fill its places, an empty mapping leaves braces alone."""
+        """Return the text of a message; ``parts`` fill its placeholders, an empty mapping leaves braces alone."""
         chosen = message if number in (None, 1) else plural
         made = super().__new__(cls, cls.written(chosen.format_map(parts) if parts else chosen))
         made.message, made.plural, made.number, made.parts = message, plural, number, parts
@@ -42,16 +39,16 @@ class Said(str):
 
     @staticmethod
     def written(filled: str) -> str:
-        """The filled message as it is written, in English and in every other language."""
+        """Return the final text of a filled message, in English and in every other language."""
         return filled
 
     def __reduce__(self) -> tuple[Any, ...]:
-        """How a copy or a pickle is made."""
+        """Support copies and pickles."""
         return type(self), (self.message, dict(self.parts), self.plural, self.number)
 
 
 def said(message: str, /, **parts: Any) -> Said:
-    """A message with its named places filled; parts may be `Said` themselves.
+    """Return a message with its placeholders filled; values may be `Said` themselves.
 
     >>> said("Use by {day}.", day=said("Monday"))
     'Use by Monday.'
@@ -60,13 +57,13 @@ def said(message: str, /, **parts: Any) -> Said:
 
 
 class Sentence(Said):
-    """As `Said`, for a sentence that may open with one of its parts: it begins with a capital in every language."""
+    """A `Said` that starts with a capital letter in every language, even if it starts with a placeholder."""
 
     __slots__ = ()
 
     @staticmethod
     def written(filled: str) -> str:
-        """The sentence with a capital.
+        """Return the sentence with a capital letter.
 
         >>> Sentence("{plant} bears lime well.", {"plant": said("leek")})
         'Leek bears lime well.'
@@ -75,7 +72,7 @@ class Sentence(Said):
 
 
 def said_of(count: int, one: str, many: str, /, **parts: Any) -> Said:
-    """As `said`, where the wording hangs on a whole number: ``{count}`` is it unless ``parts`` say otherwise.
+    """Return the same as `said` in singular or plural; ``{count}`` is the number unless ``parts`` holds another.
 
     >>> said_of(1, "{count} can", "{count} cans"), said_of(3, "{count} can", "{count} cans")
     ('1 can', '3 cans')
@@ -84,7 +81,7 @@ def said_of(count: int, one: str, many: str, /, **parts: Any) -> Said:
 
 
 def listed(parts: Iterable[str], between: str = "; ") -> Said:
-    """Texts one after another, each still to be spoken on its own; ``between`` holds no words.
+    """Return texts joined by ``between`` (no words), each of them translated separately.
 
     >>> listed([said("a can"), said("a plant")], ", ")
     'a can, a plant'

@@ -37,7 +37,8 @@ from building.ingredients import NODE_MODULES, SITE, IngredientMissing, licences
 from building.payload import as_signs
 from building.words import page_words
 from feedcalc import engine, published
-from feedcalc.contract.request import CUSTOMS, LOCALES, REQUEST_FIELDS
+from feedcalc.contract.fields import LOCALES, REQUEST_FIELDS
+from feedcalc.contract.units import CUSTOMS
 from feedcalc.garden.plants import plants
 from feedcalc.sheets.paper.wall import wall_sizes
 from feedcalc.words.languages import LANGUAGES
@@ -155,7 +156,8 @@ def _rendered(
         languages=LANGUAGES,
         request=parts.request,
         reply=_with_markup(parts.reply),
-        choices={field.path: field.choices for field in REQUEST_FIELDS} | {"locale": LOCALES, "customs": CUSTOMS},
+        choices={field.path: field.choices for field in REQUEST_FIELDS}
+        | {"locale": LOCALES, "customs": tuple(CUSTOMS)},
         usual={field.path: field.default or "" for field in REQUEST_FIELDS} | {"locale": "en-GB", "customs": ""},
         labels={row["kind"]: row["label"] for name in ("ash_kinds", "water_kinds") for row in published.table(name)}
         | {row["id"]: row["words"] for row in published.table("second_things")},

@@ -199,7 +199,7 @@ def test_a_mark_of_byte_order_before_the_file_is_no_fault():
     ("text", "field", "problem"),
     [
         ("", "file", "This is not JSON (line 1, column 1)."),
-        ("[" * 100_000, "file", "This is not JSON."),
+        ("[" * 100_000, "file", "This is nested deeper than 64 levels."),
         ("[]", "file", "This is no season book of feedcalc."),
         ('{"format": "other"}', "file", "This is no season book of feedcalc."),
         ('{"format": 1, "format": 2}', "file", "The key format stands twice in one place."),

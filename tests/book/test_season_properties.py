@@ -8,8 +8,9 @@ from datetime import date, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feedcalc.book.amounts import QUANTITIES, Ashes, NutrientAmounts, drawn_from
-from feedcalc.book.entries import Bed, EntryRecord, Reader
+from feedcalc.book.amounts import QUANTITIES, NutrientAmounts, SampledAsh, sampled_ash
+from feedcalc.book.entries import Bed, EntryRecord
+from feedcalc.book.reader import Reader
 from feedcalc.book.totals import total_between, totals_on
 from feedcalc.garden.ash import ash_of
 from feedcalc.uncertainty.estimates import Estimate, Steps
@@ -26,14 +27,14 @@ class FixedBatches:
             potassium=Estimate(0.05, 0.1, 0.2), lime_value=Estimate(0.1, 0.2, 0.3), ash=Estimate(0.2, 0.4, 0.6)
         )
 
-    def ash_of_batch(self, request: str) -> Steps[Ashes]:
+    def ash_of_batch(self, request: str) -> Steps[SampledAsh]:
         yield 1, 1
-        return drawn_from(ash_of("mixed", "fresh"))
+        return sampled_ash(ash_of("mixed", "fresh"))
 
-    def kept_ash(self, evidence: str) -> Steps[Ashes]:
+    def kept_ash(self, evidence: str) -> Steps[SampledAsh]:
         yield 1, 1
         ash = json.loads(evidence)["ash"]
-        return drawn_from(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
+        return sampled_ash(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
 
     def whole_sludge(self, request: str) -> Steps[NutrientAmounts]:
         yield 1, 1
@@ -60,7 +61,7 @@ books = st.integers(1, 8).flatmap(lambda n: st.tuples(*(entries(f"e{i}") for i i
 
 def bed_of(records) -> Bed:
     (bed,) = READER.book([BED, TEST, *records], TODAY).beds
-    assert not bed.aside
+    assert not bed.rejected
     return bed
 
 
@@ -106,12 +107,12 @@ def test_one_entry_more_never_lowers_a_total_nor_widens_the_room(records, more):
         totals_on(bed_of(records), TODAY, LIME_OF_ASH),
         totals_on(bed_of([*records, more]), TODAY, LIME_OF_ASH),
     )
-    assert all(b <= a + 1e-9 for b, a in zip(ends(before.year), ends(after.year), strict=True))
-    assert all(b <= a + 1e-9 for b, a in zip(ends(before.calendar), ends(after.calendar), strict=True))
+    assert all(b <= a + 1e-9 for b, a in zip(ends(before.past_year), ends(after.past_year), strict=True))
+    assert all(b <= a + 1e-9 for b, a in zip(ends(before.calendar_year), ends(after.calendar_year), strict=True))
     assert before.advice is not None
     assert after.advice is not None
     assert after.advice.ash <= before.advice.ash + 1e-9
-    assert before.moved.typical <= after.moved.typical + 1e-12
+    assert before.ph_shift.typical <= after.ph_shift.typical + 1e-12
 
 
 @examples(60)
@@ -120,5 +121,5 @@ def test_a_part_is_never_told_less_than_the_mean_of_the_bed(records):
     bed = bed_of(records)
     total = total_between(bed, TODAY - timedelta(days=900), TODAY)
     assert total is not None
-    mean = sum(entry.worth.ash.typical for entry in bed.entries) / 4.0
+    mean = sum(entry.amounts.ash.typical for entry in bed.entries) / 4.0
     assert total.ash.typical >= mean - 1e-9 or len({entry.patch for entry in bed.entries if entry.patch}) > 1

@@ -10,7 +10,8 @@ import pytest
 
 from feedcalc import published
 from feedcalc.book.amounts import compost_amounts, lime_amounts
-from feedcalc.book.entries import EntryRecord, Reader
+from feedcalc.book.entries import EntryRecord
+from feedcalc.book.reader import Reader
 from feedcalc.book.totals import total_between
 from feedcalc.chemistry.formulas import formula_grams_per_mol
 from feedcalc.contract.quantities import read_quantity

@@ -7,8 +7,9 @@ from datetime import date
 
 import pytest
 
-from feedcalc.book.amounts import Ashes, NutrientAmounts, drawn_from
-from feedcalc.book.entries import Bed, EntryRecord, Reader
+from feedcalc.book.amounts import NutrientAmounts, SampledAsh, sampled_ash
+from feedcalc.book.entries import Bed, EntryRecord
+from feedcalc.book.reader import Reader
 from feedcalc.book.totals import (
     interval_of,
     lime_need,
@@ -42,14 +43,14 @@ class FixedBatches:
         parts = float(dilution.split(":")[1]) if dilution else 0.0
         return self.litre.scaled(1 / (1 + parts))
 
-    def ash_of_batch(self, request: str) -> Steps[Ashes]:
+    def ash_of_batch(self, request: str) -> Steps[SampledAsh]:
         yield 1, 1
-        return drawn_from(ash_of("mixed", "fresh"))
+        return sampled_ash(ash_of("mixed", "fresh"))
 
-    def kept_ash(self, evidence: str) -> Steps[Ashes]:
+    def kept_ash(self, evidence: str) -> Steps[SampledAsh]:
         yield 1, 1
         ash = json.loads(evidence)["ash"]
-        return drawn_from(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
+        return sampled_ash(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
 
     def whole_sludge(self, request: str) -> Steps[NutrientAmounts]:
         yield 1, 1
@@ -83,7 +84,7 @@ REQUEST = '{"schema": 1}'
 def test_a_feed_counts_by_its_litres_and_its_dilution():
     bed = bed_with(entry("a", "2026-05-01", "liquid feed", "20 L", request=REQUEST, dilution="1:4"))
     # By hand: 20 L at 1:4 hold 4 L of liquor; 4 L x 1 g = 4 g of potassium, over 4 m2 1 g/m2; lime 4 x 1.2 / 4 = 1.2.
-    assert bed.entries[0].worth.potassium.typical == pytest.approx(4.0)
+    assert bed.entries[0].amounts.potassium.typical == pytest.approx(4.0)
     own = bed.entries[0].per_square_metre()
     assert own is not None
     assert (own.potassium.low, own.potassium.typical, own.potassium.high) == pytest.approx((0.5, 1.0, 2.0))
@@ -135,15 +136,15 @@ def test_figures_of_ones_own_go_before_what_is_usual():
         entry("c", "2026-05-03", "compost", "10 kg", potassium="5 g/kg"),
     )
     # By hand: 1000 g x 0.90 = 900 g CaCO3; 2 L x 40 g/L = 80 g K; 10 kg x 5 g/kg = 50 g K.
-    assert bed.entries[0].worth.lime_value == Estimate.exactly(900.0)
-    assert bed.entries[1].worth.potassium == Estimate.exactly(80.0)
-    assert bed.entries[2].worth.potassium.typical == pytest.approx(50.0)
-    assert bed.entries[2].worth.calcium.typical > 0, "what was not said stays at the published mean"
+    assert bed.entries[0].amounts.lime_value == Estimate.exactly(900.0)
+    assert bed.entries[1].amounts.potassium == Estimate.exactly(80.0)
+    assert bed.entries[2].amounts.potassium.typical == pytest.approx(50.0)
+    assert bed.entries[2].amounts.calcium.typical > 0, "what was not said stays at the published mean"
 
 
 def test_ash_in_compost_counts_as_ash_and_the_compost_with_it():
-    plain = bed_with(entry("a", "2026-05-01", "compost", "40 L")).entries[0].worth
-    mixed = bed_with(entry("a", "2026-05-01", "compost", "40 L", ash_amount="80 g")).entries[0].worth
+    plain = bed_with(entry("a", "2026-05-01", "compost", "40 L")).entries[0].amounts
+    mixed = bed_with(entry("a", "2026-05-01", "compost", "40 L", ash_amount="80 g")).entries[0].amounts
     assert plain.ash.high == 0.0
     assert mixed.ash == Estimate.exactly(80.0)
     assert mixed.lime_value.typical > plain.lime_value.typical > 0
@@ -151,14 +152,14 @@ def test_ash_in_compost_counts_as_ash_and_the_compost_with_it():
 
 def test_sludge_counts_by_share_volume_or_the_ash_it_came_from():
     share, volume, weight = (
-        bed_with(entry("a", "2026-05-01", "sludge", amount, request=REQUEST)).entries[0].worth
+        bed_with(entry("a", "2026-05-01", "sludge", amount, request=REQUEST)).entries[0].amounts
         for amount in ("50 %", "250 mL", "100 g")
     )
     assert share.lime_value.typical == pytest.approx(25.0)  # half of 50
     # By hand: sediment is typically 2.5 mL to a gram of ash, so 250 mL held 100 g.
     assert volume.ash.low <= 100.0 <= volume.ash.high
     assert weight.ash == Estimate.exactly(100.0)
-    fresh = bed_with(entry("a", "2026-05-01", "dry ash", "100 g")).entries[0].worth
+    fresh = bed_with(entry("a", "2026-05-01", "dry ash", "100 g")).entries[0].amounts
     assert weight.calcium.typical == pytest.approx(fresh.calcium.typical), "calcium stays in the sludge"
     assert weight.potassium.typical < fresh.potassium.typical / 2, "potassium went with the liquor"
 
@@ -195,12 +196,12 @@ def test_what_is_a_year_old_has_left_the_twelve_months():
     bed = bed_with(TEST, entry("a", "2025-05-02", "dry ash", "100 g"), entry("b", "2026-05-01", "dry ash", "100 g"))
     on_the_day = totals_on(bed, date(2026, 5, 1), LIME_OF_ASH)
     day_after = totals_on(bed, date(2026, 5, 2), LIME_OF_ASH)
-    assert on_the_day.year is not None
-    assert day_after.year is not None
-    assert on_the_day.year.ash.typical == pytest.approx(50.0)  # 25 + 25
-    assert day_after.year.ash.typical == pytest.approx(25.0)
-    assert on_the_day.calendar is not None
-    assert on_the_day.calendar.ash.typical == pytest.approx(25.0), "the calendar year knows only this year's"
+    assert on_the_day.past_year is not None
+    assert day_after.past_year is not None
+    assert on_the_day.past_year.ash.typical == pytest.approx(50.0)  # 25 + 25
+    assert day_after.past_year.ash.typical == pytest.approx(25.0)
+    assert on_the_day.calendar_year is not None
+    assert on_the_day.calendar_year.ash.typical == pytest.approx(25.0), "the calendar year knows only this year's"
 
 
 def test_the_cap_is_that_of_the_newest_test_before_the_day():
@@ -223,7 +224,7 @@ def test_lime_given_since_the_test_is_taken_off_the_need():
     assert need_before is not None
     assert need_after is not None
     assert need_before.typical == pytest.approx(111.0)
-    assert standing.moved.typical == pytest.approx(0.25)
+    assert standing.ph_shift.typical == pytest.approx(0.25)
     assert need_after.typical == pytest.approx(18.5)
 
 
@@ -306,33 +307,33 @@ def test_an_entry_that_cannot_be_read_is_set_aside_and_stops_no_other(texts, fie
     bad = EntryRecord("bad", "entry", {**entry("bad", "2026-04-02", "dry ash", "100 g").texts, **texts})
     bed = bed_with(good, bad, today=date(2026, 5, 1))
     assert [kept.id for kept in bed.entries] == ["good"]
-    assert [(aside.id, aside.error.field) for aside in bed.aside] == [("bad", field)]
-    assert bed.aside[0].error.accepted
+    assert [(aside.id, aside.error.field) for aside in bed.rejected] == [("bad", field)]
+    assert bed.rejected[0].error.accepted
 
 
 def test_records_of_no_bed_are_told_and_those_of_a_removed_bed_are_left():
     lost = told("lost", "entry", bed="elsewhere", date="2026-04-01", what="lime", amount="1 kg")
     book = READER.book([told("south", "bed", **BED), lost])
-    assert [aside.id for aside in book.aside] == ["lost"]
+    assert [aside.id for aside in book.rejected] == ["lost"]
     gone = READER.book([told("south", "bed", removed="yes", **BED), entry("a", "2026-04-01", "lime", "1 kg")])
-    assert (gone.beds, gone.aside) == ((), ())
+    assert (gone.beds, gone.rejected) == ((), ())
 
 
 def test_a_removed_entry_is_not_counted():
     bed = bed_with(entry("a", "2026-04-01", "dry ash", "100 g", removed="yes"))
-    assert (bed.entries, bed.aside) == ((), ())
+    assert (bed.entries, bed.rejected) == ((), ())
 
 
 def test_a_bed_without_area_has_grams_but_no_square_metre():
     bed = bed_with(entry("a", "2026-04-01", "dry ash", "100 g"), area="")
-    assert bed.entries[0].worth.ash == Estimate.exactly(100.0)
+    assert bed.entries[0].amounts.ash == Estimate.exactly(100.0)
     assert total_between(bed, date(2026, 1, 1), date(2026, 5, 1)) is None
 
 
 def test_a_bed_that_cannot_be_read_is_kept_with_what_can():
     bed = bed_with(area="wide", texture="mud")
     assert bed.name == "South wall"
-    assert {aside.error.field for aside in bed.aside} == {"area", "texture"}
+    assert {aside.error.field for aside in bed.rejected} == {"area", "texture"}
 
 
 def test_numbers_are_read_as_the_grower_writes_them():

@@ -88,6 +88,24 @@ def test_words_that_mean_nothing_are_refused() -> None:
         build.main(["tset"])
 
 
+def test_all_that_the_system_lacks_is_installed_in_one_go(monkeypatch: pytest.MonkeyPatch) -> None:
+    steps: list[list[str]] = []
+    monkeypatch.setattr(build, "browser_is_here", lambda: False)
+    monkeypatch.setattr(build.shutil, "which", lambda program: "/usr/bin/apt-get" if program == "apt-get" else None)
+    monkeypatch.setattr(build.os, "geteuid", lambda: 0, raising=False)
+    monkeypatch.setattr(build, "run_step", lambda title, command: steps.append(command))
+    build.provide_system_packages()
+    update, install = steps
+    assert "update" in update
+    assert {"chromium", "firefox-esr", "webkit2gtk-driver", "xvfb"} <= set(install)
+
+
+def test_the_last_line_of_the_tests_is_kept_for_the_end(capfd: pytest.CaptureFixture[str]) -> None:
+    program = "print('one'); print('two'); print('3 passed'); raise SystemExit(1)"
+    assert build.run_holding_last_line([sys.executable, "-c", program]) == (False, "3 passed")
+    assert capfd.readouterr().out == "one\ntwo\n"
+
+
 @pytest.mark.parametrize("name", ["requirements.lock", "requirements-node.lock", "requirements-test.lock"])
 def test_every_locked_package_has_one_version_and_a_hash(name: str) -> None:
     text = (ROOT / name).read_text()

@@ -15,6 +15,7 @@ from building import ingredients, payload
 DIST = ingredients.ROOT / "dist"
 
 
+@pytest.mark.slow
 def test_the_image_is_the_same_when_made_again_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     made_from = (DIST / ".made-from").read_text()
     assert made_from == building.digest_of_sources(), "sources changed since: python3 build.py"
@@ -52,6 +53,7 @@ class _Addresses(HTMLParser):
         self.found += [value for name, value in attributes if name in names and value]
 
 
+@pytest.mark.slow  # needs the page built
 def test_the_one_file_names_nothing_outside_itself() -> None:
     parser = _Addresses()
     parser.feed((DIST / "feedcalc.html").read_text(encoding="utf-8"))

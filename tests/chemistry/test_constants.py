@@ -1,4 +1,4 @@
-"""Where the chemistry's numbers come from, and what the tables must not lack."""
+"""Sources and consistency of the tables of constants."""
 
 from __future__ import annotations
 

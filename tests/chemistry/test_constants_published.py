@@ -1,4 +1,4 @@
-"""Constants and water properties against other published formulas than those they were taken from."""
+"""Constants and water properties against independent published formulas."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a grower's chemist expects of single answers."""
+"""Single equilibria with a known result, and the refusals of the solver."""
 
 from __future__ import annotations
 
@@ -123,8 +123,8 @@ def test_the_solver_takes_no_more_steps_than_allowed():
     conditions = conditions_at("chosen", frozenset(AGED), frozenset(MINERALS), False, KELVIN)
     search = Search(conditions, AGED, None)
     start_from_totals(search)
-    assert not search.run(most_steps=1)
-    assert search.run(most_steps=20)
+    assert not search.run(max_steps=1)
+    assert search.run(max_steps=20)
 
 
 def test_a_refusal_for_strength_says_so():

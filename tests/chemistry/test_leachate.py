@@ -1,4 +1,4 @@
-"""A measured ash liquor: its potassium, sodium, sulfate, silica and pH must leave, over calcite, the calcium found.
+"""A measured ash liquor: the calcium computed from its other ions and pH over calcite must agree with the measured one.
 
 The liquor (0.5 g of tiled-stove ash in 25 mL) is in ``ash_extracts.csv``. Its temperature is not given, its pH to
 0.1; databases of constants differ fourfold on calcium in such a liquor.

@@ -1,7 +1,7 @@
-"""What must hold of every equilibrium, whatever is put in.
+"""Properties of every equilibrium, for arbitrary totals.
 
-The draws are the same in every run, so that a run says something about the change and not about its luck; with
-3000 draws each, all of them held when they were written.
+The examples are the same in every run, so a failure points to a change of the code. When the tests were written, every
+property also held for 3000 examples.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ any_kelvin = st.floats(273.15, 323.15)
 
 
 def solved(*arguments: object, **named: object) -> Equilibrium | None:
-    """The answer, or None for a refusal; any warning is an error."""
+    """Return the equilibrium, or None for a refusal; any warning is an error."""
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         try:

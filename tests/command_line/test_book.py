@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from feedcalc import engine
-from feedcalc.command_line import book as book_commands
+from feedcalc.command_line import session
 from feedcalc.command_line.main import main
 from feedcalc.words import languages
 from feedcalc.words.languages import Language
@@ -304,7 +304,7 @@ def outside(text: str) -> str:
 @pytest.fixture
 def in_brackets(monkeypatch: pytest.MonkeyPatch) -> None:
     made_up, real = Language("de", Bracketing()), languages.language
-    for room in (book_commands, engine, languages):
+    for room in (session, engine, languages):
         monkeypatch.setattr(room, "language", lambda tag: made_up if tag == "de" else real(tag))
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from feedcalc.command_line.plots.plan import BETWEEN_REASONS, COLUMNS, PLAN_COLUMNS, header_of, plan_of
+from feedcalc.command_line.plots.columns import COLUMNS, PLAN_COLUMNS, header_of
+from feedcalc.command_line.plots.plan import REASON_SEPARATOR, plan_of
 from feedcalc.words.errors import InputErrors
 from tests.asking import rung, values_of
 
@@ -59,7 +60,7 @@ def test_a_plan_says_of_dry_ash_what_the_sheet_for_spreading_says(plot):
     plan = plan_of(alone | {"use": "dry ash"}, TODAY)
     told = values_of(as_request(alone), ask="spread")
     assert plan["verdict"] == plan["dry_ash_verdict"] == told["verdict"]
-    assert plan["reasons"] == BETWEEN_REASONS.join(reason["text"] for reason in told["reasons"])
+    assert plan["reasons"] == REASON_SEPARATOR.join(reason["text"] for reason in told["reasons"])
     advice, need = told["spread"]["advice"], told["spread"]["need"]
     assert plan["dry_ash_limited_by"] == advice["limited_by"]
     pairs = {"dry_ash_g_per_m2": advice["ash"], "dry_ash_g": advice.get("ash_for_area")}
@@ -83,7 +84,7 @@ def test_a_plan_says_of_the_feed_what_the_batch_sheet_says(plot):
     request["soil"].pop("area", None)
     told = values_of(request, ranges="on")
     assert plan["feed_verdict"] == plan["verdict"] == told["verdict"]
-    assert plan["reasons"] == BETWEEN_REASONS.join(reason["text"] for reason in told["reasons"])
+    assert plan["reasons"] == REASON_SEPARATOR.join(reason["text"] for reason in told["reasons"])
     if told["verdict"] == "hold back":
         assert plan["feed_dilution"] == plan["feed_litres"] == ""
         return
@@ -141,17 +142,17 @@ def test_a_plot_that_has_had_its_fill_is_held_back_and_told_why():
     plan = plan_of(LOAM | {"ash_this_year": "98 g/m2", "use": "dry ash"}, TODAY)
     assert plan["verdict"] == "hold back"
     assert plan["dry_ash_g_per_m2"] == 0
-    assert "has had" in str(plan["reasons"]).split(BETWEEN_REASONS)[0]
+    assert "has had" in str(plan["reasons"]).split(REASON_SEPARATOR)[0]
 
 
 def test_a_plot_for_both_uses_gets_the_more_careful_verdict_and_every_reason_once():
     plan = plan_of(LOAM, TODAY)
     order = ["go", "go weaker", "hold back"]
     assert plan["verdict"] == max(plan["dry_ash_verdict"], plan["feed_verdict"], key=order.index)
-    reasons = str(plan["reasons"]).split(BETWEEN_REASONS)
+    reasons = str(plan["reasons"]).split(REASON_SEPARATOR)
     assert len(reasons) == len(set(reasons))
     for use in ("dry ash", "drench"):
-        assert set(str(plan_of(LOAM | {"use": use}, TODAY)["reasons"]).split(BETWEEN_REASONS)) <= set(reasons)
+        assert set(str(plan_of(LOAM | {"use": use}, TODAY)["reasons"]).split(REASON_SEPARATOR)) <= set(reasons)
 
 
 def test_the_next_feed_is_an_interval_after_the_last_and_never_in_the_past():
@@ -220,7 +221,7 @@ def test_a_header_is_read_by_any_of_its_names():
     header = header_of(["ID", "Soil pH", "soil.texture", "Had this year", "keeper"])
     assert header.columns == ("plot", "soil_ph", "texture", "ash_this_year", "")
     assert header.warnings == ()
-    assert header.shown("soil_ph") == "Soil pH"
+    assert header.name_in_table("soil_ph") == "Soil pH"
 
 
 def test_a_misspelt_column_is_passed_through_and_named():

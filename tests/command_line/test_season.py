@@ -1,4 +1,4 @@
-"""Many plots from one table: the command, its files, who does the work, and what goes wrong on the way."""
+"""``feedcalc season``: the table, the workers and the failures."""
 
 from __future__ import annotations
 
@@ -19,10 +19,15 @@ import pytest
 from click.testing import CliRunner
 
 from feedcalc.command_line.main import main
-from feedcalc.command_line.plots import command as plot_commands
-from feedcalc.command_line.plots import table as many_beds
-from feedcalc.command_line.plots.plan import PLAN_COLUMNS, header_of, plan_of
-from feedcalc.command_line.plots.table import Chunk, NoPlans, Run, Stopped, in_order, plan_plots
+from feedcalc.command_line.plots import command as season_command
+from feedcalc.command_line.plots import table as plot_table
+from feedcalc.command_line.plots import workers as plot_workers
+from feedcalc.command_line.plots.columns import PLAN_COLUMNS, header_of
+from feedcalc.command_line.plots.failures import PlanningFailed
+from feedcalc.command_line.plots.plan import plan_of
+from feedcalc.command_line.plots.reading import TableRow, delimiter_of
+from feedcalc.command_line.plots.table import PlanningJob, PlanningStopped, PlotChunk, plan_chunk, plan_plots
+from feedcalc.command_line.plots.workers import map_in_order
 
 SAMPLE = Path(__file__).parent.parent / "data" / "plots.csv"
 TODAY = "2026-05-01"
@@ -40,16 +45,16 @@ def table(rows: int) -> str:
     return HEADER + "".join(lines)
 
 
-def run_of(folder: Path, text: str | bytes, **more: object) -> Run:
+def job_of(folder: Path, text: str | bytes, **more: object) -> PlanningJob:
     source = folder / "plots.csv"
     source.write_bytes(text.encode() if isinstance(text, str) else text)
-    asked = Run(source, folder / "plans.csv", folder / "plans.bad.csv", TODAY, customs="metric")
-    return replace(asked, **more)
+    job = PlanningJob(source, folder / "plans.csv", folder / "plans.bad.csv", TODAY, customs="metric")
+    return replace(job, **more)
 
 
-def planned(run: Run) -> list[dict[str, str]]:
-    plan_plots(run, lambda _: None, lambda _: None)
-    return rows_of(run.out)
+def planned(job: PlanningJob) -> list[dict[str, str]]:
+    plan_plots(job, lambda _: None, lambda _: None)
+    return rows_of(job.out)
 
 
 def rows_of(path: Path, delimiter: str = ",") -> list[dict[str, str]]:
@@ -88,20 +93,20 @@ def test_the_sample_is_planned_row_by_row_and_the_unreadable_plot_set_aside(tmp_
 
 
 def test_rows_set_aside_are_planned_once_they_are_mended(tmp_path):
-    run = run_of(tmp_path, table(10))
-    planned(run)
-    mended = run.aside.read_text(encoding="utf-8").replace(",sour,", ",6.0,")
-    (plan,) = planned(run_of(tmp_path, mended))
+    job = job_of(tmp_path, table(10))
+    planned(job)
+    mended = job.rejected.read_text(encoding="utf-8").replace(",sour,", ",6.0,")
+    (plan,) = planned(job_of(tmp_path, mended))
     assert plan["plot"] == "P9"
     assert plan["verdict"]
 
 
 def test_plans_may_be_planned_again(tmp_path):
-    run = run_of(tmp_path, table(5))
-    first = planned(run)
+    job = job_of(tmp_path, table(5))
+    first = planned(job)
     told: list[str] = []
-    plan_plots(run_of(tmp_path, run.out.read_bytes()), lambda _: None, told.append)
-    assert rows_of(run.out) == first
+    plan_plots(job_of(tmp_path, job.out.read_bytes()), lambda _: None, told.append)
+    assert rows_of(job.out) == first
     assert len(told) == len(PLAN_COLUMNS), "a word for each column that is written anew"
 
 
@@ -118,43 +123,43 @@ def test_plans_may_be_planned_again(tmp_path):
 )
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
 def test_a_table_is_read_as_spreadsheets_write_it(tmp_path, text, encoding):
-    run = run_of(tmp_path, text.removeprefix("\ufeff" if encoding == "utf-16" else "").encode(encoding))
-    assert plan_plots(run, lambda _: None, lambda _: None).planned == 1
-    (plan,) = rows_of(run.out, many_beds.delimiter_of(text.splitlines()[0]))
+    job = job_of(tmp_path, text.removeprefix("\ufeff" if encoding == "utf-16" else "").encode(encoding))
+    assert plan_plots(job, lambda _: None, lambda _: None).planned == 1
+    (plan,) = rows_of(job.out, delimiter_of(text.splitlines()[0]))
     assert float(plan["dry_ash_g_per_m2"] or "nan") >= 0
     assert float(plan["feed_litres"] or 13.5) == 13.5  # 3 L on each of 4.5 m2
 
 
 def test_a_name_may_run_over_lines_and_hold_delimiters_and_quotes(tmp_path):
     name = 'the "long", old\nbed'
-    run = run_of(tmp_path, 'plot,soil_ph\n"the ""long"", old\nbed",5.8\nnext,sour\n')
-    assert [plan["plot"] for plan in planned(run)] == [name]
-    assert [(bad["aside_row"], bad["aside_line"]) for bad in rows_of(run.aside)] == [("2", "4")]
+    job = job_of(tmp_path, 'plot,soil_ph\n"the ""long"", old\nbed",5.8\nnext,sour\n')
+    assert [plan["plot"] for plan in planned(job)] == [name]
+    assert [(bad["aside_row"], bad["aside_line"]) for bad in rows_of(job.rejected)] == [("2", "4")]
 
 
 @pytest.mark.parametrize(
     "row", ["North,4 m2\n", "North,4 m2,5.8,6\n", 'North,4 m2,"5.8"x\n', f"North,{'4' * 30000},5\n"]
 )
 def test_a_row_that_does_not_fit_is_set_aside_and_the_next_goes_on(tmp_path, row):
-    run = run_of(tmp_path, f"plot,area,soil_ph\n{row}South,4 m2,5.8\n")
-    assert [plan["plot"] for plan in planned(run)] == ["South"]
-    (bad,) = rows_of(run.aside) if row.count(",") == 2 else [next(iter(csv.DictReader(run.aside.open())))]
+    job = job_of(tmp_path, f"plot,area,soil_ph\n{row}South,4 m2,5.8\n")
+    assert [plan["plot"] for plan in planned(job)] == ["South"]
+    (bad,) = rows_of(job.rejected) if row.count(",") == 2 else [next(iter(csv.DictReader(job.rejected.open())))]
     assert bad["aside_because"]
 
 
 def test_a_quote_that_is_never_closed_costs_no_more_than_what_it_swallowed(tmp_path):
     text = table(2000).replace("P5,", '"P5,', 1)
-    done = plan_plots(run_of(tmp_path, text), lambda _: None, lambda _: None)
+    done = plan_plots(job_of(tmp_path, text), lambda _: None, lambda _: None)
     assert done.planned > 1000
 
 
 def test_no_cell_is_written_as_a_formula(tmp_path):
     evil = ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\t=1", "＝1+1", " =1+1"]
     quoted = "".join(f'"{name}",5.8,-4.5\n"{name}",sour,-4.5\n' for name in evil)
-    run = run_of(tmp_path, "plot,soil_ph,=height\n" + quoted)
-    plans = planned(run)
+    job = job_of(tmp_path, "plot,soil_ph,=height\n" + quoted)
+    plans = planned(job)
     assert [plan["plot"] for plan in plans] == ["'" + name for name in evil]
-    assert [bad["plot"] for bad in rows_of(run.aside)] == ["'" + name for name in evil]
+    assert [bad["plot"] for bad in rows_of(job.rejected)] == ["'" + name for name in evil]
     assert {plan["'=height"] for plan in plans} == {"-4.5"}, "a number stays one"
 
 
@@ -179,7 +184,7 @@ def test_the_delimiter_and_the_place_for_bad_rows_may_be_told(tmp_path):
 
 
 def test_without_a_terminal_progress_is_told_in_plain_lines(tmp_path, monkeypatch):
-    monkeypatch.setattr(plot_commands, "SECONDS_BETWEEN_LINES", 0.0)
+    monkeypatch.setattr(season_command, "SECONDS_BETWEEN_LINES", 0.0)
     source = tmp_path / "plots.csv"
     source.write_text(table(600))
     done = command(source, "--out", tmp_path / "plans.csv", "--processes", "1")
@@ -198,10 +203,10 @@ def test_one_process_and_many_and_a_cluster_write_the_same_bytes(tmp_path):
     for name, more in {"1": {}, "2": {"processes": 2}, "cluster": {"processes": 2, "cluster": "local"}}.items():
         folder = tmp_path / name
         folder.mkdir()
-        run = run_of(folder, table(120), chunk_rows=10, **more)
-        done = plan_plots(run, lambda _: None, lambda _: None)
-        assert (done.planned, done.set_aside, done.rows) == (108, 12, 120)
-        written[name] = run.out.read_bytes(), run.aside.read_bytes()
+        job = job_of(folder, table(120), chunk_rows=10, **more)
+        done = plan_plots(job, lambda _: None, lambda _: None)
+        assert (done.planned, done.rejected, done.rows) == (108, 12, 120)
+        written[name] = job.out.read_bytes(), job.rejected.read_bytes()
     assert written["1"] == written["2"] == written["cluster"]
 
 
@@ -226,7 +231,7 @@ class Hoarder(Executor):
 
 def test_no_more_chunks_are_under_way_than_were_asked_for():
     header = header_of(["plot"])
-    chunks = [Chunk(header, (many_beds.Row(n, n, (f"P{n}", "x"), "no"),), ",", TODAY, "", "") for n in range(50)]
+    chunks = [PlotChunk(header, (TableRow(n, n, (f"P{n}", "x"), "no"),), ",", TODAY, "", "") for n in range(50)]
     taken = 0
 
     def taking():
@@ -236,8 +241,8 @@ def test_no_more_chunks_are_under_way_than_were_asked_for():
             yield chunk
 
     hoarder = Hoarder()
-    for count, done in enumerate(in_order(taking(), hoarder, 6)):
-        assert f"P{count}," in done.aside
+    for count, done in enumerate(map_in_order(plan_chunk, taking(), hoarder, 6)):
+        assert f"P{count}," in done.rejected
         assert taken <= count + 7
     assert hoarder.most == 6
     assert hoarder.waiting == 0
@@ -245,16 +250,16 @@ def test_no_more_chunks_are_under_way_than_were_asked_for():
 
 def test_memory_does_not_grow_with_the_table(tmp_path):
     def peak(rows: int) -> int:
-        run = run_of(tmp_path, table(rows), chunk_rows=25)
+        job = job_of(tmp_path, table(rows), chunk_rows=25)
         tracemalloc.start()
         try:
-            plan_plots(run, lambda _: None, lambda _: None)
+            plan_plots(job, lambda _: None, lambda _: None)
             return tracemalloc.get_traced_memory()[1]
         finally:
             tracemalloc.stop()
 
-    planned(run_of(tmp_path, table(60)))  # what many plots share is worked out once, before
-    small, large = peak(200), peak(2000)
+    planned(job_of(tmp_path, table(60)))  # what many plots share is worked out once, before
+    small, large = peak(200), peak(1200)
     plans = (tmp_path / "plans.csv").stat().st_size
     assert large - small < plans / 4, "a run that kept its rows would grow by at least the plans it wrote"
 
@@ -268,9 +273,9 @@ def test_a_cluster_without_its_packages_says_what_to_install(tmp_path, monkeypat
 
 
 def test_a_cluster_that_does_not_answer_is_named(tmp_path, monkeypatch):
-    monkeypatch.setattr(many_beds, "CLUSTER_WAIT", "1s")
-    with pytest.raises(NoPlans, match=r"tcp://127\.0\.0\.1:9"):
-        plan_plots(run_of(tmp_path, table(3), cluster="tcp://127.0.0.1:9"), lambda _: None, lambda _: None)
+    monkeypatch.setattr(plot_workers, "CLUSTER_WAIT", "1s")
+    with pytest.raises(PlanningFailed, match=r"tcp://127\.0\.0\.1:9"):
+        plan_plots(job_of(tmp_path, table(3), cluster="tcp://127.0.0.1:9"), lambda _: None, lambda _: None)
 
 
 # -- what goes wrong ----------------------------------------------------------------------------------------------
@@ -343,30 +348,36 @@ def test_a_full_disk_is_told_and_touches_no_earlier_plans(tmp_path):
 
 
 def test_what_was_done_is_kept_when_the_run_is_stopped(tmp_path):
-    run = run_of(tmp_path, table(100), chunk_rows=10)
-    run.out.write_text("earlier")
+    job = job_of(tmp_path, table(100), chunk_rows=10)
+    job.out.write_text("earlier")
 
-    def told(progress: many_beds.Progress) -> None:
+    def told(progress: plot_table.Progress) -> None:
         if progress.rows >= 50:
             raise KeyboardInterrupt
 
-    with pytest.raises(Stopped) as caught:
-        plan_plots(run, told, lambda _: None)
+    with pytest.raises(PlanningStopped) as caught:
+        plan_plots(job, told, lambda _: None)
     assert caught.value.progress.rows == 50
     assert len(rows_of(caught.value.kept)) == 45
-    assert run.out.read_text() == "earlier"
+    assert job.out.read_text() == "earlier"
 
 
-@pytest.mark.parametrize("workers", [[], ["--cluster", "local"]], ids=["processes", "cluster"])
+def hear_interrupts() -> None:
+    """Undo in a child that interrupts are ignored, as they are in what a shell starts in the background."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+@pytest.mark.parametrize("workers", [["2"], ["1", "--cluster", "local"]], ids=["processes", "cluster"])
 def test_an_interrupt_from_the_keyboard_ends_it_in_words(tmp_path, workers):
     source, out, part = tmp_path / "plots.csv", tmp_path / "plans.csv", tmp_path / "plans.csv.part"
     source.write_text(table(60_000))
     running = subprocess.Popen(
-        [sys.executable, "-m", "feedcalc", "season", source, "--out", out, "--processes", "2", *workers],
+        [sys.executable, "-m", "feedcalc", "season", source, "--out", out, "--processes", *workers],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        preexec_fn=hear_interrupts,
     )
     while running.poll() is None and not (part.is_file() and part.stat().st_size > 5000):
         time.sleep(0.05)
@@ -399,11 +410,11 @@ def test_workers_do_not_outlive_a_run_that_is_killed(tmp_path):
 
 
 def test_reasons_of_an_earlier_run_do_not_outlive_it(tmp_path):
-    run = run_of(tmp_path, table(10))
-    planned(run)
-    assert run.aside.exists()
-    planned(run_of(tmp_path, table(10).replace("sour", "6.0")))
-    assert not run.aside.exists()
+    job = job_of(tmp_path, table(10))
+    planned(job)
+    assert job.rejected.exists()
+    planned(job_of(tmp_path, table(10).replace("sour", "6.0")))
+    assert not job.rejected.exists()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["plans.csv", "plots.csv"]
 
 
@@ -413,7 +424,7 @@ def test_a_row_we_fail_on_costs_only_itself(tmp_path, monkeypatch):
             raise ZeroDivisionError
         return plan_of(plot, *rest)
 
-    monkeypatch.setattr(many_beds, "plan_of", failing)
-    run = run_of(tmp_path, table(5))
-    assert [plan["plot"] for plan in planned(run)] == ["P0", "P1", "P3", "P4"]
-    assert "ZeroDivisionError" in rows_of(run.aside)[0]["aside_because"]
+    monkeypatch.setattr(plot_table, "plan_of", failing)
+    job = job_of(tmp_path, table(5))
+    assert [plan["plot"] for plan in planned(job)] == ["P0", "P1", "P3", "P4"]
+    assert "ZeroDivisionError" in rows_of(job.rejected)[0]["aside_because"]

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from feedcalc.contract.request import LOCALES, REQUEST_FIELDS, Request, read_request
+from feedcalc.contract.fields import LOCALES, REQUEST_FIELDS, WORD_PATHS
+from feedcalc.contract.request import Request, read_request, request_of
 from feedcalc.contract.units import QUANTITY_KINDS
 from feedcalc.words.errors import InputErrors
 
@@ -124,3 +125,44 @@ def test_bounds_hold_at_their_edge(path, inside, outside):
     with pytest.raises(InputErrors) as refusal:
         read(**asked(outside))
     assert path in [error.field for error in refusal.value.errors]
+
+
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("number", "mesured.ec"),
+        ("number", "ash.kind"),
+        ("number", "ash.weighings.0"),
+        ("known", "samples "),
+        ("known", "now"),
+        ("word", "ash.knid"),
+        ("word", "ash.amount"),
+        ("group", "ash.analyses"),
+        ("group", "ash.kind"),
+    ],
+)
+def test_a_misspelt_path_in_our_own_code_raises(method, path):
+    with pytest.raises(KeyError, match=path):
+        getattr(read(), method)(path)
+
+
+def test_every_field_is_read_by_number_word_or_group():
+    request = read()
+    for field in REQUEST_FIELDS:
+        if field.kind == "masses":
+            assert request.group(field.path) == {}
+        elif field.path != "now":
+            assert isinstance(
+                request.word(field.path) if field.path in WORD_PATHS else request.number(field.path),
+                str | float | None,
+            )
+
+
+def test_weighings_are_reached_as_a_group():
+    request = read(ash={"weighings": "98 g; 104 g", "weighed_measure": "1 L"})
+    assert request.group("ash.weighings") == {"0": 98.0, "1": 104.0}
+
+
+def test_a_parsed_document_gives_the_same_request_as_its_text():
+    document = {"schema": 1, "ash": {"amount": "100 g"}, "cans": [{"size": "9 L", "count": 2}]}
+    assert request_of(document) == read_request(json.dumps(document))

@@ -1,4 +1,4 @@
-"""Ash as element totals: stoichiometry against pure substances, and what an analysis or a scale makes sure."""
+"""Composition of ash: stoichiometry of pure substances, analyses and measured densities."""
 
 from __future__ import annotations
 
@@ -14,7 +14,18 @@ KINDS = ("mixed", "hardwood", "softwood", "bark")
 def pure(free_lime: float = 0.0, **grams_per_kilogram: float) -> AshSample:
     """An ash made of nothing but these elements, all of it within reach of water."""
     content = dict.fromkeys(ELEMENTS, 0.0) | grams_per_kilogram
-    return AshSample(content, dict.fromkeys(ELEMENTS, 1.0), free_lime, 0.5, 0.9, 1.0, 0.2, 2500.0, 2.5, 0.01)
+    return AshSample(
+        grams_per_kilogram=content,
+        reachable=dict.fromkeys(ELEMENTS, 1.0),
+        free_lime=free_lime,
+        density=0.5,
+        fast_share=0.9,
+        fast_rate=1.0,
+        slow_rate=0.2,
+        particle_density=2500.0,
+        sediment=2.5,
+        guard_layer=0.01,
+    )
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""Dry ash by habit and by evidence, the arithmetic done again by hand."""
+"""Application rates of dry ash, compared with calculations by hand."""
 
 import pytest
 
@@ -74,7 +74,16 @@ def test_the_lime_value_agrees_with_published_values():
 
 def advised(soil_ph=6.0, error=0.0, cap=98.0, held=False, texture="loam", lime=0.5, target=6.5):
     known = Estimate(soil_ph - error, soil_ph, soil_ph + error)
-    return advised_ash(known, target, 7.0, texture, 15, EXACTLY(lime), cap, held)
+    return advised_ash(
+        soil_ph=known,
+        target_ph=target,
+        stop_ph=7.0,
+        texture=texture,
+        depth_cm=15,
+        lime_value=EXACTLY(lime),
+        cap=cap,
+        is_held_back=held,
+    )
 
 
 def test_the_ash_that_meets_the_need_by_hand():

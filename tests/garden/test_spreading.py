@@ -1,4 +1,4 @@
-"""Dry ash by the door and the command line: advice, practice beside caps, and the way back."""
+"""Replies about dry ash: advice, common practice against yearly limits, and the command line."""
 
 import json
 

@@ -1,4 +1,4 @@
-"""Whether ground and plants can take it: what a careful neighbour would say, and when."""
+"""Verdicts on soil, plants and feeds, and the search for plants by name."""
 
 import gettext
 from dataclasses import replace
@@ -17,12 +17,18 @@ EXACTLY = Estimate.exactly
 
 def feed(ph=10.0, alkalinity=100.0, conductivity=0.5, lime=0.3, stage="established", parts=10.0, within=8.0):
     return FeedFacts(
-        EXACTLY(ph), EXACTLY(alkalinity), EXACTLY(conductivity), EXACTLY(lime), limits_for(stage), parts, within
+        ph=EXACTLY(ph),
+        alkalinity=EXACTLY(alkalinity),
+        conductivity=EXACTLY(conductivity),
+        lime_per_square_metre=EXACTLY(lime),
+        limits=limits_for(stage),
+        parts=parts,
+        parts_within_limits=within,
     )
 
 
 def case(**told):
-    """A bed with nothing against it, but for what is told."""
+    """Return a case in which nothing speaks against a feed, apart from the given circumstances."""
     usual = {"soil_ph": 6.0, "tested_with": "meter", "texture": "loam", "plant": "tomato", "place": "open ground"}
     return Circumstances(**(usual | {"season": "growing", "feed": feed()} | told))
 

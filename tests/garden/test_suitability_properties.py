@@ -1,4 +1,4 @@
-"""What holds of the verdict for any plant, ground and text a person may type."""
+"""Properties of the verdict for any plant, soil and text."""
 
 from hypothesis import given
 from hypothesis import strategies as st

@@ -18,9 +18,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.page.installed_browser import installed_browser
+
+# Seconds after which something is taken never to come. Long, because a busy machine is no fault of the page.
+PATIENCE = 120
+expect.set_options(timeout=PATIENCE * 1000)
 
 PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
 DIST = Path(__file__).resolve().parents[2] / "dist"
@@ -66,7 +70,7 @@ window.runPython = (code) => new Promise((resolve) => {
 """
 
 
-def wait_until(claim: Callable[[], Any], seconds: float = 30, what: str = "") -> Any:
+def wait_until(claim: Callable[[], Any], seconds: float = PATIENCE, what: str = "") -> Any:
     """The first true value of ``claim``; fails after ``seconds``."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
@@ -104,6 +108,20 @@ def ask(page: Page, request: dict[str, Any]) -> Any:
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
     return {**browser_type_launch_args, "executable_path": installed_browser(), "args": QUIET}
+
+
+@pytest.fixture(scope="session")
+def browser(browser: Browser) -> Browser:
+    """The browser of this process, whose pages wait as long as `wait_until` does."""
+    plain = browser.new_context
+
+    def new_context(**look: Any) -> BrowserContext:
+        context = plain(**look)
+        context.set_default_timeout(PATIENCE * 1000)
+        return context
+
+    browser.new_context = new_context  # type: ignore[method-assign]
+    return browser
 
 
 @pytest.fixture(scope="session")

@@ -444,7 +444,7 @@ def test_a_batch_goes_into_the_book_from_its_sheet(opened: Callable[..., Page]) 
     expect(page.locator("#book-what-if")).to_contain_text("g/m²")
     seen_under_way = watch_progress(page, "book-ranges-bar")
     fill(page, "entry", dilution="1:7")  # of which the ranges are not known yet
-    expect(page.locator("#book-freshness")).to_have_attribute("data-freshness", "fresh", timeout=60_000)
+    expect(page.locator("#book-freshness")).to_have_attribute("data-freshness", "fresh")
     assert seen_under_way(), "nobody was told how far it was"
     expect(page.locator("#book-ranges-bar")).to_have_css("visibility", "hidden")
     page.locator("#book-entry [type=submit]").click()

@@ -325,7 +325,7 @@ def test_a_file_that_was_cut_before_its_scripts_says_so(
     opened: Callable[..., Page], copied: Copied, where: tuple[bytes, int]
 ) -> None:
     page = opened(address=copied(cut(*where)), awake=False)
-    expect(page.locator("#cut")).to_be_visible(timeout=15_000)
+    expect(page.locator("#cut")).to_be_visible()
     expect(page.locator("#cut")).to_contain_text("incomplete or damaged")
 
 

@@ -138,7 +138,7 @@ def test_the_engine_answers_in_the_language_chosen(browser: Browser, dist: Path)
     context = browser.new_context(offline=True, locale="en-GB")
     page = context.new_page()
     page.goto((dist / "feedcalc.html").as_uri())
-    page.locator('[data-freshness="fresh"]').first.wait_for(timeout=60_000)
+    page.locator('[data-freshness="fresh"]').first.wait_for()
     assert page.locator('[data-part="sheet"]').get_attribute("lang") == "en-GB"
     page.locator("#language").select_option("de")
     wait_until(lambda: page.locator('[data-part="sheet"]').get_attribute("lang") == "de-DE", what="a German sheet")

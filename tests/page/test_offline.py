@@ -12,7 +12,7 @@ def test_ready_offline_is_said_once_it_is_so(page: Page, site_server: SiteServer
     page.goto(site_server.address)
     expect(page.locator("#offline-words")).to_be_hidden()
     wait_for_engine(page)
-    expect(page.locator("#offline-words")).to_have_text("Ready offline.", timeout=20_000)
+    expect(page.locator("#offline-words")).to_have_text("Ready offline.")
     site_server.shut()
     page.reload()
     wait_for_engine(page)
@@ -30,11 +30,11 @@ def test_nothing_of_it_is_said_where_a_byte_is_wrong(page: Page, site_server: Si
 
 def test_a_new_version_is_offered_and_taking_it_keeps_what_was_typed(page: Page, site_server: SiteServer) -> None:
     page.goto(site_server.address)
-    expect(page.locator("#offline-words")).to_have_text("Ready offline.", timeout=20_000)
+    expect(page.locator("#offline-words")).to_have_text("Ready offline.")
     page.locator('[name="water.amount"]').fill("4,5 L")
     publish_another_version(site_server.folder)
     page.reload()
-    expect(page.locator("#take-update")).to_be_visible(timeout=20_000)
+    expect(page.locator("#take-update")).to_be_visible()
     assert page.title() == "feedcalc"
     page.locator("#take-update").click()
     wait_until(lambda: page.title() == "another version", what="the new version")

@@ -49,7 +49,7 @@ def freshness(page: Page, sheet: str = "freshness") -> str:
 
 
 def wait_for_answer(page: Page, sheet: str = "freshness") -> None:
-    wait_until(lambda: freshness(page, sheet) == "fresh", seconds=60, what="a fresh answer")
+    wait_until(lambda: freshness(page, sheet) == "fresh", what="a fresh answer")
 
 
 def type_into(page: Page, path: str, text: str) -> None:
@@ -176,7 +176,7 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     page.locator("#ash-name").fill("Stove <b>oak</b>")
     seen_under_way = watch_progress(page, "ash-bar")
     page.locator("#keep-ash button").click()
-    expect(page.locator("#toast-words")).to_contain_text("Stove <b>oak</b>", timeout=60_000)
+    expect(page.locator("#toast-words")).to_contain_text("Stove <b>oak</b>")
     assert seen_under_way(), "nobody was told how far it was"
     expect(page.locator("#ash-bar")).to_be_hidden()
     page.locator("#new-batch").click()
@@ -184,7 +184,7 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     before = page.evaluate("feedcalcEngine.ask(feedcalcForm.read(), { line: 'test' })")["values"]["liquor"]
     page.evaluate("document.getElementById('my-ash').open = true")
     line = page.locator("#my-ash-list li").first
-    expect(line).to_contain_text("Learned from 1 batch.", timeout=60_000)
+    expect(line).to_contain_text("Learned from 1 batch.")
     expect(line).to_contain_text("potassium")
     assert page.locator("#my-ash-list b").count() == 0
     line.get_by_role("button", name=re.compile("^Take it")).click()
@@ -214,7 +214,7 @@ def test_nothing_is_kept_where_nothing_was_read(page: Page) -> None:
     before = page.evaluate("feedcalcBookKeeping.all('ash').length")
     page.locator("#ash-name").fill("Guess")
     page.locator("#keep-ash button").click()
-    expect(page.locator("#ash-told")).to_contain_text("Nothing was read", timeout=60_000)
+    expect(page.locator("#ash-told")).to_contain_text("Nothing was read")
     assert page.evaluate("feedcalcBookKeeping.all('ash').length") == before
 
 

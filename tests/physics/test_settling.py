@@ -1,4 +1,4 @@
-"""Where the settling laws hold, what they refuse, and what a bucket of ash shows."""
+"""Validity ranges and refusals of the settling laws, and settling in a bucket of ash."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What settling must do whatever the numbers: warmer, larger and thinner is faster."""
+"""Properties of settling for any input: larger grains, warmer water and thinner suspensions settle faster."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Range bars: to scale, comparable, and never saying more than the words beside them."""
+"""Range bars are to scale, can be compared, and show nothing that the text beside them does not say."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def sheet(request):
     return sheet_of_text(json.dumps(REQUESTS[request.param]))
 
 
-def test_a_bar_stands_where_its_figures_stand_on_the_scale(sheet):
+def test_a_bar_shows_its_figures_at_their_places_on_the_scale(sheet):
     for bar in range_bars(sheet):
         assert 0.0 <= bar.low <= bar.typical <= bar.high <= 1.0
         if bar.high > bar.low:
@@ -35,13 +35,13 @@ def test_a_bar_stands_where_its_figures_stand_on_the_scale(sheet):
             assert (bar.shown.value - bar.shown.low) == pytest.approx((bar.typical - bar.low) * stretch, abs=1e-9)
 
 
-def test_potassium_and_alkalinity_may_be_compared_by_eye(sheet):
+def test_potassium_and_alkalinity_share_one_scale(sheet):
     potassium, alkalinity = range_bars(sheet)[:2]
     assert potassium.end == alkalinity.end
     assert potassium.typical / alkalinity.typical == pytest.approx(potassium.shown.value / alkalinity.shown.value)
 
 
-def test_a_bar_of_characters_is_as_wide_whatever_it_shows_and_marks_the_same_places(sheet):
+def test_every_text_bar_has_the_same_width_and_marks_the_same_places(sheet):
     for bar in range_bars(sheet):
         text = bar.text
         assert len(text) == TEXT_WIDTH - 1
@@ -60,14 +60,14 @@ def test_page_and_terminal_show_the_same_line_for_each_main_figure(sheet):
     assert f"In the liquor: {line}." in terminal
 
 
-def test_boxes_on_the_page_are_drawn_to_scale(sheet):
+def test_boxes_on_the_page_are_to_scale(sheet):
     page = page_parts(sheet)["sheet"]
     widths = [float(width) for width in re.findall(r'class="range-span" x="[\d.]+" y="3" width="([\d.]+)"', page)]
     spans = [bar.high - bar.low for bar in range_bars(sheet) if bar.shown.range]
     assert widths == pytest.approx([312 * span for span in spans], abs=0.06)
 
 
-def test_what_helps_with_several_figures_is_named_before_what_helps_most_with_one():
+def test_the_best_remedy_has_the_largest_share_over_all_figures():
     helps = [
         Help("Potassium", "how much it holds", 0.45, "read the conductivity"),
         Help("Potassium", "how heavy it is", 0.3, "weigh the ash"),

@@ -1,4 +1,4 @@
-"""Figures in words: what is printed is the value, rounded to what is known, and never more."""
+"""Figures in words: the printed number is the value rounded to what is known of it."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def number_in(text: str, locale: str = "en-GB") -> float:
 
 
 @given(st.floats(1e-3, 1e6), UNITS, st.sampled_from(["en-GB", "de-DE", "fr-FR", "en-IN"]))
-def test_an_unsure_figure_is_its_value_to_two_figures(value, unit, locale):
+def test_an_uncertain_figure_has_two_significant_digits(value, unit, locale):
     figure = {"value": value, "unit": unit, "low": value * 0.5, "high": value * 2}
     said = shown("liquor.potassium", figure, locale)
     assert said.value == value
@@ -48,7 +48,7 @@ def test_a_ph_has_one_decimal(value, below, above):
 
 
 @given(st.floats(0.01, 900), st.floats(0.5, 1), st.floats(1, 2))
-def test_a_range_holds_the_value_after_rounding(value, below, above):
+def test_a_rounded_range_contains_the_rounded_value(value, below, above):
     figure = {"value": value, "unit": "mg/L", "low": value * below, "high": value * above}
     said = shown("liquor.potassium", figure, "en-GB")
     if not said.range or "under" in said.range:
@@ -57,22 +57,22 @@ def test_a_range_holds_the_value_after_rounding(value, below, above):
     assert read_number(low, "") <= number_in(said.text) <= read_number(high, "")
 
 
-def test_what_is_sure_has_no_range():
+def test_an_exact_figure_has_no_range():
     assert shown("batch.water_volume", {"value": 5.0, "unit": "L", "low": 5.0, "high": 5.0}, "en-GB").full == "5\u00a0L"
 
 
-def test_next_to_nothing_is_told_as_under_a_bound_not_as_a_long_decimal():
+def test_a_tiny_figure_is_written_as_under_a_bound():
     said = shown("liquor.phosphorus", {"value": 4.2e-5, "unit": "mg/L", "low": 1e-6, "high": 3e-4}, "en-GB")
     assert said.text == "under 0.1\u00a0mg/L"
     assert said.range == ""
 
 
-def test_a_number_is_written_as_the_country_writes_it():
+def test_a_number_is_written_as_its_locale_writes_it():
     said = shown("liquor.ec", {"value": 8.34, "unit": "mS/cm", "low": 5.13, "high": 15.2}, "de-DE")
     assert said.full == "8,3\u00a0mS/cm (likely 5,1 to 15)"
 
 
-def test_every_figure_of_the_reply_has_its_words():
+def test_every_figure_of_the_reply_has_a_text():
     values, figures = values_of(), sheet().figures
     assert set(figures) == set(flat_figures(values))
     for path, figure in flat_figures(values).items():
@@ -88,18 +88,18 @@ def test_every_figure_of_the_reply_has_its_words():
     ],
     ids=["two cans", "a bottle", "a barrel"],
 )
-def test_ash_is_told_in_the_measure_of_the_shed(cans, customs, words):
+def test_ash_is_measured_in_level_cups_or_spoons(cans, customs, words):
     said = sheet(cans=cans, customs=customs, dilution="1:10").ash_words
     assert re.search(words, said)
     assert re.match(r"[\d½¼¾]", said)
 
 
-def test_with_scales_ash_is_told_by_weight():
+def test_with_scales_ash_is_weighed():
     said = sheet(cans=[{"size": "9 L", "count": 2}], ash={"measure": "scales"}, dilution="1:10").ash_words
     assert re.fullmatch(r"\d+\u00a0g", said)
 
 
-def test_ash_is_told_as_it_was_typed():
+def test_a_typed_amount_of_ash_is_repeated_as_it_was_typed():
     assert sheet(ash={"amount": " 1 1/2 cups "}, water={"amount": "5 L"}).ash_words == "1 1/2 cups"
 
 
@@ -111,23 +111,23 @@ def test_times_follow_the_start():
     assert asked.settled > asked.starts
 
 
-def test_without_a_start_no_time_is_invented():
+def test_without_a_start_there_are_no_clock_times():
     asked = sheet()
     assert asked.starts is asked.ready is asked.settled is asked.use_by is None
     assert asked.time(None) == ""
 
 
-def test_a_wait_too_short_to_clear_is_told():
+def test_a_wait_that_is_too_short_to_clear_is_recognised():
     assert not sheet(steep={"time": "30 min"}).steep_long_enough
     assert sheet(steep={"time": "3 days"}).steep_long_enough
 
 
-def test_heights_stand_in_the_order_of_the_bucket():
+def test_heights_in_the_bucket_are_in_order():
     heights = sheet(ash={"amount": "300 g"}, water={"amount": "8 L"}).heights
     assert 0 < heights["sludge_top"] < heights["pour_line"] < heights["surface"] < heights["rim"]
 
 
-def test_traces_clear_deeper_with_time_and_faster_for_coarse_grains():
+def test_the_clear_depth_grows_with_time_and_faster_for_coarse_grains():
     traces = sheet().traces
     for trace in traces:
         depths = [depth for _, depth in trace.points]
@@ -137,7 +137,7 @@ def test_traces_clear_deeper_with_time_and_faster_for_coarse_grains():
         assert all(deep >= shallow for (_, deep), (_, shallow) in zip(coarse.points, fine.points, strict=True))
 
 
-def test_the_limits_used_are_cited():
+def test_every_limit_used_has_a_citation():
     for source, citation, status in sheet().limit_sources:
         assert source
         assert len(citation) > 20
@@ -148,7 +148,7 @@ def test_the_limits_used_are_cited():
 @pytest.mark.parametrize(
     ("value", "high", "unit"), [(900.0, 1700.0, "g/L"), (900.0, 999.0, "mg/L"), (3.0, 9.0, "mg/L")]
 )
-def test_a_strong_liquor_is_told_in_grams_a_litre_and_every_number_of_the_line_in_one_unit(low, value, high, unit):
+def test_a_strong_liquor_is_written_in_grams_per_litre_with_one_unit_on_the_line(low, value, high, unit):
     said = shown("liquor.potassium", {"value": value, "unit": "mg/L", "low": min(low, value), "high": high}, "en-GB")
     assert said.unit == unit
     assert said.headline("potassium").startswith(f"about {said.text} potassium, likely ")
@@ -157,11 +157,11 @@ def test_a_strong_liquor_is_told_in_grams_a_litre_and_every_number_of_the_line_i
     assert (said.value, said.high) == (value, high)
 
 
-def test_a_ladder_keeps_milligrams_since_its_unit_stands_at_the_head_of_the_column():
+def test_the_ladder_keeps_the_unit_of_its_column_heading():
     figure = {"value": 1400.0, "unit": "mg/L", "low": 700.0, "high": 2400.0}
     assert shown("ladder.0.potassium", figure, "en-GB").unit == "mg/L"
 
 
-def test_a_share_is_told_in_per_cent_and_never_past_a_hundred():
+def test_a_share_is_written_in_per_cent_up_to_a_hundred():
     share = shown("caustic.hydroxide_share", {"value": 0.983, "unit": "1", "low": 0.6, "high": 1.0}, "en-GB")
     assert share.full.replace("\u00a0", " ") == "98 % (likely 60 to 100)"

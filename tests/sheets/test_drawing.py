@@ -1,4 +1,4 @@
-"""The pictures are to scale: what is twice as much is drawn twice as long."""
+"""Drawings are to scale: twice the amount is twice the length."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def test_levels_in_the_bucket_are_to_scale(bucket):
 
 
 @pytest.mark.parametrize("bucket", BUCKETS)
-def test_words_beside_the_levels_never_overlap_and_keep_their_order(bucket):
+def test_texts_beside_the_levels_keep_their_order_and_do_not_overlap(bucket):
     surface, pour_line, sludge, bottom = bucket_drawing(sheet_for(BUCKETS[bucket])).labels
     assert bottom - sludge >= 19 > 0
     assert sludge - pour_line >= 19
@@ -62,7 +62,7 @@ def test_bars_of_the_ladder_and_its_limits_share_one_scale():
     assert [bar.chosen for bar in drawn.bars].count(True) == 1
 
 
-def test_settling_curves_go_down_and_stay_inside():
+def test_settling_curves_descend_and_stay_inside_the_axes():
     drawn = settling_drawing(sheet_for({}), 74, 344, 22, 168)
     assert drawn is not None
     for curve in drawn.curves:
@@ -72,19 +72,21 @@ def test_settling_curves_go_down_and_stay_inside():
         assert all(one[1] <= other[1] for one, other in pairwise(points))
 
 
-def test_every_drawing_is_well_formed_and_says_in_words_what_it_shows():
+def test_every_drawing_is_well_formed_and_has_a_title_and_a_description():
     reply = json.loads(calculate(demo_request()))
     seen = []
     for part in reply["html"].values():
         for drawing in part.split("<svg")[1:]:
             root = ElementTree.fromstring("<svg" + drawing.split("</svg>")[0] + "</svg>")
             assert root.get("role") == "img"
-            if root.get("aria-label"):  # a bar, of which a line of words says all that it shows
+            if root.get("aria-label"):  # a bar; its label says all that it shows
                 assert re.search(r"\d", root.get("aria-label"))
                 continue
-            told = [root.find(name) for name in ("title", "desc")]
-            assert root.get("aria-labelledby").split() == [element.get("id") for element in told if element is not None]
-            assert told[0].text
-            seen.append(told[0].text)
+            texts = [root.find(name) for name in ("title", "desc")]
+            assert root.get("aria-labelledby").split() == [
+                element.get("id") for element in texts if element is not None
+            ]
+            assert texts[0].text
+            seen.append(texts[0].text)
     assert {"The bucket, to scale", "How it clears, hour by hour"} <= set(seen)
     assert len(set(seen)) == len(seen)

@@ -1,4 +1,4 @@
-"""Templates: text from people stays text, marks on the page agree with the reply, every part has words."""
+"""Templates: typed text is never markup, marked figures are those of the reply, and every part has content."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def markdown_of(part: str, **asked) -> str:
 
 
 def number_at(values: Any, path: str) -> float:
-    """The number that stands at a dotted path of ``values``, bare or as a figure."""
+    """Return the number at a dotted path of ``values``, bare or as a figure."""
     for name in path.split("."):
         values = values[int(name)] if isinstance(values, list) else values[name]
     return values["value"] if isinstance(values, dict) else values
@@ -34,11 +34,11 @@ def demo() -> dict:
     return reply_to_text(demo_request())
 
 
-def test_the_reply_holds_every_part_of_the_page(demo):
+def test_the_reply_contains_every_part_of_the_page(demo):
     assert set(demo["html"]) == set(PAGE_PARTS)
 
 
-def test_a_mark_on_the_page_names_a_figure_of_the_reply_and_holds_its_number(demo):
+def test_every_marked_figure_on_the_page_is_that_of_the_reply(demo):
     marks = [
         (html.unescape(path), float(value))
         for part in demo["html"].values()
@@ -49,14 +49,14 @@ def test_a_mark_on_the_page_names_a_figure_of_the_reply_and_holds_its_number(dem
         assert number_at(demo["values"], path) == value, path
 
 
-def test_every_mark_has_both_its_path_and_its_number(demo):
+def test_every_marked_figure_has_a_path_and_a_number(demo):
     for name, part in demo["html"].items():
         assert part.count("data-figure=") == part.count("data-value="), name
 
 
 @pytest.mark.parametrize("locale", ["en-GB", "en-US", "de-DE", "fr-FR", "pt-BR", "hi-IN"])
 @pytest.mark.parametrize("part", ["sheet", "settle", "ladder", "delivery"])
-def test_each_part_is_written_in_each_locale(part, locale):
+def test_each_part_is_rendered_in_each_locale(part, locale):
     text = markdown_of(part, locale=locale, **WEIGHED)
     assert len(text) > 200
     assert text.endswith("\n")
@@ -83,7 +83,7 @@ def test_each_part_is_written_in_each_locale(part, locale):
     ],
     ids=lambda asked: next(iter(asked)),
 )
-def test_every_kind_of_batch_has_its_page_and_its_sheet(asked):
+def test_every_kind_of_batch_is_rendered_as_page_and_as_text(asked):
     request = {**WEIGHED, "dilution": "1:30", **asked}
     for group in ("ash", "water"):
         request[group] = {**WEIGHED[group], **asked.get(group, {})}
@@ -94,7 +94,7 @@ def test_every_kind_of_batch_has_its_page_and_its_sheet(asked):
 
 
 @pytest.mark.parametrize("field", ["plant", "ash"])
-def test_what_a_person_types_is_never_markup(field):
+def test_typed_text_is_never_markup(field):
     asked = {"plant": {"plant": HOSTILE}, "ash": {"ash": {"amount": "1 cup", "kind": "mixed"}, "plant": HOSTILE}}[field]
     reply = reply_to(WEIGHED, asked)
     text = "".join(reply["html"].values()) if reply["ok"] else ""
@@ -102,17 +102,17 @@ def test_what_a_person_types_is_never_markup(field):
     assert "<img src=x" not in text
 
 
-def test_refusals_hold_what_was_typed_as_text_only():
+def test_a_refusal_repeats_typed_text_as_text_only():
     reply = reply_to(ash={"kind": HOSTILE})
     assert reply["errors"][0]["given"] == HOSTILE
     assert "html" not in reply
 
 
 @pytest.mark.parametrize("text", ["a *b*", "_c_", "`d`", "| e |", "# f", "<g>", "[h](i)"])
-def test_text_in_markdown_is_fenced(text):
-    fenced = plain(text)
-    assert re.sub(r"\\(.)", r"\1", fenced) == text
-    assert not re.search(r"(?<!\\)[*_`|#<>\[\]]", fenced)
+def test_markdown_characters_are_escaped(text):
+    escaped = plain(text)
+    assert re.sub(r"\\(.)", r"\1", escaped) == text
+    assert not re.search(r"(?<!\\)[*_`|#<>\[\]]", escaped)
 
 
 def test_every_named_part_has_a_template():

@@ -1,4 +1,4 @@
-"""A bed's timeline to scale: steps, not slopes; marks where entries stand; nothing told by colour."""
+"""The timeline of a bed is to scale: step functions, with a mark at each entry."""
 
 from __future__ import annotations
 
@@ -33,12 +33,12 @@ def points(path: str) -> list[tuple[float, float]]:
     return [(float(x), float(y)) for x, y in re.findall(r"[ML]?([\d.]+) ([\d.]+)", path)]
 
 
-def test_every_kind_of_entry_has_a_shape_of_its_own():
+def test_every_kind_of_entry_has_its_own_shape():
     assert set(SHAPES) == set(ENTRY_KINDS)
     assert len(set(SHAPES.values())) == len(ENTRY_KINDS)
 
 
-def test_lines_go_in_steps_and_days_are_to_scale():
+def test_lines_are_step_functions_and_days_are_to_scale():
     drawn = timeline_drawing(STEPS, ENTRIES, *EDGES)
     assert drawn is not None
     line = points(drawn.ash)
@@ -49,7 +49,7 @@ def test_lines_go_in_steps_and_days_are_to_scale():
     assert drawn.marks[0].x == pytest.approx(122.2, abs=0.05)
 
 
-def test_heights_are_to_one_scale():
+def test_all_heights_share_one_scale():
     drawn = timeline_drawing(STEPS, ENTRIES, *EDGES)
     assert drawn is not None
     base, cap = 180.0, points(drawn.cap)[0][1]
@@ -60,14 +60,14 @@ def test_heights_are_to_one_scale():
         assert base - y == pytest.approx(forty * grams / 40)
 
 
-def test_marks_carry_the_letters_of_the_list():
+def test_marks_have_the_letters_of_the_list():
     drawn = timeline_drawing(STEPS, ENTRIES, *EDGES)
     assert drawn is not None
     assert [(mark.letter, mark.shape) for mark in drawn.marks] == [("A", "square"), ("B", "diamond")]
     assert len({letter_of(place) for place in range(2000)}) == 2000
 
 
-def test_a_day_alone_and_nothing_given_can_be_drawn():
+def test_a_single_day_without_entries_can_be_drawn():
     one = (step(date(2026, 1, 1), 0, cap=0.0),)
     drawn = timeline_drawing(one, [], *EDGES)
     assert drawn is not None

@@ -1,4 +1,4 @@
-"""Ranges and updates against general statistics libraries: numpy (quantiles) and scipy (distributions, designs)."""
+"""Estimates and Bayesian updating against numpy (quantiles) and scipy (distributions, designs)."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ KNOWN = [Estimate(1.5, 5.0, 12.0), Estimate(0.03, 0.12, 0.6), Estimate(0.0, 0.0,
 
 @pytest.mark.parametrize("count", [3, 10, 40, 77])
 @pytest.mark.parametrize("share", [0.05, 0.25, 0.5, 0.95])
-def test_percentiles_are_those_numpy_calls_hazen(count, share):
+def test_percentiles_follow_the_hazen_method_of_numpy(count, share):
     values = sorted(np.random.default_rng(count).lognormal(size=count).tolist())
     assert percentile(values, share) == pytest.approx(float(np.quantile(values, share, method="hazen")), rel=1e-12)
 
 
 @pytest.mark.parametrize("known", KNOWN)
 @pytest.mark.parametrize("share", [0.06, 0.2, 0.5, 0.8, 0.94])
-def test_between_its_bounds_an_estimate_is_the_triangle_of_scipy(known, share):
+def test_between_its_bounds_an_estimate_is_the_triangular_distribution_of_scipy(known, share):
     width = known.high - known.low
     triangle = stats.triang((known.typical - known.low) / width, loc=known.low, scale=width)
     assert known.quantile(share) == pytest.approx(triangle.ppf((share - TAIL) / (1 - 2 * TAIL)), rel=1e-9)
@@ -34,18 +34,18 @@ def test_between_its_bounds_an_estimate_is_the_triangle_of_scipy(known, share):
 
 @pytest.mark.parametrize("width", [0.05, 0.4])
 @pytest.mark.parametrize("shown", [6.0, 7.0, 9.5])
-def test_a_misfit_is_the_likelihood_scipy_gives(shown, width):
+def test_a_squared_residual_is_the_log_likelihood_of_scipy(shown, width):
     plain, relative = Reading("ph", 7.0, width), Reading("ec", 7.0, width, is_relative=True)
     normal = stats.norm(loc=7.0, scale=width)
     assert -0.5 * plain.residual(shown) ** 2 == pytest.approx(normal.logpdf(shown) - normal.logpdf(7.0), abs=1e-9)
-    # What is read scatters about what is there by a factor: log-normal, the value read being fixed.
+    # The error is a factor: log-normal for a fixed reading.
     factor = stats.norm(scale=width)
-    told = factor.logpdf(math.log(shown / 7.0)) - factor.logpdf(0.0)
-    assert -0.5 * relative.residual(shown) ** 2 == pytest.approx(told, abs=1e-9)
+    log_likelihood = factor.logpdf(math.log(shown / 7.0)) - factor.logpdf(0.0)
+    assert -0.5 * relative.residual(shown) ** 2 == pytest.approx(log_likelihood, abs=1e-9)
 
 
 @pytest.mark.parametrize("count", [40, 100, 160])
-def test_the_sample_covers_as_evenly_as_the_latin_hypercubes_of_scipy(count):
+def test_samples_are_as_uniform_as_the_latin_hypercubes_of_scipy(count):
     names = [f"unknown {place}" for place in range(6)]
 
     def discrepancy(points):
@@ -60,8 +60,8 @@ def test_the_sample_covers_as_evenly_as_the_latin_hypercubes_of_scipy(count):
 
 @pytest.mark.parametrize(("read", "width"), [(4.0, 0.3), (8.0, 0.5), (11.0, 1.0)])
 @pytest.mark.parametrize("known", [Estimate(1.5, 5.0, 12.0)])
-def test_the_weighted_bounds_of_one_unknown_agree_with_the_posterior_scipy_integrates(known, read, width):
-    """A triangle beforehand and a normal reading: the posterior's 5, 50 and 95 % points by adaptive quadrature."""
+def test_the_weighted_quantiles_of_one_unknown_agree_with_the_posterior_integrated_by_scipy(known, read, width):
+    """Triangular prior and normal error: the 5, 50 and 95 % points of the posterior by adaptive quadrature."""
     span = known.high - known.low
     triangle = stats.triang((known.typical - known.low) / span, loc=known.low, scale=span)
 
@@ -84,17 +84,17 @@ def test_the_weighted_bounds_of_one_unknown_agree_with_the_posterior_scipy_integ
     whole = mass(known.high) + at_high
 
     def share_held(seed, share):
-        left = posterior_of(
+        sampled = posterior_of(
             ["x"], [Reading("scale", read, width)], lambda s: [known.quantile(s["x"])], {"x": 0.5}, seed
         )
-        values = np.array([known.quantile(sample["x"]) for sample in left.samples])
-        bound = np.quantile(values, share, weights=np.array(left.weights), method="inverted_cdf")
-        # What would lie beyond an end counts at it: there the posterior takes a step.
+        values = np.array([known.quantile(sample["x"]) for sample in sampled.samples])
+        bound = np.quantile(values, share, weights=np.array(sampled.weights), method="inverted_cdf")
+        # The tails are lumped at the bounds, where the posterior has a step.
         below = mass(float(bound))
         upto = below + (at_high if bound >= known.high else 0.0)
         return min(max(share, below / whole), upto / whole)
 
-    # A hundred samples tell a share to a few hundredths; eight drawings together tell whether they lean.
+    # A hundred samples give a probability to a few hundredths; eight runs together show a bias.
     for share in (0.05, 0.5, 0.95):
         held = [share_held(seed, share) for seed in range(1, 9)]
         assert np.mean(held) == pytest.approx(share, abs=0.02)
@@ -102,28 +102,28 @@ def test_the_weighted_bounds_of_one_unknown_agree_with_the_posterior_scipy_integ
 
 
 @pytest.mark.parametrize("readings", [1, 3, 8])
-def test_repeated_readings_narrow_as_the_conjugate_normal_does(readings):
-    """Precisions add; scipy's normal gives the 5 and 95 % points of the posterior in closed form."""
+def test_repeated_readings_give_the_conjugate_normal_posterior(readings):
+    """Precisions add; the normal distribution of scipy gives the 5 and 95 % points in closed form."""
     prior, width = NormalDist(5.0, 2.0), 1.0
     read = [6.0 + 0.5 * math.sin(place) for place in range(readings)]
     precision = 1 / prior.variance + readings / width**2
-    posterior = stats.norm((5.0 / 4.0 + sum(read)) / precision, math.sqrt(1 / precision))
+    exact = stats.norm((5.0 / 4.0 + sum(read)) / precision, math.sqrt(1 / precision))
 
-    def model(shares):
-        return [prior.inv_cdf(shares["x"])] * readings
+    def model(quantiles):
+        return [prior.inv_cdf(quantiles["x"])] * readings
 
-    left = posterior_of(
+    sampled = posterior_of(
         ["x"], [Reading(f"{place}", value, width) for place, value in enumerate(read)], model, {"x": 0.5}, 2
     )
-    values = np.array([prior.inv_cdf(sample["x"]) for sample in left.samples])
+    values = np.array([prior.inv_cdf(sample["x"]) for sample in sampled.samples])
     low, high = (
-        np.quantile(values, share, weights=np.array(left.weights), method="inverted_cdf") for share in (0.05, 0.95)
+        np.quantile(values, share, weights=np.array(sampled.weights), method="inverted_cdf") for share in (0.05, 0.95)
     )
-    assert low == pytest.approx(posterior.ppf(0.05), abs=0.25 * posterior.std())
-    assert high == pytest.approx(posterior.ppf(0.95), abs=0.25 * posterior.std())
+    assert low == pytest.approx(exact.ppf(0.05), abs=0.25 * exact.std())
+    assert high == pytest.approx(exact.ppf(0.95), abs=0.25 * exact.std())
 
 
-def test_variance_shares_are_spearman_s_squared_less_what_chance_gives():
+def test_variance_shares_are_squared_spearman_correlations_corrected_for_chance():
     samples = latin_hypercube(["a", "b"], 60, 3)
     figures = [sample["a"] ** 3 + 0.4 * sample["b"] for sample in samples]
     found = variance_shares(samples, figures)
@@ -133,5 +133,5 @@ def test_variance_shares_are_spearman_s_squared_less_what_chance_gives():
 
 
 @pytest.mark.parametrize("row", published.table("student_t"), ids=lambda row: f"{row['degrees_of_freedom']}")
-def test_the_table_of_student_is_scipy_s(row):
+def test_the_table_of_student_t_agrees_with_scipy(row):
     assert float(row["t95"]) == pytest.approx(stats.t.ppf(0.95, float(row["degrees_of_freedom"])), abs=6e-3)

@@ -1,4 +1,4 @@
-"""Low, typical and high: never disordered, sampled evenly, the same for the same seed."""
+"""Estimates are ordered; samples are stratified and the same for the same seed."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def test_a_disordered_estimate_is_refused():
 
 
 @given(estimates, st.floats(0, 1), st.floats(0, 1))
-def test_a_larger_share_never_gives_a_smaller_value_and_none_leaves_what_was_published(estimate, one, other):
+def test_quantiles_rise_with_the_probability_and_stay_within_the_bounds(estimate, one, other):
     low, high = estimate.quantile(min(one, other)), estimate.quantile(max(one, other))
     assert low <= high * (1 + 1e-12)
     assert estimate.low * (1 - 1e-12) <= low
@@ -26,49 +26,49 @@ def test_a_larger_share_never_gives_a_smaller_value_and_none_leaves_what_was_pub
 
 
 @given(estimates)
-def test_low_and_high_stand_at_the_ends_of_the_middle_nine_tenths(estimate):
+def test_low_and_high_are_the_five_and_ninety_five_percent_bounds(estimate):
     assert estimate.quantile(0.05) == pytest.approx(estimate.low, rel=1e-7, abs=1e-7)
     assert estimate.quantile(0.95) == pytest.approx(estimate.high, rel=1e-7, abs=1e-7)
 
 
-def test_what_is_exact_has_no_spread():
+def test_an_exact_value_has_no_spread():
     assert {Estimate.exactly(3.0).quantile(share) for share in (0.0, 0.3, 1.0)} == {3.0}
 
 
-def test_a_triangle_has_its_textbook_quartiles():
+def test_a_triangular_distribution_has_its_textbook_quartiles():
     # Triangle 0, 1, 2 between the 5 % and 95 % ends: F(x) = x^2 / 2 below 1, so a quarter of it lies below sqrt(0.5).
     share = 0.05 + 0.25 * 0.90
     assert Estimate(0.0, 1.0, 2.0).quantile(share) == pytest.approx(0.5**0.5)
 
 
 @given(st.lists(amounts, min_size=1, max_size=50), amounts)
-def test_bounds_of_a_sample_hold_the_typical_value(samples, typical):
+def test_the_range_of_a_sample_includes_the_typical_value(samples, typical):
     found = estimate_of(samples, typical)
     assert found.low <= typical <= found.high
     assert found.typical == typical
 
 
-def test_bounds_of_a_sample_leave_a_twentieth_out_at_each_end():
+def test_the_range_of_a_sample_leaves_five_percent_out_at_each_end():
     # A hundred draws at the middles of a hundred equal parts of 0 to 100.
     found = estimate_of([number + 0.5 for number in range(100)], 50.0)
     assert (found.low, found.high) == (pytest.approx(5.0), pytest.approx(95.0))
 
 
-def test_a_percentile_lies_between_its_neighbours():
+def test_a_percentile_is_interpolated_between_its_neighbours():
     assert percentile([1.0], 0.7) == 1.0
     assert percentile([1.0, 2.0, 4.0], 0.5) == 2.0
     assert percentile([1.0, 2.0, 4.0], 2 / 3) == pytest.approx(3.0)
 
 
 @given(st.integers(1, 60), st.integers(0, 10**9))
-def test_every_unknown_visits_every_stratum_once(count, seed):
+def test_each_stratum_of_each_unknown_has_one_sample(count, seed):
     draws = latin_hypercube(("ash", "cup"), count, seed)
     for name in ("ash", "cup"):
         assert sorted(int(draw[name] * count) for draw in draws) == list(range(count))
     assert draws == latin_hypercube(("ash", "cup"), count, seed)
 
 
-def test_unknowns_do_not_march_in_step():
+def test_unknowns_are_sampled_in_different_orders():
     draws = latin_hypercube(("ash", "cup"), 40, 1)
     assert any(draw["ash"] != draw["cup"] for draw in draws)
     together = sum((draw["ash"] - 0.5) * (draw["cup"] - 0.5) for draw in draws) / (40 / 12)

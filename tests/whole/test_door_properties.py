@@ -8,7 +8,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feedcalc.contract.request import REQUEST_FIELDS, Field
+from feedcalc.contract.fields import REQUEST_FIELDS, Field
 from tests.asking import every_figure, reply_to
 from tests.examples import examples
 

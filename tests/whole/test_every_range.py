@@ -7,7 +7,7 @@ import json
 import pytest
 
 from feedcalc.contract.figures import flat_figures
-from feedcalc.engine import calculate
+from tests.asking import reply_to_text
 
 CUP = {"ash": {"kind": "mixed", "state": "fresh", "amount": "2 us_cup"}, "water": {"kind": "rain", "amount": "8 L"}}
 WEIGHED = CUP | {"ash": CUP["ash"] | {"amount": "200 g"}}
@@ -27,7 +27,7 @@ REQUESTS = {
 
 
 def figures_of(request):
-    reply = json.loads(calculate(json.dumps({"schema": 1, **request})))
+    reply = reply_to_text(json.dumps({"schema": 1, **request}))
     assert reply["ok"], reply["errors"]
     medians = reply["values"]["evidence"]["medians"]
     figures = flat_figures(reply["values"])

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc.contract.cautions import hazard_at
-from feedcalc.contract.request import REQUEST_FIELDS
+from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.words.languages import LANGUAGES
 from tests.asking import WEIGHED, every_figure, reply_to, values_of
 from tests.examples import examples

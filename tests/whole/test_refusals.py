@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc import published
-from feedcalc.contract.request import REQUEST_FIELDS
+from feedcalc.contract.fields import REQUEST_FIELDS
 from tests.asking import WEIGHED, faults, reply_to, reply_to_text
 from tests.examples import examples
 
@@ -148,7 +148,7 @@ def test_the_words_of_a_refusal(request_parts, error):
         ("[1]", "This is JSON, but not an object."),
         ("null", "This is JSON, but not an object."),
         ('{"schema": 1, "dilution": "1:3", "dilution": "1:9"}', "The key 'dilution' stands twice."),
-        ("[" * 100_000, "This is not JSON."),
+        ("[" * 100_000, "This is nested deeper than 64 levels."),
         ('{"schema": 1, "plant": "' + "x" * 250_000 + '"}', "This is longer than 200000 characters."),
     ],
     ids=["empty", "single quotes", "list", "null", "repeated key", "deep", "long"],

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc import engine, published
-from feedcalc.contract.request import LOCALES
+from feedcalc.contract.fields import LOCALES
 from feedcalc.sheets import render
 from feedcalc.sheets.paper import printing
 from feedcalc.words import languages

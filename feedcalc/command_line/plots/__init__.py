@@ -1,1 +1,1 @@
-"""A table of many plots: one row to its plan, and the files and workers for any number of rows."""
+"""Plans for a table of plots: its columns, the plan of one row, and the files and workers for any number of rows."""

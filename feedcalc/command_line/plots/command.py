@@ -1,8 +1,8 @@
 """The verb for many plots: ``feedcalc season PLOTS.csv --out PLANS.csv``.
 
-It reads options, shows how far the run is, and tells how it ended; `feedcalc.command_line.plots.table` does the work.
-What is shown on the way goes to standard error. Exit codes: 0 where at least one plot was planned, 1 where none was or
-the run could not be made, 130 where it was stopped, 2 for a wrong use of the command.
+It reads options, shows progress on standard error and reports the end; `feedcalc.command_line.plots.table` does the
+work. Exit codes: 0 where at least one plot was planned, 1 where none was or the run could not be made, 130 where it was
+stopped, 2 for a wrong use of the command.
 """
 
 from __future__ import annotations
@@ -16,25 +16,25 @@ from datetime import date, datetime
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
-from rich.progress import Progress as Bar
 
-from feedcalc.command_line.plots.plan import COLUMNS
-from feedcalc.command_line.plots.table import NoPlans, Progress, Run, Stopped, plan_plots
-from feedcalc.contract.request import CUSTOMS, LOCALES
-from feedcalc.words.errors import InputErrors, refusal_words
+from feedcalc.command_line.plots.columns import COLUMNS
+from feedcalc.command_line.plots.failures import PlanningFailed
+from feedcalc.command_line.plots.table import PlanningJob, PlanningStopped, Progress, plan_plots
+from feedcalc.command_line.refusals import refuse
+from feedcalc.contract.fields import LOCALES
+from feedcalc.contract.units import CUSTOMS
+from feedcalc.words.errors import InputErrors
 from feedcalc.words.languages import LANGUAGES
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Speak, said
 
-# Without a terminal, a line of progress each so many seconds.
+# Without a terminal, one line of progress in so many seconds.
 SECONDS_BETWEEN_LINES = 10.0
 
-_COLUMNS_TOLD = "\n".join(f"  {column.name:<15} {column.meaning}" for column in COLUMNS)
+_COLUMN_LINES = "\n".join(f"  {column.name:<15} {column.meaning}" for column in COLUMNS)
 EPILOG = f"""\b
 Columns of PLOTS.csv, all optional; others are passed through:
-{_COLUMNS_TOLD}
+{_COLUMN_LINES}
 
 \b
 Examples:
@@ -55,7 +55,7 @@ Examples:
 @click.option("--processes", type=click.IntRange(1, 256), help="Processes that share the work. [default: one a core]")
 @click.option("--cluster", default="", help="A Dask cluster: an address, or 'local' for one started here.")
 @click.option("--today", type=click.DateTime(["%Y-%m-%d"]), help="The day to plan from. [default: today]")
-@click.option("--customs", type=click.Choice(CUSTOMS), help="Whose cups and weights, where a row does not say.")
+@click.option("--customs", type=click.Choice(tuple(CUSTOMS)), help="Whose cups and weights, where a row does not say.")
 @click.option("--locale", type=click.Choice(LOCALES), help="How numbers are typed, where a row does not say.")
 @click.option(
     "--language",
@@ -81,35 +81,33 @@ def season_verb(
     with their reasons, and the others go on.
     """
     speak = language_of(language).speak
-    run = Run(
-        source,
-        out,
-        aside or out.with_name(f"{out.stem}.bad{out.suffix or '.csv'}"),
-        (today.date() if today else date.today()).isoformat(),
-        customs or "",
-        locale or "",
-        _one_sign(delimiter),
-        processes or os.cpu_count() or 1,
-        cluster,
+    job = PlanningJob(
+        source=source,
+        out=out,
+        rejected=aside or out.with_name(f"{out.stem}.bad{out.suffix or '.csv'}"),
+        today=(today.date() if today else date.today()).isoformat(),
+        customs=customs or "",
+        locale=locale or "",
+        delimiter=_one_sign(delimiter),
+        processes=processes or os.cpu_count() or 1,
+        cluster=cluster,
     )
     try:
-        with _shown_on_the_way(speak) as told:
-            done = plan_plots(run, told, lambda words: click.echo(speak(words), err=True))
-    except Stopped as stopped:
+        with _progress_display(speak) as on_progress:
+            done = plan_plots(job, on_progress, lambda words: click.echo(speak(words), err=True))
+    except PlanningStopped as stopped:
         click.echo(speak(said("{words} {out} was not touched.", words=stopped.args[0], out=str(out))), err=True)
         click.echo(speak(_summary(stopped.progress)), err=True)
         sys.exit(130)
     except InputErrors as refusal:
-        for error in refusal.errors:
-            click.echo(speak(refusal_words(error.field, "", error.problem, error.accepted)), err=True)
-        sys.exit(1)
-    except NoPlans as reason:
+        refuse((error.as_dict() | {"given": ""} for error in refusal.errors), speak)
+    except PlanningFailed as reason:
         raise click.ClickException(speak(reason.args[0])) from None
     click.echo(speak(_summary(done)))
     if done.planned:
         click.echo(speak(said("Plans: {path}", path=str(out))))
-    if done.set_aside:
-        click.echo(speak(said("Set aside, with reasons: {path}", path=str(run.aside))), err=not done.planned)
+    if done.rejected:
+        click.echo(speak(said("Set aside, with reasons: {path}", path=str(job.rejected))), err=not done.planned)
     if not done.planned:
         sys.exit(1)
 
@@ -119,12 +117,12 @@ def _summary(done: Progress) -> str:
         "Plots planned: {planned}, of which held back: {held}. Rows set aside: {aside}.",
         planned=done.planned,
         held=done.held_back,
-        aside=done.set_aside,
+        aside=done.rejected,
     )
 
 
 def _one_sign(delimiter: str | None) -> str:
-    """A delimiter as given, checked to be one sign.
+    """Return the one character that a delimiter stands for; raises `click.UsageError`.
 
     >>> _one_sign("tab"), _one_sign(None)
     ('\\t', '')
@@ -138,20 +136,24 @@ def _one_sign(delimiter: str | None) -> str:
 
 
 @contextmanager
-def _shown_on_the_way(speak: Speak) -> Iterator[Callable[[Progress], None]]:
-    """Something to tell progress to: a bar on a terminal, else a plain line now and then."""
+def _progress_display(speak: Speak) -> Iterator[Callable[[Progress], None]]:
+    """Yield a function that shows progress: as a bar on a terminal, else as a plain line now and then."""
     if not sys.stderr.isatty():
         last = time.monotonic()
 
-        def line(done: Progress) -> None:
+        def print_line(done: Progress) -> None:
             nonlocal last
             if time.monotonic() - last >= SECONDS_BETWEEN_LINES:
                 last = time.monotonic()
                 share = "" if done.share is None else f" ({done.share:.0%})"
                 click.echo(f"{speak(_summary(done))}{share}", err=True)
 
-        yield line
+        yield print_line
         return
+    from rich.console import Console  # slow to load, and of use on a terminal only
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bar
+
     shown = (
         TextColumn("{task.description}"),
         BarColumn(),

@@ -1,12 +1,9 @@
-"""What the bottle must say, months later, to somebody who was not there.
+"""The words of a bottle's label, for somebody who reads it months later and was not there.
 
-Rules of this room:
-
-* The class of danger follows the upper end of the pH. Where no range was worked out, the worst class is taken.
-* Nothing on a label is surer than the sheet it comes from: a figure keeps its range, and what nobody told
-  (dates, the batch's name) is a line to write on, never a guess.
-* `required` is what no label may be printed without, whatever its size: see there.
-* Here stands what is said. How it is set on paper is the work of the templates and of `label_paper`.
+* The hazard class follows the upper end of the pH range. Without a range the worst class is taken.
+* A figure keeps the range it has on the sheet. An unknown date or name is a blank to fill in, never a guess.
+* `Label.required` lists what no label may be printed without, whatever its size.
+* `layout` puts these words on paper.
 """
 
 from __future__ import annotations
@@ -26,24 +23,23 @@ from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import MONTHS
 from feedcalc.words.messages import said
 
-# Statements that go with the symbol of corrosion: skin corrosion and serious eye damage (CLP, Annex I, tables
-# 3.2.5 and 3.3.5, from memory; with that symbol the one for irritation is not asked for, Article 26, from memory).
+# Hazard statements with the corrosion symbol: skin corrosion and serious eye damage (CLP, Annex I, tables 3.2.5 and
+# 3.3.5, from memory). With it the symbol for irritation is not required (Article 26, from memory).
 WITH_CORROSION_SYMBOL = {"H314", "H318"}
-# A pH that is surely in the worst class.
 _WORST_PH = 14.0
-_FIRST_AID = ("first_aid_eyes", "first_aid_skin", "first_aid_swallowed")
+FIRST_AID = ("first_aid_eyes", "first_aid_skin", "first_aid_swallowed")
 LONGEST_BATCH_NAME = 80
-# A file of batches, as the page saves it.
+# The format of the file of batches that the page saves.
 BATCHES_FORMAT, BATCHES_VERSION = "feedcalc batches", 1
 NOT_FOR_FOOD = said("Not for food containers. Not a drink.")
 
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """A bottle's label in words. An empty date or name is a line to write on.
+    """The words of a label. An empty date or name is a blank to fill in.
 
-    ``strength`` and ``delivered`` are pairs of a name and a figure; ``cans`` holds size, water and liquor of each
-    can by the names of the contract.
+    ``strength`` and ``delivered`` are pairs of a name and a figure; ``cans`` holds size, water and liquor of each can,
+    by the contract's names.
     """
 
     title: str
@@ -66,12 +62,12 @@ class Label:
 
     @property
     def is_diluted(self) -> bool:
-        """False where it is given as it stands."""
+        """Return whether the liquor is to be diluted."""
         return self.dilution.value > 0
 
     @property
     def required(self) -> tuple[str, ...]:
-        """Every sentence that must stand on the bottle: what it is, how it hurts, what then, where it may not go."""
+        """Return every sentence that must be on the bottle: name, hazards, precautions, first aid, not for food."""
         return (
             self.title,
             *((self.hazard.signal_word,) if self.hazard.signal_word else ()),
@@ -83,10 +79,10 @@ class Label:
 
 
 def label_of(sheet: Sheet, batch: str = "", language: str = "en") -> Label:
-    """The label of the clear liquor of a batch; ``batch`` is what the grower calls it.
+    """Return the label of the clear liquor of a batch; ``batch`` is the name that the grower gave it.
 
-    The statements of hazard are those of ``language``, a tag such as ``de``; everything else is English that
-    remembers its message, to be spoken where it is shown.
+    Hazard statements are in ``language``, a tag such as ``de``. All other texts are messages, to be translated where
+    they are shown.
     """
     figures = sheet.figures
     ph = figures["liquor.ph"]
@@ -102,7 +98,7 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en") -> Label:
         hazard=hazard_in(hazard, language),
         has_corrosion_symbol=any(code in WITH_CORROSION_SYMBOL for code, _ in hazard.hazards),
         class_words=_class_words(hazard, ph, bool(sheet.readings_used)),
-        first_aid=tuple(aid[id_] for id_ in _FIRST_AID),
+        first_aid=tuple(aid[id_] for id_ in FIRST_AID),
         ph=ph,
         dilution=figures["batch.parts_water"],
         cans=sheet.cans,
@@ -123,23 +119,23 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en") -> Label:
 
 
 def printable(text: str) -> str:
-    """Text without what can't be printed or would turn the letters around it: controls, lone surrogates, overrides.
+    """Return ``text`` without characters that cannot be printed or change the direction of those around them.
 
     >>> printable("a\\x00b\\u202ec\\n d")
     'abc d'
     """
     gaps = re.sub(r"\s+", " ", text)
     kept = (letter for letter in gaps if unicodedata.category(letter) not in {"Cc", "Cs", "Co", "Cn"})
-    # Of the invisible signs of format only the joiners belong to words (Hindi, Persian, emoji).
+    # Of the invisible format characters, only the joiners belong to words (Hindi, Persian, emoji).
     return "".join(
         letter for letter in kept if unicodedata.category(letter) != "Cf" or letter in "\u200c\u200d"
     ).strip()
 
 
 def batch_link(address: str, request_json: str) -> str:
-    """The address of a page with the batch in its fragment, which that page opens with a preview.
+    """Return the address of the page with the batch in its fragment; the page then opens that batch.
 
-    ``address`` is where the grower keeps the page: http(s) or a file. Raises `InputError` for anything else.
+    ``address`` is an http(s) or file URL. Raises `InputError` for anything else.
 
     >>> batch_link("https://example.org/ash/", '{"schema": 1}')
     'https://example.org/ash/#batch=eyJzY2hlbWEiOjF9'
@@ -156,16 +152,16 @@ def batch_link(address: str, request_json: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class NamedRequest:
-    """One batch: what the grower calls it, and its request as JSON text."""
+    """A batch: the name that the grower gave it, and its request as JSON text."""
 
     name: str
     request: str
 
 
 def batches_in(document: object) -> tuple[NamedRequest, ...]:
-    """The batches of a file that the page saves, read from its JSON; anything else is one request without a name.
+    """Return the batches of a file that the page saved; any other document is one request without a name.
 
-    Raises `InputErrors` for a file of batches without a readable one, or one that a newer feedcalc wrote.
+    Raises `InputErrors` for a file without a readable batch, or one that a newer feedcalc wrote.
     """
     if not isinstance(document, Mapping) or document.get("format") != BATCHES_FORMAT:
         return (NamedRequest("", json.dumps(document)),)
@@ -184,22 +180,25 @@ def batches_in(document: object) -> tuple[NamedRequest, ...]:
     return named
 
 
-def _contents(sheet: Sheet) -> str:
-    ash, water = sheet.ash_label, sheet.water_label
-    if sheet.ash_state == "fresh":
-        return said(
-            "Undiluted: potassium salts and alkali in water. Ash: {ash}, fresh. Water: {water}.",
-            ash=ash,
-            water=water,
-        )
+def can_words(can: Mapping[str, Shown]) -> str:
+    """Return how to fill a can."""
     return said(
-        "Undiluted: potassium salts and alkali in water. Ash: {ash}, aged. Water: {water}.",
-        ash=ash,
-        water=water,
+        "Can of {size}: {water} of water first, then {liquor} of liquor.",
+        size=can["size"].text,
+        water=can["water"].text,
+        liquor=can["liquor"].text,
     )
 
 
-# By class, and whether readings went into it.
+def _contents(sheet: Sheet) -> str:
+    if sheet.ash_state == "fresh":
+        message = said("Undiluted: potassium salts and alkali in water. Ash: {ash}, fresh. Water: {water}.")
+    else:
+        message = said("Undiluted: potassium salts and alkali in water. Ash: {ash}, aged. Water: {water}.")
+    return said(message, ash=sheet.ash_label, water=sheet.water_label)
+
+
+# By hazard class, and by whether readings were used.
 _CLASS_WORDS = {
     ("corrosive", False): said("Worked out, not tested: treat as corrosive, by the high end of its pH."),
     ("corrosive", True): said("Worked out with your readings: treat as corrosive, by the high end of its pH."),
@@ -217,7 +216,7 @@ def _class_words(hazard: Hazard, ph: Shown, was_read: bool) -> str:
 
 
 def _day(moment: datetime | None) -> str:
-    """The day with its year, since a bottle may stand for long; empty where nobody said when."""
+    """Return the day with its year, since a bottle may be kept for long; empty if unknown."""
     if moment is None:
         return ""
     return said("{day} {month} {year}", day=moment.day, month=MONTHS[moment.month - 1], year=moment.year)

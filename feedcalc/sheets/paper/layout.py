@@ -1,24 +1,29 @@
-"""A label set on paper, line by line, in millimetres.
+"""The layout of one label in millimetres, line by line.
 
-Rules of this room:
-
-* Whatever is printed lies inside the margins.
-* Text is as large as fits, and never smaller than `smallest_text`. What a bottle need not say goes first (code, room
-  for notes, what a can delivers, strength); what it must say never goes: then the size is refused.
-* Words are spoken in the label's language before they are measured: ``speak`` is asked for every one of them.
+* Everything lies inside the margins.
+* Text is as large as fits and never smaller than `smallest_text`. If there is too little space, the blocks of
+  `OPTIONAL` are left out in their order. What the bottle must say is never left out: then the size is refused.
+* Each text is translated with ``speak`` before it is measured.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from feedcalc import published
 from feedcalc.contract.figures import Shown
-from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label
-from feedcalc.sheets.paper.typesetting import HEADING, Column, Words, rule
+from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, can_words
+from feedcalc.sheets.paper.typesetting import (
+    HEADING,
+    Column,
+    StyledText,
+    TextRun,
+    label_rule,
+    largest_layout,
+)
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import Speak, said
 
@@ -26,8 +31,8 @@ LARGEST_TEXT = 5.0
 ROLL_TEXT = 2.8
 LONGEST_ROLL = 1000.0
 _STEP = 0.1
-_QUIET_ZONE = 4  # empty squares round a code, ISO/IEC 18004
-# What may be left out for want of room, first to go first, and how that is said.
+_QUIET_ZONE = 4  # empty modules around a QR code, ISO/IEC 18004
+# Blocks that may be left out, in this order, and the sentence that says so.
 OPTIONAL = {
     "code": said("No room was left on this size for the code to scan."),
     "notes": said("No room was left on this size for notes."),
@@ -40,9 +45,9 @@ OPTIONAL = {
 class Paper:
     """A label ready to draw, in mm.
 
-    ``rules`` are lines to write on as (left, y, right); ``symbol`` is left, top and side of the hazard diamond;
-    ``code`` is left, top, side of one square and the rows of squares. ``left_out`` names what found no room (see
-    `OPTIONAL`); ``suits_litres`` is the largest bottle for which letters and symbol are meant to be this small.
+    ``rules`` are blanks to write on as (left, y, right); ``symbol`` is left, top and side of the hazard diamond;
+    ``code`` is left, top, side of one module and the rows of modules of the QR code. ``left_out`` names the blocks of
+    `OPTIONAL` that found no space.
     """
 
     size: str
@@ -50,7 +55,7 @@ class Paper:
     height: float
     margin: float
     title: str
-    words: tuple[Words, ...]
+    words: tuple[TextRun, ...]
     rules: tuple[tuple[float, float, float], ...]
     symbol: tuple[float, float, float] | None
     code: tuple[float, float, float, tuple[str, ...]] | None
@@ -59,12 +64,12 @@ class Paper:
 
     @property
     def suits_litres(self) -> float:
-        """Litres, 0 where no bottle is large or small enough."""
+        """Return the largest bottle, in litres, for which letters and symbol are large enough; 0 if there is none."""
         return max(
             (
                 float(row["litres"])
                 for row in published.table("label_bottles")
-                if self.text_size * rule("x_height") >= float(row["x_height_mm"]) - 1e-9
+                if self.text_size * label_rule("x_height") >= float(row["x_height_mm"]) - 1e-9
                 and (self.symbol is None or self.symbol[2] / 2**0.5 >= float(row["symbol_mm"]) - 1e-9)
             ),
             default=0.0,
@@ -72,7 +77,7 @@ class Paper:
 
     @property
     def code_path(self) -> str:
-        """The dark squares of the code as one SVG path in tenths of a millimetre, squares beside each other as one."""
+        """Return the dark modules of the code as one SVG path in tenths of a millimetre, neighbours in a row joined."""
         if self.code is None:
             return ""
         left, top, dot, rows = self.code
@@ -85,31 +90,31 @@ class Paper:
 
 
 def sizes() -> tuple[str, ...]:
-    """The sizes there are, smallest area first."""
+    """Return the names of the label sizes, smallest area first."""
     return tuple(row["size"] for row in published.table("label_sizes"))
 
 
 def smallest_text() -> float:
-    """The least text size in mm: that whose letter x is as high as the rules for labels ask.
+    """Return the smallest text size in mm: the one at which the letter x has the height that the rules require.
 
     >>> round(smallest_text(), 2)
     2.29
     """
-    return rule("smallest_x_height") / rule("x_height")
+    return label_rule("smallest_x_height") / label_rule("x_height")
 
 
 def paper_of(label: Label, size: str, link: str = "", speak: Speak = str) -> Paper:
-    """``label`` set on ``size``, with a code of ``link`` where it is given and finds room.
+    """Return ``label`` laid out on ``size``, with a QR code of ``link`` if one is given and fits.
 
-    Raises `InputError` for a size that is not known, and for one that can't hold what the bottle must say; then the
-    sizes that can are named.
+    Raises `InputError` for an unknown size, and for one that cannot hold what the bottle must say; the error names the
+    sizes that can.
     """
     wanted = next((name for name in sizes() if name.casefold() == size.strip().casefold()), None)
     if wanted is None:
         raise InputError("label.size", size, said("There is no such size of label."), ", ".join(sizes()))
-    paper = paper_in(label, wanted, *_measures(wanted), link, speak)
+    paper = paper_in(label, wanted, *_dimensions(wanted), link=link, speak=speak)
     if paper is None:
-        large_enough = [name for name in sizes() if name != wanted and holds(label, *_measures(name), speak)]
+        large_enough = [name for name in sizes() if name != wanted and holds(label, *_dimensions(name), speak)]
         problem = said("This size can't hold the cautions that the bottle must carry.")
         raise InputError("label.size", size, problem, ", ".join(large_enough) or said("a shorter name"))
     return paper
@@ -118,62 +123,124 @@ def paper_of(label: Label, size: str, link: str = "", speak: Speak = str) -> Pap
 def paper_in(
     label: Label, name: str, width: float, height: float | None, link: str = "", speak: Speak = str
 ) -> Paper | None:
-    """``label`` in a box of these millimetres, called ``name``; None where it can't hold what the bottle must say.
+    """Return ``label`` laid out in a box of ``width`` by ``height`` mm; None if it is too small for what must be said.
 
-    Without a height it is a roll: the label ends where its words do.
+    Without a height it is a roll: the label ends below its last line. ``name`` is the name of the size.
     """
     squares = squares_of(link) if link else None
-    absent = () if squares else ("code",)
-    steps = _text_steps() if height is not None else (ROLL_TEXT,)
-    for without in range(len(OPTIONAL) + 1):
-        out = tuple(dict.fromkeys((*absent, *list(OPTIONAL)[:without])))
-
-        def attempt(text_size: float, out: tuple[str, ...] = out) -> _LabelSetter:
-            return _LabelSetter(label, width, height or LONGEST_ROLL, text_size, out, squares, speak)
-
-        page = _largest_that_fits(attempt, steps)
-        if page:
-            named = tuple(each for each in OPTIONAL if each in out and (each != "code" or link))
-            return page.paper(name, named, shrink=height is None)
+    text_sizes = _text_sizes() if height is not None else (ROLL_TEXT,)
+    optional = list(OPTIONAL)
+    for count in range(len(optional) + 1):
+        left_out = {*optional[:count], *(() if squares else ("code",))}
+        layout = partial(
+            _LabelLayout,
+            label,
+            width,
+            height or LONGEST_ROLL,
+            squares=None if "code" in left_out else squares,
+            left_out=left_out,
+            speak=speak,
+        )
+        largest = largest_layout(layout, text_sizes)
+        if largest:
+            missing = tuple(block for block in optional if block in left_out and (block != "code" or link))
+            return largest.paper(name, missing, shrink=height is None)
     return None
 
 
 def holds(label: Label, width: float, height: float | None, speak: Speak = str) -> bool:
-    """Whether a box of these millimetres holds what the bottle must say."""
-    least = smallest_text() if height is not None else ROLL_TEXT
-    return _LabelSetter(label, width, height or LONGEST_ROLL, least, tuple(OPTIONAL), None, speak).fits
+    """Return whether a box of ``width`` by ``height`` mm holds what the bottle must say."""
+    return _LabelLayout(
+        label,
+        width,
+        height or LONGEST_ROLL,
+        smallest_text() if height is not None else ROLL_TEXT,
+        squares=None,
+        left_out=OPTIONAL.keys(),
+        speak=speak,
+    ).fits
 
 
-def _measures(size: str) -> tuple[float, float | None]:
-    row = next(row for row in published.table("label_sizes") if row["size"] == size)
+def _dimensions(size: str) -> tuple[float, float | None]:
+    row = published.row("label_sizes", size)
     return float(row["width_mm"]), float(row["height_mm"]) if row["height_mm"] else None
 
 
 @lru_cache(maxsize=1)
-def _text_steps() -> tuple[float, ...]:
-    """Text sizes from the smallest to the largest."""
+def _text_sizes() -> tuple[float, ...]:
+    """Return the text sizes to try in mm, smallest first."""
     count = int((LARGEST_TEXT - smallest_text()) / _STEP)
     return tuple(smallest_text() + step * _STEP for step in range(count + 1))
 
 
-def _largest_that_fits(attempt: Callable[[float], _LabelSetter], steps: Sequence[float]) -> _LabelSetter | None:
-    """The page with the largest text that fits, found by halving: what fits at a size fits at every smaller one."""
-    best = attempt(steps[0])
-    if not best.fits:
-        return None
-    low, high = 0, len(steps)
-    while high - low > 1:
-        middle = (low + high) // 2
-        page = attempt(steps[middle])
-        if page.fits:
-            best, low = page, middle
-        else:
-            high = middle
-    return best
+@dataclass(frozen=True, slots=True)
+class _LabelText:
+    """The paragraphs of a label in its language."""
+
+    label: Label
+    speak: Speak
+
+    def hazard(self) -> list[StyledText]:
+        """Return what stands beside the symbol: contents and class."""
+        label, speak = self.label, self.speak
+        return [
+            [(speak(NOT_FOR_FOOD), True)],
+            [(speak(label.contents), False)],
+            [(speak(said("pH {ph}.", ph=label.ph.full)), True), (speak(label.class_words), False)],
+        ]
+
+    def statements(self) -> list[StyledText]:
+        """Return hazard statements, precautions and first aid."""
+        label, speak = self.label, self.speak
+        first_aid = [(speak(sentence), False) for sentence in label.first_aid]
+        return [
+            [(self._with_codes(label.hazard.hazards), True)],
+            [(self._with_codes(label.hazard.precautions), False)],
+            [(speak(said("First aid.")), True), *first_aid],
+        ]
+
+    def dates(self) -> tuple[StyledText, list[str]]:
+        """Return the batch and its known dates as a paragraph, and the names of those to write in by hand."""
+        label, speak = self.label, self.speak
+        dated = (
+            (said("Batch"), label.batch),
+            (said("Made"), _unbroken(speak(label.made))),
+            (said("Settled"), _unbroken(speak(label.settled))),
+            (said("Use by"), _unbroken(speak(label.use_by))),
+        )
+        known = [run for name, text in dated if text for run in ((f"{_unbroken(speak(name))}:", True), (text, False))]
+        if not label.use_by:
+            known.append((speak(said("Use within {days} days of settling.", days=label.keeps_days)), False))
+        return known, [speak(name) for name, text in dated if not text]
+
+    def dilution(self) -> StyledText:
+        """Return how to dilute, for each can."""
+        label, speak = self.label, self.speak
+        if not label.is_diluted:
+            return [(speak(said("Planned for use undiluted.")), True)]
+        dilute = speak(said("Dilute 1:{parts} with water.", parts=label.dilution.text))
+        return [(dilute, True), *((speak(can_words(can)), False) for can in label.cans)]
+
+    def strength(self) -> StyledText:
+        """Return the figures of the undiluted liquor, the first as at the head of the sheet."""
+        (name, first), *rest = self.label.strength
+        figures = "; ".join([self.speak(first.headline(name)), *self._figures(rest)]) + "."
+        return [(self.speak(said("When settled, undiluted:")), True), (figures, False)]
+
+    def delivers(self) -> StyledText:
+        """Return the nutrients in a can."""
+        heading = said("A can of {size} delivers:", size=self.label.delivered_in.text)
+        return [(self.speak(heading), True), ("; ".join(self._figures(self.label.delivered)) + ".", False)]
+
+    def _with_codes(self, statements: Sequence[tuple[str, str]]) -> str:
+        return " ".join(f"{self.speak(text)} ({code})" for code, text in statements)
+
+    def _figures(self, figures: Sequence[tuple[str, Shown]]) -> list[str]:
+        return [self.speak(said("{name} {figure}", name=name, figure=shown.full)) for name, shown in figures]
 
 
-class _LabelSetter:
-    """One try at one text size: blocks are set from the top down, and ``fits`` says whether they stayed inside."""
+class _LabelLayout:
+    """The layout at one text size, with a QR code if ``squares`` are given; ``fits`` says whether it stays inside."""
 
     def __init__(
         self,
@@ -181,8 +248,9 @@ class _LabelSetter:
         width: float,
         height: float,
         text_size: float,
-        left_out: Sequence[str],
+        *,
         squares: tuple[str, ...] | None,
+        left_out: Collection[str],
         speak: Speak,
     ) -> None:
         self.label, self.width, self.height, self.speak = label, width, height, speak
@@ -190,133 +258,88 @@ class _LabelSetter:
         self.column = Column(self.margin, self.margin, width - self.margin, text_size)
         self.symbol: tuple[float, float, float] | None = None
         self.code: tuple[float, float, float, tuple[str, ...]] | None = None
-        self._set(left_out, squares)
+        self._set(squares, left_out)
         self.fits = self.column.bottom <= height - self.margin and not self.column.too_wide
 
     def paper(self, name: str, left_out: tuple[str, ...], shrink: bool) -> Paper:
-        """What was set; on a roll the paper ends where the words do."""
+        """Return the label to draw; with ``shrink`` it ends below its last line."""
         return Paper(
-            name,
-            self.width,
-            self.column.bottom + self.margin if shrink else self.height,
-            self.margin,
-            self.speak(self.label.title),
-            tuple(self.column.words),
-            tuple(self.column.rules),
-            self.symbol,
-            self.code,
-            self.column.text_size,
-            left_out,
+            size=name,
+            width=self.width,
+            height=self.column.bottom + self.margin if shrink else self.height,
+            margin=self.margin,
+            title=self.speak(self.label.title),
+            words=tuple(self.column.runs),
+            rules=tuple(self.column.rules),
+            symbol=self.symbol,
+            code=self.code,
+            text_size=self.column.text_size,
+            left_out=left_out,
         )
 
-    def _set(self, left_out: Sequence[str], squares: tuple[str, ...] | None) -> None:
-        label, column, speak = self.label, self.column, self.speak
+    def _set(self, squares: tuple[str, ...] | None, left_out: Collection[str]) -> None:
+        column, speak, text = self.column, self.speak, _LabelText(self.label, self.speak)
         self._put_symbol()
-        column.paragraph([(speak(label.title), True)], HEADING)
-        if label.hazard.signal_word:
-            column.paragraph([(speak(label.hazard.signal_word).upper(), True)], HEADING)
-        column.paragraph([(speak(NOT_FOR_FOOD), True)])
-        column.paragraph([(speak(label.contents), False)])
-        column.paragraph([(speak(said("pH {ph}.", ph=label.ph.full)), True), (speak(label.class_words), False)])
-        column.go_below()
-        column.paragraph([(self._stated(label.hazard.hazards), True)])
-        column.paragraph([(self._stated(label.hazard.precautions), False)])
-        column.paragraph(
-            [(speak(said("First aid.")), True), *((speak(sentence), False) for sentence in label.first_aid)]
-        )
-        column.gap(0.3)
-        below = self._set_code_beside(squares) if squares and "code" not in left_out else None
-        self._set_dates()
-        if squares and "code" not in left_out:
+        column.paragraph([(speak(self.label.title), True)], HEADING)
+        if self.label.hazard.signal_word:
+            column.paragraph([(speak(self.label.hazard.signal_word).upper(), True)], HEADING)
+        for paragraph in text.hazard():
+            column.paragraph(paragraph)
+        column.clear()
+        for paragraph in text.statements():
+            column.paragraph(paragraph)
+        column.space(0.3)
+        is_beside = squares is not None and self._put_code_beside(squares)
+        dates, unknown = text.dates()
+        column.paragraph(dates)
+        column.blanks(unknown)
+        if squares:
             column.paragraph([(speak(said("The code opens this batch in the page.")), False)])
-        self._set_dilution()
+        column.paragraph(text.dilution())
         if "strength" not in left_out:
-            strength = self._listed(label.strength, headline=True)
-            column.paragraph([(speak(said("When settled, undiluted:")), True), (strength, False)])
+            column.paragraph(text.strength())
         if "delivers" not in left_out:
-            delivers = said("A can of {size} delivers:", size=label.delivered_in.text)
-            column.paragraph([(speak(delivers), True), (self._listed(label.delivered), False)])
+            column.paragraph(text.delivers())
         if "notes" not in left_out:
-            column.to_write([speak(said("pH read")), speak(said("Day"))])
-            column.to_write([speak(said("Notes"))])
-        if below:
-            column.go_below()
-            self._put_code(below, self.margin)
-            column.y += _code_side(below)
+            column.blanks([speak(said("pH read")), speak(said("Day"))])
+            column.blanks([speak(said("Notes"))])
+        if squares and not is_beside:
+            column.clear()
+            self._put_code(squares, self.margin)
+            column.y += _code_side(squares)
 
     def _put_symbol(self) -> None:
         if not self.label.has_corrosion_symbol:
             return
-        large = self.height < LONGEST_ROLL and self.width * self.height > rule("area_large")
-        # Width of a square that stands on its corner.
-        across = rule("symbol_large" if large else "symbol_small") * 2**0.5
-        self.symbol = (self.width - self.margin - across, self.margin, across)
-        self.column.stand_aside(across)
+        is_large = self.height < LONGEST_ROLL and self.width * self.height > label_rule("area_large")
+        # The rules give the side of the diamond; its diagonal is its width on paper.
+        diagonal = label_rule("symbol_large" if is_large else "symbol_small") * 2**0.5
+        self.symbol = (self.width - self.margin - diagonal, self.margin, diagonal)
+        self.column.float_right(diagonal)
 
-    def _set_dates(self) -> None:
-        label, column, speak = self.label, self.column, self.speak
-        dated = (
-            (said("Batch"), label.batch),
-            (said("Made"), _unbroken(speak(label.made))),
-            (said("Settled"), _unbroken(speak(label.settled))),
-            (said("Use by"), _unbroken(speak(label.use_by))),
-        )
-        told = [(f"{_unbroken(speak(name))}:", words) for name, words in dated if words]
-        if not label.use_by:
-            told.append(("", speak(said("Use within {days} days of settling.", days=label.keeps_days))))
-        column.paragraph([run for name, words in told for run in ((name, True), (words, False))])
-        column.to_write([speak(name) for name, words in dated if not words])
-
-    def _set_dilution(self) -> None:
-        label, column, speak = self.label, self.column, self.speak
-        if not label.is_diluted:
-            column.paragraph([(speak(said("Planned for use undiluted.")), True)])
-            return
-        told = [(speak(said("Dilute 1:{parts} with water.", parts=label.dilution.text)), True)]
-        for can in label.cans:
-            sentence = said(
-                "Can of {size}: {water} of water first, then {liquor} of liquor.",
-                size=can["size"].text,
-                water=can["water"].text,
-                liquor=can["liquor"].text,
-            )
-            told.append((speak(sentence), False))
-        column.paragraph(told)
-
-    def _stated(self, statements: Sequence[tuple[str, str]]) -> str:
-        return " ".join(f"{self.speak(text)} ({code})" for code, text in statements)
-
-    def _listed(self, figures: Sequence[tuple[str, Shown]], *, headline: bool = False) -> str:
-        """Figures in a line; with ``headline`` the first is told as at the head of the sheet."""
-        told: list[str] = [said("{name} {figure}", name=words, figure=shown.full) for words, shown in figures]
-        if headline:
-            words, shown = figures[0]
-            told[0] = shown.headline(words)
-        return "; ".join(map(self.speak, told)) + "."
-
-    def _set_code_beside(self, squares: tuple[str, ...]) -> tuple[str, ...] | None:
-        """Put the code at the right of the words to come; where that leaves them too little room, hand it back."""
-        side, room = _code_side(squares), self.width - 2 * self.margin
-        if side + 12 * self.column.text_size > room:
-            self.column.too_wide = self.column.too_wide or side > room
-            return squares
+    def _put_code_beside(self, squares: tuple[str, ...]) -> bool:
+        """Put the code to the right of the text that follows; return False if that leaves the text too little width."""
+        side = _code_side(squares)
+        if side + 12 * self.column.text_size > self.column.width:
+            self.column.too_wide = self.column.too_wide or side > self.column.width
+            return False
         self._put_code(squares, self.width - self.margin - side)
-        self.column.stand_aside(side)
-        return None
+        self.column.float_right(side)
+        return True
 
     def _put_code(self, squares: tuple[str, ...], left: float) -> None:
-        dot = rule("code_dot")
+        dot = label_rule("code_dot")
         self.code = (left + dot * _QUIET_ZONE, self.column.y + dot * _QUIET_ZONE, dot, squares)
 
 
 def _unbroken(text: str) -> str:
-    """Kept on one line, as a date and a name of two words are."""
+    """Return ``text`` with spaces at which no line breaks."""
     return text.replace(" ", "\u00a0")
 
 
 @lru_cache(maxsize=64)
 def squares_of(link: str) -> tuple[str, ...] | None:
-    """The code's rows of squares as 0 and 1, or None where the link is too long for any code."""
+    """Return the rows of the QR code as 0 and 1; None if the link is too long for any code."""
     import segno  # slow to load, and needed only for a label with an address
 
     try:
@@ -327,4 +350,4 @@ def squares_of(link: str) -> tuple[str, ...] | None:
 
 
 def _code_side(squares: tuple[str, ...]) -> float:
-    return rule("code_dot") * (len(squares) + 2 * _QUIET_ZONE)
+    return label_rule("code_dot") * (len(squares) + 2 * _QUIET_ZONE)

@@ -1,41 +1,41 @@
-"""From a request to what is printed of it: labels for bottles, the sheet for the wall.
+"""Print what a request asks for: labels for bottles or the wall sheet.
 
-Rules of this room:
-
-* The page and the command line get the same drawings from here and lay nothing out of their own.
-* Every word is spoken in the request's language before it is set, because what is set has been measured.
-* A request for print is a batch's request with ``"ask": "label"`` or ``"wall"``; ``label`` and ``wall`` hold what is
-  wished of the paper. A file of batches may stand in the place of one batch, under ``batches``.
+* A request for print is that of a batch with ``"ask": "label"`` or ``"wall"``. The group of the same name holds the
+  options (see `options`). A file of batches may take the place of the one batch, under ``batches``.
+* Page and command line both get their drawings here.
+* Each text is translated into the request's language before it is laid out, because the layout measures it.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from feedcalc.contract.asks import ASKS
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.sheets.batch import Sheet
-from feedcalc.sheets.paper.label import NamedRequest, batch_link, batches_in, label_of, printable
+from feedcalc.sheets.paper.label import NamedRequest, batch_link, batches_in, label_of
 from feedcalc.sheets.paper.layout import OPTIONAL, Paper
-from feedcalc.sheets.paper.pages import pages_of, wish_of
-from feedcalc.sheets.paper.wall import wall_paper_of, wall_sheet_of
+from feedcalc.sheets.paper.options import label_options, wall_options
+from feedcalc.sheets.paper.pages import pages_of
+from feedcalc.sheets.paper.wall import wall_sheet_of
+from feedcalc.sheets.paper.wall_layout import wall_paper_of
 from feedcalc.sheets.render import label_page_svg, label_text, pages_html, wall_svg, wall_text
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
 from feedcalc.words.messages import said
 
-PRINTS = ("label", "wall")
-WALL_FIELDS = ("size", "name")
+PRINTS = tuple(ask.name for ask in ASKS.values() if ask.is_printed)
 SheetOf = Callable[[str], Sheet]
 
 
 @dataclass(frozen=True, slots=True)
 class Printed:
-    """Something set on paper: every page's width and height in mm with its SVG, the same as plain text.
+    """Printed pages, each with width and height in mm and its SVG, and the same as plain text.
 
-    ``told`` are sentences about it, such as what found no room; ``text_size`` is the smallest text in mm.
+    ``told`` are sentences about the print, such as what was left out; ``text_size`` is the smallest text in mm.
     """
 
     title: str
@@ -48,13 +48,13 @@ class Printed:
 
     @property
     def html(self) -> str:
-        """Every page, each printed on paper of its own size."""
+        """Return an HTML document with every page on paper of its own size."""
         sizes = [(width, height) for width, height, _ in self.pages]
         return pages_html([svg for _, _, svg in self.pages], sizes, self.title, self.language)
 
     @property
     def values(self) -> dict[str, Any]:
-        """Its measures as figures of the contract."""
+        """Return the measures of the print as figures of the contract."""
         width, height, _ = self.pages[0]
         return {
             "pages": _figure(len(self.pages), "1"),
@@ -65,7 +65,7 @@ class Printed:
 
 
 def printed(document: Mapping[str, Any], sheet_of_request: SheetOf) -> Printed:
-    """What ``document`` asks to be printed. ``sheet_of_request`` works out the sheet of one batch's request.
+    """Return what ``document`` asks for; ``sheet_of_request`` calculates the sheet of a batch from its request.
 
     Raises `InputErrors`.
     """
@@ -73,101 +73,84 @@ def printed(document: Mapping[str, Any], sheet_of_request: SheetOf) -> Printed:
     batch_fields = {name: value for name, value in document.items() if name not in ("ask", "batches", *PRINTS)}
     held = document.get("batches")
     batches = batches_in(held if held is not None else batch_fields)
-    tongue = str(document.get("language") or "en").strip().casefold()
-    if tongue not in LANGUAGES:
-        refused = InputError("language", tongue, said("This is not one of the choices."), ", ".join(LANGUAGES))
+    tag = str(document.get("language") or "en").strip().casefold()
+    if tag not in LANGUAGES:
+        refused = InputError("language", tag, said("This is not one of the choices."), ", ".join(LANGUAGES))
         raise InputErrors([refused])
-    locale = str(document.get("locale") or USUAL_LOCALE[tongue])
+    locale = str(document.get("locale") or USUAL_LOCALE[tag])
     try:
         if asked not in PRINTS:
             raise InputError("ask", asked, said("This is not something that is printed."), ", ".join(PRINTS))
         make = {"label": _labels, "wall": _walls}[asked]
-        return make(batches, document.get(asked) or {}, tongue, locale, sheet_of_request)
+        return make(
+            batches=batches,
+            group=document.get(asked) or {},
+            tag=tag,
+            locale=locale,
+            sheet_of_request=sheet_of_request,
+        )
     except InputError as error:
         raise InputErrors([error]) from None
 
 
 def _labels(
-    batches: tuple[NamedRequest, ...], wished: object, tongue: str, locale: str, sheet_of_request: SheetOf
+    batches: tuple[NamedRequest, ...], group: object, tag: str, locale: str, sheet_of_request: SheetOf
 ) -> Printed:
-    wish = wish_of(wished, locale)
-    speak = language(tongue).speak
+    options = label_options(group, locale)
+    speak = language(tag).speak
     labels = []
-    texts = []
     for batch in batches:
-        label = label_of(sheet_of_request(batch.request), wish.name or batch.name, tongue)
-        link = batch_link(wish.address, _without_language(batch.request)) if wish.address.strip() else ""
-        labels.append((label, link))
-        texts.append(label_text(label, link, tongue))
-    pages = pages_of(labels, wish, speak)
+        label = label_of(sheet_of_request(batch.request), options.name or batch.name, tag)
+        has_address = bool(options.address.strip())
+        labels.append((label, batch_link(options.address, _without_language(batch.request)) if has_address else ""))
+    pages = pages_of(labels, options, speak)
     papers = [paper for page in pages for _, _, paper in page.placed]
     left_out = {name for paper in papers for name in paper.left_out}
     return Printed(
-        papers[0].title,
-        tongue,
-        locale,
-        tuple((page.width, page.height, label_page_svg(page, tongue)) for page in pages),
-        "\n\n\n".join(texts),
-        min(paper.text_size for paper in papers),
-        tuple(
-            speak(sentence) for sentence in (*_suits(papers, locale), *(OPTIONAL[n] for n in OPTIONAL if n in left_out))
-        ),
+        title=papers[0].title,
+        language=tag,
+        locale=locale,
+        pages=tuple((page.width, page.height, label_page_svg(page, tag)) for page in pages),
+        text="\n\n\n".join(label_text(label, link, tag) for label, link in labels),
+        text_size=min(paper.text_size for paper in papers),
+        told=tuple(map(speak, (*_suits(papers, locale), *(OPTIONAL[name] for name in OPTIONAL if name in left_out)))),
     )
 
 
 def _without_language(request: str) -> str:
-    """A request as it goes into a link: whoever opens it reads their own language, but numbers as they were typed."""
+    """Return a request for a link: without a language, so that each reader sees their own, but with its locale.
+
+    The locale decides how the numbers in it are read.
+    """
     fields = json.loads(request)
-    tongue = fields.pop("language", None)
-    if isinstance(tongue, str) and tongue in USUAL_LOCALE:
-        fields.setdefault("locale", USUAL_LOCALE[tongue])
+    tag = fields.pop("language", None)
+    if isinstance(tag, str) and tag in USUAL_LOCALE:
+        fields.setdefault("locale", USUAL_LOCALE[tag])
     return json.dumps(fields)
 
 
 def _walls(
-    batches: tuple[NamedRequest, ...], wished: object, tongue: str, locale: str, sheet_of_request: SheetOf
+    batches: tuple[NamedRequest, ...], group: object, tag: str, locale: str, sheet_of_request: SheetOf
 ) -> Printed:
-    speak = language(tongue).speak
-    wish = _wall_wish(wished)
-    walls = [wall_sheet_of(sheet_of_request(batch.request), wish["name"] or batch.name, tongue) for batch in batches]
-    papers = [wall_paper_of(wall, wish["size"] or "A4", speak) for wall in walls]
-    told = (
-        said("Cautions that need not stand there were left out for want of room: {count}.", count=n)
-        for n in [max(len(paper.left_out) for paper in papers)]
-        if n
-    )
+    options = wall_options(group)
+    speak = language(tag).speak
+    walls = [wall_sheet_of(sheet_of_request(batch.request), options.name or batch.name, tag) for batch in batches]
+    papers = [wall_paper_of(wall, options.size, speak) for wall in walls]
+    left_out = max(len(paper.left_out) for paper in papers)
+    problem = said("Cautions that need not stand there were left out for want of room: {count}.", count=left_out)
     return Printed(
-        papers[0].title,
-        tongue,
-        locale,
-        tuple((paper.width, paper.height, wall_svg(paper, tongue)) for paper in papers),
-        "\n\n\n".join(wall_text(wall, tongue) for wall in walls),
-        min(paper.text_size for paper in papers),
-        tuple(map(speak, told)),
+        title=papers[0].title,
+        language=tag,
+        locale=locale,
+        pages=tuple((paper.width, paper.height, wall_svg(paper, tag)) for paper in papers),
+        text="\n\n\n".join(wall_text(wall, tag) for wall in walls),
+        text_size=min(paper.text_size for paper in papers),
+        told=(speak(problem),) if left_out else (),
     )
 
 
-def _wall_wish(wished: object) -> dict[str, str]:
-    """The group ``wall`` of a request: size of the paper and name of the batch. Raises `InputErrors`."""
-    if not isinstance(wished, Mapping):
-        raise InputErrors([InputError("wall", wished, said("This is not a group of fields."), '{"size": "A4"}')])
-    errors = [
-        InputError(f"wall.{printable(str(name))[:40]}", printable(str(value))[:60], problem, accepted)
-        for name, value in wished.items()
-        for problem, accepted in (
-            [(said("There is no such field."), ", ".join(WALL_FIELDS))]
-            if name not in WALL_FIELDS
-            else [(said("This is not text."), said("text in quotation marks"))]
-            if not isinstance(value, str)
-            else []
-        )
-    ]
-    if errors:
-        raise InputErrors(errors)
-    return {name: wished.get(name, "") for name in WALL_FIELDS}
-
-
-def _suits(papers: list[Paper], locale: str) -> tuple[str, ...]:
+def _suits(papers: Sequence[Paper], locale: str) -> tuple[str, ...]:
+    """Return a sentence about the largest bottle for which the print is large enough, if there is one."""
     litres = min(paper.suits_litres for paper in papers)
     if not litres:
         return ()

@@ -1,34 +1,33 @@
-"""Words set on paper: every line with its place, size and width in millimetres.
+"""Typesetting in millimetres: break text into lines, and give each piece of a line its place, size and width.
 
-Rules of this room:
-
-* Widths come from a table of letter widths, and whoever draws a line draws it to the width counted here, so that
-  another font on another machine can't push it over the edge.
-* One line is one piece of text, whole words in it, so that scripts which join their letters are drawn joined.
-* y grows downwards, as in SVG. Nothing is known here of labels, liquor or languages.
+* Widths come from a table of glyph widths (``label_glyphs.csv``). The templates draw each run of text to exactly the
+  width calculated here, so another font on another machine cannot push it over the edge.
+* A run is whole words in one style. Scripts whose letters join are therefore drawn joined.
+* y grows downwards, as in SVG. This module knows nothing of labels, liquor or languages.
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from typing import Protocol, TypeVar
 
 from feedcalc import published
 
-# In text sizes: from the top of a line to its baseline, between paragraphs, between a name and its line to write on.
+# Distances in text sizes: from the top of a line to its baseline, between paragraphs, and from a name to its blank.
 ASCENT = 0.95
 PARAGRAPH_GAP = 0.15
-HEADING = 1.35
+HEADING = 1.35  # size of a heading, in text sizes
 _NAME_GAP = 0.4
-Runs = Sequence[tuple[str, bool]]
+StyledText = Sequence[tuple[str, bool]]  # pairs of text and whether it is bold
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
-    """Words on one line: left end, baseline, text size and drawn width in mm."""
+class TextRun:
+    """Text on one line in one style: left end, baseline, text size and width in mm."""
 
     x: float
     y: float
@@ -38,13 +37,14 @@ class Words:
     text: str
 
 
-def rule(name: str) -> float:
-    """A figure of ``label_rules.csv``."""
-    return _rules()[name]
+@cache
+def label_rule(name: str) -> float:
+    """Return a value of ``label_rules.csv``."""
+    return float(published.row("label_rules", name)["value"])
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
-    """Width of ``text`` at ``size``, both in the same unit.
+    """Return the width of ``text``, in the unit of ``size``.
 
     >>> text_width("ash", 1000)
     1612.0
@@ -52,81 +52,128 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
     return _thousandths(text, bold) * size / 1000
 
 
-def line_height(text: str, size: float) -> float:
-    """From one line to the next: more for Devanagari, whose signs reach further.
+def leading(text: str, size: float) -> float:
+    """Return the distance to the next baseline. It is larger for Devanagari, whose marks reach further.
 
-    >>> round(line_height("ash", 10), 1), round(line_height("राख", 10), 1)
+    >>> round(leading("ash", 10), 1), round(leading("राख", 10), 1)
     (12.0, 14.5)
     """
-    tall = any("\u0900" <= letter <= "\u097f" for letter in text)
-    return size * rule("line_spacing_devanagari" if tall else "line_spacing")
+    is_devanagari = any("\u0900" <= letter <= "\u097f" for letter in text)
+    return size * label_rule("line_spacing_devanagari" if is_devanagari else "line_spacing")
+
+
+def largest_that_fits(fits: Callable[[int], bool], count: int) -> int:
+    """Return the largest number below ``count`` that fits, by bisection; 0 if no larger one does.
+
+    What fits at one number must fit at every smaller one.
+
+    >>> largest_that_fits(lambda number: number <= 6, 10)
+    6
+    """
+    low, high = 0, count
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
+
+
+class Layout(Protocol):
+    """Something laid out; ``fits`` says whether it stays inside its paper."""
+
+    fits: bool
+
+
+AnyLayout = TypeVar("AnyLayout", bound=Layout)
+
+
+def largest_layout(layout: Callable[[float], AnyLayout], text_sizes: Sequence[float]) -> AnyLayout | None:
+    """Return the layout with the largest of the ascending text sizes that fits; None if the smallest does not."""
+    if not layout(text_sizes[0]).fits:
+        return None
+    return layout(text_sizes[largest_that_fits(lambda step: layout(text_sizes[step]).fits, len(text_sizes))])
 
 
 class Column:
-    """Paragraphs set from the top down between two edges; ``y`` is where the next one begins.
+    """Paragraphs between a left and a right edge, set from the top down; ``y`` is the top of the next one.
 
-    ``rules`` are lines to write on as (left, y, right). ``too_wide`` says that something did not go between the edges.
+    ``rules`` are horizontal lines as (left, y, right). ``too_wide`` says that something is wider than the column.
     """
 
     def __init__(self, left: float, top: float, right: float, text_size: float) -> None:
         self.left, self.right, self.y, self.text_size = left, right, top, text_size
-        self.words: list[Words] = []
+        self.runs: list[TextRun] = []
         self.rules: list[tuple[float, float, float]] = []
+        self.parts: list[Column] = []
         self.too_wide = False
-        self._narrow_until = top
-        self._narrow_by = 0.0
+        self._float_bottom = top
+        self._float_width = 0.0
+
+    @property
+    def width(self) -> float:
+        """Return the distance between the edges in mm."""
+        return self.right - self.left
 
     @property
     def bottom(self) -> float:
-        """The lower end of what was set, and of what the words stood aside for."""
-        return max(self.y, self._narrow_until)
+        """Return the lower end of the text and of what floats beside it."""
+        return max(self.y, self._float_bottom)
 
-    def stand_aside(self, side: float) -> None:
-        """Keep the words left of something ``side`` wide and high that begins here at the right edge."""
-        self._narrow_until, self._narrow_by = self.y + side, side + self.text_size * 0.6
+    def part(self, left: float, top: float, right: float) -> Column:
+        """Return a new column that belongs to this one."""
+        self.parts.append(Column(left, top, right, self.text_size))
+        return self.parts[-1]
 
-    def go_below(self) -> None:
-        """Go on below what the words stood aside for."""
+    def all_parts(self) -> Iterator[Column]:
+        """Yield this column and the columns that belong to it."""
+        yield self
+        for part in self.parts:
+            yield from part.all_parts()
+
+    def float_right(self, side: float) -> None:
+        """Keep the text to the left of a square that begins here at the right edge."""
+        self._float_bottom, self._float_width = self.y + side, side + self.text_size * 0.6
+
+    def clear(self) -> None:
+        """Continue below what floats at the right edge."""
         self.y = self.bottom
 
-    def gap(self, text_sizes: float) -> None:
-        """Leave room."""
+    def space(self, text_sizes: float) -> None:
+        """Leave vertical space."""
         self.y += self.text_size * text_sizes
 
-    def paragraph(self, runs: Runs, scale: float = 1.0, indent: float = 0.0) -> None:
-        """Words from the left edge, wrapped; a word longer than the line is broken. A run is text and whether bold."""
+    def paragraph(self, text: StyledText, scale: float = 1.0, indent: float = 0.0) -> None:
+        """Set a paragraph at ``scale`` text sizes. A word longer than a line is broken."""
         size = self.text_size * scale
-        pending = [(word, bold) for text, bold in runs for word in paper_text(text).split(" ") if word]
+        pending = [(word, bold) for words, bold in text for word in _single_spaced(words).split(" ") if word]
         if not pending:
             return
         while pending:
-            line, pending = _first_line(pending, self._room() - indent, size)
+            line, pending = _first_line(pending, self._line_width() - indent, size)
             self._line(line, size, indent)
-        self.gap(PARAGRAPH_GAP)
+        self.space(PARAGRAPH_GAP)
 
-    def to_write(self, names: Sequence[str]) -> None:
-        """Lines to write on, two beside each other."""
+    def blanks(self, names: Sequence[str]) -> None:
+        """Set blanks to fill in by hand, each after its name, two on a line."""
         for first in range(0, len(names), 2):
             pair = names[first : first + 2]
-            self.gap(0.45)
-            room = self._room()
+            self.space(0.45)
+            available = self._line_width()
             baseline = self.y + self.text_size * ASCENT
             for place, name in enumerate(pair):
-                left = self.left + place * room / 2
+                left = self.left + place * available / 2
                 width = text_width(name, self.text_size, bold=True)
-                self.words.append(Words(left, baseline, self.text_size, width, True, name))
-                right = self.left + (place + 1) * room / len(pair) - self.text_size * 0.5 * (place + 1 < len(pair))
+                self.runs.append(TextRun(x=left, y=baseline, size=self.text_size, width=width, bold=True, text=name))
+                gap = self.text_size * 0.5 * (place + 1 < len(pair))
+                right = self.left + (place + 1) * available / len(pair) - gap
                 self.rules.append((left + width + self.text_size * _NAME_GAP, baseline, right))
                 self.too_wide = self.too_wide or left + width + self.text_size > right
-            self.y += max(line_height(name, self.text_size) for name in pair)
-            self.gap(PARAGRAPH_GAP)
+            self.y += max(leading(name, self.text_size) for name in pair)
+            self.space(PARAGRAPH_GAP)
 
-    def _room(self) -> float:
-        """Width there is for the line that comes next."""
-        room = self.right - self.left
-        return room - self._narrow_by if self.y < self._narrow_until else room
+    def _line_width(self) -> float:
+        return self.width - self._float_width if self.y < self._float_bottom else self.width
 
-    def _line(self, line: Runs, size: float, indent: float) -> None:
+    def _line(self, line: StyledText, size: float, indent: float) -> None:
         x = self.left + indent
         place = 0
         while place < len(line):
@@ -134,64 +181,59 @@ class Column:
             end = next((at for at in range(place, len(line)) if line[at][1] != bold), len(line))
             text = " ".join(word for word, _ in line[place:end])
             width = text_width(text, size, bold)
-            self.words.append(Words(x, self.y + size * ASCENT, size, width, bold, text))
+            self.runs.append(TextRun(x=x, y=self.y + size * ASCENT, size=size, width=width, bold=bold, text=text))
             x += width + text_width(" ", size)
             self.too_wide = self.too_wide or x - text_width(" ", size) > self.right + 0.01
             place = end
-        self.y += max(line_height(word, size) for word, _ in line)
+        self.y += max(leading(word, size) for word, _ in line)
 
 
-def paper_text(text: str) -> str:
-    """Subscripts as plain figures, and each gap one space, hard where it holds a number to its unit.
+def _single_spaced(text: str) -> str:
+    """Return ``text`` with each gap as one space and subscripts as digits. A space before a unit does not break.
 
-    >>> paper_text("CaCO₃  in\\nwater")
+    >>> _single_spaced("CaCO₃  in\\nwater")
     'CaCO3 in water'
     """
     return re.sub(r"[^\S\u00a0\u202f]+", " ", text.replace("₃", "3")).replace("\u202f", "\u00a0").strip()
 
 
 def _first_line(
-    pending: list[tuple[str, bool]], room: float, size: float
+    pending: list[tuple[str, bool]], available: float, size: float
 ) -> tuple[list[tuple[str, bool]], list[tuple[str, bool]]]:
-    """As many words as the room holds, at least a piece of one, and the rest."""
+    """Return the words that fit into the available width, at least a piece of one, and the rest."""
     line: list[tuple[str, bool]] = []
     used = 0.0
     for place, (word, bold) in enumerate(pending):
-        wide = text_width(word, size, bold)
+        width = text_width(word, size, bold)
         before = text_width(" ", size, bold) if line else 0.0
-        if used + before + wide <= room:
+        if used + before + width <= available:
             line.append((word, bold))
-            used += before + wide
+            used += before + width
         elif line:
             return line, pending[place:]
         else:
-            head, tail = _broken(word, room, size, bold)
+            head, tail = _break_word(word, available, size, bold)
             return [(head, bold)], [*([(tail, bold)] if tail else []), *pending[place + 1 :]]
     return line, []
 
 
-def _broken(word: str, room: float, size: float, bold: bool) -> tuple[str, str]:
-    """A word too long for a line, parted where the line is full but never within one drawn letter."""
+def _break_word(word: str, available: float, size: float, bold: bool) -> tuple[str, str]:
+    """Return the two parts of a word that is longer than a line, never broken inside a combined letter."""
     breaks = [at for at in range(1, len(word)) if _may_break(word[at - 1], word[at])]
-    fitting = [at for at in breaks if text_width(word[:at], size, bold) <= room]
+    fitting = [at for at in breaks if text_width(word[:at], size, bold) <= available]
     end = fitting[-1] if fitting else (breaks[0] if breaks else len(word))
     return word[:end], word[end:]
 
 
 def _may_break(before: str, after: str) -> bool:
-    """False between a letter and a sign that is drawn on it or joined with it."""
-    joins = "\u200d\u094d"  # zero width joiner, the sign that joins two Devanagari letters
-    return not unicodedata.category(after).startswith("M") and before not in joins and after not in joins
+    """Return False between a letter and a mark that is drawn on it or joined to it."""
+    joiners = "\u200d\u094d"  # zero width joiner, and the virama that joins two Devanagari letters
+    return not unicodedata.category(after).startswith("M") and before not in joiners and after not in joiners
 
 
 @lru_cache(maxsize=8192)
 def _thousandths(text: str, bold: bool) -> float:
     return sum(_glyph_width(letter, bold) for letter in text)
-
-
-@cache
-def _rules() -> Mapping[str, float]:
-    return {row["name"]: float(row["value"]) for row in published.table("label_rules")}
 
 
 @cache
@@ -204,7 +246,7 @@ def _widths() -> Mapping[str, tuple[float, float]]:
 
 @cache
 def _glyph_width(letter: str, bold: bool) -> float:
-    """Thousandths of the text size; of a letter not in the table that of what it is built on, else a guess."""
+    """Return the width in thousandths of the text size; of the base letter, or a guess, if the table lacks it."""
     known = _widths().get(letter) or _widths().get(unicodedata.normalize("NFKD", letter)[0])
     if known is not None:
         return known[bold]

@@ -1,4 +1,4 @@
-"""Labels on paper: every caution in every class, size and form; nothing outside the box; names are only text."""
+"""The layout of labels: every caution in every class and size, nothing outside the margins, names are only text."""
 
 from __future__ import annotations
 
@@ -25,7 +25,8 @@ from feedcalc.sheets.paper.layout import Paper, paper_of, sizes
 from feedcalc.sheets.paper.pages import PrintedPage
 from feedcalc.sheets.paper.printing import Printed
 from feedcalc.sheets.paper.typesetting import text_width
-from feedcalc.sheets.paper.wall import wall_paper_of, wall_sheet_of
+from feedcalc.sheets.paper.wall import wall_sheet_of
+from feedcalc.sheets.paper.wall_layout import wall_paper_of
 from feedcalc.sheets.render import label_page_svg, label_text, pages_html
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import Said
@@ -49,7 +50,7 @@ HOSTILE = {
 
 @cache
 def label(name: str, batch: str = "Oak, second fire", dated: bool = True) -> Label:
-    """A label of the demo's batch as if its pH were of this class."""
+    """Return the label of the demo batch as if its pH were in this class."""
     asked = json.loads(demo_request()) | {"ranges": "off"}
     if not dated:
         del asked["now"]
@@ -75,12 +76,12 @@ def paper_html(laid: Paper) -> str:
     return pages_html([paper_svg(laid)], [(laid.width, laid.height)], laid.title, "en")
 
 
-def printed(request: str, **wished: str) -> tuple[list[dict[str, str]], Printed | None]:
-    return calculate_print(json.dumps({**json.loads(request), "ask": "label", "label": wished}))
+def printed(request: str, **options: str) -> tuple[list[dict[str, str]], Printed | None]:
+    return calculate_print(json.dumps({**json.loads(request), "ask": "label", "label": options}))
 
 
 def words_of(svg: str) -> str:
-    """All that is printed, in reading order, as one line."""
+    """Return everything that is printed, in reading order, on one line."""
     return " ".join(" ".join(text.text or "" for text in ElementTree.fromstring(svg).iter(f"{SVG}text")).split())
 
 
@@ -90,41 +91,41 @@ def rejoined(words: str) -> str:
 
 @pytest.mark.parametrize("size", sizes())
 @pytest.mark.parametrize("name", CLASS_OF_PH)
-def test_a_size_carries_every_required_sentence_in_each_form_or_is_refused(name, size):
-    told = label(name)
+def test_a_size_shows_every_required_sentence_in_each_format_or_is_refused(name, size):
+    result = label(name)
     laid = paper(name, size)
     if laid is None:
         with pytest.raises(InputError) as refusal:
-            paper_of(told, size)
+            paper_of(result, size)
         would = refusal.value.accepted.split(", ")
         assert would
         assert size not in would
         assert all(paper(name, other, "") for other in would)
         return
-    text = label_text(told, LINK)
+    text = label_text(result, LINK)
     page = html.unescape(re.sub(r"<[^>]*>", " ", paper_html(laid)))
-    for sentence in told.required:
+    for sentence in result.required:
         assert rejoined(sentence).casefold() in rejoined(words_of(paper_svg(laid))).casefold()
         assert rejoined(sentence).casefold() in rejoined(page).casefold()
         assert sentence.casefold() in text.casefold()
-    for code, _ in (*told.hazard.hazards, *told.hazard.precautions):
+    for code, _ in (*result.hazard.hazards, *result.hazard.precautions):
         assert f"({code})" in words_of(paper_svg(laid))
 
 
 @pytest.mark.parametrize("name", CLASS_OF_PH)
-def test_the_usual_sizes_hold_every_class(name):
+def test_the_usual_sizes_hold_the_label_of_every_class(name):
     for size in ("A7", "A6", "A5", "4x6in", "62mm"):
         assert paper(name, size), size
         assert paper_of(label(name, dated=False), size), size
 
 
-def test_what_is_too_small_is_refused_with_the_sizes_that_would_do():
+def test_a_size_that_is_too_small_is_refused_with_the_sizes_that_fit():
     with pytest.raises(InputError) as refusal:
         paper_of(label("corrosive"), "A8")
     assert refusal.value.accepted == "A7, A6, A5, 4x6in, 62mm"
 
 
-def test_a_size_nobody_knows_is_refused_with_those_there_are():
+def test_an_unknown_size_is_refused_with_the_known_sizes():
     with pytest.raises(InputError) as refusal:
         paper_of(label("mild"), "<b>A99</b>")
     assert refusal.value.accepted.split(", ") == list(sizes())
@@ -150,12 +151,12 @@ def inside(laid: Paper) -> None:
         for other_x, other_y, other_width, other_height in apart:
             beside = x + width <= other_x or x >= other_x + other_width
             over = y + height <= other_y + 0.3 * laid.text_size or y >= other_y + other_height - 0.3 * laid.text_size
-            assert beside or over, "words run into the symbol or the code"
+            assert beside or over, "text overlaps the symbol or the code"
 
 
 @pytest.mark.parametrize("size", sizes())
 @pytest.mark.parametrize("name", CLASS_OF_PH)
-def test_nothing_lies_outside_the_box_or_on_the_symbol_or_the_code(name, size):
+def test_nothing_is_outside_the_margins_or_overlaps_symbol_or_code(name, size):
     laid = paper(name, size)
     if laid is not None:
         inside(laid)
@@ -163,10 +164,10 @@ def test_nothing_lies_outside_the_box_or_on_the_symbol_or_the_code(name, size):
 
 @pytest.mark.parametrize("size", ["A7", "A6", "62mm"])
 @pytest.mark.parametrize("kind", HOSTILE)
-def test_a_hostile_name_is_only_text_and_stays_inside(kind, size):
-    told = label("corrosive", HOSTILE[kind])
+def test_a_hostile_name_is_only_text_and_stays_inside_the_margins(kind, size):
+    result = label("corrosive", HOSTILE[kind])
     try:
-        laid = paper_of(told, size)
+        laid = paper_of(result, size)
     except InputError:
         assert size == "A7", "only the smallest may be too small for a long name"
         return
@@ -179,19 +180,19 @@ def test_a_hostile_name_is_only_text_and_stays_inside(kind, size):
     assert "<script" not in page
     assert "<!--" not in page
     page.encode()
-    label_text(told, "").encode()
+    label_text(result, "").encode()
 
 
 @examples(60)
 @given(st.text(max_size=120))
-def test_any_name_at_all_leaves_a_label_that_can_be_read(batch):
+def test_any_name_gives_a_well_formed_label(batch):
     laid = paper_of(replace(label("corrosive"), batch=printable(batch)[:80]), "A6")
     inside(laid)
     ElementTree.fromstring(paper_svg(laid))
 
 
 @pytest.mark.parametrize("size", ["A7", "A6", "A5", "4x6in", "62mm"])
-def test_letters_and_symbol_are_as_large_as_the_rules_for_labels_ask(size):
+def test_letters_and_symbol_are_as_large_as_the_regulation_requires(size):
     # CLP Annex I, Table 1.3 (from memory): letters x at least 1.2 mm high; the diamond at least 16 mm a side on
     # packages up to 3 litres, 23 mm up to 50 litres, where the label is 74 by 105 mm or more.
     laid = paper("corrosive", size)
@@ -201,7 +202,7 @@ def test_letters_and_symbol_are_as_large_as_the_rules_for_labels_ask(size):
 
 
 @pytest.mark.parametrize("size", ["A6", "A5", "4x6in", "62mm"])
-def test_the_drawn_code_is_that_of_the_link(size):
+def test_the_drawn_code_is_the_code_of_the_link(size):
     laid = paper("corrosive", size)
     left, top, dot, rows = laid.code
     path = re.search(r'<path fill="#000" d="(M[^"]*z)"', paper_svg(laid))[1]
@@ -216,7 +217,7 @@ def test_the_drawn_code_is_that_of_the_link(size):
     assert dot >= 3 * 25.4 / 203 - 0.001
 
 
-def test_the_link_holds_the_whole_request_and_nothing_that_breaks_an_address():
+def test_the_link_contains_the_whole_request_in_url_safe_characters():
     fragment = LINK.split("#batch=")[1]
     assert re.fullmatch(r"[\w-]+", fragment)
     held = base64.urlsafe_b64decode(fragment + "=" * (-len(fragment) % 4))
@@ -226,38 +227,38 @@ def test_the_link_holds_the_whole_request_and_nothing_that_breaks_an_address():
 @pytest.mark.parametrize(
     "address", ["javascript:alert(1)", "example.org", "https://a b", "data:text/html,x", "http://"]
 )
-def test_an_address_that_is_none_is_refused(address):
+def test_an_invalid_address_is_refused(address):
     errors, found = printed(demo_request(), address=address)
     assert found is None
     assert [error["field"] for error in errors] == ["label.address"]
 
 
-@pytest.mark.parametrize(("dilution", "told"), [("1:9", "Dilute 1:9 with water."), ("1:0", "use undiluted.")])
-def test_how_to_dilute_is_said_in_each_form(dilution, told):
+@pytest.mark.parametrize(("dilution", "sentence"), [("1:9", "Dilute 1:9 with water."), ("1:0", "use undiluted.")])
+def test_every_format_says_how_to_dilute(dilution, sentence):
     asked = {"schema": 1, "cans": [{"size": "10 L", "count": 1}], "dilution": dilution}
     errors, found = printed(json.dumps(asked))
     assert not errors
-    assert told in words_of(found.pages[0][2])
-    assert told in found.text
+    assert sentence in words_of(found.pages[0][2])
+    assert sentence in found.text
     assert ("9 L of water first, then 1 L of liquor" in words_of(found.pages[0][2]).replace("\u00a0", " ")) == (
         dilution == "1:9"
     )
 
 
-def test_what_found_no_room_is_said():
+def test_a_small_size_lists_what_was_left_out():
     small = paper("corrosive", "A7")
     assert "code" in small.left_out
     assert small.code is None
     assert paper("corrosive", "A5").left_out == ()
 
 
-def test_a_batch_too_long_for_any_code_goes_without_one_and_says_so():
+def test_a_link_too_long_for_any_code_is_left_out_and_listed():
     laid = paper("corrosive", "A5", LINK + "A" * 3000)
     assert laid.code is None
     assert "code" in laid.left_out
 
 
-def test_the_label_of_a_request_without_ranges_is_graded_by_the_range_all_the_same():
+def test_a_request_without_ranges_is_still_classified_by_the_range():
     request = json.loads(demo_request())
     _, with_ranges = printed(json.dumps(request))
     _, without = printed(json.dumps(request | {"ranges": "off"}))
@@ -268,7 +269,7 @@ def test_the_label_of_a_request_without_ranges_is_graded_by_the_range_all_the_sa
 @pytest.mark.parametrize(
     "asked", [{"solution": {"totals": {"potassium": 1}}}, {"ask": "spread"}, {"water": {"kind": 3}}]
 )
-def test_what_has_no_bottle_has_no_label(asked):
+def test_a_request_that_is_no_batch_has_no_label(asked):
     errors, found = calculate_print(json.dumps({"schema": 1, **asked}))
     assert found is None
     assert errors
@@ -279,23 +280,23 @@ LANGUAGES = sorted({row["language"] for row in published.table("ghs_statements")
 
 @pytest.mark.parametrize("language", LANGUAGES)
 @pytest.mark.parametrize("name", CLASS_OF_PH)
-def test_hazards_stand_in_the_words_of_each_language_inside_the_box(name, language):
+def test_hazard_statements_of_each_language_fit_inside_the_margins(name, language):
     english = label(name)
-    told = replace(english, hazard=hazard_in(english.hazard, language))
-    stated = (*told.hazard.hazards, *told.hazard.precautions)
+    result = replace(english, hazard=hazard_in(english.hazard, language))
+    stated = (*result.hazard.hazards, *result.hazard.precautions)
     assert not {text for _, text in stated} & {
         text for _, text in (*english.hazard.hazards, *english.hazard.precautions)
     }
     assert [code for code, _ in stated] == [code for code, _ in (*english.hazard.hazards, *english.hazard.precautions)]
     for size in ("A6", "A5", "4x6in", "62mm"):
-        laid = paper_of(told, size, LINK)
+        laid = paper_of(result, size, LINK)
         inside(laid)
         words = rejoined(words_of(paper_svg(laid)))
-        assert rejoined(told.hazard.signal_word.upper()) in words
+        assert rejoined(result.hazard.signal_word.upper()) in words
         assert all(rejoined(f"{text} ({code})") in words for code, text in stated)
 
 
-def test_letters_with_marks_and_of_devanagari_have_their_widths():
+def test_accented_and_devanagari_letters_have_their_widths():
     # Liberation Sans 2: "é" as wide as "e" (556), "í" 278, "ł" 222. Noto Sans Devanagari: "क" 762; marks above, 0.
     assert text_width("é", 1000) == text_width("e", 1000) == 556
     assert text_width("í", 1000) == 278
@@ -305,7 +306,7 @@ def test_letters_with_marks_and_of_devanagari_have_their_widths():
 
 
 @pytest.mark.parametrize("word", ["क्ष" * 60, "कि" * 80, "e\u0301" * 120, "👩🏽\u200d🌾" * 40])
-def test_a_word_too_long_for_a_line_is_never_parted_within_a_drawn_letter(word):
+def test_a_long_word_is_never_broken_inside_a_combined_letter(word):
     laid = paper_of(replace(label("mild"), batch=word[:80]), "62mm")
     lines = [words.text for words in laid.words if set(words.text) <= set(word) and words.text]
     assert len(lines) > 1
@@ -315,7 +316,7 @@ def test_a_word_too_long_for_a_line_is_never_parted_within_a_drawn_letter(word):
 
 
 def in_brackets(text: str) -> str:
-    """A language that says every message in brackets, so that a word nobody asked it for is seen."""
+    """Return every message in brackets, so that text that was not translated stands out."""
     if not isinstance(text, Said):
         return text
     parts = {name: in_brackets(part) if isinstance(part, str) else part for name, part in text.parts.items()}
@@ -330,7 +331,7 @@ def outside_brackets(words: str) -> str:
 
 @pytest.mark.parametrize("dated", [True, False])
 @pytest.mark.parametrize("name", CLASS_OF_PH)
-def test_every_word_is_asked_of_the_language_before_it_is_set(name, dated):
+def test_every_text_is_translated_before_it_is_laid_out(name, dated):
     laid = paper_of(label(name, "NAME", dated), "A5", LINK, in_brackets)
     inside(laid)
     bare = outside_brackets(" ".join(words.text for words in laid.words))
@@ -341,7 +342,7 @@ def test_every_word_is_asked_of_the_language_before_it_is_set(name, dated):
     sheet = sheet_of_text(json.dumps(json.loads(demo_request()) | {"ranges": "off"}))
     on_the_wall = wall_paper_of(wall_sheet_of(sheet, "NAME"), "A3", in_brackets)
     bare = outside_brackets(" ".join(words.text for words in on_the_wall.words)).replace("NAME", "")
-    assert not re.sub(r"[\s!:.,\d]", "", bare), "only figures of the ladder are not words"
+    assert not re.sub(r"[\s!:.,\d]", "", bare), "only the figures of the ladder are not translated"
 
 
 COLOURS = {"#000", "#fff", "#d00000", "none"}
@@ -349,7 +350,7 @@ COLOURS = {"#000", "#fff", "#d00000", "none"}
 
 @pytest.mark.parametrize("size", ["A7", "A6", "62mm"])
 @pytest.mark.parametrize("name", CLASS_OF_PH)
-def test_the_drawing_is_plain_svg_in_black_and_white_but_for_the_red_frame(name, size):
+def test_the_drawing_is_plain_svg_in_black_and_white_except_the_red_frame(name, size):
     # SVG 1.1: numbers with at most a unit, no id twice, nothing that is fetched or run; text is black on white (21:1).
     laid = paper(name, size)
     root = ElementTree.fromstring(paper_svg(laid))

@@ -1,4 +1,4 @@
-"""Sheets of many labels: cells where the grower's own sheet has them; one too small is refused with what would do."""
+"""Sheets of many labels: cells are where the grower's sheet has them; a cell that is too small is refused."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from feedcalc import published
 from feedcalc.engine import calculate, calculate_print, demo_request
 from feedcalc.sheets.paper.label import label_of
-from feedcalc.sheets.paper.pages import PRINT_FIELDS, pages_of, wish_of
+from feedcalc.sheets.paper.options import LABEL_FIELDS, label_options
+from feedcalc.sheets.paper.pages import pages_of
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES
 from tests.asking import sheet_of_text
@@ -25,14 +26,14 @@ from tests.examples import examples
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def asked(batches: dict | None = None, **wished: object) -> str:
+def asked(batches: dict | None = None, **fields: object) -> str:
     request = json.loads(demo_request()) if batches is None else {"schema": 1, "batches": batches}
-    return json.dumps({**request, "ask": "label", "label": wished})
+    return json.dumps({**request, "ask": "label", "label": fields})
 
 
-def pages(batches: dict | None = None, **wished: object) -> list[list[tuple[float, float, float, float]]]:
-    """For each page left, top, width and height of its labels, in mm."""
-    errors, found = calculate_print(asked(batches, **wished))
+def pages(batches: dict | None = None, **fields: object) -> list[list[tuple[float, float, float, float]]]:
+    """Return left, top, width and height in mm of the labels on each page."""
+    errors, found = calculate_print(asked(batches, **fields))
     assert found, errors
     return [
         [
@@ -43,13 +44,13 @@ def pages(batches: dict | None = None, **wished: object) -> list[list[tuple[floa
     ]
 
 
-def faults(**wished: object) -> dict[str, tuple[str, str]]:
-    errors, found = calculate_print(asked(**wished))
+def faults(**fields: object) -> dict[str, tuple[str, str]]:
+    errors, found = calculate_print(asked(**fields))
     assert found is None
     return {error["field"]: (error["problem"], error["accepted"]) for error in errors}
 
 
-def test_cells_stand_where_margins_gaps_and_paper_put_them():
+def test_margins_gaps_and_paper_determine_the_cells():
     # By hand: A4 is 210 x 297; (210 - 2 x 5 - 4) / 2 = 98, (297 - 2 x 10 - 3) / 2 = 137.
     (labels,) = pages(grid="2 x 2", margin="10 mm; 5 mm", gap="4 mm; 3 mm", copies="4")
     assert labels == [
@@ -60,26 +61,26 @@ def test_cells_stand_where_margins_gaps_and_paper_put_them():
     ]
 
 
-def test_four_margins_go_round_from_the_top_as_is_usual():
-    grid = wish_of({"grid": "1x1", "margin": "1 cm; 2 cm; 3 cm; 4 cm"}, "en-GB").grid
+def test_four_margins_are_top_right_bottom_left():
+    grid = label_options({"grid": "1x1", "margin": "1 cm; 2 cm; 3 cm; 4 cm"}, "en-GB").grid
     assert (grid.corner(0), grid.cell) == ((40, 10), (150, 257))
 
 
-def test_lengths_are_read_with_their_units_and_in_the_growers_numbers():
-    grid = wish_of({"grid": "1 x 1", "paper": "8,5 in x 11 in", "margin": "0,5 in"}, "de-DE").grid
+def test_lengths_are_read_with_their_units_and_in_the_locale():
+    grid = label_options({"grid": "1 x 1", "paper": "8,5 in x 11 in", "margin": "0,5 in"}, "de-DE").grid
     assert (grid.width, grid.height, grid.margins[0]) == pytest.approx((215.9, 279.4, 12.7))
-    letter = wish_of({"grid": "1 x 1", "paper": "letter"}, "en-US").grid
+    letter = label_options({"grid": "1 x 1", "paper": "letter"}, "en-US").grid
     assert (letter.paper, letter.width, letter.height) == ("Letter", 215.9, 279.4)
 
 
-def test_a_sheet_that_was_begun_serves_again_and_what_is_over_goes_to_the_next():
+def test_labels_begin_at_the_start_cell_and_continue_on_the_next_page():
     whole = pages(grid="2 x 2", copies="4")[0]
     first, second = pages(grid="2 x 2", start="3", copies="5")
     assert first == whole[2:]
     assert second == whole[:3]
 
 
-def test_a_file_of_batches_makes_a_label_of_each():
+def test_a_file_of_batches_gives_a_label_for_each_batch():
     request = json.loads(demo_request())
     named = {
         "format": "feedcalc batches",
@@ -113,7 +114,7 @@ def test_a_file_without_a_readable_batch_is_refused(held):
     assert errors[0]["field"] in ("version", "batches")
 
 
-def test_a_cell_too_small_for_the_cautions_is_refused_with_the_sheets_that_would_do():
+def test_a_cell_too_small_for_the_cautions_is_refused_with_the_grids_that_fit():
     problem, accepted = faults(grid="3 x 8", margin="5 mm")["label.grid"]
     assert "67 by 36 mm" in problem
     would = accepted.split(", ")
@@ -121,11 +122,11 @@ def test_a_cell_too_small_for_the_cautions_is_refused_with_the_sheets_that_would
     for grid in would:
         assert len(pages(grid=grid, margin="5 mm")[0]) == 1
         columns, rows = map(int, grid.split(" x "))
-        assert "label.grid" in faults(grid=f"{columns} x {rows + 1}", margin="5 mm"), "one row more must be too many"
+        assert "label.grid" in faults(grid=f"{columns} x {rows + 1}", margin="5 mm"), "one more row must be too many"
 
 
 @pytest.mark.parametrize(
-    ("field", "wished"),
+    ("field", "fields"),
     [
         ("label.grid", {"grid": "many"}),
         ("label.grid", {"grid": "0 x 3"}),
@@ -153,20 +154,20 @@ def test_a_cell_too_small_for_the_cautions_is_refused_with_the_sheets_that_would
         ("label.colour", {"colour": "red"}),
     ],
 )
-def test_a_faulty_wish_is_refused_by_its_field(field, wished):
-    assert field in faults(**wished)
+def test_a_faulty_option_is_refused_by_its_field(field, fields):
+    assert field in faults(**fields)
 
 
-def test_every_fault_is_told_at_once():
+def test_all_faults_are_reported_together():
     assert {"label.start", "label.margin", "label.paper"} <= set(
         faults(grid="2 x 2", start="9", margin="x", paper="y", gap="1 mm")
     )
 
 
 @pytest.mark.parametrize("group", ["A6", 3, [1]])
-def test_a_group_that_is_none_is_refused(group):
+def test_options_that_are_not_a_group_are_refused(group):
     with pytest.raises(InputErrors):
-        wish_of(group, "en-GB")
+        label_options(group, "en-GB")
 
 
 ODD = st.one_of(
@@ -183,13 +184,13 @@ ODD = st.one_of(
 
 
 @examples(200)
-@given(st.dictionaries(st.one_of(st.sampled_from(PRINT_FIELDS), st.text(max_size=8)), ODD, max_size=6))
-def test_whatever_is_wished_is_printed_inside_the_paper_or_refused_in_words(wished):
+@given(st.dictionaries(st.one_of(st.sampled_from(LABEL_FIELDS), st.text(max_size=8)), ODD, max_size=6))
+def test_any_options_print_inside_the_paper_or_are_refused_with_a_reason(fields):
     refused: tuple[InputError, ...] = ()
     found = ()
     try:
-        wish = wish_of(wished, "en-GB")
-        found = pages_of([(plain_label(), "")], replace(wish, copies=min(wish.copies, 5)))
+        options = label_options(fields, "en-GB")
+        found = pages_of([(plain_label(), "")], replace(options, copies=min(options.copies, 5)))
     except InputErrors as refusal:
         refused = refusal.errors
     except InputError as error:
@@ -209,14 +210,14 @@ def plain_label():
     return label_of(sheet_of_text(json.dumps({**json.loads(demo_request()), "ranges": "off"})))
 
 
-def test_more_labels_than_anybody_prints_are_refused():
+def test_too_many_labels_are_refused():
     with pytest.raises(InputError) as refusal:
-        pages_of([(plain_label(), "")] * 3, wish_of({"copies": "400"}, "en-GB"))
+        pages_of([(plain_label(), "")] * 3, label_options({"copies": "400"}, "en-GB"))
     assert refusal.value.field == "label.copies"
 
 
-def test_marks_to_cut_along_lie_in_the_margins_in_the_line_of_each_edge():
-    grid = wish_of({"grid": "2 x 3", "margin": "8 mm", "gap": "2 mm", "cut_marks": "yes"}, "en-GB").grid
+def test_cut_marks_are_in_the_margins_at_each_edge_of_a_cell():
+    grid = label_options({"grid": "2 x 3", "margin": "8 mm", "gap": "2 mm", "cut_marks": "yes"}, "en-GB").grid
     marks = grid.marks()
     assert len(marks) == 2 * 4 + 2 * 6
     for x, y, to_x, to_y in marks:
@@ -229,7 +230,7 @@ def test_marks_to_cut_along_lie_in_the_margins_in_the_line_of_each_edge():
     assert edges == {8, 104, 106, 202}
 
 
-def test_the_door_answers_the_page_with_the_drawing_its_measures_and_what_to_tell():
+def test_the_reply_has_the_drawing_its_dimensions_and_warnings():
     reply = json.loads(calculate(asked(size="A6", name="Oak", address="https://example.org/f.html")))
     assert reply["ok"]
     assert reply["html"]["label"].startswith("<svg")
@@ -241,7 +242,7 @@ def test_the_door_answers_the_page_with_the_drawing_its_measures_and_what_to_tel
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_labels_and_wall_are_set_in_every_language_with_its_own_hazards(language):
+def test_labels_and_wall_sheets_have_the_hazard_statements_of_each_language(language):
     known = {row["code"]: row["text"] for row in published.table("ghs_statements") if row["language"] == language}
     request = json.loads(demo_request()) | {"language": language}
     for print_ in (
@@ -262,7 +263,7 @@ def test_labels_and_wall_are_set_in_every_language_with_its_own_hazards(language
             assert known.get("P102", "Keep out of reach of children.") in found.text
 
 
-def test_a_link_carries_how_numbers_were_typed_but_no_language():
+def test_a_link_contains_the_locale_but_no_language():
     request = {"schema": 1, "cans": [{"size": "2,5 L", "count": 2}], "language": "de"}
     label = {"size": "A5", "address": "https://example.org/f.html"}
     _, found = calculate_print(json.dumps({**request, "ask": "label", "label": label}))
@@ -274,17 +275,17 @@ def test_a_link_carries_how_numbers_were_typed_but_no_language():
     }
 
 
-def test_a_language_nobody_knows_is_refused():
+def test_an_unknown_language_is_refused():
     errors, found = calculate_print(json.dumps(json.loads(demo_request()) | {"language": "xx", "ask": "wall"}))
     assert found is None
     assert [error["field"] for error in errors] == ["language"]
 
 
-def test_a_label_says_up_to_which_bottle_its_letters_are_large_enough():
+def test_a_label_names_the_largest_bottle_for_its_letters():
     # CLP Annex I, Table 1.3 as amended by (EU) 2024/2865: x at least 1.2 mm up to 0.5 L, 1.4 up to 3 L, 1.8 up to 50 L.
     for size, volume in (("A7", "0.5"), ("A6", "3"), ("A5", "50")):
         _, found = calculate_print(asked(size=size))
-        (told,) = [sentence for sentence in found.told if "bottles up to" in sentence]
-        assert f" {volume}\u00a0L" in told
+        (largest,) = [sentence for sentence in found.told if "bottles up to" in sentence]
+        assert f" {volume}\u00a0L" in largest
         height = found.text_size * 0.524
         assert height >= {"0.5": 1.2, "3": 1.4, "50": 1.8}[volume] - 1e-9

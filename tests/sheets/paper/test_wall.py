@@ -1,4 +1,4 @@
-"""The sheet for the wall: one page, nothing required missing, letters that are read at arm's length."""
+"""The wall sheet: one page, nothing required missing, letters that can be read at arm's length."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ import pytest
 from feedcalc.contract.cautions import hazard_at
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD
-from feedcalc.sheets.paper.wall import WallPaper, WallSheet, wall_paper_of, wall_sheet_of, wall_sizes, wall_text_sizes
+from feedcalc.sheets.paper.wall import WallSheet, wall_sheet_of, wall_sizes
+from feedcalc.sheets.paper.wall_layout import WallPaper, wall_paper_of, wall_text_sizes
 from feedcalc.sheets.render import wall_svg
 from feedcalc.words.errors import InputError
 from tests.asking import sheet_of_text
@@ -70,10 +71,10 @@ def inside(paper: WallPaper) -> None:
 
 @pytest.mark.parametrize("size", wall_sizes())
 @pytest.mark.parametrize("name", BATCHES)
-def test_every_step_and_every_required_caution_stands_on_one_page_or_the_paper_is_refused(name, size):
-    told = wall(name)
+def test_every_required_sentence_is_on_one_page_or_the_paper_is_refused(name, size):
+    result = wall(name)
     try:
-        paper = wall_paper_of(told, size)
+        paper = wall_paper_of(result, size)
     except InputError as refusal:
         assert size in ("A4", "Letter", "Legal")
         would = refusal.accepted.split(", ")
@@ -81,10 +82,10 @@ def test_every_step_and_every_required_caution_stands_on_one_page_or_the_paper_i
         return
     inside(paper)
     words = rejoined(words_of(paper)).casefold()
-    for sentence in told.required:
+    for sentence in result.required:
         assert rejoined(sentence).casefold() in words, sentence
     ticks = [box for box in paper.boxes if box[0] == 8.0]
-    assert len(ticks) == len(told.steps)
+    assert len(ticks) == len(result.steps)
 
 
 @pytest.mark.parametrize("name", ["demo", "undated", "undiluted"])
@@ -94,17 +95,17 @@ def test_the_usual_papers_hold_the_usual_batches(name, size):
 
 
 @pytest.mark.parametrize("class_", CLASSES)
-def test_danger_and_symbol_follow_the_class(class_):
-    told = wall("demo", class_)
-    assert told.has_corrosion_symbol == (class_ != "mild")
-    assert bool(wall_paper_of(told, "A4").symbol) == (class_ != "mild")
-    assert (told.hazard.signal_word == "Danger") == (class_ != "mild")
-    text = " ".join(told.required)
+def test_signal_word_and_symbol_follow_the_hazard_class(class_):
+    result = wall("demo", class_)
+    assert result.has_corrosion_symbol == (class_ != "mild")
+    assert bool(wall_paper_of(result, "A4").symbol) == (class_ != "mild")
+    assert (result.hazard.signal_word == "Danger") == (class_ != "mild")
+    text = " ".join(result.required)
     for words in ("In the eye:", "On skin:", "Swallowed:", NOT_FOR_FOOD, "never water onto ash", "ammonia gas"):
         assert words in text
 
 
-def test_capitals_are_as_high_as_eyes_at_arms_length_ask():
+def test_capitals_are_high_enough_to_read_at_arms_length():
     # NUREG-0700, 1.3.1-4: capitals of at least 16 minutes of arc, 20 to 22 preferred. An arm's length taken as 0.6 m.
     least, largest = wall_text_sizes()
     for size, minutes in ((least, 16), (largest, 22)):
@@ -122,14 +123,14 @@ def test_clock_times_are_those_of_the_batch_sheet():
     assert "after an hour" in {step.id: step.do for step in wall("undated").steps}["stir"]
 
 
-def test_what_holds_the_feed_back_stands_at_the_head():
+def test_the_reasons_against_feeding_are_at_the_head():
     sheet = sheet_of_text(json.dumps({**DEMO, "ranges": "off"}))
     deciding = [reason["text"] for reason in sheet.reasons if reason["towards"] == sheet.verdict]
     assert sheet.verdict != "go"
     assert all(any(text in sentence for sentence in wall("demo").danger) for text in deciding[:2])
 
 
-def test_the_bucket_is_to_scale_of_its_height():
+def test_heights_in_the_bucket_are_to_scale():
     paper = wall_paper_of(wall("demo"), "A4")
     heights = wall("demo").heights
     drawn = {name: height for name, _, _, _, height in paper.bands}
@@ -139,7 +140,7 @@ def test_the_bucket_is_to_scale_of_its_height():
 
 
 @pytest.mark.parametrize("name", ["<script>alert(1)</script>", "רמץ \u202e", "w" * 300, "🔥\u0000", "木" * 80])
-def test_a_hostile_name_is_only_text_and_stays_inside(name):
+def test_a_hostile_name_is_only_text_and_stays_inside_the_margins(name):
     sheet = sheet_of_text(json.dumps({**DEMO, "ranges": "off"}))
     for size in ("A4", "A3"):
         paper = wall_paper_of(wall_sheet_of(sheet, name), size)
@@ -148,16 +149,16 @@ def test_a_hostile_name_is_only_text_and_stays_inside(name):
         assert "script" not in tags
 
 
-def test_a_paper_nobody_knows_is_refused_with_those_there_are():
+def test_an_unknown_paper_is_refused_with_the_known_papers():
     with pytest.raises(InputError) as refusal:
         wall_paper_of(wall("demo"), "<b>A99</b>")
     assert refusal.value.accepted.split(", ") == list(wall_sizes())
 
 
-def test_what_must_stand_there_never_goes_for_want_of_room():
-    told = wall("demo")
+def test_required_sentences_are_never_left_out():
+    result = wall("demo")
     crowded = replace(
-        told, danger=(*told.danger, *(f"Note {n} that takes a whole line of this sheet." for n in range(30)))
+        result, danger=(*result.danger, *(f"Note {n} that takes a whole line of this sheet." for n in range(30)))
     )
     with pytest.raises(InputError) as refusal:
         wall_paper_of(crowded, "A4")
@@ -166,9 +167,10 @@ def test_what_must_stand_there_never_goes_for_want_of_room():
 
 
 @pytest.mark.parametrize(
-    ("wished", "field"), [({"size": "B9"}, "wall.size"), ({"colour": "red"}, "wall.colour"), ({"name": 3}, "wall.name")]
+    ("options", "field"),
+    [({"size": "B9"}, "wall.size"), ({"colour": "red"}, "wall.colour"), ({"name": 3}, "wall.name")],
 )
-def test_a_faulty_wish_is_refused_by_its_field(wished, field):
-    errors, found = calculate_print(json.dumps({**DEMO, "ask": "wall", "wall": wished}))
+def test_a_faulty_option_is_refused_by_its_field(options, field):
+    errors, found = calculate_print(json.dumps({**DEMO, "ask": "wall", "wall": options}))
     assert found is None
     assert [error["field"] for error in errors] == [field]

@@ -103,6 +103,7 @@ def test_a_full_disk_behind_what_is_printed_is_told(folder: Path, arguments: Seq
     assert len(ended.stderr.strip().splitlines()) == 1
 
 
+@pytest.mark.slow
 def test_plans_that_do_not_fit_are_gone_on_with_once_there_is_room(folder: Path) -> None:
     table = folder / "plots.csv"
     lines = PLOTS.read_text(encoding="utf-8").splitlines(keepends=True)
@@ -116,6 +117,7 @@ def test_plans_that_do_not_fit_are_gone_on_with_once_there_is_room(folder: Path)
     assert (folder / "plans.csv").read_bytes() == (folder / "whole.csv").read_bytes()
 
 
+@pytest.mark.slow
 def test_a_kill_at_any_moment_leaves_the_old_file_or_the_new_one(
     folder: Path, record_property: Callable[[str, Any], None]
 ) -> None:

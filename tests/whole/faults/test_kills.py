@@ -30,21 +30,25 @@ def found() -> dict[str, Any]:
     return dict(json.loads(done.stdout))
 
 
+@pytest.mark.slow
 def test_after_hundreds_of_kills_every_reported_entry_is_there_and_the_book_is_whole(found):
     assert found["faults"] == []
     assert found["kills"] >= 250
 
 
+@pytest.mark.slow
 def test_the_kills_fell_while_entries_were_being_written(found):
     assert found["entries"] > 200
     assert 0 < found["unreported"] <= found["kills"]
 
 
+@pytest.mark.slow
 def test_kills_inside_an_import_leave_all_of_it_or_nothing(found):
     assert found["imports_absent"] > 10
     assert found["imports_whole"] >= 1
 
 
+@pytest.mark.slow
 def test_kills_inside_a_change_of_layout_leave_the_old_one_or_the_new_one(found):
     assert found["layouts_old"] > 10
     assert found["layouts_new"] >= 1

@@ -17,16 +17,18 @@ from typing import Any
 import pytest
 
 from feedcalc.chemistry.formulas import molar_masses
-from feedcalc.command_line.plots.plan import header_of, plan_of
+from feedcalc.command_line.plots.columns import header_of
+from feedcalc.command_line.plots.plan import plan_of
+from feedcalc.contract.fields import LOCALES, REQUEST_FIELDS
 from feedcalc.contract.numbers import read_number
 from feedcalc.contract.quantities import read_dilution, read_quantity, write_quantity
-from feedcalc.contract.request import LOCALES, REQUEST_FIELDS, read_request
+from feedcalc.contract.request import read_request
 from feedcalc.contract.units import CUSTOMS, QUANTITY_KINDS
 from feedcalc.engine import calculate
 from feedcalc.garden.ash import ELEMENTS
 from feedcalc.liquor.answer import answer_to
 from feedcalc.liquor.vessel import water_kilograms
-from feedcalc.sheets.paper.pages import PRINT_FIELDS
+from feedcalc.sheets.paper.options import LABEL_FIELDS
 from feedcalc.words.errors import InputError, InputErrors
 from tests.asking import every_figure
 
@@ -242,7 +244,7 @@ WORDS = tuple(
     dict.fromkeys(
         [
             *(f"{field.path} = " for field in REQUEST_FIELDS),
-            *(f"label.{name} = " for name in PRINT_FIELDS),
+            *(f"label.{name} = " for name in LABEL_FIELDS),
             *(choice for field in REQUEST_FIELDS for choice in field.choices),
             *(name for kind in QUANTITY_KINDS for name in (kind,)),
             *LOCALES,

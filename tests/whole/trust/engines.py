@@ -22,7 +22,7 @@ import websocket
 from playwright.sync_api import Playwright
 
 from build import OTHER_ENGINES
-from tests.page.conftest import QUIET
+from tests.page.conftest import PATIENCE, QUIET
 from tests.page.installed_browser import installed_browser
 
 
@@ -156,7 +156,7 @@ class FirefoxEngine:
         heard = next((line for line in self._process.stderr if "WebDriver BiDi listening on" in line), "")
         address = heard.rpartition(" ")[2].strip()
         assert address, "Firefox did not open its driver"
-        self._socket = websocket.create_connection(f"{address}/session", timeout=60, suppress_origin=True)
+        self._socket = websocket.create_connection(f"{address}/session", timeout=PATIENCE, suppress_origin=True)
         self._sent = 0
         self._send("session.new", capabilities={})
         self._window = self._send("browsingContext.getTree")["contexts"][0]["context"]
@@ -210,7 +210,7 @@ class FirefoxEngine:
             self._send("browser.close")
         self._socket.close()
         try:
-            self._process.wait(timeout=10)
+            self._process.wait(timeout=30)
         except subprocess.TimeoutExpired:
             self._process.kill()
         shutil.rmtree(self._folder, ignore_errors=True)
@@ -234,7 +234,7 @@ ENGINES = ("chromium", "firefox", "webkit", "phone")
 PROGRAMS = {"firefox": ("firefox-esr",), "webkit": ("WebKitWebDriver", "Xvfb")}
 
 
-def until(claim: Callable[[], Any], seconds: float = 60, what: str = "") -> Any:
+def until(claim: Callable[[], Any], seconds: float = PATIENCE, what: str = "") -> Any:
     """The first true value of ``claim``; fails after ``seconds``."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:

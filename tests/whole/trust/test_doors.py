@@ -22,6 +22,7 @@ def test_the_corpus_is_answered_or_refused_by_field(door: str, file: Path):
     DOORS[door](file.read_text(encoding="utf-8", errors="replace"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("door", DOORS)
 def test_texts_grown_from_the_corpus_never_break_a_door(door: str):
     tried = fuzz(door, CASES[door])
@@ -30,6 +31,7 @@ def test_texts_grown_from_the_corpus_never_break_a_door(door: str):
     assert tried.coverage > 50, "the fuzzer saw nothing of the readers"
 
 
+@pytest.mark.slow
 def test_files_and_links_of_the_page_are_read_or_refused_in_words():
     tried = page_files(6000)
     assert not tried.broke, f"{tried.broke}\n{tried.culprit}"

@@ -15,6 +15,8 @@ from playwright.sync_api import Playwright
 from feedcalc.engine import calculate
 from tests.whole.trust.engines import ENGINES, ChromiumEngine, Engine, engine, until
 
+pytestmark = pytest.mark.slow
+
 DIST = Path(__file__).resolve().parents[3] / "dist"
 # A third of what a phone with 2 GB has; a page that wants more is put away as soon as another is looked at (judgement).
 PHONE_MEGABYTES = 660

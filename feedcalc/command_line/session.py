@@ -1,0 +1,165 @@
+"""An open season book on the command line, and what the verbs that use it share.
+
+A person's options become a request; words and figures come from the engine, records from the book's file. Nothing is
+asked back: what is missing is refused with what would be accepted. The clock is read here and handed on.
+"""
+
+from __future__ import annotations
+
+import json
+import secrets
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import click
+
+from feedcalc.book.book_file import book_document, read_document
+from feedcalc.book.records import Record, timestamp_of
+from feedcalc.command_line.refusals import refuse
+from feedcalc.command_line.store import BookStore, open_book
+from feedcalc.engine import calculate
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import MACHINE_WORDS, language
+from feedcalc.words.messages import Said, listed, said
+
+KIND_WORDS = {
+    "bed": said("bed"),
+    "soil test": said("soil test"),
+    "entry": said("entry"),
+    "ash": said("ash"),
+    "metals": said("metals"),
+}
+
+
+class BookSession:
+    """A book, opened when it is first needed, with its owner's language and way of writing numbers.
+
+    ``now`` is the owner's local day and time, such as 2026-05-01T09:00.
+    """
+
+    def __init__(self, context: click.Context, path: Path, customs: Mapping[str, str], now: str) -> None:
+        self._context, self._path = context, path
+        self.customs, self.now = customs, now
+
+    @cached_property
+    def store(self) -> BookStore:
+        """The book's file; raises `InputError`."""
+        store = open_book(self._path)
+        self._context.call_on_close(store.close)
+        return store
+
+    def speak(self, words: str) -> str:
+        """Return words in the owner's language."""
+        return language(self.customs.get("language", "en")).speak(words)
+
+    def print(self, words: str, *, to_stderr: bool = False) -> None:
+        """Print a line in the owner's language."""
+        click.echo(self.speak(words), err=to_stderr)
+
+    @property
+    def timestamp(self) -> str:
+        """The timestamp of what is written now."""
+        return timestamp_of(datetime.now(UTC))
+
+    def request(self, records: Iterable[Record], ask: str, **asked: Any) -> str:
+        """Return a request about these records, as JSON."""
+        document = {"schema": 1, "ask": ask, "now": self.now, "book": book_document(records), **self.customs, **asked}
+        return json.dumps(document, ensure_ascii=False)
+
+    def work(self, records: Iterable[Record], do: str, **asked: Any) -> dict[str, Any]:
+        """Return the engine's work on the book (``values.book``); raises `InputErrors`."""
+        asked = {"at": self.timestamp, "by": self.store.device, **asked}
+        reply = require_ok(json.loads(calculate(self.request(records, "book", do=do, **asked))))
+        found: dict[str, Any] = reply["values"]["book"]
+        return found
+
+    def write(self, kind: str, identity: str, fields: Mapping[str, str], what: str) -> list[Record]:
+        """Write the fields of a record and return the records that changed; ``what`` names the step for `undo`."""
+        reply = self.work(self.store.records(), "write", id=identity, record={"kind": kind, "fields": dict(fields)})
+        return self.store.write(records_from(reply["changed"]), self.timestamp, self.speak(what))
+
+    def remove(self, record: Record, what: str) -> None:
+        """Mark a record as removed; ``what`` names the step for `undo`."""
+        reply = self.work(self.store.records(), "remove", id=record.id)
+        self.store.write(records_from(reply["changed"]), self.timestamp, self.speak(what))
+
+
+class BookGroup(click.Group):
+    """A group whose verbs end with refusals field by field and exit code 1 where the engine or the file refuses."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a verb."""
+        speak = language(ctx.params.get("language") or "en").speak
+        try:
+            return super().invoke(ctx)
+        except InputErrors as refusal:
+            refuse([error.as_dict() for error in refusal.errors], speak)
+        except InputError as error:
+            refuse([error.as_dict()], speak)
+
+
+def require_ok(reply: dict[str, Any]) -> dict[str, Any]:
+    """Return a reply that is no refusal; raises `InputErrors`, the fields of ``what_if`` under their own names."""
+    if not reply["ok"]:
+        errors = [error | {"field": error["field"].removeprefix("what_if.")} for error in reply["errors"]]
+        raise InputErrors([InputError(**error) for error in errors])
+    return reply
+
+
+def records_from(rows: list[dict[str, Any]]) -> list[Record]:
+    """Return the records of a reply's rows."""
+    return read_document(book_document([]) | {"records": rows})[0]
+
+
+def new_id() -> str:
+    """Return an id that no other record has."""
+    return secrets.token_hex(8)
+
+
+def without_none(options: Mapping[str, str | None]) -> dict[str, str]:
+    """Return the options that were given."""
+    return {name: text for name, text in options.items() if text is not None}
+
+
+def record_named(records: Iterable[Record], kind: str, name: str) -> Record | None:
+    """Return the record of that kind with this id or name, or None; raises `InputError` where several have the name."""
+    of_kind = [record for record in records if record.kind == kind and not record.is_removed]
+    for record in of_kind:
+        if record.id == name:
+            return record
+    found = [record for record in of_kind if record.text("name").strip().casefold() == name.strip().casefold()]
+    if len(found) > 1:
+        raise InputError(kind, name, said("Several are called that."), ", ".join(record.id for record in found))
+    return found[0] if found else None
+
+
+def require_bed(records: list[Record], name: str) -> Record:
+    """Return the bed with this id or name; raises `InputError`."""
+    found = record_named(records, "bed", name)
+    if found is None:
+        raise InputError("bed", name, said("There is no such bed in the book."), names_of(records, "bed"))
+    return found
+
+
+def names_of(records: Iterable[Record], kind: str) -> str:
+    """Return the names of all records of a kind in one line."""
+    names = [record.text("name") for record in records if record.kind == kind and not record.is_removed]
+    return ", ".join(names) or said("nothing yet: write one down first")
+
+
+def record_line(record: Record, records: Iterable[Record]) -> Said:
+    """Return a record in one line: its kind and what distinguishes it from others."""
+    beds = {each.id: each.text("name") for each in records if each.kind == "bed"}
+    name = beds.get(record.text("bed"), "") if record.kind in ("soil test", "entry") else record.text("name")
+    what = record.text("what")
+    parts = (
+        record.text("date"),
+        MACHINE_WORDS.get(what, what),
+        record.text("amount"),
+        record.text("ph"),
+        " ".join(name.split()),
+    )
+    return listed([KIND_WORDS[record.kind], *(part for part in parts if part)], " · ")

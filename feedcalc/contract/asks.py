@@ -1,0 +1,41 @@
+"""What a request may ask for: the one table that the request reader, the door and the page's build share.
+
+The field ``ask`` of a request names a row; a request without it asks for a batch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One thing to ask for: ``carries_book`` with a season book in the request, ``is_printed`` on paper."""
+
+    name: str
+    carries_book: bool = False
+    is_printed: bool = False
+
+
+BATCH = Ask("batch")
+SPREAD = Ask("spread")
+SEASON = Ask("season", carries_book=True)
+BOOK = Ask("book", carries_book=True)
+LEARN = Ask("learn")
+LABEL = Ask("label", is_printed=True)
+WALL = Ask("wall", is_printed=True)
+ASKS: Mapping[str, Ask] = {ask.name: ask for ask in (BATCH, SPREAD, SEASON, BOOK, LEARN, LABEL, WALL)}
+
+
+def ask_of(document: Mapping[str, object]) -> Ask | None:
+    """Return what a request document asks for, or None for an unknown ``ask``; letter case and spaces do not matter.
+
+    >>> ask_of({"ask": " Label"}).name, ask_of({}).name, ask_of({"ask": "labels"})
+    ('label', 'batch', None)
+    """
+    given = document.get("ask")
+    name = given.strip().casefold() if isinstance(given, str) else given
+    if name in (None, ""):
+        return BATCH
+    return ASKS.get(name) if isinstance(name, str) else None

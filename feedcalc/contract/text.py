@@ -1,0 +1,31 @@
+"""Free text in a request: what was given, short enough to show, and text that must fit on one line."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from feedcalc.words.errors import InputError
+from feedcalc.words.messages import said
+
+LONGEST_SNIPPET = 80
+LONGEST_LINE = 200
+
+
+def snippet(value: Any) -> str:
+    """Return a value as text of at most `LONGEST_SNIPPET` characters, everything but text as JSON.
+
+    >>> snippet({"size": "9 L"}), len(snippet("x" * 100))
+    ('{"size": "9 L"}', 80)
+    """
+    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= LONGEST_SNIPPET else text[: LONGEST_SNIPPET - 1] + "…"
+
+
+def one_line(path: str, given: Any) -> str:
+    """Return text without outer spaces; raise `InputError` for anything but one line of at most `LONGEST_LINE`."""
+    if not isinstance(given, str) or len(given) > LONGEST_LINE or any(ord(character) < 32 for character in given):
+        raise InputError(
+            path, snippet(given), said("This is not one line of text."), said("at most 200 characters on one line")
+        )
+    return given.strip()

@@ -1,0 +1,49 @@
+"""What may be asked for stands in one table, and every door keeps to it."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from feedcalc.contract.asks import ASKS
+from feedcalc.contract.fields import REQUEST_FIELDS
+from feedcalc.engine import calculate_markdown, calculate_print, demo_request
+from tests.asking import faults, reply_to
+
+SITE = Path(__file__).parents[2] / "site"
+NAMES = ("batch", "spread", "season", "book", "learn", "label", "wall")
+
+
+def test_the_table_and_the_field_name_the_same_asks():
+    assert tuple(ASKS) == NAMES
+    assert next(field for field in REQUEST_FIELDS if field.path == "ask").choices == NAMES
+
+
+@pytest.mark.parametrize("ask", ["labels", "x", 5, ["label"], {"label": 1}, True])
+def test_an_unknown_ask_is_refused_with_all_that_may_be_asked(ask):
+    assert faults(ask=ask)["ask"]["accepted"] == "one of batch, spread, season, book, learn, label, wall"
+
+
+@pytest.mark.parametrize("ask", [" Label ", "WALL"])
+def test_an_ask_may_be_typed_in_capitals_and_with_spaces(ask):
+    demo = json.loads(demo_request())
+    assert reply_to(demo, ask=ask)["values"].keys() == {ask.strip().lower()}
+    assert calculate_print(json.dumps({**demo, "ask": ask}))[1] is not None
+
+
+@pytest.mark.parametrize("ask", ["learn", "label", "wall"])
+def test_what_has_no_sheet_is_refused_as_markdown(ask):
+    reply, text = calculate_markdown(json.dumps({**json.loads(demo_request()), "ask": ask}), "sheet")
+    assert [error["field"] for error in reply["errors"]] == ["ask"]
+    assert reply["errors"][0]["accepted"] == "one of batch, spread, season, book"
+    assert not text
+
+
+def test_the_page_asks_only_for_what_is_in_the_table():
+    scripts = [path for path in SITE.rglob("*.js") if "node_modules" not in path.parts]
+    asked = {name for path in scripts for name in re.findall(r'\bask: "(\w+)"', path.read_text(encoding="utf-8"))}
+    assert asked
+    assert asked <= set(ASKS)
