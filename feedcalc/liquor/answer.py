@@ -26,6 +26,7 @@ from feedcalc.liquor.observations import LiquorBatch
 from feedcalc.liquor.planning import BatchInputs, Plan, plan_after_readings, plan_batch
 from feedcalc.liquor.steeping import Liquor, Steep
 from feedcalc.liquor.vessel import Batch, Vessel
+from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
 from feedcalc.uncertainty.bayes import SAMPLES_EXPECTED
 from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, followed_by, latin_hypercube, run_to_end
 from feedcalc.words.errors import InputError, InputErrors
@@ -83,6 +84,11 @@ class Answer:
     readings_used: tuple[str, ...] = ()
     matters: tuple[Influence, ...] = ()
     earlier_batches: int = 0
+
+    @property
+    def kelvin(self) -> float:
+        """The temperature of the steep."""
+        return self.request.known("water.temperature") + ZERO_CELSIUS_KELVIN
 
     def spread(self, of: Callable[[Outcome], float]) -> Estimate:
         """Return a figure of the typical outcome with the bounds that hold the middle 90 % of the sample."""
@@ -191,7 +197,7 @@ def _ladder(inputs: BatchInputs, liquor: Liquor, rungs: list[float]) -> tuple[Fe
     ladder: list[Feed] = []
     for parts in rungs:
         nearby = ladder[-1].liquor.equilibrium if ladder else None
-        ladder.append(feed_at(liquor, parts, inputs.dilution_water, inputs.kelvin, nearby))
+        ladder.append(feed_at(liquor, parts, inputs.dilution_water, inputs.kelvin, nearby=nearby))
     return tuple(ladder)
 
 
