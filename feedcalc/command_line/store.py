@@ -1,15 +1,11 @@
-"""The season book on a disk: one SQLite file, in which a write is there whole or not at all.
+"""The season book on disk: one SQLite file in which every write is atomic and durable.
 
-Rules of this room:
-
-* A write is one transaction on a disk told to keep it (write-ahead log, ``synchronous=FULL``), so that whatever kills
-  the process costs at most what was being written. What is written is merged with what stands in the file by then,
-  because another process may have been quicker.
-* On opening the file is checked (`integrity_check`, `foreign_key_check`) and brought to today's layout in one
-  transaction, after a copy of it was laid beside it.
-* Of a damaged file all that can still be read is saved as JSON beside it; the file itself is never touched.
-* Every refusal says what is wrong and what to do, as an `InputError` of the field ``book``.
-* Clocks are read by whoever calls.
+* A write is one transaction with a write-ahead log and ``synchronous=FULL``, so a kill of the process loses at most the
+  write in progress. It is merged with the file's present records, because another process may have written since.
+* On opening, the file is checked (``integrity_check``, ``foreign_key_check``) and migrated to the newest layout in one
+  transaction, after a copy was saved beside it.
+* A damaged file is never changed. All that can still be read is saved as JSON beside it.
+* Every refusal is an `InputError` of the field ``book`` that says what is wrong and what to do. No clock is read here.
 """
 
 from __future__ import annotations
@@ -39,8 +35,8 @@ from feedcalc.book.records import (
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
-APPLICATION_ID = 0x46434253  # "FCBS": tells this file from any other SQLite file
-PATIENCE_SECONDS = 5.0  # how long another process may hold the file before that is told
+APPLICATION_ID = 0x46434253  # "FCBS", in the header of the SQLite file
+BUSY_SECONDS = 5.0  # how long to wait for another process that holds the file
 MOST_PROBED = 200_000  # rows of a damaged table that are looked up one by one
 
 _LAYOUT_1 = (
@@ -51,7 +47,7 @@ _LAYOUT_1 = (
         UNIQUE (record, field, at, by, text))""",
     "CREATE TABLE device (id TEXT NOT NULL)",
 )
-# To layout 2: what is in force stands apart from history, and what was done can be taken back.
+# Layout 2 separates the current versions from history and keeps the steps that can be undone.
 _TO_LAYOUT_2 = (
     """CREATE TABLE field (
         record TEXT NOT NULL REFERENCES record (id), name TEXT NOT NULL,
@@ -79,7 +75,7 @@ LAYOUT = len(_LAYOUTS)
 
 
 def book_path(chosen: str | None, environment: Mapping[str, str], platform: str = sys.platform) -> Path:
-    """Where the book is: what was chosen, ``FEEDCALC_BOOK``, or the platform's folder for data.
+    """Return the path of the book: the chosen one, ``FEEDCALC_BOOK``, or one in the platform's folder for data.
 
     >>> book_path(None, {"XDG_DATA_HOME": "/data"}, "linux").as_posix()
     '/data/feedcalc/book.sqlite'
@@ -101,7 +97,7 @@ def book_path(chosen: str | None, environment: Mapping[str, str], platform: str 
 
 
 class BookStore:
-    """An open book. Use it in a ``with``; `open_book` opens one."""
+    """An open book, made by `open_book` and used in a ``with`` statement."""
 
     def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
         self.path = path
@@ -116,65 +112,67 @@ class BookStore:
         self.close()
 
     def close(self) -> None:
-        """Close the file. What was written is there already."""
+        """Close the file. Every write is on disk already."""
         self._connection.close()
 
     @property
     def device(self) -> str:
-        """The id that this book's own writing bears."""
+        """The writer's id of what is written through this file."""
         return str(self._connection.execute("SELECT id FROM device").fetchone()[0])
 
     def records(self) -> list[Record]:
-        """All records, removed ones too, in the order of the file; raises `InputError`."""
-        with _told(self.path):
+        """Return all records, removed ones too, sorted by kind and id; raises `InputError`."""
+        with _explained(self.path):
             return self._records(None)
 
     def write(self, records: Iterable[Record], at: str, what: str) -> list[Record]:
-        """Merge these records into the book in one transaction; returns those that changed; raises `InputError`.
+        """Merge records into the book in one transaction and return those that changed; raises `InputError`.
 
-        ``what`` says in a few words what was done, for `take_back`; a write that changes nothing is not remembered.
+        ``what`` describes the step in a few words for `take_back`. A write that changes nothing is not a step.
         """
         records = list(records)
         with self._transaction():
             before = self._records([record.id for record in records])
             changed = changed_records(before, merge(before, records))
             self._store(changed)
-            back = undoing_texts(before, changed)
-            if back:
+            former = undoing_texts(before, changed)
+            if former:
                 step = self._connection.execute("INSERT INTO step (at, what) VALUES (?, ?)", (at, what)).lastrowid
                 self._connection.executemany(
                     "INSERT INTO step_back VALUES (?, ?, ?, ?)",
-                    ((step, id_, name, text) for id_, texts in back.items() for name, text in texts.items()),
+                    ((step, id_, name, text) for id_, texts in former.items() for name, text in texts.items()),
                 )
         return changed
 
     def take_back(self, at: str) -> tuple[str, list[Record]] | None:
-        """Undo the latest step that was not undone; returns what it was and what changed, None if there is none."""
+        """Undo the latest step that was not undone; return what it was and what changed, None if there is none."""
         with self._transaction():
             step = self._connection.execute(
                 "SELECT number, what FROM step WHERE undone IS NULL ORDER BY number DESC LIMIT 1"
             ).fetchone()
             if step is None:
                 return None
-            back: dict[str, dict[str, str]] = {}
+            former: dict[str, dict[str, str]] = {}
             for id_, name, text in self._connection.execute(
                 "SELECT record, name, text FROM step_back WHERE step = ?", (step[0],)
             ):
-                back.setdefault(id_, {})[name] = text
+                former.setdefault(id_, {})[name] = text
             device = self.device
-            before = self._records(list(back))
-            after = [write_fields(record, back[record.id], later_timestamp([record], at), device) for record in before]
+            before = self._records(list(former))
+            after = [
+                write_fields(record, former[record.id], later_timestamp([record], at), device) for record in before
+            ]
             self._store(changed_records(before, after))
             self._connection.execute("UPDATE step SET undone = ? WHERE number = ?", (at, step[0]))
         return str(step[1]), after
 
     def copy_to(self, path: Path) -> None:
-        """Lay a whole copy of the file somewhere, in place of what is there."""
-        with _told(path):
+        """Write a copy of the whole file to a path, replacing what is there."""
+        with _explained(path):
             _copy(self._connection, path, LAYOUT)
 
     def _records(self, wanted: list[str] | None) -> list[Record]:
-        """The records with these ids, or all."""
+        """Return the records with these ids, or all if None."""
         select, chosen = "", []
         kinds: dict[str, str] = {}
         versions: dict[str, list[FieldVersion]] = {}
@@ -213,18 +211,18 @@ class BookStore:
 
     @contextmanager
     def _transaction(self) -> Iterator[None]:
-        with _told(self.path), _whole(self._connection):
+        with _explained(self.path), _transaction(self._connection):
             yield
 
 
 def open_book(path: Path) -> BookStore:
-    """The book in a file, which is made if it isn't there; raises `InputError` where that can't be.
+    """Return the book in a file, which is created if it does not exist; raises `InputError`.
 
-    A file of an older layout is brought to today's, with a copy of it laid beside it before.
+    A file of an older layout is migrated to the newest one after a copy was saved beside it.
     """
-    with _told(path):
+    with _explained(path):
         _make_folder(path)
-        connection = sqlite3.connect(path, timeout=PATIENCE_SECONDS, isolation_level=None)
+        connection = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)
         try:
             _prepare(path, connection)
         except BaseException:
@@ -243,9 +241,9 @@ def _make_folder(path: Path) -> None:
 
 
 def _prepare(path: Path, connection: sqlite3.Connection) -> None:
-    layout = _number(connection, "user_version")
+    layout = _pragma(connection, "user_version")
     tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    if (layout or tables) and _number(connection, "application_id") != APPLICATION_ID:
+    if (layout or tables) and _pragma(connection, "application_id") != APPLICATION_ID:
         raise _refusal(path, said("This file belongs to another program."), said("a book of feedcalc, or a new name"))
     if layout > LAYOUT:
         raise _refusal(
@@ -264,15 +262,15 @@ def _prepare(path: Path, connection: sqlite3.Connection) -> None:
     if 0 < layout < LAYOUT:
         _copy(connection, path.with_name(f"{path.name}.before-layout-{LAYOUT}"), layout)
     if layout < LAYOUT:
-        _bring_up(connection)
+        _migrate(connection)
         for left_over in path.parent.glob(f"{path.name}.*.half-*"):
             left_over.unlink(missing_ok=True)
 
 
-def _bring_up(connection: sqlite3.Connection) -> None:
-    with _whole(connection):
-        # Read again: another process may have done it while this one waited.
-        for layout in range(_number(connection, "user_version"), LAYOUT):
+def _migrate(connection: sqlite3.Connection) -> None:
+    with _transaction(connection):
+        # Read the layout again: another process may have migrated the file while this one waited.
+        for layout in range(_pragma(connection, "user_version"), LAYOUT):
             for statement in _LAYOUTS[layout]:
                 connection.execute(statement)
             if layout == 0:
@@ -282,8 +280,8 @@ def _bring_up(connection: sqlite3.Connection) -> None:
 
 
 @contextmanager
-def _whole(connection: sqlite3.Connection) -> Iterator[None]:
-    """A transaction: done whole, or not at all."""
+def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    """Run the body as a transaction that holds the write lock."""
     connection.execute("BEGIN IMMEDIATE")
     try:
         yield
@@ -294,42 +292,42 @@ def _whole(connection: sqlite3.Connection) -> Iterator[None]:
         raise
 
 
-def _number(connection: sqlite3.Connection, pragma: str) -> int:
-    return int(connection.execute(f"PRAGMA {pragma}").fetchone()[0])
+def _pragma(connection: sqlite3.Connection, name: str) -> int:
+    return int(connection.execute(f"PRAGMA {name}").fetchone()[0])
 
 
 def _copy(connection: sqlite3.Connection, path: Path, layout: int) -> None:
-    """A whole copy under that name, which appears only when it is whole, and still has that layout."""
+    """Save a copy under a name that appears only when it is complete, unless the layout has changed since."""
     half = path.with_name(f"{path.name}.half-{os.getpid()}")
     try:
         with closing(sqlite3.connect(half, isolation_level=None)) as copy:
             connection.backup(copy)
-            as_it_was = _number(copy, "user_version") == layout
-        if as_it_was:  # else another process was quicker, and has made the copy itself
+            has_layout = _pragma(copy, "user_version") == layout
+        if has_layout:  # otherwise another process has migrated the file and made the copy itself
             half.replace(path)
     finally:
         half.unlink(missing_ok=True)
 
 
-# -- when it goes wrong ---------------------------------------------------------------------------------------
+# -- failures -------------------------------------------------------------------------------------------------
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """Turn what SQLite and the disk say into words, and save what can be saved of a damaged file."""
+def _explained(path: Path) -> Iterator[None]:
+    """Turn errors of SQLite and the disk into `InputError`, and save what can be read of a damaged file."""
     try:
         yield
     except (sqlite3.ProgrammingError, sqlite3.IntegrityError):
-        raise  # a fault of ours, not of the file
+        raise  # an error of this program, not of the file
     except sqlite3.DatabaseError as error:
-        raise _in_words(path, error) from None
+        raise _sqlite_refusal(path, error) from None
     except UnicodeDecodeError:
         raise _damaged(path) from None
     except OSError as error:
         raise _refusal(path, said("The disk refuses: {reason}.", reason=error.strerror or str(error)), "") from None
 
 
-def _in_words(path: Path, error: sqlite3.DatabaseError) -> InputError:
+def _sqlite_refusal(path: Path, error: sqlite3.DatabaseError) -> InputError:
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         problem = said("Another program holds this book. Nothing was written; try again when it is done.")
@@ -342,7 +340,7 @@ def _in_words(path: Path, error: sqlite3.DatabaseError) -> InputError:
         return _refusal(path, problem, said("a disk with room"))
     if code == sqlite3.SQLITE_NOTADB:
         problem = said("This is no book of feedcalc, or its beginning is destroyed. It was left as it is.")
-        return _refusal(path, problem, _copies_of(path))
+        return _refusal(path, problem, _named_copies(path))
     if code == sqlite3.SQLITE_CANTOPEN:
         return _refusal(path, said("The file can't be opened."), said("a file in a folder that may be written to"))
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_FORMAT, sqlite3.SQLITE_ERROR):
@@ -351,7 +349,7 @@ def _in_words(path: Path, error: sqlite3.DatabaseError) -> InputError:
     return _refusal(path, problem, said("a disk that works"))
 
 
-def _copies_of(path: Path) -> str:
+def _named_copies(path: Path) -> str:
     copies = sorted(copy.name for copy in path.parent.glob(f"{path.name}.before-layout-*") if "half" not in copy.name)
     return said("a copy of it, such as {copies}", copies=", ".join(copies)) if copies else said("a copy of it")
 
@@ -360,7 +358,7 @@ def _damaged(path: Path) -> InputError:
     records = salvaged(path)
     if not records:
         problem = said("This book is damaged, and nothing of it could be read. It was left as it is.")
-        return _refusal(path, problem, _copies_of(path))
+        return _refusal(path, problem, _named_copies(path))
     saved = _saved_beside(path, book_text(records))
     problem = said(
         "This book is damaged and was left as it is. Records that could still be read: {count}, saved in {file}.",
@@ -371,7 +369,7 @@ def _damaged(path: Path) -> InputError:
 
 
 def _saved_beside(path: Path, text: str) -> Path:
-    """Write a text beside the book under the first free name; the same text is not written twice."""
+    """Write a text beside the book under the first free name and return its path; do not write the same text twice."""
     for number in range(1, 1000):
         place = path.with_name(f"{path.name}.salvaged-{number}.json")
         try:
@@ -385,13 +383,11 @@ def _saved_beside(path: Path, text: str) -> Path:
 
 
 def salvaged(path: Path) -> list[Record]:
-    """All records of which anything can still be read in a damaged file, which is only read."""
+    """Return all records of which anything can still be read in a damaged file, opened read-only."""
     kinds: dict[str, str] = {}
     versions: dict[str, set[FieldVersion]] = {}
-    with closing(
-        sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=PATIENCE_SECONDS)
-    ) as connection:
-        # So that a file cut short or with a spoilt list of tables is read for what it still has.
+    with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=BUSY_SECONDS)) as connection:
+        # Makes SQLite read on in a file that was cut short or has a damaged schema.
         connection.execute("PRAGMA writable_schema = ON")
         for id_, kind in _readable(connection, "record", "id, kind"):
             kinds[id_] = kind
@@ -411,15 +407,15 @@ def salvaged(path: Path) -> list[Record]:
 
 
 def _kind_of(names: set[str]) -> str:
-    """The kind of record that these fields fit best, where its own row is lost."""
+    """Return the kind of record that these fields fit best, for a record whose own row is lost."""
     return max(RECORD_KINDS, key=lambda kind: (len(names & set(RECORD_FIELDS[kind])), -len(RECORD_FIELDS[kind])))
 
 
 def _readable(connection: sqlite3.Connection, table: str, columns: str) -> list[tuple[str, ...]]:
-    """Every row of a table that can be read: from the front, from the back, and what lies between one by one."""
+    """Return every row of a table that can be read: from the front, from the back, and between them one by one."""
 
     def run(order: str) -> tuple[list[tuple[str, ...]], int | None]:
-        """The rows up to the first that can't be read, and the number of the last one read, None at the end."""
+        """Return the rows up to the first unreadable one and the number of the last row read, None at the end."""
         rows: list[tuple[str, ...]] = []
         last = 0
         try:

@@ -148,7 +148,7 @@ def acid_for(
     outside its range.
     """
     air = outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
-    mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
+    mixing = _Mixing(liquor, acid, strength, kelvin=temperature_kelvin, carbon_dioxide_atm=air)
     before = mixing.closed(0.0)
     try:
         dose = mixing.dose_to_reach(target_ph, mixing.closed)
@@ -192,7 +192,8 @@ def acid_for(
 
 def acid_dose(liquor: Liquor, acid: Acid, strength: float, target_ph: float, temperature_kelvin: float) -> float | None:
     """Return only the dose of `acid_for` just after mixing, for ranges; None where the target can't be reached."""
-    mixing = _Mixing(liquor, acid, strength, temperature_kelvin, outdoor_carbon_dioxide())
+    air = outdoor_carbon_dioxide()
+    mixing = _Mixing(liquor, acid, strength, kelvin=temperature_kelvin, carbon_dioxide_atm=air)
     try:
         return mixing.dose_to_reach(target_ph, mixing.closed)
     except NoSolution:
@@ -213,7 +214,7 @@ def titration_curve(
     pressure. Empty where the mixture is too strong for the chemistry.
     """
     air = outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
-    mixing = _Mixing(liquor, acid, strength, temperature_kelvin, air)
+    mixing = _Mixing(liquor, acid, strength, kelvin=temperature_kelvin, carbon_dioxide_atm=air)
     state = mixing.closed if carbon_dioxide_atm is None else mixing.gas_gone
     try:
         return _curve_of(state, mixing.dose_to_reach(lowest_ph, state), acid.most_per_litre)
@@ -243,7 +244,7 @@ class _Mixing:
     liquor: Liquor
     acid: Acid
     strength: float
-    temperature_kelvin: float
+    kelvin: float
     carbon_dioxide_atm: float
 
     def __post_init__(self) -> None:
@@ -260,7 +261,7 @@ class _Mixing:
         """The kilograms of water in a unit of dose."""
         if not self.acid.is_liquid:
             return (1.0 - self.strength) / 1000
-        density = density_kg_per_m3(self.temperature_kelvin) / 1000 + self.acid.density_slope * self.strength
+        density = density_kg_per_m3(self.kelvin) / 1000 + self.acid.density_slope * self.strength
         return (density - self.strength) / 1000
 
     def kilograms(self, dose: float) -> float:
@@ -286,10 +287,10 @@ class _Mixing:
             nearest = min(known, key=lambda other: abs(other - dose), default=None)
             known[dose] = equilibrate(
                 totals,
-                self.temperature_kelvin,
+                self.kelvin,
                 GAS_GONE_MINERALS if is_open else (),
-                self.carbon_dioxide_atm if is_open else None,
-                self.liquor.equilibrium if nearest is None else known[nearest],
+                carbon_dioxide_atm=self.carbon_dioxide_atm if is_open else None,
+                nearby=self.liquor.equilibrium if nearest is None else known[nearest],
             )
         return known[dose]
 
@@ -354,7 +355,7 @@ class _Mixing:
                 free = dissolved / feed.carbon_dioxide_atm * self.carbon_dioxide_atm
             left += free * (ratio_once + 2 * ratio_twice)
         equivalents = max(feed.alkalinity - left, 1e-6) * feed.water_kg / feed.litres
-        mol = equivalents / _protons_released(self.acid.element, target_ph, self.temperature_kelvin)
+        mol = equivalents / _protons_released(self.acid.element, target_ph, self.kelvin)
         return min(mol * self.acid.grams_per_mol / self.strength, self.acid.most_per_litre)
 
 

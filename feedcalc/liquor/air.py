@@ -105,7 +105,7 @@ def exposure_to_air(
     kilograms_per_m2 = litres / liquor.equilibrium.litres / surface_m2
     in_water, in_air = water_velocity(temperature_kelvin), air_velocity(is_covered)
     slow, typical, fast = (
-        _times(path, kilograms_per_m2, air, water, above, temperature_kelvin)
+        _times(path, kilograms_per_m2, air, water=water, above=above, kelvin=temperature_kelvin)
         for water, above in (
             (in_water.low, in_air.low),
             (in_water.typical, in_air.typical),
@@ -151,7 +151,8 @@ def caustic_switch(
     """
 
     def liquor_with(share: float) -> Liquor:
-        return steep(replace(sample, free_lime=share), grams_per_kilogram, water, temperature_kelvin, hours).liquor
+        limed = replace(sample, free_lime=share)
+        return steep(limed, grams_per_kilogram, water, temperature_kelvin, hours=hours).liquor
 
     shares = [highest_share * i / (count - 1) for i in range(count)]
     liquors = [liquor_with(share) for share in shares]

@@ -28,6 +28,7 @@ from feedcalc.liquor.observations import LiquorBatch
 from feedcalc.liquor.planning import BatchInputs, Plan, plan_after_readings, plan_batch
 from feedcalc.liquor.steeping import Liquor, Steep
 from feedcalc.liquor.vessel import Batch, Vessel
+from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
 from feedcalc.uncertainty.bayes import SAMPLES_EXPECTED
 from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, followed_by, latin_hypercube, run_to_end
 from feedcalc.words.errors import InputError, InputErrors
@@ -110,6 +111,11 @@ class Answer:
     def judged_stage(self) -> str:
         """The stage by whose limits the feed is judged."""
         return stage_of(self.request)
+
+    @property
+    def kelvin(self) -> float:
+        """The temperature of the steep."""
+        return self.request.known("water.temperature") + ZERO_CELSIUS_KELVIN
 
     def spread(self, of: Callable[[Outcome], float]) -> Estimate:
         """Return a figure of the typical outcome with the bounds that hold the middle 90 % of the sample."""

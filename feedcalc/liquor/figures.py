@@ -89,16 +89,19 @@ def values_of_solution(equilibrium: Equilibrium) -> dict[str, Any]:
     """Return ``values`` of the reply to a request for chemistry alone."""
     liquor = Liquor(equilibrium)
     solution: dict[str, Any] = {name: figure(Estimate.exactly(of(liquor)), unit) for name, unit, of in SOLUTION_FIGURES}
-    solution["minerals"] = {
-        mineral: figure(Estimate.exactly(mol * 1000), "mmol/kg") for mineral, mol in equilibrium.formed.items()
-    }
+    solution["minerals"] = {mineral: exact_figure(mol * 1000, "mmol/kg") for mineral, mol in equilibrium.formed.items()}
     return {"solution": solution}
+
+
+def exact_figure(value: float, unit: str) -> Figure:
+    """Return a value without uncertainty as a figure of the contract."""
+    return figure(Estimate.exactly(value), unit)
 
 
 def _dissolving(answer: Answer, hours: float) -> dict[str, Figure]:
     """Return the share of the soluble potassium that has dissolved after some hours of a stirred steep."""
     share = answer.spread(lambda outcome: dissolved_share(hours, outcome.sample))
-    return {"time": figure(Estimate.exactly(hours), "h"), "share": figure(share, "1")}
+    return {"time": exact_figure(hours, "h"), "share": figure(share, "1")}
 
 
 def _in_air(outcome: Outcome) -> Liquor:
@@ -118,11 +121,10 @@ def _batch(answer: Answer) -> dict[str, Any]:
     weighed = plan.ash_grams is not None
     mass = answer.spread(lambda outcome: outcome.batch.ash_grams)
     volume = answer.spread(lambda outcome: outcome.batch.ash_grams / outcome.sample.density)
-    exact = Estimate.exactly
     return {
-        "ash_mass": figure(exact(mass.typical) if weighed else mass, "g"),
-        "ash_volume": figure(volume if weighed else exact(plan.ash_millilitres), "mL"),
-        "water_volume": figure(exact(plan.water_litres), "L"),
+        "ash_mass": exact_figure(mass.typical, "g") if weighed else figure(mass, "g"),
+        "ash_volume": figure(volume, "mL") if weighed else exact_figure(plan.ash_millilitres, "mL"),
+        "water_volume": exact_figure(plan.water_litres, "L"),
         "liquor_volume": figure(answer.spread(lambda outcome: outcome.batch.liquor_litres), "L"),
         "sludge_volume": figure(answer.spread(lambda outcome: outcome.batch.sludge_litres), "L"),
         "guard_volume": figure(answer.spread(lambda outcome: outcome.batch.guard_litres), "L"),
@@ -130,17 +132,17 @@ def _batch(answer: Answer) -> dict[str, Any]:
         "pour_height": figure(answer.spread(lambda outcome: outcome.batch.pour_line * 100), "cm"),
         "sludge_height": figure(answer.spread(lambda outcome: outcome.batch.sludge_top * 100), "cm"),
         "settle_time": figure(answer.spread(lambda outcome: outcome.settle_hours), "h"),
-        "liquor_per_can": figure(exact(plan.liquor_per_can[0]), "L"),
-        "water_per_can": figure(exact(plan.water_per_can[0]), "L"),
-        "goes": figure(exact(float(answer.typical.batch.goes)), "1"),
+        "liquor_per_can": exact_figure(plan.liquor_per_can[0], "L"),
+        "water_per_can": exact_figure(plan.water_per_can[0], "L"),
+        "goes": exact_figure(float(answer.typical.batch.goes), "1"),
         "cans_filled": figure(answer.spread(lambda outcome: outcome.batch.liquor_litres / plan.liquor_per_can[0]), "1"),
-        "parts_water": figure(exact(plan.parts_water), "1"),
+        "parts_water": exact_figure(plan.parts_water, "1"),
         "cans": [
             {
-                "size": figure(exact(can.litres), "L"),
-                "count": figure(exact(float(can.count)), "1"),
-                "liquor": figure(exact(liquor), "L"),
-                "water": figure(exact(water), "L"),
+                "size": exact_figure(can.litres, "L"),
+                "count": exact_figure(float(can.count), "1"),
+                "liquor": exact_figure(liquor, "L"),
+                "water": exact_figure(water, "L"),
             }
             for can, liquor, water in zip(plan.cans, plan.liquor_per_can, plan.water_per_can, strict=True)
         ],
@@ -151,13 +153,13 @@ def _rung(answer: Answer, index: int, rung: Feed) -> dict[str, Any]:
     can = answer.plan.cans[0].litres
     liquor = liquor_for_can(can, rung.parts_water)
     return {
-        "parts_liquor": figure(Estimate.exactly(1.0), "1"),
-        "parts_water": figure(Estimate.exactly(rung.parts_water), "1"),
+        "parts_liquor": exact_figure(1.0, "1"),
+        "parts_water": exact_figure(rung.parts_water, "1"),
         **_solution(answer, lambda outcome: outcome.ladder[index].liquor),
         "ph_25": figure(_ph_25(answer, index, rung), "1"),
         "lime_haze": figure(answer.spread(lambda outcome: outcome.ladder[index].lime_haze), "mg/L"),
-        "liquor_per_can": figure(Estimate.exactly(liquor), "L"),
-        "water_per_can": figure(Estimate.exactly(can - liquor), "L"),
+        "liquor_per_can": exact_figure(liquor, "L"),
+        "water_per_can": exact_figure(can - liquor, "L"),
         "chosen": rung.parts_water == answer.plan.parts_water,
         "within_limits_for": [stage for stage in STAGES if is_within(answer.limits[stage], rung.liquor)],
     }
@@ -213,9 +215,9 @@ def _evidence(answer: Answer) -> dict[str, Any]:
         ],
     }
     if answer.request.earlier:
-        evidence["earlier_batches"] = figure(Estimate.exactly(float(answer.earlier_batches)), "1")
+        evidence["earlier_batches"] = exact_figure(float(answer.earlier_batches), "1")
     if answer.effective_samples is not None:
-        evidence["effective_samples"] = figure(Estimate.exactly(answer.effective_samples), "1")
+        evidence["effective_samples"] = exact_figure(answer.effective_samples, "1")
     return evidence
 
 

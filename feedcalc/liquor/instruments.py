@@ -113,7 +113,7 @@ class Titration:
     def of(cls, liquor: Liquor, end_ph: float, strength: float, kelvin: float) -> Titration | None:
         """Fit the model to one liquor; None where vinegar can't bring it to the end point."""
         vinegar = acids()["vinegar"]
-        dose = acid_dose(liquor, vinegar, strength, end_ph, kelvin)
+        dose = acid_dose(liquor, vinegar, strength, target_ph=end_ph, temperature_kelvin=kelvin)
         if not dose:
             return None
         totals = liquor.mol_per_litre()

@@ -20,8 +20,8 @@ from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.text import one_line
 from feedcalc.liquor.air import hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps, answer_to
-from feedcalc.liquor.figures import medians_taken
-from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, percentile, within_progress
+from feedcalc.liquor.figures import exact_figure, medians_taken
+from feedcalc.uncertainty.estimates import Steps, estimate_of, percentile, within_progress
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import listed, said, said_of
 
@@ -100,13 +100,13 @@ def values_of_kept(kept: KeptAsh) -> dict[str, Any]:
         "evidence": kept.text,
         "kind": kept.kind,
         "state": kept.state,
-        "batches": figure(Estimate.exactly(float(kept.batches)), "1"),
+        "batches": exact_figure(float(kept.batches), "1"),
         **kept.figures,
         "words": list(kept.words),
     }
     medians_taken(values)
     if kept.effective is not None:
-        values["effective_samples"] = figure(Estimate.exactly(kept.effective), "1")
+        values["effective_samples"] = exact_figure(kept.effective, "1")
     return values
 
 

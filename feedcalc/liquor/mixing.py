@@ -128,7 +128,7 @@ def mixing_check(
     used = thing.dose if dose is None else dose
     before = liquor.equilibrium
     if not thing.brings or used is None:
-        return _checked(thing, None, before, before, {}, locale)
+        return _checked(thing, None, before, before, fallen={}, locale=locale)
     brought = {element: amount * used * before.litres for element, amount in thing.brings.items()}
     try:
         alone = _equilibrated(before, {}, temperature_kelvin)
@@ -136,15 +136,14 @@ def mixing_check(
     except NoSolution:
         # There must be a verdict even without numbers.
         verdict = max(thing.verdict, NOT_TOGETHER, key=VERDICTS.index)
-        return replace(
-            _checked(thing, None, before, before, {}, locale), verdict=verdict, remarks=(TOO_STRONG,), dose=used
-        )
+        unmixed = _checked(thing, None, before, before, fallen={}, locale=locale)
+        return replace(unmixed, verdict=verdict, remarks=(TOO_STRONG,), dose=used)
     fallen = {
         mineral: amount
         for mineral in MIXING_MINERALS
         if (amount := _milligrams(mixed, mineral) - _milligrams(alone, mineral)) > _LEAST_PRECIPITATE
     }
-    return _checked(thing, used, before, mixed, fallen, locale)
+    return _checked(thing, used, before, mixed, fallen=fallen, locale=locale)
 
 
 def _checked(

@@ -66,7 +66,7 @@ def _earlier_batch(request: Request) -> LiquorBatch:
 
     def liquor_after(sample: AshSample, hours: float) -> Liquor:
         grams = amount.value if amount.kind == "mass" else amount.value * 1000 * sample.density
-        return steep(sample, grams / water_kilograms(litres, kelvin), water, kelvin, hours).liquor
+        return steep(sample, grams / water_kilograms(litres, kelvin), water, kelvin, hours=hours).liquor
 
     def fed(liquor: Liquor) -> Liquor:
         return feed_at(liquor, request.dilution_parts or 0.0, dilution_water, kelvin).liquor

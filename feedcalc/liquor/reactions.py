@@ -13,6 +13,7 @@ from feedcalc.contract.figures import figure
 from feedcalc.liquor.acid import Acid, Neutralisation, acid_dose, acid_for, acids, titration_curve
 from feedcalc.liquor.air import caustic_switch, corrosive_ph, exposure_to_air, hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome
+from feedcalc.liquor.figures import exact_figure
 from feedcalc.liquor.haze import haze_in_can
 from feedcalc.liquor.mixing import MINERAL_WORDS, mixing_check, second_things
 from feedcalc.liquor.steeping import phosphorus_if_amorphous
@@ -61,12 +62,10 @@ def _as_asked(answer: Answer, known: Estimate) -> Estimate:
 
 def _haze(answer: Answer) -> dict[str, Any]:
     """Return the lime haze of the chosen dilution in a can, and its effect on roses and strainers."""
-    request = answer.request
-    haze = haze_in_can(answer.typical.own, answer.plan.cans[0].litres, request.known("water.temperature") + 273.15)
+    can = answer.plan.cans[0].litres
+    haze = haze_in_can(answer.typical.own, can, answer.kelvin)
     return {
-        "per_can": figure(
-            answer.spread(lambda outcome: outcome.own.lime_haze).scaled(answer.plan.cans[0].litres / 1000), "g"
-        ),
+        "per_can": figure(answer.spread(lambda outcome: outcome.own.lime_haze).scaled(can / 1000), "g"),
         "visible": haze.is_visible,
         "time_to_sink": figure(_as_asked(answer, haze.hours_to_sink), "h"),
         "openings": [
@@ -88,10 +87,8 @@ def _mixing(answer: Answer) -> dict[str, Any]:
     request = answer.request
     thing = second_things()[request.word("mixing.with")]
     dose = request.number("mixing.dose")
-    kelvin = request.known("water.temperature") + 273.15
-    check = mixing_check(
-        answer.typical.own.liquor, thing, kelvin, None if dose is None else dose / 1000, request.locale
-    )
+    grams = None if dose is None else dose / 1000
+    check = mixing_check(answer.typical.own.liquor, thing, answer.kelvin, dose=grams, locale=request.locale)
     values: dict[str, Any] = {
         "with": thing.id,
         "words": thing.words,
@@ -100,18 +97,18 @@ def _mixing(answer: Answer) -> dict[str, Any]:
         "remarks": list(check.remarks),
         "source": thing.source,
         "status": thing.status,
-        "ph_before": figure(Estimate.exactly(check.ph_before), "1"),
-        "ph_after": figure(Estimate.exactly(check.ph_after), "1"),
+        "ph_before": exact_figure(check.ph_before, "1"),
+        "ph_after": exact_figure(check.ph_after, "1"),
         "fallen_out": {
-            mineral: {"words": MINERAL_WORDS[mineral], "amount": figure(Estimate.exactly(amount), "mg/L")}
+            mineral: {"words": MINERAL_WORDS[mineral], "amount": exact_figure(amount, "mg/L")}
             for mineral, amount in check.fallen_out.items()
         },
     }
     if check.dose is not None:
-        values["dose"] = figure(Estimate.exactly(check.dose), "g/L")
+        values["dose"] = exact_figure(check.dose, "g/L")
     if check.ammonia_nitrogen > 0:
-        values["ammonia_share"] = figure(Estimate.exactly(check.ammonia_share), "1")
-        values["ammonia_in_air"] = figure(Estimate.exactly(check.ammonia_ppm), "ppm")
+        values["ammonia_share"] = exact_figure(check.ammonia_share, "1")
+        values["ammonia_in_air"] = exact_figure(check.ammonia_ppm, "ppm")
     return values
 
 
@@ -122,20 +119,23 @@ DAYS_IN_AIR = (0.0, 0.25, 1.0, 3.0, 7.0, 14.0, 30.0)
 def _air(answer: Answer) -> dict[str, Any]:
     """Return the pH of the liquor left in its bucket, day by day and in the end."""
     request, batch = answer.request, answer.typical.batch
-    kelvin = request.known("water.temperature") + 273.15
     is_covered = request.word("steep.air") == "covered"
-    litres_each = max(batch.liquor_litres / batch.goes, 1e-6)
     exposure = exposure_to_air(
-        answer.typical.steep.liquor, answer.vessel.area, litres_each, kelvin, DAYS_IN_AIR, is_covered
+        answer.typical.steep.liquor,
+        surface_m2=answer.vessel.area,
+        litres=max(batch.liquor_litres / batch.goes, 1e-6),
+        temperature_kelvin=answer.kelvin,
+        days=DAYS_IN_AIR,
+        is_covered=is_covered,
     )
     soonest, usual, latest = exposure.days_until(corrosive_ph())
     values: dict[str, Any] = {
         "covered": is_covered,
-        "ph_at_first": figure(Estimate.exactly(exposure.ph_at_first), "1"),
-        "ph_in_the_end": figure(Estimate.exactly(exposure.ph_in_the_end), "1"),
+        "ph_at_first": exact_figure(exposure.ph_at_first, "1"),
+        "ph_in_the_end": exact_figure(exposure.ph_in_the_end, "1"),
         "days": [
             {
-                "days": figure(Estimate.exactly(row.days), "d"),
+                "days": exact_figure(row.days, "d"),
                 "ph": figure(row.ph, "1"),
                 "alkalinity": figure(row.alkalinity, "mg/L CaCO3"),
             }
@@ -151,17 +151,17 @@ def _air(answer: Answer) -> dict[str, Any]:
 def _caustic(answer: Answer) -> dict[str, Any]:
     """Return the effect of free lime on the liquor, and the share of it from which the liquor is corrosive."""
     request, typical = answer.request, answer.typical
-    kelvin = request.known("water.temperature") + 273.15
+    kelvin = answer.kelvin
     per_kilogram = typical.batch.strength / water_kilograms(1.0, kelvin)
-    switch = caustic_switch(typical.sample, per_kilogram, answer.water, kelvin, request.known("steep.time"))
+    switch = caustic_switch(typical.sample, per_kilogram, answer.water, kelvin, hours=request.known("steep.time"))
     values: dict[str, Any] = {
         "free_lime": figure(answer.spread(lambda outcome: outcome.sample.free_lime), "1"),
         "hydroxide_share": figure(answer.spread(lambda outcome: hydroxide_share(outcome.steep.liquor)), "1"),
-        "corrosive_ph": figure(Estimate.exactly(switch.corrosive_ph), "1"),
+        "corrosive_ph": exact_figure(switch.corrosive_ph, "1"),
         "curve": [[share, ph] for share, ph, _ in switch.rows],
     }
     if switch.corrosive_from is not None:
-        values["corrosive_from"] = figure(Estimate.exactly(switch.corrosive_from), "1")
+        values["corrosive_from"] = exact_figure(switch.corrosive_from, "1")
     return values
 
 
@@ -171,14 +171,16 @@ def _acid(answer: Answer) -> tuple[dict[str, Any], list[str]]:
     acid = acids()[request.word("acid.kind")]
     strength = request.number("acid.strength") or acid.strengths[1]
     target = request.known("acid.target_ph")
-    kelvin = request.known("water.temperature") + 273.15
-    typical = acid_for(answer.typical.own.liquor, acid, strength, target, kelvin, locale=request.locale)
+    kelvin = answer.kelvin
+    typical = acid_for(
+        answer.typical.own.liquor, acid, strength, target_ph=target, temperature_kelvin=kelvin, locale=request.locale
+    )
     values: dict[str, Any] = {
         "kind": acid.id,
         "words": acid.words,
         "caution": acid.caution,
-        "strength": figure(Estimate.exactly(strength), "1"),
-        "target_ph": figure(Estimate.exactly(target), "1"),
+        "strength": exact_figure(strength, "1"),
+        "target_ph": exact_figure(target, "1"),
         "ph_before": figure(answer.spread(lambda outcome: outcome.own.liquor.equilibrium.ph), "1"),
         "easily_overshot": typical.is_easily_overshot,
         "reason": typical.reason,
@@ -190,9 +192,9 @@ def _acid(answer: Answer) -> tuple[dict[str, Any], list[str]]:
     values["volume" if acid.is_liquid else "mass"] = figure(dose, acid.unit)
     per_can = dose.scaled(answer.plan.cans[0].litres)
     values["per_can"] = figure(per_can, "mL" if acid.is_liquid else "g")
-    values["ph_reached"] = figure(Estimate.exactly(typical.ph_reached), "1")
-    values["ph_gas_gone"] = figure(Estimate.exactly(typical.ph_gas_gone), "1")
-    values["carbon_dioxide"] = figure(Estimate.exactly(typical.carbon_dioxide_millilitres_per_litre), "mL/L")
+    values["ph_reached"] = exact_figure(typical.ph_reached, "1")
+    values["ph_gas_gone"] = exact_figure(typical.ph_gas_gone, "1")
+    values["carbon_dioxide"] = exact_figure(typical.carbon_dioxide_millilitres_per_litre, "mL/L")
     if typical.dose_gas_gone:
         values["dose_gas_gone"] = figure(Estimate.exactly(typical.dose_gas_gone), acid.unit)
     if typical.dose_half_ph_past is not None:
@@ -201,7 +203,7 @@ def _acid(answer: Answer) -> tuple[dict[str, Any], list[str]]:
 
 
 def _dose(outcome: Outcome, acid: Acid, strength: float, target: float, kelvin: float) -> float:
-    dose = acid_dose(outcome.own.liquor, acid, strength, target, kelvin)
+    dose = acid_dose(outcome.own.liquor, acid, strength, target_ph=target, temperature_kelvin=kelvin)
     return acid.most_per_litre if dose is None else dose
 
 

@@ -123,7 +123,7 @@ class SteepMemory:
         rates = (sample.free_lime, sample.fast_share, sample.fast_rate, sample.slow_rate)
         key = (grams_per_kilogram, hours, *amounts, *rates)
         if key not in self.known:
-            self.known[key] = steep(sample, grams_per_kilogram, self.water, self.temperature_kelvin, hours)
+            self.known[key] = steep(sample, grams_per_kilogram, self.water, self.temperature_kelvin, hours=hours)
         return self.known[key]
 
 

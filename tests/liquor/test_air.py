@@ -29,7 +29,7 @@ def aged() -> Liquor:
     return steep(ash_of("mixed", "aged").typical(), 21.4, water_of_kind("rain"), KELVIN, 24).liquor
 
 
-def test_it_starts_as_poured_off_and_ends_at_peace_with_the_air(fresh):
+def test_exposure_starts_as_poured_off_and_ends_in_equilibrium_with_air(fresh):
     found = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (0, 1000))
     assert found.rows[0].ph.typical == pytest.approx(fresh.equilibrium.ph, abs=0.01)
     assert found.rows[1].ph.typical == pytest.approx(
@@ -37,7 +37,7 @@ def test_it_starts_as_poured_off_and_ends_at_peace_with_the_air(fresh):
     )
 
 
-def test_ph_only_falls_and_the_range_holds_its_middle(fresh, aged):
+def test_the_ph_only_falls_and_its_range_holds_the_typical_value(fresh, aged):
     for liquor in (fresh, aged):
         rows = exposure_to_air(liquor, 0.06, 10.0, KELVIN, DAYS).rows
         for before, after in pairwise(rows):
@@ -57,7 +57,7 @@ def test_half_the_depth_takes_half_the_time(fresh):
     assert [2 * days for days in shallow] == pytest.approx(list(deep))
 
 
-def test_a_cover_keeps_it_longer_and_a_tight_lid_for_good(fresh):
+def test_a_cover_slows_the_fall_of_ph_and_a_tight_lid_stops_it(fresh):
     left_open = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (7,))
     covered = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (7,), is_covered=True)
     assert covered.rows[0].ph.typical > left_open.rows[0].ph.typical
@@ -65,13 +65,13 @@ def test_a_cover_keeps_it_longer_and_a_tight_lid_for_good(fresh):
     assert covered.days_until(11.5)[2] is None
 
 
-def test_caustic_liquor_that_holds_lime_drops_it_as_chalk_before_it_turns_mild(fresh):
+def test_caustic_liquor_with_lime_precipitates_chalk_before_it_turns_mild(fresh):
     rows = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (0, 7)).rows
     assert rows[1].alkalinity.typical < rows[0].alkalinity.typical
     assert fresh.equilibrium.dissolved["calcium"] > 1e-3
 
 
-def test_a_neutralised_feed_gives_gas_off_and_its_ph_rises(aged):
+def test_a_neutralised_feed_releases_gas_and_its_ph_rises(aged):
     feed = acid_for(aged, acids()["vinegar"], 0.05, 7.0, KELVIN).feed
     rows = exposure_to_air(feed, 0.06, 10.0, KELVIN, (0, 1, 7, 60)).rows
     typical = [row.ph.typical for row in rows]
@@ -79,26 +79,26 @@ def test_a_neutralised_feed_gives_gas_off_and_its_ph_rises(aged):
     assert typical[-1] > 8.5
 
 
-def test_finer_steps_change_nothing_that_matters(fresh, monkeypatch):
+def test_finer_steps_change_the_times_by_less_than_the_tolerance(fresh, monkeypatch):
     coarse = exposure_to_air(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
     monkeypatch.setattr(standing, "_STEPS", 192)
     fine = exposure_to_air(fresh, 0.06, 10.0, KELVIN, ()).days_until(11.5)
     assert list(coarse) == pytest.approx(list(fine), rel=0.02)
 
 
-def test_lye_without_any_carbon_can_stand_too():
+def test_lye_without_carbon_can_be_exposed_to_air():
     lye = Liquor(equilibrate({"potassium": 0.02}, KELVIN))
     row = exposure_to_air(lye, 0.06, 10.0, KELVIN, (365,)).rows[0]
     assert row.ph.typical < 9.6
 
 
 @pytest.mark.parametrize(("surface", "litres", "days"), [(0.0, 1.0, (1,)), (1.0, -1.0, (1,)), (1.0, 1.0, (-1,))])
-def test_a_vessel_that_cannot_be_is_refused(aged, surface, litres, days):
+def test_an_impossible_vessel_or_day_is_refused(aged, surface, litres, days):
     with pytest.raises(ValueError, match=r"must be above 0|before the start"):
         exposure_to_air(aged, surface, litres, KELVIN, days)
 
 
-def test_free_lime_turns_carbonate_to_hydroxide_until_it_is_spent():
+def test_free_lime_turns_carbonate_into_hydroxide_until_the_carbonate_is_used_up():
     found = caustic_switch(ash_of("mixed", "fresh").typical(), 21.4, water_of_kind("rain"), KELVIN, 24)
     ph = [row[1] for row in found.rows]
     assert all(after >= before - 1e-6 for before, after in pairwise(ph))
@@ -125,5 +125,5 @@ def test_hydroxide_share_of_aged_and_fresh_liquor(fresh, aged):
     assert hydroxide_share(Liquor(equilibrate({"chloride": 0.001}, KELVIN))) == 0.0
 
 
-def test_a_shut_off_vessel_has_no_finite_day(fresh):
+def test_a_closed_vessel_never_reaches_equilibrium_with_air(fresh):
     assert exposure_to_air(fresh, 0.06, 10.0, KELVIN, (), is_covered=True).slow[-1][0] == inf

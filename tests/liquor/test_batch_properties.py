@@ -73,7 +73,7 @@ def brought(found: Answer, element: str) -> float:
 
 @examples(40)
 @given(some_batch)
-def test_every_gram_of_ash_and_water_is_in_the_liquor_or_in_the_solids(request_parts):
+def test_the_mass_of_every_element_is_balanced_between_liquor_and_solids(request_parts):
     found = answer(request_parts)
     batch, steep = found.typical.batch, found.typical.steep
     kilograms = water_kilograms(batch.water_litres, found.request.known("water.temperature") + 273.15)
@@ -86,7 +86,7 @@ def test_every_gram_of_ash_and_water_is_in_the_liquor_or_in_the_solids(request_p
 
 @examples(40)
 @given(some_batch)
-def test_what_is_poured_and_what_the_sludge_holds_make_up_ash_and_water(request_parts):
+def test_poured_liquor_and_sludge_together_hold_what_ash_and_water_brought(request_parts):
     found, values = answer(request_parts), values_of(request_parts)
     poured = values["batch"]["liquor_volume"]["value"]
     for element in ELEMENTS:
@@ -107,7 +107,7 @@ def test_no_lime_value_is_lost_between_liquor_and_sludge(request_parts):
 
 @examples(40)
 @given(some_batch)
-def test_volumes_add_up_and_grains_are_under_water(request_parts):
+def test_volumes_add_up_and_the_sludge_is_under_water(request_parts):
     found = answer(request_parts)
     batch = found.typical.batch
     assert batch.liquor_litres + batch.sludge_litres + batch.guard_litres == pytest.approx(batch.mixture_litres)
@@ -119,7 +119,7 @@ def test_volumes_add_up_and_grains_are_under_water(request_parts):
 
 @examples(40)
 @given(some_batch)
-def test_what_a_can_delivers_is_its_volume_times_what_a_litre_holds(request_parts):
+def test_a_can_delivers_its_volume_times_the_concentration(request_parts):
     values = values_of(request_parts)
     feed = rung(values, 9)
     for where, litres in (
@@ -220,7 +220,7 @@ def same_figures(first: dict[str, Any], second: dict[str, Any], rel: float) -> N
     ],
     ids=lambda part: part if isinstance(part, str) else "",
 )
-def test_another_unit_for_the_same_amount_changes_no_figure(path, written):
+def test_the_unit_of_an_amount_changes_no_figure(path, written):
     def asked(text: str) -> dict[str, Any]:
         nested: Any = text
         for name in reversed(path.split(".")):
@@ -237,7 +237,7 @@ def test_another_unit_for_the_same_amount_changes_no_figure(path, written):
     ("locale", "litres", "kilograms"),
     [("en-GB", "2.5 L", "0.05 kg"), ("de-DE", "2,5 L", "0,05 kg"), ("fr-FR", "2,5 l", "0,05 kg")],
 )
-def test_a_number_as_the_country_writes_it_changes_no_figure(locale, litres, kilograms):
+def test_the_number_format_of_a_country_changes_no_figure(locale, litres, kilograms):
     plain = values_of(WEIGHED, ash={"amount": "50 g"}, water={"amount": "2500 ml"}, customs="metric")
     own = values_of(WEIGHED, ash={"amount": kilograms}, water={"amount": litres}, customs="metric", locale=locale)
     assert own == plain
@@ -257,7 +257,7 @@ def test_the_order_of_the_keys_changes_nothing(order: random.Random):
     assert reply_to_text(json.dumps(shuffled(request))) == reply_to_text(json.dumps(request))
 
 
-def test_an_element_that_is_nil_is_the_same_as_one_not_named():
+def test_an_element_of_zero_equals_one_that_is_not_named():
     totals = {"potassium": 10, "carbon": 5}
     assert (
         values_of(solution={"totals": totals | {"phosphorus": 0, "calcium": 0}})["solution"]
@@ -296,7 +296,7 @@ some_cans = st.fixed_dictionaries(
 
 @examples(50)
 @given(some_cans)
-def test_cans_planned_backwards_are_filled_forwards(request_parts):
+def test_the_amounts_planned_for_cans_fill_them(request_parts):
     batch = values_of(request_parts)["batch"]
     wanted = sum(can["liquor"]["value"] * can["count"]["value"] for can in batch["cans"])
     assert batch["liquor_volume"]["value"] >= wanted * (1 - 1e-4)
@@ -327,7 +327,7 @@ def test_liquor_and_water_fill_each_can_at_the_dilution_asked_for(request_parts)
 
 @examples(40)
 @given(some_cans)
-def test_planning_for_cans_does_not_make_much_more_than_they_need(request_parts):
+def test_a_plan_for_cans_makes_little_more_than_they_need(request_parts):
     batch = values_of(request_parts)["batch"]
     wanted = sum(can["liquor"]["value"] * can["count"]["value"] for can in batch["cans"])
     spare = batch["liquor_volume"]["value"] - wanted
@@ -335,7 +335,7 @@ def test_planning_for_cans_does_not_make_much_more_than_they_need(request_parts)
     assert spare <= 0.1 + 0.03 * batch["water_volume"]["value"]
 
 
-def test_too_small_a_bucket_is_told_with_how_many_goes_it_takes():
+def test_the_reply_for_a_small_bucket_says_how_many_goes_it_takes():
     asked = {"cans": [{"size": "10 L", "count": 4}], "dilution": "1:3", "vessel": {"capacity": "5 L"}}
     reply = reply_to(asked)
     goes = reply["values"]["batch"]["goes"]["value"]

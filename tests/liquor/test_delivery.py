@@ -26,7 +26,7 @@ def test_twice_the_volume_delivers_twice_as_much():
     assert two.lime_value == pytest.approx(2 * one.lime_value)
 
 
-def test_all_the_cans_spread_on_the_area_asked_for():
+def test_delivery_per_square_metre_spreads_all_cans_on_the_given_area():
     cans, area = [{"size": "9 L", "count": 2}, {"size": "5 L", "count": 1}], 4.6
     values = values_of(cans=cans, dilution="1:10", soil={"area": f"{area} m^2"})
     assert values["delivered"]["per_square_metre"]["volume"]["value"] == pytest.approx((2 * 9 + 5) / area, rel=1e-5)

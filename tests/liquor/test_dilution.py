@@ -37,7 +37,7 @@ def test_potassium_is_diluted_by_volume(liquor, parts):
 
 @LIQUORS
 @pytest.mark.parametrize("parts", [1, 3, 10])
-def test_what_hard_water_brings_is_dissolved_or_haze(liquor, parts):
+def test_the_calcium_of_hard_water_stays_dissolved_or_becomes_haze(liquor, parts):
     feed = feed_at(liquor, parts, HARD, KELVIN)
     share = parts / (1 + parts)
     brought = liquor.milligrams_per_litre("calcium") / (1 + parts) + HARD.totals["calcium"] * 40078 * share
@@ -47,7 +47,7 @@ def test_what_hard_water_brings_is_dissolved_or_haze(liquor, parts):
 
 @LIQUORS
 @pytest.mark.parametrize("parts", [1, 3, 5, 10, 20])
-def test_hard_water_lowers_the_ph_below_that_with_rain_and_throws_lime(liquor, parts):
+def test_hard_water_gives_a_lower_ph_than_rain_and_precipitates_lime(liquor, parts):
     with_rain, with_hard = feed_at(liquor, parts, RAIN, KELVIN), feed_at(liquor, parts, HARD, KELVIN)
     assert with_hard.liquor.equilibrium.ph < with_rain.liquor.equilibrium.ph
     assert with_hard.lime_haze > 10
@@ -55,7 +55,7 @@ def test_hard_water_lowers_the_ph_below_that_with_rain_and_throws_lime(liquor, p
 
 
 @LIQUORS
-def test_lime_that_falls_out_takes_its_alkalinity_along(liquor):
+def test_lime_that_precipitates_removes_its_alkalinity(liquor):
     feed = feed_at(liquor, 5, HARD, KELVIN)
     mixed = (liquor.alkalinity + 5 * HARD.alkalinity) / 6
     calcite = feed.liquor.equilibrium.formed["calcite"] / feed.liquor.equilibrium.litres * 100_090
@@ -63,7 +63,7 @@ def test_lime_that_falls_out_takes_its_alkalinity_along(liquor):
     assert feed.liquor.alkalinity == pytest.approx(mixed - calcite - brucite, abs=3e-3 * mixed)
 
 
-def test_a_neighbour_to_start_from_changes_no_answer():
+def test_the_starting_point_of_the_search_changes_no_result():
     near = feed_at(FRESH, 3, HARD, KELVIN).liquor.equilibrium
     alone, helped = feed_at(AGED, 3, HARD, KELVIN), feed_at(AGED, 3, HARD, KELVIN, near)
     assert helped.liquor.equilibrium.ph == pytest.approx(alone.liquor.equilibrium.ph, abs=1e-6)
@@ -73,11 +73,11 @@ def test_a_neighbour_to_start_from_changes_no_answer():
 # -- how far to go ------------------------------------------------------------------------------------------------
 
 
-def test_the_usual_rungs_are_those_growers_name():
+def test_the_usual_rungs_are_those_that_growers_use():
     assert ladder_rungs() == (1, 3, 5, 7, 10, 15, 20)
 
 
-def test_the_strictest_published_limit_of_a_stage_is_the_one_kept_to():
+def test_the_strictest_published_limit_of_a_stage_counts():
     alkalinity, conductivity = limits_for("seedling")
     # Plugs: 0.75 to 1.25 meq/L, 40 to 60 mg/L (Currey, seen).
     assert (alkalinity.high, alkalinity.unit) == (60.0, "mg/L CaCO3")
@@ -97,14 +97,14 @@ def test_no_water_is_needed_where_the_liquor_is_weak_enough():
     assert parts_to_meet(limits_for("established")[0], weak, PURE, 0.0) == 0
 
 
-def test_water_past_the_limit_itself_can_dilute_nothing():
+def test_water_above_the_limit_itself_can_dilute_nothing():
     assert parts_to_meet(limits_for("seedling")[0], AGED, HARD, 0.5) == float("inf")
 
 
 @pytest.mark.parametrize("state", ["fresh", "aged"])
 @pytest.mark.parametrize("water", ["rain", "soft", "medium", "hard"])
 @pytest.mark.parametrize("stage", STAGES)
-def test_feed_at_the_dilution_advised_meets_the_limits_it_was_advised_by(stage, water, state):
+def test_feed_at_the_recommended_dilution_meets_its_limits(stage, water, state):
     asked = WEIGHED | {"ash": WEIGHED["ash"] | {"state": state}, "dilution_water": {"kind": water}}
     advice = values_of(asked)["recommended"][stage]
     if advice is None:
@@ -118,14 +118,14 @@ def test_feed_at_the_dilution_advised_meets_the_limits_it_was_advised_by(stage, 
 
 
 @pytest.mark.parametrize("stage", STAGES)
-def test_one_part_less_would_not_do_with_plain_water(stage):
+def test_one_part_less_of_plain_water_would_exceed_the_limits(stage):
     pure = {"analysis": {"hardness": "0 mg/L", "alkalinity": "0 mg/L", "ph": 7}}
     parts = values_of(WEIGHED, dilution_water=pure)["recommended"][stage]["parts_water"]["value"]
     row = rung(values_of(WEIGHED, dilution_water=pure, dilution=f"1:{parts - 1:g}"), parts - 1)
     assert stage not in row["within_limits_for"]
 
 
-def test_tender_plants_are_advised_weaker_feed():
+def test_weaker_feed_is_recommended_for_tender_plants():
     advice = values_of(WEIGHED)["recommended"]
     parts = [advice[stage]["parts_water"]["value"] for stage in STAGES]
     assert parts == sorted(parts, reverse=True)
@@ -138,13 +138,13 @@ def test_the_practice_for_seedlings_is_several_times_too_strong_for_plugs():
     assert row["alkalinity"]["value"] > 2 * float(plug["high"])
 
 
-def test_where_no_dilution_will_do_that_is_said_and_rainwater_named():
+def test_the_reply_says_that_no_dilution_meets_the_limits_and_suggests_rainwater():
     reply = reply_to(WEIGHED, dilution_water={"kind": "very_hard"}, stage="seedling", dilution="")
     assert reply["values"]["recommended"]["seedling"] is None
     assert any("No dilution" in warning and "rainwater" in warning for warning in reply["warnings"])
 
 
-def test_the_dilution_left_open_is_the_one_advised_for_the_stage():
+def test_a_missing_dilution_becomes_the_recommended_one_for_the_stage():
     for stage in STAGES:
         values = values_of(WEIGHED, dilution="", stage=stage)
         assert values["batch"]["parts_water"] == values["recommended"][stage]["parts_water"]

@@ -38,14 +38,14 @@ def test_haze_is_no_more_than_the_hard_water_brought(liquor):
     assert haze_in_can(feed, 1.0, KELVIN).milligrams_per_litre < brought * 1.05
 
 
-def test_rainwater_throws_none_and_nothing_clogs(liquor):
+def test_rainwater_gives_no_haze_and_clogs_nothing(liquor):
     found = haze_in_can(feed_at(liquor, 7, water_of_kind("rain"), KELVIN), 9.0, KELVIN)
     assert not found.is_visible
     assert {risk.risk for risk in found.risks} == {PASSES}
     assert {risk.filter_first for risk in found.risks} == {""}
 
 
-def test_fine_openings_suffer_before_coarse_ones():
+def test_fine_openings_clog_before_coarse_ones():
     order = [PASSES, MAY_CLOG, HELD_BACK]
     risks = sorted(haze_in_can(feed_with(150.0), 9.0, KELVIN).risks, key=lambda risk: risk.opening_micrometres.typical)
     ranks = [order.index(risk.risk) for risk in risks]
@@ -54,7 +54,7 @@ def test_fine_openings_suffer_before_coarse_ones():
     assert ranks[-1] == 0
 
 
-def test_the_filter_named_is_a_standard_sieve_finer_than_the_opening_by_the_rule():
+def test_the_suggested_filter_is_a_standard_sieve_finer_than_the_opening_by_the_rule():
     sieves = {row["name"]: float(row["micrometre"]) for row in published.table("grain_sizes") if row["kind"] == "sieve"}
     for risk in haze_in_can(feed_with(150.0), 9.0, KELVIN).risks:
         if risk.risk != PASSES:
@@ -72,6 +72,6 @@ def test_crystals_sink_in_hours_to_days():
 
 
 @pytest.mark.parametrize(("litres", "depth"), [(0.0, 0.2), (9.0, 0.0)])
-def test_a_can_that_cannot_be_is_refused(litres, depth):
+def test_an_impossible_can_or_depth_is_refused(litres, depth):
     with pytest.raises(ValueError, match="above zero"):
         haze_in_can(feed_with(10.0), litres, KELVIN, depth)

@@ -42,7 +42,7 @@ def once():
     return evidence(READ)
 
 
-def test_what_is_kept_starts_the_next_batch_narrower_and_near_what_was_read(once):
+def test_a_kept_ash_starts_the_next_batch_with_narrower_ranges_near_the_reading(once):
     without = reply_to(BATCH)["values"]["liquor"]
     reply = next_batch(once)
     liquor = reply["values"]["liquor"]
@@ -53,7 +53,7 @@ def test_what_is_kept_starts_the_next_batch_narrower_and_near_what_was_read(once
     assert "earlier" in reply["html"]["trust"]
 
 
-def test_a_second_batch_of_the_ash_teaches_more_and_never_all(once):
+def test_a_second_batch_narrows_the_ranges_further_but_never_to_nothing(once):
     one = next_batch(once)["values"]["liquor"]["ec"]
     many = next_batch(once * 6)["values"]["liquor"]["ec"]
     assert width(many) < width(one)
@@ -61,13 +61,13 @@ def test_a_second_batch_of_the_ash_teaches_more_and_never_all(once):
     assert width(many) > 1.05
 
 
-def test_what_was_learned_with_another_strength_and_water_is_carried_over_by_the_chemistry(once):
+def test_evidence_from_another_strength_and_water_counts_through_the_chemistry(once):
     liquor = next_batch(once, ash={**ASH, "amount": "50 g", "earlier": once})["values"]["liquor"]
     assert 3.2 < liquor["ec"]["value"] < 4.6
     assert liquor["ec"]["high"] < 5.0
 
 
-def test_free_lime_learned_long_ago_is_trusted_less(once):
+def test_old_evidence_says_less_about_free_lime(once):
     def from_usual(now):
         usual, ph = (reply["values"]["liquor"]["ph"] for reply in (reply_to(BATCH), next_batch(once, now=now)))
         return abs(usual["low"] - ph["low"]) + abs(usual["high"] - ph["high"])
@@ -75,7 +75,7 @@ def test_free_lime_learned_long_ago_is_trusted_less(once):
     assert from_usual("2026-05-02") > 1.3 * from_usual("2027-11-01")
 
 
-def test_a_batch_read_now_counts_together_with_the_kept_ones(once):
+def test_readings_of_the_present_batch_count_together_with_the_kept_ones(once):
     reply = next_batch(once, measured={"ec": "7.2 mS/cm"})
     assert reply["values"]["evidence"]["readings"] == ["measured.ec"]
     assert reply["values"]["evidence"]["earlier_batches"]["value"] == 1
@@ -88,7 +88,7 @@ def test_weighings_and_analyses_of_earlier_batches_are_kept_too():
     assert reply["values"]["batch"]["ash_mass"]["high"] < 1.25 * reply["values"]["batch"]["ash_mass"]["value"]
 
 
-def test_the_summary_tells_each_property_with_its_range_and_what_it_rests_on():
+def test_the_summary_gives_each_property_with_its_range_and_its_evidence():
     ash = learned(READ)["values"]["ash"]
     assert ash["name"] == "stove"
     assert ash["date"] == "2026-05-01"
@@ -102,7 +102,7 @@ def test_the_summary_tells_each_property_with_its_range_and_what_it_rests_on():
     assert f"2026-05-01: conductivity read with a meter {READ['measured']['ec']}" in words
 
 
-def test_the_same_door_says_what_a_kept_ash_is_worth_without_a_new_batch(once):
+def test_a_kept_ash_can_be_summarised_without_a_new_batch(once):
     again = reply_to({"schema": 1, "ask": "learn", "ash": {"kind": "hardwood", "earlier": once}, "now": "2026-05-01"})
     assert again["values"]["ash"]["batches"]["value"] == 1
     assert json.loads(again["values"]["ash"]["evidence"]) == once
@@ -117,14 +117,14 @@ def test_planned_amounts_are_kept_with_the_reading_in_the_grower_s_own_numbers()
 
 
 @pytest.mark.parametrize("measured", [{"ec": "80 mS/cm"}, {"ec": "7 µS/cm"}, {"ph": "4"}])
-def test_what_no_plausible_ash_gives_is_not_kept(measured):
+def test_readings_that_no_plausible_ash_explains_are_not_kept(measured):
     reply = learned(BATCH | {"measured": measured})
     assert not reply["ok"]
     assert reply["errors"][0]["field"] == f"measured.{next(iter(measured))}"
     assert "plausible" in reply["errors"][0]["problem"]
 
 
-def test_nothing_read_is_nothing_learned():
+def test_a_request_without_evidence_is_refused():
     assert learned(BATCH)["errors"][0]["field"] == "measured"
 
 
@@ -140,12 +140,12 @@ def test_nothing_read_is_nothing_learned():
         ([READ | {"ash": {**ASH, "earlier": []}}], "ash.earlier.0"),
     ],
 )
-def test_a_spoilt_record_is_refused_by_its_field(earlier, field):
+def test_a_damaged_record_is_refused_with_its_field(earlier, field):
     reply = reply_to({**BATCH, "ash": {**ASH, "earlier": earlier}})
     assert field in [error["field"] for error in reply["errors"]]
 
 
-def test_earlier_readings_that_fit_no_ash_with_the_rest_are_named_and_left_out(once):
+def test_earlier_readings_that_contradict_the_rest_are_named_and_left_out(once):
     strange = [row | {"measured": {"ec": "0.9 mS/cm", "ph": "9"}} for row in once]
     reply = next_batch(strange + once)
     assert any("earlier batches fits no plausible ash" in warning for warning in reply["warnings"])

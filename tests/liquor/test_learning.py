@@ -53,7 +53,7 @@ def test_the_ph_of_a_caustic_liquor_is_higher_in_the_cold_as_the_ion_product_of_
 @pytest.mark.parametrize("state", ["fresh", "aged"])
 @pytest.mark.parametrize("end_ph", [5.0, 6.0, 8.3])
 @pytest.mark.parametrize("grams_per_kilogram", [8.0, 45.0])
-def test_a_titration_told_from_one_liquor_holds_for_weaker_and_stronger_ones(state, end_ph, grams_per_kilogram):
+def test_a_titration_model_fitted_to_one_liquor_holds_for_weaker_and_stronger_ones(state, end_ph, grams_per_kilogram):
     """The short way must agree with the full equilibrium, drop by drop, on a liquor it has not seen."""
     titration = Titration.of(liquor_of(state), end_ph, 0.05, KELVIN)
     other = liquor_of(state, grams_per_kilogram)
@@ -61,14 +61,14 @@ def test_a_titration_told_from_one_liquor_holds_for_weaker_and_stronger_ones(sta
     assert titration.millilitres(other) == pytest.approx(full / 10, rel=0.04)
 
 
-def test_vinegar_taken_by_pure_lye_is_plain_arithmetic():
+def test_the_vinegar_that_pure_lye_takes_follows_by_arithmetic():
     """0.05 mol/L KOH against acetic acid of 5 % (0.833 mol/L): 6.0 mL for 100 mL."""
     lye = Liquor(equilibrate({"potassium": 0.05}, 298.15))
     assert Titration.of(lye, 8.3, 0.05, 298.15).millilitres(lye) == pytest.approx(5 / (50 / 60.05), rel=0.02)
 
 
 @pytest.mark.parametrize("row", published.table("student_t"), ids=lambda row: f"{row['degrees_of_freedom']} degrees")
-def test_the_table_of_student_holds_95_percent_below(row):
+def test_95_percent_of_students_t_lies_below_the_value_of_the_table(row):
     """The density of Student's t integrated by Simpson's rule (NIST/SEMATECH e-Handbook 1.3.6.6.4)."""
     freedom, bound = float(row["degrees_of_freedom"]), float(row["t95"])
     front = math.exp(math.lgamma((freedom + 1) / 2) - math.lgamma(freedom / 2)) / math.sqrt(freedom * math.pi)
@@ -92,7 +92,7 @@ def test_weighings_give_their_mean_and_narrow_with_their_number():
     assert few.high - few.low < 0.5 * (loose.high - loose.low)
 
 
-def test_scattered_weighings_leave_more_doubt_than_even_ones():
+def test_scattered_weighings_give_a_wider_range_than_even_ones():
     even = weighed_density(asked(ash={"weighings": "100 g; 101 g; 102 g; 101 g", "weighed_measure": "250 mL"}))
     scattered = weighed_density(asked(ash={"weighings": "70 g; 131 g; 90 g; 113 g", "weighed_measure": "250 mL"}))
     assert scattered.high - scattered.low > 2 * (even.high - even.low)
@@ -104,7 +104,7 @@ def test_a_cup_that_weighs_like_lead_is_refused():
 
 
 @pytest.mark.parametrize(("depth", "hours"), [("5 cm", "1 h"), ("15 cm", "12 h")])
-def test_the_rest_clears_in_the_time_the_clear_line_takes_to_get_there(depth, hours):
+def test_the_settling_time_extrapolates_the_clear_line(depth, hours):
     """Equal grains sink evenly: time to clear the whole depth is the time so far times the ratio of the depths."""
     request = asked(measured={"clear_depth": depth, "clear_after": hours})
     sample = ash_of("mixed", "aged").typical()
@@ -114,7 +114,7 @@ def test_the_rest_clears_in_the_time_the_clear_line_takes_to_get_there(depth, ho
     assert settle_hours(batch, sample, KELVIN, seen) == pytest.approx(so_far * batch.clear_depth, rel=0.01)
 
 
-def test_a_strip_is_trusted_less_than_a_meter_and_its_own_width_goes_before_both():
+def test_a_strip_has_a_larger_error_than_a_meter_and_a_given_error_replaces_both():
     meter, strip, own = (
         readings_in(asked(measured={"ph": 11.5, **more}))[0].standard_deviation
         for more in ({}, {"ph_by": "strip"}, {"ph_by": "strip", "ph_width": 0.1})
@@ -122,7 +122,7 @@ def test_a_strip_is_trusted_less_than_a_meter_and_its_own_width_goes_before_both
     assert own < meter < strip
 
 
-def test_a_reading_in_the_cold_is_trusted_less_where_the_pen_corrects_it():
+def test_a_compensating_pen_has_a_larger_error_in_the_cold():
     warm, cold, own = (
         readings_in(asked(measured={"ec": "4 mS/cm", **more}))[0].standard_deviation
         for more in ({"temperature": "25 °C"}, {"temperature": "5 °C"}, {"temperature": "5 °C", "compensated": "no"})
@@ -130,7 +130,7 @@ def test_a_reading_in_the_cold_is_trusted_less_where_the_pen_corrects_it():
     assert warm == own < cold
 
 
-def test_what_matters_is_ranked_by_its_largest_share():
+def test_unknowns_are_ranked_by_their_largest_share_of_spread():
     shares = [{"density": place / 99, "free_lime": (place * 37 % 100) / 99} for place in range(100)]
     figures = [
         (sample["density"], sample["free_lime"], 3 * sample["density"] + sample["free_lime"]) for sample in shares

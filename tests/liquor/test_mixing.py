@@ -24,7 +24,7 @@ def mild() -> Liquor:
 
 @pytest.mark.parametrize("name", [thing.id for thing in second_things().values() if thing.verdict == NEVER])
 @pytest.mark.parametrize("dose", [None, 0.0, 1e-6])
-def test_never_is_never_whatever_the_numbers(mild, name, dose):
+def test_the_verdict_never_holds_for_any_numbers(mild, name, dose):
     assert mixing_check(mild, second_things()[name], KELVIN, dose).verdict == NEVER
 
 
@@ -32,11 +32,11 @@ def test_never_is_never_whatever_the_numbers(mild, name, dose):
     "name",
     ["ammonium sulfate", "ammonium nitrate", "urea", "fresh manure", "urine", "pesticide", "bleach", "acid cleaner"],
 )
-def test_what_hurts_people_is_never_combined(name):
+def test_what_harms_people_is_never_combined(name):
     assert second_things()[name].verdict == NEVER
 
 
-def test_every_thing_has_a_known_verdict_a_reason_and_a_source():
+def test_every_second_thing_has_a_known_verdict_a_reason_and_a_source():
     for thing in second_things().values():
         assert thing.verdict in VERDICTS
         assert thing.reason.endswith(".")
@@ -69,33 +69,33 @@ def test_ammonium_in_caustic_liquor_is_nearly_all_gas_and_worse_when_warm():
     assert any("ppm" in remark for remark in warm.remarks)
 
 
-def test_a_chelate_that_holds_at_high_ph_is_refused_above_its_limit_only(liquor, mild):
+def test_a_chelate_that_is_stable_at_high_ph_is_refused_only_above_its_limit(liquor, mild):
     eddha = second_things()["iron eddha"]
     assert mixing_check(liquor, eddha, KELVIN).verdict == NOT_TOGETHER
     assert mixing_check(mild, eddha, KELVIN).verdict == WITH_CARE
 
 
-def test_what_chemistry_cannot_follow_changes_no_number(liquor):
+def test_a_thing_without_data_changes_no_number(liquor):
     found = mixing_check(liquor, second_things()["soap"], KELVIN)
     assert found.ph_after == found.ph_before
     assert found.fallen_out_in_all == 0.0
     assert found.dose is None
 
 
-def test_more_of_it_makes_a_milder_verdict_stricter(mild):
+def test_a_larger_dose_makes_a_verdict_stricter(mild):
     hard = second_things()["hard water"]
     little = mixing_check(mild, hard, KELVIN, 0.01)
     much = mixing_check(Liquor(equilibrate({"potassium": 0.02, "carbon": 0.01}, KELVIN)), hard, KELVIN, 0.4)
     assert (little.verdict, much.verdict) == (WITH_CARE, NOT_TOGETHER)
 
 
-def test_a_mixture_beyond_the_chemistry_still_gets_its_verdict(liquor):
+def test_a_mixture_too_strong_for_the_chemistry_still_gets_its_verdict(liquor):
     for name, verdict in (("urea", NEVER), ("epsom salt", NOT_TOGETHER), ("hard water", NOT_TOGETHER)):
         found = mixing_check(liquor, second_things()[name], KELVIN, 1e6)
         assert found.verdict == verdict
         assert any("too strong" in remark for remark in found.remarks)
 
 
-def test_a_dose_below_nothing_is_refused(liquor):
+def test_a_negative_dose_is_refused(liquor):
     with pytest.raises(ValueError, match="below nothing"):
         mixing_check(liquor, second_things()["urea"], KELVIN, -1.0)

@@ -40,7 +40,7 @@ def test_pressure_of_ammonia_follows_henrys_constant():
 
 
 @pytest.mark.parametrize("name", FOLLOWED)
-def test_what_falls_out_is_what_the_independent_solver_drops(name):
+def test_the_precipitate_agrees_with_the_independent_solver(name):
     kelvin = 288.15
     thing = second_things()[name]
     liquor = Liquor(equilibrate(LIQUOR, kelvin))

@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from feedcalc import published
-from feedcalc.contract.request import PLACES, Request, read_request
+from feedcalc.contract.fields import PLACES
+from feedcalc.contract.request import Request, read_request
 from feedcalc.liquor.answer import answer_to
 from feedcalc.liquor.verdict import verdict_on
 from feedcalc.liquor.ways import ways_round

@@ -53,7 +53,7 @@ def test_a_dose_reaches_its_target_or_says_why_not(liquor, name, target, of_stro
 
 @examples(40)
 @given(liquors(), st.floats(0.01, 0.5), st.floats(1.0, 50.0), st.booleans())
-def test_a_standing_liquor_moves_one_way_towards_the_air(liquor, surface, litres, covered):
+def test_an_exposed_liquor_moves_one_way_towards_equilibrium_with_air(liquor, surface, litres, covered):
     kelvin = liquor.equilibrium.temperature_kelvin
     found = exposure_to_air(liquor, surface, litres, kelvin, (0, 1, 10, 100, 1000), covered)
     up = found.ph_in_the_end > found.ph_at_first

@@ -31,7 +31,7 @@ def test_a_higher_reading_means_more_potassium_in_every_can():
     assert low["delivered"]["per_can"]["potassium"]["value"] < high["delivered"]["per_can"]["potassium"]["value"]
 
 
-def test_the_quick_answer_without_ranges_follows_the_reading_too():
+def test_the_answer_without_ranges_follows_the_reading_too():
     quick = values_of(WEIGHED, measured={"ec": "5 mS/cm"})["liquor"]
     full = values_of(WEIGHED, measured={"ec": "5 mS/cm"}, ranges="on")["liquor"]
     assert quick["ec"]["value"] == pytest.approx(5.0, rel=0.1)
@@ -61,7 +61,7 @@ def test_weighings_narrow_what_a_cup_gives():
 
 @pytest.mark.parametrize(("ec", "cause"), [("80 mS/cm", "sludge"), ("4.2 µS/cm", "unit")])
 @pytest.mark.parametrize("ranges", ["on", "off"])
-def test_a_reading_no_ash_could_give_is_named_and_changes_no_figure(ec, cause, ranges):
+def test_a_reading_that_no_ash_explains_is_named_and_changes_no_figure(ec, cause, ranges):
     reply = reply_to(WEIGHED, measured={"ec": ec}, ranges=ranges)
     told = " ".join(reply["warnings"])
     assert "plausible ash" in told
@@ -75,7 +75,7 @@ def test_readings_that_contradict_each_other_are_named_together():
     assert "together" in " ".join(reply["warnings"])
 
 
-def test_a_clear_line_sets_the_time_until_the_rest_is_clear():
+def test_a_clear_line_determines_the_settling_time():
     slow, quick = (
         values_of(WEIGHED, measured={"clear_depth": depth, "clear_after": "2 h"})["batch"]["settle_time"]["value"]
         for depth in ("1 cm", "8 cm")
@@ -91,7 +91,7 @@ def test_the_grains_that_still_cloud_are_named_only_where_a_clear_line_was_seen(
     assert "the clear line you saw" in words
 
 
-def test_the_sheet_says_what_would_help_most_and_leaves_out_what_was_done():
+def test_the_sheet_suggests_the_most_useful_measurement_that_is_still_missing():
     by_cup = {**WEIGHED, "ash": {"kind": "mixed", "state": "fresh", "amount": "1 us_cup"}}
     before = reply_to(by_cup, ranges="on")["html"]["trust"]
     after = reply_to(by_cup, ash={"weighings": "98 g; 101 g", "weighed_measure": "1 us_cup"}, ranges="on")["html"][
@@ -117,7 +117,7 @@ def test_where_the_ash_is_taken_by_the_cup_its_weight_matters_for_potassium():
 
 
 @pytest.mark.parametrize("of", ["liquor", "feed"])
-def test_a_ph_that_was_read_warns_even_where_it_is_doubted(of):
+def test_a_high_ph_reading_warns_even_where_it_is_rejected(of):
     read = {"ph": 13.9, "ph_width": 0.05, "of": of}
     weak = {**WEIGHED, "ash": {"kind": "bark", "state": "aged", "amount": "5 g"}}
     assert "<strong>corrosive<" not in reply_to(weak, ranges="on")["html"]["sheet"]
@@ -126,17 +126,17 @@ def test_a_ph_that_was_read_warns_even_where_it_is_doubted(of):
     assert "<strong>corrosive<" in reply["html"]["sheet"]
 
 
-def test_half_a_clear_line_is_asked_back():
+def test_a_clear_line_without_its_time_is_refused():
     assert set(faults(WEIGHED, measured={"clear_depth": "5 cm"})) == {"measured.clear_after"}
 
 
-def test_weights_that_are_no_weights_are_asked_back():
+def test_impossible_weighings_are_refused():
     assert "ash.weighings" in faults(WEIGHED, ash={"weighings": ["one cup"]})
     assert "ash.weighings" in faults(WEIGHED, ash={"weighings": 5})
     assert "ash.weighings" in faults(WEIGHED, ash={"weighings": ["2 g"]})
 
 
-def test_a_reading_that_was_not_used_may_still_be_what_would_help():
+def test_the_sheet_may_still_suggest_a_reading_that_was_rejected():
     refused = reply_to(WEIGHED, measured={"ec": "80 mS/cm"}, ranges="on")["html"]["trust"]
     used = reply_to(WEIGHED, measured={"ec": "4.2 mS/cm"}, ranges="on")["html"]["trust"]
     assert "s conductivity</strong>" in refused
@@ -144,7 +144,7 @@ def test_a_reading_that_was_not_used_may_still_be_what_would_help():
 
 
 @pytest.mark.parametrize("of", ["liquor", "feed"])
-def test_a_low_ph_that_was_not_used_frees_nothing(of):
+def test_a_rejected_low_ph_relaxes_no_verdict(of):
     ground = {"soil": {"ph": 6.0, "tested_with": "meter", "texture": "loam"}, "plant": "tomato", "season": "growing"}
     read = {"ph": 7, "of": of}
     reply = reply_to(FRESH, ground, use="foliar", measured=read, ranges="on")
@@ -153,7 +153,7 @@ def test_a_low_ph_that_was_not_used_frees_nothing(of):
     assert {"foliar_doubted", "feed_caustic"} <= {reason["id"] for reason in reply["values"]["reasons"]}
 
 
-def test_after_a_reading_the_ranking_is_of_what_is_in_doubt_still():
+def test_after_a_reading_the_ranking_is_of_the_remaining_uncertainty():
     # A conductivity may come of potash or of caustic lime: once it is read, how caustic the lime is bears on potassium.
     by_cup = {**FRESH, "ash": {"kind": "mixed", "state": "fresh", "amount": "1 us_cup"}}
     before, after = (

@@ -71,7 +71,7 @@ def test_aged_ash_gives_hardly_any_calcium(kind, water):
     assert asked["liquor"]["calcium"]["value"] < 20
 
 
-def test_ash_rich_in_burnt_lime_gives_calcium_by_the_hundred_and_is_caustic():
+def test_ash_rich_in_burnt_lime_gives_hundreds_of_mg_of_calcium_and_is_caustic():
     # Saturated lime water holds 0.0203 mol/kg (J. Res. NBS 56 (1956) 305), 814 mg/L of calcium, and has pH 12.45.
     lime = {"kind": "mixed", "state": "fresh", "amount": "107 g"}
     poor_in_potassium = {"potassium": "10 g/kg", "calcium": "380 g/kg", "sulfur": "2 g/kg"}
@@ -123,7 +123,7 @@ def test_the_range_for_an_analysed_stove_ash_holds_what_its_extract_was_found_to
 
 
 @pytest.mark.parametrize("kind", ["mixed", "hardwood", "softwood"])
-def test_standing_open_to_air_takes_liquor_below_ph_ten(kind):
+def test_liquor_open_to_air_falls_below_ph_ten(kind):
     # Open to air, potash goes to bicarbonate: pH 9.5 to 10 at the far end (carbonate equilibria with 420 ppm CO2).
     values = values_of(ROOM, ash={"kind": kind, "amount": "107 g"}, steep={"air": "open"})
     assert 8.5 < values["liquor_in_air"]["ph"]["value"] < 10.0

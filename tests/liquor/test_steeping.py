@@ -16,12 +16,12 @@ RAIN, HARD = water_of_kind("rain"), water_of_kind("hard")
 FRESH, AGED = ash_of("mixed", "fresh").typical(), ash_of("mixed", "aged").typical()
 
 
-def test_nothing_dissolves_in_no_time_and_all_that_can_in_the_end():
+def test_nothing_has_dissolved_at_the_start_and_everything_soluble_in_the_end():
     assert dissolved_share(0.0, FRESH) == 0.0
     assert dissolved_share(1000.0, FRESH) == pytest.approx(1.0, abs=1e-6)
 
 
-def test_most_potassium_is_out_within_the_hour():
+def test_most_potassium_dissolves_within_the_hour():
     # Potassium salts leave ash fast: within minutes (Ohno 1992), 8 h of leaching gives what 48 h does (Upper Austria).
     assert dissolved_share(1.0, FRESH) > 0.85
     assert dissolved_share(24.0, FRESH) - dissolved_share(8.0, FRESH) < 0.05
@@ -41,7 +41,7 @@ def test_a_short_steep_leaves_potassium_behind():
 
 @pytest.mark.parametrize("sample", [FRESH, AGED], ids=["fresh", "aged"])
 @pytest.mark.parametrize("water", [RAIN, HARD], ids=["rain", "hard"])
-def test_liquor_never_holds_more_of_anything_than_ash_and_water_brought(sample, water):
+def test_liquor_never_holds_more_of_an_element_than_ash_and_water_brought(sample, water):
     result = steep(sample, 40.0, water, KELVIN, 24.0)
     for element, dissolved in result.liquor.equilibrium.dissolved.items():
         if element in sample.grams_per_kilogram:
@@ -58,7 +58,7 @@ def test_without_ash_the_liquor_is_the_water():
     assert set(result.sludge.grams_per_gram.values()) == {0.0}
 
 
-def test_hard_water_gives_its_lime_up_to_the_sludge():
+def test_the_lime_of_hard_water_ends_up_in_the_sludge():
     in_rain, in_hard = steep(AGED, 21.0, RAIN, KELVIN, 24.0), steep(AGED, 21.0, HARD, KELVIN, 24.0)
     assert in_hard.sludge.grams_per_gram["calcium"] > in_rain.sludge.grams_per_gram["calcium"]
     assert in_hard.liquor.milligrams_per_litre("calcium") < 5
@@ -71,7 +71,7 @@ def test_stronger_steeps_hold_potassium_in_proportion_but_not_calcium():
 
 
 @pytest.mark.parametrize("sample", [FRESH, AGED], ids=["fresh", "aged"])
-def test_air_brings_the_ph_down_and_keeps_the_potassium(sample):
+def test_air_lowers_the_ph_and_leaves_the_potassium(sample):
     liquor = steep(sample, 21.0, RAIN, KELVIN, 24.0).liquor
     aired = liquor_in_equilibrium_with_air(liquor, KELVIN, AIR)
     assert aired.equilibrium.ph < min(liquor.equilibrium.ph, 10.2)
@@ -79,7 +79,7 @@ def test_air_brings_the_ph_down_and_keeps_the_potassium(sample):
     assert aired.milligrams_per_litre("calcium") <= liquor.milligrams_per_litre("calcium") + 1
 
 
-def test_alkalinity_is_counted_as_a_titration_counts_it():
+def test_alkalinity_is_what_a_titration_finds():
     # Chloride and sulfate carry none: it is what is left of K + Na + 2 Ca + 2 Mg over Cl + 2 S, in equivalents.
     liquor = steep(FRESH, 21.0, RAIN, KELVIN, 24.0).liquor
     mol = liquor.mol_per_litre()

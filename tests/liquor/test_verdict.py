@@ -19,7 +19,7 @@ def test_every_batch_has_a_verdict_with_sourced_reasons():
     assert {reason["source"] for reason in values["reasons"]} <= sources
 
 
-def test_an_untested_bed_is_told_to_test_first():
+def test_the_verdict_on_an_untested_bed_is_to_test_first():
     values = values_of(WEIGHED, ACID_BED | {"soil": {"ph": ""}})
     assert values["verdict"] == "hold back"
     assert "test" in values["reasons"][0]["text"].casefold()
@@ -39,7 +39,7 @@ def test_an_aged_ash_on_an_acid_bed_may_go_ahead():
         {"place": "near pond or drain"},
     ],
 )
-def test_each_danger_holds_it_back(worse):
+def test_each_danger_makes_the_verdict_hold_back(worse):
     assert values_of(WEIGHED, ACID_BED, worse)["verdict"] == "hold back"
 
 
@@ -49,7 +49,7 @@ def test_a_stronger_feed_never_gets_a_freer_verdict():
     assert ranks == sorted(ranks, reverse=True)
 
 
-def test_a_plug_tray_is_held_to_seedling_limits():
+def test_seedling_limits_count_for_a_plug_tray():
     tray = values_of(WEIGHED, ACID_BED, {"place": "plug tray"})
     assert tray["verdict"] == "go weaker"
     assert any("seedlings" in reason["text"] for reason in tray["reasons"])
@@ -76,13 +76,13 @@ def test_numbers_in_reasons_follow_the_locale():
     assert any("6,0" in reason["text"] for reason in told)
 
 
-def test_the_sludge_is_told_as_the_ground_it_would_be_enough_for():
+def test_the_reply_gives_the_area_that_the_sludge_is_enough_for():
     # 107 g of ash; at pH 6.0 the cap is 73 g to the square metre: 107 / 73 = 1.466 m2.
     assert values_of(WEIGHED, ACID_BED)["sludge"]["area_at_cap"]["value"] == pytest.approx(1.466, abs=0.001)
     assert "area_at_cap" not in values_of(WEIGHED, ACID_BED, {"soil": {"ph": 7.2}})["sludge"]
 
 
-def test_a_soil_test_of_long_ago_is_not_relied_on():
+def test_an_old_soil_test_is_not_relied_on():
     now = {"now": "2026-05-01T09:00"}
     assert values_of(WEIGHED, ACID_BED, now, {"soil": {"tested_on": "2025-03-01"}})["verdict"] == "go"
     assert values_of(WEIGHED, ACID_BED, now, {"soil": {"tested_on": "2020-03-01"}})["verdict"] == "go weaker"

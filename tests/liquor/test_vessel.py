@@ -24,7 +24,7 @@ CUSTOMS = st.sampled_from(["us", "metric", "uk"])
 
 
 @given(st.floats(1, 50_000), CUSTOMS)
-def test_a_volume_is_measured_out_in_cups_and_spoons_that_come_to_it(millilitres, customs):
+def test_cups_and_spoons_add_up_to_the_volume(millilitres, customs):
     comes_to, parts = measured_out(millilitres, customs)
     held = measures(customs)
     assert comes_to == pytest.approx(sum(amount * held[name] for amount, name in parts))
@@ -75,7 +75,7 @@ def test_water_is_poured_to_a_mark_and_never_short(litres):
 
 
 @given(st.floats(0.02, 100))
-def test_liquor_is_jugged_to_the_nearest_mark(litres):
+def test_liquor_is_rounded_to_the_nearest_mark_of_a_jug(litres):
     assert jugged(litres) == pytest.approx(litres, abs=0.0051 if litres < 0.5 else 0.0251 if litres < 5 else 0.0501)
 
 
@@ -108,7 +108,7 @@ def test_common_practice_pours_off_about_nine_tenths():
 
 
 @given(st.floats(0.2, 60), st.floats(5, 100), st.floats(0.1, 0.6), st.floats(2, 60))
-def test_the_water_worked_out_for_a_liquor_gives_it_and_hardly_more(liquor, strength, height, capacity):
+def test_the_water_planned_for_a_liquor_gives_it_and_hardly_more(liquor, strength, height, capacity):
     vessel = Vessel(height, capacity)
     at_strength = water_for_liquor(liquor, strength, vessel, SAMPLE)
     above_ash = water_above_ash(liquor, strength * liquor, vessel, SAMPLE)
@@ -119,7 +119,7 @@ def test_the_water_worked_out_for_a_liquor_gives_it_and_hardly_more(liquor, stre
         assert less.liquor_litres < liquor or less.goes < batch.goes
 
 
-def test_mud_leaves_nothing_to_pour_and_says_so():
+def test_mud_without_clear_liquor_is_refused():
     with pytest.raises(ValueError, match="no clear liquor"):
         water_for_liquor(5.0, 600.0, BUCKET, SAMPLE)
 
@@ -133,7 +133,7 @@ def test_settling_takes_longer_for_deeper_liquor_finer_grains_and_colder_water()
     assert settle_hours(deep, SAMPLE, 278.15) > settle_hours(deep, SAMPLE, 298.15)
 
 
-def test_what_has_cleared_after_the_settling_time_is_the_size_it_was_worked_out_for():
+def test_the_diameter_cleared_after_the_settling_time_is_that_of_the_settling_time():
     batch = batch_of(107.0, 5.0, BUCKET, SAMPLE)
     hours = settle_hours(batch, SAMPLE, 288.15, 2e-6)
     assert cleared_diameter(batch, SAMPLE, 288.15, hours) == pytest.approx(2e-6, rel=1e-3)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import os
 import resource
 import shutil
-import signal
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -103,11 +102,10 @@ def test_a_full_disk_behind_what_is_printed_is_told(folder: Path, arguments: Seq
     assert len(ended.stderr.strip().splitlines()) == 1
 
 
-@pytest.mark.slow
 def test_plans_that_do_not_fit_are_gone_on_with_once_there_is_room(folder: Path) -> None:
     table = folder / "plots.csv"
     lines = PLOTS.read_text(encoding="utf-8").splitlines(keepends=True)
-    table.write_text("".join([lines[0], *lines[1:] * 30]), encoding="utf-8")
+    table.write_text("".join([lines[0], *lines[1:3] * 12]), encoding="utf-8")
     command = ("season", "plots.csv", "--today", "2026-05-01", "--processes", "1", "--out")
     assert feedcalc(folder, *command, "whole.csv").returncode == 0
     ended = feedcalc(folder, *command, "plans.csv", most=4000)
@@ -117,30 +115,44 @@ def test_plans_that_do_not_fit_are_gone_on_with_once_there_is_room(folder: Path)
     assert (folder / "plans.csv").read_bytes() == (folder / "whole.csv").read_bytes()
 
 
-@pytest.mark.slow
-def test_a_kill_at_any_moment_leaves_the_old_file_or_the_new_one(
+# Forks of one process, each killed when its file has grown to so many bytes, or before the file gets its name.
+KILLED_WRITERS = """
+import json, os, resource, runpy, signal, sys
+command, earlier = json.loads(sys.argv[1])
+sys.argv = ["feedcalc", *command]
+def write():
+    runpy.run_module("feedcalc", run_name="__main__")
+try:
+    write()  # what is computed once is cached for the forks
+except SystemExit:
+    size = os.path.getsize(command[-1])
+for moment in (*(size * ninth // 9 for ninth in range(9)), "rename"):
+    with open(command[-1], "w") as file:
+        file.write(earlier)
+    victim = os.fork()
+    if victim == 0:
+        if moment == "rename":
+            sys.addaudithook(lambda event, _: event == "os.rename" and os.kill(os.getpid(), signal.SIGKILL))
+        else:
+            signal.signal(signal.SIGXFSZ, signal.SIG_DFL)
+            resource.setrlimit(resource.RLIMIT_FSIZE, (moment, moment))
+        write()
+    killed = os.WIFSIGNALED(os.waitpid(victim, 0)[1])
+    with open(command[-1]) as left, open(command[-1] + ".half", "rb") as half:
+        print(json.dumps([killed, len(half.read()) == (size if moment == "rename" else moment), left.read()]))
+"""
+
+
+def test_a_kill_at_any_moment_of_writing_leaves_the_file_as_it_was(
     folder: Path, record_property: Callable[[str, Any], None]
 ) -> None:
-    *command, name = WRITING["a label"]
-    assert feedcalc(folder, *command, name).returncode == 0
-    whole = (folder / name).read_bytes()
-    started = time.monotonic()
-    feedcalc(folder, *command, name)
-    usual = time.monotonic() - started
-    lost = 0
-    for tenth in range(10):
-        (folder / name).write_bytes(EARLIER)
-        running = subprocess.Popen(
-            [sys.executable, "-m", "feedcalc", *command, name],
-            cwd=folder,
-            env=ENVIRONMENT,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        time.sleep(usual * (0.55 + tenth * 0.05))
-        running.send_signal(signal.SIGKILL)
-        running.wait()
-        lost += (folder / name).read_bytes() not in (EARLIER, whole)
-    record_property("faults", 10)
+    command = [sys.executable, "-c", KILLED_WRITERS, json.dumps([WRITING["a label"], EARLIER.decode()])]
+    ended = subprocess.run(command, cwd=folder, env=ENVIRONMENT, capture_output=True, text=True, check=False)
+    assert ended.returncode == 0, ended.stderr
+    found = [json.loads(line) for line in ended.stdout.splitlines() if line.startswith("[")]
+    assert len(found) == 10
+    assert all(killed and has_size for killed, has_size, _ in found), "each was killed at its moment"
+    lost = sum(left != EARLIER.decode() for _, _, left in found)
+    record_property("faults", len(found))
     record_property("lost", lost)
     assert lost == 0

@@ -16,7 +16,8 @@ from pathlib import Path
 
 READERS = (
     *("contract.numbers", "contract.quantities", "contract.request", "words.json_text", "words.messages"),
-    *("book.records", "book.entries", "command_line.plots.plan"),
+    *("book.records", "book.book_file", "book.book_table", "book.reader", "book.entry_amounts"),
+    "command_line.plots.plan",
     *("garden.suitability", "garden.plants", "garden.ash", "garden.water"),
 )
 LONGEST_ANSWER = 2.0  # seconds of this processor's time; longer is a hang
