@@ -230,7 +230,7 @@ def _batch_reply_in_steps(request: Request) -> Steps[tuple[Reply, Sheet]]:
         assumed=answer.assumed,
         read_as=_read_as(request) | {suggestion.field: suggestion.because for suggestion in answer.suggestions},
         cautions=[
-            {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status}
+            {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status, "weight": c.weight}
             for c in sheet.cautions
         ],
         warnings=(*answer.warnings, *notes),
@@ -240,7 +240,8 @@ def _batch_reply_in_steps(request: Request) -> Steps[tuple[Reply, Sheet]]:
 
 
 def _read_as(request: Request) -> dict[str, str]:
-    return {path: quantity.echo for path, quantity in request.readings.items() if quantity.echo}
+    amounts = {path: quantity.echo for path, quantity in request.readings.items() if quantity.echo}
+    return {**amounts, **request.echoes}
 
 
 def _spread_reply(request: Request) -> tuple[Reply, SpreadSheet]:

@@ -24,7 +24,7 @@ from feedcalc.book.records import LIQUID, SLUDGE, Record
 from feedcalc.book.totals import next_feed_day, retest_day
 from feedcalc.contract.cautions import cautions_for
 from feedcalc.contract.request import Request
-from feedcalc.garden.feed_limits import practice
+from feedcalc.liquor.times import settled_at, use_by
 from feedcalc.uncertainty.estimates import run_to_end
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import Speak, said
@@ -90,20 +90,18 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
     Empty if the request does not say when the steep began. Raises `InputError` if it is not a batch.
     """
     answer = run_to_end(AnsweredBatches("off").answer(request, ""))
-    begun = answer.request.moment
-    if begun is None:
+    begun, ready, old = answer.request.moment, settled_at(answer), use_by(answer)
+    if begun is None or ready is None or old is None:
         return []
     named = _short(name) or said("the batch of {day}", day=begun.date().isoformat())
     key = json.dumps(json.loads(request), sort_keys=True)
-    ready = begun + timedelta(hours=answer.typical.settle_hours)
-    old = begun + timedelta(hours=answer.request.known("steep.time"), days=practice("keeping_time").typical)
     clear = said("If the bottom of a clear glass of it can't be seen, leave it longer.")
-    weaker = said("It takes up carbon dioxide and is no longer what its label says.")
+    weaker = said("It takes up carbon dioxide, so it is milder than its label says.")
     return [
         _reminder(
             "settle-ready",
             key,
-            ready.replace(second=0, microsecond=0) + timedelta(minutes=1),
+            ready,
             said("The liquor should be clear: {batch}", batch=named),
             (clear, *_cautions("liquor", "pouring")),
         ),
@@ -111,8 +109,8 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
             "use-by",
             key,
             old.date(),
-            said("Use up the liquor: {batch}", batch=named),
-            (weaker, *_cautions("storing", "diluting")),
+            said("Read the pH of the liquor again: {batch}", batch=named),
+            (weaker, *_cautions("keeping", "storing", "diluting")),
         ),
     ]
 

@@ -1,21 +1,27 @@
 """Hazard class of a liquor, and the cautions that belong to each step.
 
-* The class follows the upper end of the pH range, because an accident need not happen with a typical ash.
+* The class follows the upper end of the ranges of pH and strength, because an accident need not happen with a typical
+  ash. The pH is that at 25 degC, whatever a meter shows in the shed.
+* The heavier of two cautions stands first: ``weight`` says how gravely and how surely people are hurt there.
 * Limits and wording are in ``hazard_classes.csv``, ``hazard_statements.csv`` and ``cautions.csv``. They are meant for
   one's own use; a product for sale needs a proper classification.
 """
 
 from __future__ import annotations
 
-from collections.abc import Set
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, replace
 
 from feedcalc import published
+from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, formula_grams_per_mol
 
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One caution: ``where`` is the step it belongs to, ``when`` its condition, ``text`` its wording."""
+    """One caution: ``where`` is the step it belongs to, ``when`` its condition, ``text`` its wording.
+
+    ``weight`` (0 to 100) says how gravely and how surely people are hurt there.
+    """
 
     id: str
     where: str
@@ -23,32 +29,59 @@ class Caution:
     text: str
     source: str
     status: str
+    weight: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Hazard:
-    """A hazard class with its signal word and its statements as (code, text)."""
+    """A hazard class with its signal word, its statements as (code, text), and the rule that decided it."""
 
     name: str
     signal_word: str
     hazards: tuple[tuple[str, str], ...]
     precautions: tuple[tuple[str, str], ...]
+    rule: str = ""
 
 
-def hazard_at(ph: float) -> Hazard:
-    """Return the hazard class at a pH: corrosive from 11.5, irritant from 10, mild below.
+def hazard_at(ph: float, percent: float = 0.5) -> Hazard:
+    """Return the hazard class at a pH at 25 degC: corrosive from 11.5, irritant from 10, mild below.
+
+    Between pH 10 and 11.5 the strength counts too. ``percent`` is the alkali in g per 100 mL, all of it counted
+    as potassium hydroxide; without it the least strength that irritates skin is assumed.
 
     >>> hazard_at(12.1).name, hazard_at(11.0).name, hazard_at(8.0).name
     ('corrosive', 'irritant', 'mild')
+    >>> hazard_at(11.0, 2.5).name, hazard_at(11.0).signal_word, hazard_at(11.0, 0.1).signal_word
+    ('corrosive', 'Danger', 'Warning')
     """
     rows = published.table("hazard_classes")
-    row = next((row for row in rows if float(row["ph_low"]) <= ph < float(row["ph_high"])), rows[0])
+    row = next((row for row in rows if _holds(row, "ph", ph) and _holds(row, "percent", percent)), rows[0])
     text = {statement["code"]: statement["text"] for statement in published.table("hazard_statements")}
 
     def stated(codes: str) -> tuple[tuple[str, str], ...]:
         return tuple((code, text[code]) for code in codes.split("|") if code)
 
-    return Hazard(row["class"], row["signal_word"], stated(row["h_codes"]), stated(row["p_codes"]))
+    return Hazard(
+        name=row["class"],
+        signal_word=row["signal_word"],
+        hazards=stated(row["h_codes"]),
+        precautions=stated(row["p_codes"]),
+        rule=row["rule"],
+    )
+
+
+def _holds(row: Mapping[str, str], name: str, value: float) -> bool:
+    return float(row[f"{name}_low"]) <= value < float(row[f"{name}_high"])
+
+
+def alkali_percent(alkalinity: float) -> float:
+    """Return the alkali of a liquid in g per 100 mL as potassium hydroxide, from its alkalinity in mg/L as CaCO3.
+
+    >>> round(alkali_percent(1784.0), 2)
+    0.2
+    """
+    equivalents = max(alkalinity, 0.0) / (calcium_carbonate_grams_per_mol() / 2)  # in mmol per litre
+    return equivalents * formula_grams_per_mol("KOH") / 10_000
 
 
 def hazard_in(hazard: Hazard, language: str) -> Hazard:
@@ -73,10 +106,18 @@ def hazard_in(hazard: Hazard, language: str) -> Hazard:
 def cautions_for(conditions: Set[str]) -> tuple[Caution, ...]:
     """Return the cautions that always apply or whose condition is given, in the order of the table.
 
-    Conditions: corrosive, irritant, foliar, fresh, acid, hard_water.
+    Conditions: corrosive, irritant, foliar, fresh, acid, hard_water, dry.
     """
     return tuple(
-        Caution(row["id"], row["where"], row["when"], row["text"], row["source"], row["status"])
+        Caution(
+            id=row["id"],
+            where=row["where"],
+            when=row["when"],
+            text=row["text"],
+            source=row["source"],
+            status=row["status"],
+            weight=float(row["weight"]),
+        )
         for row in published.table("cautions")
         if row["when"] == "always" or row["when"] in conditions
     )

@@ -44,7 +44,9 @@ from feedcalc.words.messages import said
 USUAL_DEPTH_CM = 15.0
 # The assumptions of a request that concern dry ash, and the steps whose cautions apply to it.
 _ASSUMED = {"ash", "soil", "plant", "locale", "customs", "seed", "samples"}
-_STEPS = {"burning", "sieving", "applying"}
+_STEPS = {"burning", "sieving", "spreading"}
+# Cautions of the drench that hold for dry ash as well.
+_SHARED = {"ammonia", "soil_first", "no_seedbed", "wash_hands", "local_rules"}
 TABLES_BEHIND_SPREADING = (
     "ash_composition",
     "ash_state",
@@ -119,8 +121,14 @@ def spread_answer(request: Request) -> SpreadAnswer:
         {"spread": values, "verdict": verdict.word, "reasons": [asdict(reason) for reason in verdict.reasons]},
         {path: text for path, text in ground.assumed.items() if path.split(".")[0] in _ASSUMED},
         verdict,
-        tuple(caution for caution in cautions_for(set()) if caution.where in _STEPS or caution.id == "ammonia"),
+        _cautions(),
     )
+
+
+def _cautions() -> tuple[Caution, ...]:
+    """Return the cautions about dry ash, the heaviest first."""
+    found = [caution for caution in cautions_for({"dry"}) if caution.where in _STEPS or caution.id in _SHARED]
+    return tuple(sorted(found, key=lambda caution: -caution.weight))
 
 
 def asked_ash(request: Request) -> Ash:

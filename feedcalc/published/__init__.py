@@ -35,7 +35,7 @@ TRANSLATED_COLUMNS = {
     "cautions": ("text",),
     "dry_practices": ("label",),
     "feed_practice": ("what",),
-    "hazard_classes": ("signal_word",),
+    "hazard_classes": ("signal_word", "rule"),
     "hazard_statements": ("text",),
     "haze_openings": ("words",),
     "limes": ("label",),

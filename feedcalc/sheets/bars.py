@@ -19,7 +19,7 @@ from feedcalc.words.messages import said
 
 # Paths of the figures with a bar; those of `_ON_ONE_SCALE` share a scale. The pH scale begins at pure water.
 _ON_ONE_SCALE = ("liquor.potassium", "liquor.alkalinity")
-_PH, _SHARE, _LIME = "liquor.ph", "caustic.hydroxide_share", "delivered.per_can.lime_value"
+_PH, _SHARE, _LIME = "liquor.ph_25", "caustic.hydroxide_share", "delivered.per_can.lime_value"
 _PH_SCALE = (7.0, 14.0)
 # A scale ends at the first of these, times a power of ten, that is not below the highest value.
 _ROUND_ENDS = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
@@ -85,7 +85,7 @@ def range_bars(sheet: Sheet) -> tuple[RangeBar, ...]:
     rows: list[tuple[str, str, float, float, str]] = [
         ("liquor.potassium", said("potassium"), 0.0, end, end_words),
         ("liquor.alkalinity", said("alkalinity as CaCO₃"), 0.0, end, end_words),
-        (_PH, said("pH"), *_PH_SCALE, "14"),
+        (_PH, said("pH at 25\u00a0°C"), *_PH_SCALE, "14"),
         (_SHARE, said("caustic share of the alkalinity"), 0.0, 1.0, "100\u00a0%"),
         (_LIME, said("lime value of a can, as CaCO₃"), 0.0, lime_end, amount(lime_end, "g")),
     ]

@@ -10,17 +10,19 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from feedcalc import published
-from feedcalc.contract.cautions import Caution, Hazard, cautions_for, hazard_at
+from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
 from feedcalc.contract.figures import Shown, flat_figures, shown
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.liquor.answer import Answer
+from feedcalc.liquor.instruments import ph_shows, reading_celsius
 from feedcalc.liquor.planning import STAGES
+from feedcalc.liquor.times import settled_at, use_by
 from feedcalc.physics import settling
 from feedcalc.words.languages import moment_words
 from feedcalc.words.messages import said
@@ -29,6 +31,8 @@ from feedcalc.words.messages import said
 _CALCULATION_FIELDS = {"ranges", "seed", "samples"}
 # The sheet names at most this many unknowns for each figure, and only those that explain this share of its spread.
 _MAX_HELPS = 3
+# A step shows this many cautions, those where people are hurt; the rest stand behind them.
+_FIRST_CAUTIONS = 2
 _MIN_SHARE = 0.1
 _FIGURES_WITH_HELP = ((said("Potassium"), "potassium"), (said("pH"), "ph"), (said("Lime value"), "lime_value"))
 
@@ -107,7 +111,8 @@ class Sheet:
     wait_hours: float
     settle_hours: float
     starts: datetime | None
-    keeps_days: int
+    settled: datetime | None
+    use_by: datetime | None
     traces: tuple[Trace, ...]
     heights: Mapping[str, float]
     goes: int
@@ -118,6 +123,38 @@ class Sheet:
     reasons: tuple[Mapping[str, str], ...] = ()
     helps: tuple[Help, ...] = ()
     readings_used: tuple[str, ...] = ()
+    ways: tuple[Mapping[str, Any], ...] = ()
+    gentler: tuple[Mapping[str, Any], ...] = ()
+    suggestions: tuple[str, ...] = ()
+
+    @property
+    def ash_kept(self) -> str:
+        """How the ash was kept, as the end of a sentence."""
+        return _ASH_KEPT[self.ash_state]
+
+    @property
+    def gentler_if_aged(self) -> bool:
+        """Whether ash that ages in damp air would give a milder feed."""
+        return self.ash_state in ("fresh", "unknown")
+
+    @property
+    def danger_of_feed(self) -> str:
+        """What the feed is: certain where its typical pH says so, possible where only the high end does."""
+        name = self.feed_hazard.name
+        if name == "mild":
+            return ""
+        typical = hazard_at(self.figures[f"{self.own_path}.ph_25"].value).name
+        words = _FEED_DANGER if typical == name else _FEED_DANGER_POSSIBLE
+        return said(words[name], ph=self.figures[f"{self.own_path}.ph_25"].likely)
+
+    def meter_shows(self, path: str) -> str:
+        """Return what a meter will show in the shed; empty where the shed is about as warm as the judged pH."""
+        shown_here, judged = self.figures[f"{path}.ph"], self.figures[f"{path}.ph_25"]
+        if abs(shown_here.value - judged.value) < _SAME_PH:
+            return ""
+        return said(
+            "A meter will show about {ph} at {temperature}.", ph=shown_here.text, temperature=self.temperature
+        )
 
     @property
     def calcium_is_scarce(self) -> bool:
@@ -134,24 +171,23 @@ class Sheet:
         """Whether the liquor is clear by the end of the wait."""
         return self.wait_hours >= self.settle_hours
 
-    @property
-    def settled(self) -> datetime | None:
-        """When the liquor above the pour-off line is clear."""
-        return self.starts + timedelta(hours=self.settle_hours) if self.starts else None
+    def at(self, *where: str) -> tuple[Caution, ...]:
+        """Return the cautions that belong to a step, the heaviest first."""
+        found = [caution for caution in self.cautions if caution.where in where]
+        return tuple(sorted(found, key=lambda caution: -caution.weight))
+
+    def first(self, *where: str) -> tuple[Caution, ...]:
+        """Return the cautions that a step shows."""
+        return self.at(*where)[:_FIRST_CAUTIONS]
+
+    def behind(self, *where: str) -> tuple[Caution, ...]:
+        """Return the cautions of a step that stand behind those it shows."""
+        return self.at(*where)[_FIRST_CAUTIONS:]
 
     @property
-    def ready(self) -> datetime | None:
-        """When the wait ends."""
-        return self.starts + timedelta(hours=self.wait_hours) if self.starts else None
-
-    @property
-    def use_by(self) -> datetime | None:
-        """The last moment to use the liquor."""
-        return self.ready + timedelta(days=self.keeps_days) if self.ready else None
-
-    def at(self, where: str) -> tuple[Caution, ...]:
-        """Return the cautions that belong to a step."""
-        return tuple(caution for caution in self.cautions if caution.where == where)
+    def keeps(self) -> str:
+        """How long the liquor keeps."""
+        return " ".join(caution.text for caution in self.at("keeping"))
 
     def time(self, moment: datetime | None) -> str:
         """Return the day and clock time in words; empty if the start of the steep is unknown."""
@@ -193,7 +229,8 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         wait_hours=request.known("steep.time"),
         settle_hours=typical.settle_hours,
         starts=request.moment,
-        keeps_days=round(practice("keeping_time").typical),
+        settled=settled_at(answer),
+        use_by=use_by(answer),
         traces=_traces(answer),
         heights={
             "surface": typical.batch.surface,
@@ -209,24 +246,46 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         reasons=tuple(values["reasons"]),
         helps=_helps(answer),
         readings_used=tuple(meanings[path] for path in answer.readings_used),
+        ways=tuple(values["ways"]),
+        gentler=tuple(values["gentler"]),
+        suggestions=tuple(suggestion["because"] for suggestion in values["suggestions"]),
     )
 
 
 def _hazards(answer: Answer, values: Mapping[str, Any]) -> tuple[Hazard, Hazard]:
-    """Return the hazard classes of the liquor and of the feed, each by the highest pH it may have."""
-    # A pH that was read counts here even if it was rejected as implausible and narrows no range.
-    read, is_feed = answer.request.number("measured.ph") or 0.0, answer.request.word("measured.of") == "feed"
+    """Return the hazard classes of the liquor and of the feed, each by its highest pH at 25 degC and its strength."""
     own = next(row for row in values["ladder"] if row["chosen"])
+    read, is_feed = _ph_read_at_25(answer), answer.request.word("measured.of") == "feed"
     return (
-        hazard_at(max(values["liquor"]["ph"]["high"], read)),
-        hazard_at(max(own["ph"]["high"], read if is_feed else 0.0)),
+        _hazard_of(values["liquor"], read),
+        _hazard_of(own, read if is_feed else 0.0),
     )
+
+
+def _hazard_of(solution: Mapping[str, Any], read: float) -> Hazard:
+    return hazard_at(max(solution["ph_25"]["high"], read), alkali_percent(solution["alkalinity"]["high"]))
+
+
+def _ph_read_at_25(answer: Answer) -> float:
+    """Return the pH that was read, brought to 25 degC; 0 without one.
+
+    It counts for the class even if it was rejected as implausible and narrows no range.
+    """
+    read = answer.request.number("measured.ph")
+    if read is None:
+        return 0.0
+    outcome, is_feed = answer.typical, answer.request.word("measured.of") == "feed"
+    liquor = outcome.own.liquor if is_feed else outcome.steep.liquor
+    judged = outcome.own_ph_25 if is_feed else outcome.liquor_ph_25
+    return read + judged - ph_shows(liquor.equilibrium, reading_celsius(answer.request))
 
 
 def _caution_conditions(answer: Answer, hazard: Hazard) -> set[str]:
     """Return the names of the conditions that `cautions_for` selects by."""
     request = answer.request
-    conditions = {hazard.name, request.word("use"), request.word("ash.state")}
+    conditions = {hazard.name, request.word("use"), answer.ash.state}
+    if answer.ash.state == "unknown":
+        conditions.add("fresh")
     if answer.typical.own.lime_haze >= 1.0 or answer.dilution_water.hardness > 120:
         conditions.add("hard_water")
     if request.word("acid.kind"):
@@ -298,6 +357,22 @@ def _limit_sources(answer: Answer) -> tuple[tuple[str, str, str], ...]:
     return tuple(found.values())
 
 
+# Below this difference a meter in the shed shows the pH that the liquor is judged by.
+_SAME_PH = 0.05
+_ASH_KEPT = {
+    "fresh": said("kept dry since the fire"),
+    "aged": said("aged"),
+    "unknown": said("fresh or aged, not known which"),
+    "leached": said("rained on"),
+}
+_FEED_DANGER = {
+    "corrosive": said("Even diluted it is corrosive: pH {ph}. Goggles and gloves stay on."),
+    "irritant": said("Even diluted it irritates: pH {ph}. Goggles and gloves stay on."),
+}
+_FEED_DANGER_POSSIBLE = {
+    "corrosive": said("Even diluted it may be corrosive: pH {ph}. Goggles and gloves stay on."),
+    "irritant": said("Even diluted it may irritate: pH {ph}. Goggles and gloves stay on."),
+}
 _QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 _MEASURES = {
     "cup": (said("{amount} level cup"), said("{amount} level cups")),

@@ -51,6 +51,8 @@ class Label:
     hazard: Hazard
     has_corrosion_symbol: bool
     class_words: str
+    rule: str
+    meter: str
     first_aid: tuple[str, ...]
     ph: Shown
     dilution: Shown
@@ -58,7 +60,7 @@ class Label:
     strength: tuple[tuple[str, Shown], ...]
     delivered_in: Shown
     delivered: tuple[tuple[str, Shown], ...]
-    keeps_days: int
+    keeps: str
 
     @property
     def is_diluted(self) -> bool:
@@ -85,7 +87,7 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en") -> Label:
     they are shown.
     """
     figures = sheet.figures
-    ph = figures["liquor.ph"]
+    ph = figures["liquor.ph_25"]
     hazard = sheet.hazard if ph.range else hazard_at(_WORST_PH)
     aid = {caution.id: caution.text for caution in sheet.cautions}
     return Label(
@@ -98,6 +100,8 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en") -> Label:
         hazard=hazard_in(hazard, language),
         has_corrosion_symbol=any(code in WITH_CORROSION_SYMBOL for code, _ in hazard.hazards),
         class_words=_class_words(hazard, ph, bool(sheet.readings_used)),
+        rule=hazard.rule if ph.range else "",
+        meter=sheet.meter_shows("liquor"),
         first_aid=tuple(aid[id_] for id_ in FIRST_AID),
         ph=ph,
         dilution=figures["batch.parts_water"],
@@ -114,7 +118,7 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en") -> Label:
             (said("magnesium"), figures["delivered.per_can.magnesium"]),
             (said("lime value as CaCO₃"), figures["delivered.per_can.lime_value"]),
         ),
-        keeps_days=sheet.keeps_days,
+        keeps=sheet.keeps,
     )
 
 
@@ -191,19 +195,21 @@ def can_words(can: Mapping[str, Shown]) -> str:
 
 
 def _contents(sheet: Sheet) -> str:
-    if sheet.ash_state == "fresh":
-        message = said("Undiluted: potassium salts and alkali in water. Ash: {ash}, fresh. Water: {water}.")
-    else:
-        message = said("Undiluted: potassium salts and alkali in water. Ash: {ash}, aged. Water: {water}.")
-    return said(message, ash=sheet.ash_label, water=sheet.water_label)
+    return said(_CONTENTS[sheet.ash_state], ash=sheet.ash_label, water=sheet.water_label)
 
 
+_CONTENTS = {
+    "fresh": said("Undiluted: potassium salts and alkali in water. Ash: {ash}, fresh. Water: {water}."),
+    "aged": said("Undiluted: potassium salts and alkali in water. Ash: {ash}, aged. Water: {water}."),
+    "unknown": said("Undiluted: potassium salts and alkali in water. Ash: {ash}. Water: {water}."),
+    "leached": said("Undiluted: potassium salts and alkali in water. Ash: {ash}, rained on. Water: {water}."),
+}
 # By hazard class, and by whether readings were used.
 _CLASS_WORDS = {
-    ("corrosive", False): said("Worked out, not tested: treat as corrosive, by the high end of its pH."),
-    ("corrosive", True): said("Worked out with your readings: treat as corrosive, by the high end of its pH."),
-    ("irritant", False): said("Worked out, not tested: treat as irritant, by the high end of its pH."),
-    ("irritant", True): said("Worked out with your readings: treat as irritant, by the high end of its pH."),
+    ("corrosive", False): said("Worked out, not tested: treat as corrosive, by the high end of its range."),
+    ("corrosive", True): said("Worked out with your readings: treat as corrosive, by the high end of its range."),
+    ("irritant", False): said("Worked out, not tested: treat as irritant, by the high end of its range."),
+    ("irritant", True): said("Worked out with your readings: treat as irritant, by the high end of its range."),
     ("mild", False): said("Worked out, not tested. Mild by its pH; still no drink."),
     ("mild", True): said("Worked out with your readings. Mild by its pH; still no drink."),
 }

@@ -186,7 +186,10 @@ class _LabelText:
         return [
             [(speak(NOT_FOR_FOOD), True)],
             [(speak(label.contents), False)],
-            [(speak(said("pH {ph}.", ph=label.ph.full)), True), (speak(label.class_words), False)],
+            [
+                (speak(said("pH {ph} at 25\u00a0°C.", ph=label.ph.full)), True),
+                *((speak(words), False) for words in (label.class_words, label.rule, label.meter) if words),
+            ],
         ]
 
     def statements(self) -> list[StyledText]:
@@ -206,11 +209,11 @@ class _LabelText:
             (said("Batch"), label.batch),
             (said("Made"), _unbroken(speak(label.made))),
             (said("Settled"), _unbroken(speak(label.settled))),
-            (said("Use by"), _unbroken(speak(label.use_by))),
+            (said("Read pH again"), _unbroken(speak(label.use_by))),
         )
         known = [run for name, text in dated if text for run in ((f"{_unbroken(speak(name))}:", True), (text, False))]
         if not label.use_by:
-            known.append((speak(said("Use within {days} days of settling.", days=label.keeps_days)), False))
+            known.append((speak(said("Read a strip before use.")), False))
         return known, [speak(name) for name, text in dated if not text]
 
     def dilution(self) -> StyledText:

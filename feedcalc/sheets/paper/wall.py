@@ -100,7 +100,7 @@ def wall_sheet_of(sheet: Sheet, batch: str = "", language: str = "en") -> WallSh
     def at(step: str) -> tuple[tuple[str, str], ...]:
         return tuple((row["caution"], cautions[row["caution"]]) for row in rows if row["step"] == step)
 
-    figures = sheet.figures
+    figures, meter = sheet.figures, sheet.meter_shows("liquor")
     liquor = tuple(caution.text for caution in sheet.at("liquor") if caution.id not in FIRST_AID)
     deciding = [reason["text"] for reason in sheet.reasons if reason["towards"] == sheet.verdict][:_MAX_REASONS]
     verdict = {
@@ -112,7 +112,13 @@ def wall_sheet_of(sheet: Sheet, batch: str = "", language: str = "en") -> WallSh
         batch=printable(batch)[:LONGEST_BATCH_NAME].strip(),
         hazard=hazard_in(sheet.hazard, language),
         has_corrosion_symbol=any(code in WITH_CORROSION_SYMBOL for code, _ in sheet.hazard.hazards),
-        danger=(said("The liquor's pH is {ph}.", ph=figures["liquor.ph"].full), *liquor, *sheet.warnings, *verdict),
+        danger=(
+            said("The liquor's pH at 25\u00a0°C is {ph}.", ph=figures["liquor.ph_25"].full),
+            *((meter,) if meter else ()),
+            *liquor,
+            *sheet.warnings,
+            *verdict,
+        ),
         steps=tuple(WallStep(id_, do, more, at(id_)) for id_, do, more in _steps(sheet)),
         heights=sheet.heights,
         levels=(
@@ -156,31 +162,28 @@ def _steps(sheet: Sheet) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
 def _timed_steps(sheet: Sheet) -> tuple[str, str, str, str]:
     """Return how to steep, stir, settle and keep: with clock times if the start is known, else with durations."""
     water = sheet.figures["batch.water_volume"].text
-    if not (sheet.starts and sheet.ready and sheet.use_by):
+    if not (sheet.starts and sheet.settled):
         hours = write_number(sheet.wait_hours, 6, sheet.locale, trim=True)
         return (
             said("Put {water} of water in the bucket, then sprinkle the ash in.", water=water),
             said("Stir for about five minutes, and once more after an hour."),
             said("Let it settle for {hours} h.", hours=hours),
-            said("Label what is left and use it within {days} days.", days=sheet.keeps_days),
+            said("Label what is left. Read a strip before use."),
         )
     again = sheet.time(sheet.starts + timedelta(hours=1))
     start = sheet.time(sheet.starts)
     return (
         said("{time}: put {water} of water in the bucket, then sprinkle the ash in.", time=start, water=water),
         said("Stir for about five minutes, and once more at {time}.", time=again),
-        said("Let it settle until {time}.", time=sheet.time(sheet.ready)),
-        said("Label what is left and use it by {time}.", time=sheet.time(sheet.use_by)),
+        said("Let it settle until {time}.", time=sheet.time(sheet.settled)),
+        said("Label what is left. Read its pH again after {time}.", time=sheet.time(sheet.use_by)),
     )
 
 
 def _feed(sheet: Sheet) -> tuple[str, tuple[str, ...]]:
     """Return how to feed, and the hazard of the diluted feed."""
-    figures, ph = sheet.figures, sheet.figures[f"{sheet.own_path}.ph"].full
-    hazard = {
-        "corrosive": (said("Even diluted it is corrosive, pH {ph}: goggles and gloves stay on.", ph=ph),),
-        "irritant": (said("Even diluted it is irritant, pH {ph}: goggles and gloves stay on.", ph=ph),),
-    }.get(sheet.feed_hazard.name, ())
+    figures, ph = sheet.figures, sheet.figures[f"{sheet.own_path}.ph_25"].full
+    hazard = (sheet.danger_of_feed,) if sheet.danger_of_feed else ()
     if sheet.use == "foliar":
         return said("Not on leaves as it is: its pH is {ph}. Bring it below 8.5 first.", ph=ph), hazard
     feed = said(
@@ -195,7 +198,7 @@ def _rung(rung: Mapping[str, Any]) -> Rung:
     suits = next((words for stage, words in _STAGES if stage in rung["within_limits_for"]), said("too strong"))
     return Rung(
         parts=rung["parts_water"],
-        ph=rung["ph"],
+        ph=rung["ph_25"],
         alkalinity=rung["alkalinity"],
         suits=suits,
         chosen=rung["chosen"],

@@ -1,0 +1,68 @@
+"""The clock times of a batch: when the liquor has settled, and until when its label holds.
+
+* Sheet, label, calendar and reminders all print these, so that no two of them differ.
+* They do not depend on whether ranges or readings were asked for: the slow end of settling comes from the ash alone.
+* Nobody gets up at night to pour: a time outside waking hours moves on to the next morning.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from feedcalc.garden.feed_limits import practice
+from feedcalc.liquor import vessel as batches
+from feedcalc.liquor.answer import Answer
+from feedcalc.liquor.instruments import clouding_diameter
+from feedcalc.liquor.planning import BatchInputs
+from feedcalc.uncertainty.estimates import estimate_of, latin_hypercube
+
+FIRST_WAKING_HOUR, LAST_WAKING_HOUR = 8, 20
+# Settling depends on the density of the grains, the sludge and the amount of ash only, so few samples suffice.
+_SAMPLES, _SEED = 200, 1
+
+
+def settled_at(answer: Answer) -> datetime | None:
+    """Return when the liquor may be poured: after the wait and the slow end of settling, in waking hours.
+
+    None if the start of the steep is not known.
+    """
+    begun = answer.request.moment
+    if begun is None:
+        return None
+    hours = max(answer.request.known("steep.time"), slowest_settling(answer))
+    return waking_time(begun + timedelta(hours=hours))
+
+
+def use_by(answer: Answer) -> datetime | None:
+    """Return when the label no longer holds and the pH should be read again; None without a start of the steep."""
+    settled = settled_at(answer)
+    return settled + timedelta(days=round(practice("keeping_time").typical)) if settled else None
+
+
+def slowest_settling(answer: Answer) -> float:
+    """Return the hours until the liquor is clear at the slow end of the ashes it may be made of."""
+    inputs = BatchInputs.of(answer.request)
+    found = []
+    for row in latin_hypercube(sorted(answer.ash.unknowns), _SAMPLES, _SEED):
+        sample = answer.ash.sample_at(row)
+        batch = inputs.batch(answer.plan, sample)
+        clouding = clouding_diameter(answer.request, batch, sample, answer.kelvin)
+        found.append(batches.settle_hours(batch, sample, answer.kelvin, clouding))
+    return estimate_of(found, answer.typical.settle_hours).high
+
+
+def waking_time(moment: datetime) -> datetime:
+    """Return the full hour from ``moment`` on that lies between 08:00 and 20:00.
+
+    >>> waking_time(datetime(2026, 5, 2, 5, 6)).isoformat(), waking_time(datetime(2026, 5, 2, 20, 1)).isoformat()
+    ('2026-05-02T08:00:00', '2026-05-03T08:00:00')
+    >>> waking_time(datetime(2026, 5, 2, 14, 0)).isoformat(), waking_time(datetime(2026, 5, 2, 14, 1)).isoformat()
+    ('2026-05-02T14:00:00', '2026-05-02T15:00:00')
+    """
+    full = moment.replace(minute=0, second=0, microsecond=0)
+    if full < moment:
+        full += timedelta(hours=1)
+    if FIRST_WAKING_HOUR <= full.hour <= LAST_WAKING_HOUR:
+        return full
+    morning = full.replace(hour=FIRST_WAKING_HOUR)
+    return morning if full.hour < FIRST_WAKING_HOUR else morning + timedelta(days=1)
