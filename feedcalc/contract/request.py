@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from feedcalc import published
+from feedcalc.contract.ash_words import read_ash_kind
 from feedcalc.contract.asks import ask_of
 from feedcalc.contract.fields import (
     CARRIED,
@@ -68,7 +68,8 @@ class Request:
     """A valid request: known numbers and words by path, numbers in base units.
 
     ``readings`` holds each amount as it was read, ``assumed`` the defaults used, ``carried`` the unread parts of a
-    season book (see `CARRIED`), ``earlier`` the earlier batches of the same ash with their readings.
+    season book (see `CARRIED`), ``earlier`` the earlier batches of the same ash with their readings. ``echoes`` says by
+    path how words were read that could be read in another way.
     """
 
     numbers: Mapping[str, float]
@@ -84,6 +85,7 @@ class Request:
     carried: Mapping[str, Any] = field(default_factory=dict)
     earlier: tuple[Request, ...] = ()
     language: str = "en"
+    echoes: Mapping[str, str] = field(default_factory=dict)
 
     def number(self, path: str) -> float | None:
         """Return the number at a path in the base unit of its kind, or None if it is not known."""
@@ -158,6 +160,7 @@ class _RequestReader:
         self.numbers: dict[str, float] = {}
         self.words: dict[str, str] = {}
         self.readings: dict[str, Quantity] = {}
+        self.echoes: dict[str, str] = {}
         self.moment: datetime | None = None
         self.document = document
         ask = ask_of(document)
@@ -202,6 +205,7 @@ class _RequestReader:
             carried={name: self.document[name] for name in self.carried if self.document.get(name) is not None},
             earlier=earlier,
             language=self.language,
+            echoes=self.echoes,
         )
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:
@@ -243,7 +247,9 @@ class _RequestReader:
             if word:
                 self.words[path] = word
         elif field.kind == "ash":
-            self.words[path] = _ash_kind(path, given, field.choices)
+            self.words[path], echo = read_ash_kind(path, given, field.choices)
+            if echo:
+                self.echoes[path] = echo
         elif field.kind == "text":
             self.words[path] = one_line(path, given)
         elif field.kind == "masses":
@@ -494,30 +500,6 @@ def _moment(path: str, given: Any) -> datetime:
             path, snippet(given), said("This is not a date and time."), said("one such as 2026-05-01T09:00")
         )
     return moment
-
-
-def _ash_kind(path: str, given: Any, kinds: tuple[str, ...]) -> str:
-    """Return the kind of ash; raise `InputError` with the reason if this ash must never be used."""
-    words = " ".join(re.findall(r"[^\W_]+", given.casefold())) if isinstance(given, str) else ""
-    if words in kinds:
-        return words
-    for row in published.table("ash_refusals"):
-        named = (row["id"].replace("_", " "), *row["words"].split("|"))
-        if any(f" {word.strip().casefold()} " in f" {words} " for word in named):
-            problem = (
-                said("{label}: never use this ash", label=row["label"])
-                if row["verdict"] == "refused"
-                else said("{label} is not covered", label=row["label"])
-            )
-            reason = said(
-                "{problem}. {reason}. {caution}", problem=problem, reason=row["reason"], caution=row["caution"]
-            )
-            raise InputError(
-                path, snippet(given), reason, said("ash of clean, untreated wood: {kinds}", kinds=", ".join(kinds))
-            )
-    raise InputError(
-        path, snippet(given), said("This is not a known ash."), said("one of {choices}", choices=", ".join(kinds))
-    )
 
 
 def _carbon_dioxide_atm(given: Any, locale: str) -> float:

@@ -1,0 +1,113 @@
+"""Read what was burnt in the words a person has for it: a kind, a tree, a place to burn wood, or a fuel to refuse.
+
+* A fuel of ``ash_refusals.csv`` is refused first, whatever else the text says: painted oak is paint.
+* Every word must be known (``ash_words.csv``), so that a fuel missing from both tables is never passed over.
+* Words for one kind of wood decide over general ones (oak stove); words for several kinds make it mixed.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import unicodedata
+from collections.abc import Mapping
+from functools import cache
+
+from feedcalc import published
+from feedcalc.contract.text import snippet
+from feedcalc.words.errors import InputError
+from feedcalc.words.languages import MACHINE_WORDS
+from feedcalc.words.messages import listed, said
+
+_USUAL, _FILLER = "mixed", "filler"
+_SIMILARITY = 0.75  # least ratio of `difflib.SequenceMatcher` for a word to be suggested
+_MOST_SUGGESTED = 3
+
+
+def read_ash_kind(path: str, given: object, kinds: tuple[str, ...]) -> tuple[str, str]:
+    """Return the kind of ash that a text means, and how the text was read (empty if it names the kind itself).
+
+    Raises `InputError` with the reason for an ash that must not be used, and for words that are not known.
+
+    >>> kind, echo = read_ash_kind("ash.kind", "Oak logs", ("mixed", "hardwood", "softwood", "bark"))
+    >>> kind, str(echo)
+    ('hardwood', 'Oak logs: taken as hardwood')
+    """
+    typed = given if isinstance(given, str) else ""
+    if " ".join(_words(typed)) in kinds:
+        return " ".join(_words(typed)), ""
+    _refuse_unusable(path, given, typed, kinds)
+    kind = _kind_of(_plain(typed).split())
+    if kind in kinds:
+        return kind, said("{word}: taken as {kind}", word=snippet(typed.strip()), kind=MACHINE_WORDS.get(kind, kind))
+    problem = said("This is not a known ash.")
+    if near := _spelt_like(_plain(typed)):
+        problem = said("This is not a known ash. Did you mean {near}?", near=listed(near, ", "))
+    raise InputError(path, snippet(given), problem, said("one of {choices}", choices=", ".join(kinds)))
+
+
+def _refuse_unusable(path: str, given: object, typed: str, kinds: tuple[str, ...]) -> None:
+    words = " ".join(_words(typed))
+    for row in published.table("ash_refusals"):
+        named = (row["id"].replace("_", " "), *row["words"].split("|"))
+        if any(f" {word.strip().casefold()} " in f" {words} " for word in named):
+            problem = (
+                said("{label}: never use this ash", label=row["label"])
+                if row["verdict"] == "refused"
+                else said("{label} is not covered", label=row["label"])
+            )
+            reason = said(
+                "{problem}. {reason}. {caution}", problem=problem, reason=row["reason"], caution=row["caution"]
+            )
+            raise InputError(
+                path, snippet(given), reason, said("ash of clean, untreated wood: {kinds}", kinds=", ".join(kinds))
+            )
+
+
+def _kind_of(words: list[str]) -> str:
+    """Return the kind that all words together mean; empty if a word is not known or none names a wood."""
+    known, longest = _kinds_by_words(), max(map(len, map(str.split, _kinds_by_words())))
+    found = set()
+    start = 0
+    while start < len(words):
+        ends = range(min(start + longest, len(words)), start, -1)
+        end = next((end for end in ends if " ".join(words[start:end]) in known), None)
+        if end is None:
+            return ""
+        found.add(known[" ".join(words[start:end])])
+        start = end
+    particular = found - {_USUAL, _FILLER}
+    if len(particular) == 1:
+        return particular.pop()
+    return _USUAL if particular or _USUAL in found else ""
+
+
+def _spelt_like(plain: str) -> list[str]:
+    """Return the words of the table that are spelt much like a text, closest first."""
+    written = {_plain(row["word"]): row["word"] for row in published.table("ash_words") if row["kind"] != _FILLER}
+    return [written[word] for word in difflib.get_close_matches(plain, written, _MOST_SUGGESTED, _SIMILARITY)]
+
+
+@cache
+def _kinds_by_words() -> Mapping[str, str]:
+    """Return the kind by each word or phrase of the table in plain form."""
+    kinds: dict[str, str] = {}
+    for row in published.table("ash_words"):
+        kinds.setdefault(_plain(row["word"]), row["kind"])
+    return kinds
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[^\W_]+", text.casefold())
+
+
+def _plain(text: str) -> str:
+    """Return the words of a text without capitals, accents and signs.
+
+    >>> _plain("Chêne, sec"), _plain("चौड़ी पत्ती") == _plain("चौड़ी  पत्ती")
+    ('chene sec', True)
+    """
+    letters = unicodedata.normalize("NFKD", text.casefold())
+    bare = "".join(letter for letter in letters if not "\u0300" <= letter <= "\u036f")
+    # \w does not match the vowel signs of Devanagari.
+    return " ".join(re.findall(r"(?:[^\W_]|[\u0900-\u0963])+", bare))
