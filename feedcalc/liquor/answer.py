@@ -21,7 +21,7 @@ from feedcalc.liquor import vessel as batches
 from feedcalc.liquor.air import liquor_in_equilibrium_with_air, outdoor_carbon_dioxide
 from feedcalc.liquor.ash_evidence import ash_of_request
 from feedcalc.liquor.delivery import Delivered, delivered_by
-from feedcalc.liquor.dilution import Feed, feed_at, ladder_rungs
+from feedcalc.liquor.dilution import Feed, feed_at
 from feedcalc.liquor.instruments import clouding_diameter, readings_in
 from feedcalc.liquor.learning import Influence, LearnedAsh, influences_of, learning
 from feedcalc.liquor.observations import LiquorBatch
@@ -284,9 +284,8 @@ def _outcome(inputs: BatchInputs, plan: Plan, sample: AshSample) -> Outcome:
     in_air = None
     if request.word("steep.air") == "open":
         in_air = liquor_in_equilibrium_with_air(steep.liquor, kelvin, outdoor_carbon_dioxide())
-    rungs = sorted({*ladder_rungs(), plan.parts_water})
-    ladder = inputs.ladder(steep.liquor, rungs)
-    own = ladder[rungs.index(plan.parts_water)]
+    ladder = inputs.ladder(steep.liquor, plan.parts_water)
+    own = next(feed for feed in ladder if feed.parts_water == plan.parts_water)
     feed_litres = sum(can.litres * can.count for can in plan.cans)
     if not request.cans:
         feed_litres = batch.liquor_litres * (1 + plan.parts_water)
@@ -305,6 +304,6 @@ def _outcome(inputs: BatchInputs, plan: Plan, sample: AshSample) -> Outcome:
         per_can=delivered_by(own.liquor, plan.cans[0].litres),
         per_plant=delivered_by(own.liquor, practice(PLANT_VOLUMES[request.word("stage")]).typical),
         per_square_metre=delivered_by(own.liquor, feed_litres / area if area else practice("ground_volume").typical),
-        recommended=inputs.parts_by_stage(steep.liquor, ladder),
+        recommended={stage: inputs.parts_for(stage, steep.liquor, ladder) for stage in inputs.limits},
         clouding_metres=clouding,
     )

@@ -7,9 +7,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 from math import ceil, inf
 
 from feedcalc import published
@@ -84,16 +84,15 @@ def is_within(limits: Sequence[FeedLimit], liquor: Liquor) -> bool:
     return all(strength[limit.quantity] <= limit.high * (1 + ROUNDING) for limit in limits)
 
 
-def parts_within(limits: Sequence[FeedLimit], ladder: Sequence[Feed], water_alone: Mapping[str, float]) -> float:
+def parts_within(limits: Sequence[FeedLimit], ladder: Iterable[Feed], water_alone: Mapping[str, float]) -> float:
     """Return the fewest whole parts of water that bring a feed within every limit; infinite where none do.
 
     ``ladder`` holds feeds from the strongest on, the liquor itself first; ``water_alone`` is what the diluting water
     has by itself (see `strength_of`). Between two rungs each quantity is taken as linear in the share of liquor, which
-    is exact where no lime falls out.
+    is exact where no lime falls out. No feed is taken from ``ladder`` that is not needed.
     """
-    rungs = [(1.0 / (1.0 + feed.parts_water), strength_of(feed.liquor)) for feed in ladder]
-    rungs.append((0.0, dict(water_alone)))
-    for (stronger, above), (weaker, below) in pairwise(rungs):
+    rungs = ((1.0 / (1.0 + feed.parts_water), strength_of(feed.liquor)) for feed in ladder)
+    for (stronger, above), (weaker, below) in pairwise(chain(rungs, [(0.0, water_alone)])):
         if all(above[limit.quantity] <= limit.high * (1 + ROUNDING) for limit in limits):
             return _whole_parts(stronger)
         shares = [

@@ -10,8 +10,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import chain
 from math import floor, inf
 
 from feedcalc.chemistry import equilibrate
@@ -98,6 +99,7 @@ class BatchInputs:
     kelvin: float
     limits: Mapping[str, tuple[FeedLimit, ...]]
     steeps: SteepMemory
+    ladders: dict[int, tuple[Liquor, list[Feed]]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, request: Request) -> BatchInputs:
@@ -120,26 +122,44 @@ class BatchInputs:
         hours = self.request.known("steep.time") if hours is None else hours
         return self.steeps.steep(sample, grams_per_litre / batches.water_kilograms(1.0, self.kelvin), hours)
 
-    def ladder(self, liquor: Liquor, rungs: Sequence[float]) -> tuple[Feed, ...]:
-        """Return the feed at each rung; each equilibrium starts from that of the rung before, which is the nearest."""
-        ladder: list[Feed] = []
-        for parts in rungs:
-            nearby = ladder[-1].liquor.equilibrium if ladder else None
-            ladder.append(feed_at(liquor, parts, self.dilution_water, self.kelvin, nearby))
-        return tuple(ladder)
+    def feeds(self, liquor: Liquor) -> Iterator[Feed]:
+        """Yield the feed at each usual rung, strongest first; each is computed once, when it is first asked for.
+
+        Each equilibrium starts from that of the rung before, which is the nearest.
+        """
+        # The liquor is kept beside its feeds, so that no other gets its identity.
+        _, known = self.ladders.setdefault(id(liquor), (liquor, []))
+        for place, parts in enumerate(ladder_rungs()):
+            if place == len(known):
+                known.append(self.feed(liquor, parts, known[-1] if known else None))
+            yield known[place]
+
+    def feed(self, liquor: Liquor, parts: float, stronger: Feed | None = None) -> Feed:
+        """Return the feed at a dilution; ``stronger`` is one to start the search from."""
+        nearby = stronger.liquor.equilibrium if stronger else None
+        return feed_at(liquor, parts, self.dilution_water, self.kelvin, nearby)
+
+    def ladder(self, liquor: Liquor, chosen: float) -> tuple[Feed, ...]:
+        """Return the feeds at the usual rungs and at the dilution that was chosen, strongest first."""
+        usual = tuple(self.feeds(liquor))
+        if any(feed.parts_water == chosen for feed in usual):
+            return usual
+        stronger = [feed for feed in usual if feed.parts_water < chosen]
+        own = self.feed(liquor, chosen, stronger[-1] if stronger else None)
+        return (*stronger, own, *usual[len(stronger) :])
 
     def batch(self, plan: Plan, sample: AshSample) -> Batch:
         """Return the batch that the plan makes if the ash is ``sample``."""
         return batches.batch_of(plan.grams_for(sample), plan.water_litres, self.vessel, sample)
 
-    def parts_by_stage(self, liquor: Liquor, ladder: Sequence[Feed]) -> dict[str, float]:
-        """Return by stage the parts of water that bring a liquor within every limit; infinite where none do.
+    def parts_for(self, stage: str, liquor: Liquor, ladder: Iterable[Feed]) -> float:
+        """Return the parts of water that bring a liquor within every limit of a stage; infinite where none do.
 
         ``ladder`` holds the liquor's own feeds, strongest first.
         """
-        rungs = (Feed(0.0, liquor, 0.0), *ladder)
-        found = {stage: parts_within(limits, rungs, self.water_alone) for stage, limits in self.limits.items()}
-        return {stage: parts if parts <= WEAKEST_SENSIBLE_PARTS else inf for stage, parts in found.items()}
+        rungs = chain((Feed(0.0, liquor, 0.0),), ladder)
+        parts = parts_within(self.limits[stage], rungs, self.water_alone)
+        return parts if parts <= WEAKEST_SENSIBLE_PARTS else inf
 
 
 def plan_batch(inputs: BatchInputs, typical: AshSample) -> Planned:
@@ -201,11 +221,9 @@ def _dilution(inputs: BatchInputs, sample: AshSample, strength: float) -> tuple[
         return inputs.request.dilution_parts, ()
     request, stage = inputs.request, stage_of(inputs.request)
     liquor = inputs.steep(sample, strength).liquor
-    parts = inputs.parts_by_stage(liquor, inputs.ladder(liquor, ladder_rungs()))[stage]
+    parts = inputs.parts_for(stage, liquor, inputs.feeds(liquor))
     # Lime haze makes the way between two rungs a little crooked, so the feed itself is looked at.
-    while parts <= WEAKEST_SENSIBLE_PARTS and not is_within(
-        inputs.limits[stage], feed_at(liquor, parts, inputs.dilution_water, inputs.kelvin).liquor
-    ):
+    while parts <= WEAKEST_SENSIBLE_PARTS and not is_within(inputs.limits[stage], inputs.feed(liquor, parts).liquor):
         parts += 1.0
     if parts > WEAKEST_SENSIBLE_PARTS:
         return max(ladder_rungs()), (NO_DILUTION_DOES,)
