@@ -1,5 +1,6 @@
 """Simulation-based coverage: an ash is drawn, its liquor is read with errors, and its range must hold the true figures.
 
+The state of the ash is drawn as well, and the grower is taken to know it; one of the four states is that nobody does.
 Ranges hold the middle 90 %. Over all 200 draws between 85 and 95 % must be held (the standard deviation of such a count
 is 2 %). The draws come in parts; each part alone must hold at least as many as 999 in 1000 binomial counts do. Only the
 liquor is computed, because no reading depends on anything else.
@@ -27,6 +28,7 @@ from feedcalc.uncertainty.estimates import estimate_of, run_to_end
 KELVIN = 288.15
 DRAWS = 200
 PARTS = 10
+STATES = ("unknown", "fresh", "aged", "leached")
 FIGURES = {
     "potassium": lambda liquor: liquor.milligrams_per_litre("potassium"),
     "ph": lambda liquor: liquor.equilibrium.ph,
@@ -62,7 +64,7 @@ def read_with_errors(truth, state: str, chance: random.Random, with_meter: bool)
 def figures_held(draw: int) -> set[str] | None:
     """The names of the figures whose range holds the truth in one draw; None where its readings were rejected."""
     chance = random.Random(draw)
-    ash = ash_of("mixed", ("fresh", "aged")[draw % 2])
+    ash = ash_of("mixed", chance.choice(STATES))
     truth = liquor_after(ash.sample_at({name: chance.random() for name in ash.unknowns}), 24.0)
     request = read_with_errors(truth, ash.state, chance, with_meter=draw % 4 >= 2)
     batch = LiquorBatch(request, liquor_after, lambda liquor: liquor, KELVIN, "the one strength")
