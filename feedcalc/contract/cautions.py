@@ -34,13 +34,17 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class Hazard:
-    """A hazard class with its signal word, its statements as (code, text), and the rule that decided it."""
+    """A hazard class with its signal word, its statements as (code, text), and the rule that decided it.
+
+    ``by`` is "pH" or "strength".
+    """
 
     name: str
     signal_word: str
     hazards: tuple[tuple[str, str], ...]
     precautions: tuple[tuple[str, str], ...]
     rule: str = ""
+    by: str = "pH"
 
 
 def hazard_at(ph: float, percent: float = 0.5) -> Hazard:
@@ -67,6 +71,7 @@ def hazard_at(ph: float, percent: float = 0.5) -> Hazard:
         hazards=stated(row["h_codes"]),
         precautions=stated(row["p_codes"]),
         rule=row["rule"],
+        by=row["by"],
     )
 
 

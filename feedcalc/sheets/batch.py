@@ -143,6 +143,8 @@ class Sheet:
         name = self.feed_hazard.name
         if name == "mild":
             return ""
+        if not self.figures["batch.parts_water"].value:
+            return said("It is the undiluted liquor. Goggles and gloves stay on.")
         typical = hazard_at(self.figures[f"{self.own_path}.ph_25"].value).name
         words = _FEED_DANGER if typical == name else _FEED_DANGER_POSSIBLE
         return said(words[name], ph=self.figures[f"{self.own_path}.ph_25"].likely)
@@ -152,9 +154,7 @@ class Sheet:
         shown_here, judged = self.figures[f"{path}.ph"], self.figures[f"{path}.ph_25"]
         if abs(shown_here.value - judged.value) < _SAME_PH:
             return ""
-        return said(
-            "A meter will show about {ph} at {temperature}.", ph=shown_here.text, temperature=self.temperature
-        )
+        return said("A meter will show about {ph} at {temperature}.", ph=shown_here.text, temperature=self.temperature)
 
     @property
     def calcium_is_scarce(self) -> bool:

@@ -24,7 +24,7 @@ RANGED = (
 )
 WORDED = ("ash_kinds", "ash_refusals", "cautions", "hazard_classes", "hazard_statements")
 ALL = (*RANGED, *WORDED, "water_kinds", "element_masses")
-KEY_COLUMNS = ("id", "code", "kind", "state", "quantity", "condition", "element", "class")
+KEY_COLUMNS = ("id", "code", "kind", "state", "quantity", "condition", "element", "class", "ph_low", "percent_low")
 
 # Milligrams per milliequivalent: molar mass over charge, IUPAC abridged atomic weights; CaCO3 is 100.087.
 MILLIGRAMS_PER_MILLIEQUIVALENT = {
@@ -287,10 +287,17 @@ def test_every_statement_of_a_hazard_class_has_its_words() -> None:
 
 
 def test_hazard_classes_meet_without_gap_and_corrosive_begins_at_the_ph_of_the_law() -> None:
-    classes = sorted(table("hazard_classes"), key=lambda row: float(row["ph_low"]))
-    for below, above in pairwise(classes):
-        assert float(below["ph_high"]) == float(above["ph_low"])
-    corrosive = next(row for row in classes if row["class"] == "corrosive")
+    by_ph: dict[tuple[float, float], list[tuple[float, float]]] = {}
+    for row in table("hazard_classes"):
+        span = (float(row["ph_low"]), float(row["ph_high"]))
+        by_ph.setdefault(span, []).append((float(row["percent_low"]), float(row["percent_high"])))
+    for below, above in pairwise(sorted(by_ph)):
+        assert below[1] == above[0]
+    for strengths in map(sorted, by_ph.values()):
+        assert strengths[0][0] == 0.0
+        assert strengths[-1][1] > 100.0
+        assert all(below[1] == above[0] for below, above in pairwise(strengths))
+    corrosive = next(row for row in table("hazard_classes") if row["class"] == "corrosive")
     assert float(corrosive["ph_low"]) == 11.5  # CLP Annex I, 3.2.2.2
     assert corrosive["signal_word"] == "Danger"
     assert "H314" in corrosive["h_codes"]

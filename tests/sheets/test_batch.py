@@ -106,14 +106,14 @@ def test_a_typed_amount_of_ash_is_repeated_as_it_was_typed():
 def test_times_follow_the_start():
     asked = sheet(now="2026-05-01T09:00", steep={"time": "36 h"})
     assert asked.time(asked.starts) == "Fri 1 May, 09:00"
-    assert asked.time(asked.ready) == "Sat 2 May, 21:00"
-    assert asked.use_by > asked.ready > asked.starts
-    assert asked.settled > asked.starts
+    # The wait ends at 21:00, when nobody pours any more.
+    assert asked.time(asked.settled) == "Sun 3 May, 08:00"
+    assert asked.use_by > asked.settled > asked.starts
 
 
 def test_without_a_start_there_are_no_clock_times():
     asked = sheet()
-    assert asked.starts is asked.ready is asked.settled is asked.use_by is None
+    assert asked.starts is asked.settled is asked.use_by is None
     assert asked.time(None) == ""
 
 
@@ -165,3 +165,52 @@ def test_the_ladder_keeps_the_unit_of_its_column_heading():
 def test_a_share_is_written_in_per_cent_up_to_a_hundred():
     share = shown("caustic.hydroxide_share", {"value": 0.983, "unit": "1", "low": 0.6, "high": 1.0}, "en-GB")
     assert share.full.replace("\u00a0", " ") == "98 % (likely 60 to 100)"
+
+
+DATED = {"now": "2026-05-01T18:00", "ash": {"kind": "hardwood", "state": "fresh", "amount": "100 g"}}
+
+
+def test_a_step_shows_two_cautions_the_heaviest_and_loses_none():
+    asked = sheet(**DATED, use="foliar", acid={"kind": "vinegar", "target_ph": "7"})
+    steps = ["burning", "sieving", "steeping", "stirring", "pouring", "diluting", "mixing", "applying", "storing"]
+    for step in steps:
+        first, behind = asked.first(step), asked.behind(step)
+        assert len(first) <= 2
+        assert {caution.id for caution in (*first, *behind)} == {c.id for c in asked.cautions if c.where == step}
+        weights = [caution.weight for caution in (*first, *behind)]
+        assert weights == sorted(weights, reverse=True)
+    assert "wet_ash" in {caution.id for caution in asked.first("pouring")}
+    assert "food_bottle" in {caution.id for caution in asked.first("storing")}
+
+
+def test_settling_ends_in_waking_hours_after_the_wait_and_the_slow_end_of_settling():
+    for start in ("2026-05-01T05:10", "2026-05-01T13:30", "2026-05-01T23:59"):
+        for wait in ("1 h", "15 h", "30 h"):
+            asked = sheet(**{**DATED, "now": start}, steep={"time": wait})
+            assert 8 <= asked.settled.hour <= 20
+            waited = (asked.settled - asked.starts).total_seconds() / 3600
+            assert waited >= max(float(wait.split()[0]), asked.settle_hours)
+
+
+def test_times_do_not_depend_on_whether_ranges_were_asked_for():
+    with_ranges = sheet_of_text(json.dumps({"schema": 1, "ranges": "on", **DATED, "steep": {"time": "1 h"}}))
+    without = sheet(**DATED, steep={"time": "1 h"})
+    assert with_ranges.settled == without.settled
+    assert with_ranges.use_by == without.use_by
+
+
+def test_what_the_feed_is_called_follows_its_typical_figure():
+    certain = sheet_of_text(json.dumps({"schema": 1, **DATED, "dilution": "1:1"}))
+    assert certain.figures[f"{certain.own_path}.ph_25"].value >= 11.5
+    assert "Even diluted it is corrosive" in certain.danger_of_feed
+    possible = sheet_of_text(json.dumps({"schema": 1, **DATED, "dilution": "1:12"}))
+    figure = possible.figures[f"{possible.own_path}.ph_25"]
+    assert figure.value < 11.5 <= figure.high
+    assert "Even diluted it may be corrosive" in possible.danger_of_feed
+
+
+def test_a_meter_in_a_cold_shed_is_spoken_of_apart_from_the_danger():
+    cold = sheet(**DATED, water={"amount": "5 L", "temperature": "8 degC"})
+    assert cold.figures["liquor.ph"].value > cold.figures["liquor.ph_25"].value + 0.3
+    assert cold.meter_shows("liquor") == (f"A meter will show about {cold.figures['liquor.ph'].text} at 8\u00a0°C.")
+    assert sheet(**DATED, water={"amount": "5 L", "temperature": "25 degC"}).meter_shows("liquor") == ""

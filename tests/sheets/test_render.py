@@ -120,3 +120,62 @@ def test_every_named_part_has_a_template():
         reply, text = calculate_markdown(json.dumps({"schema": 1, "ranges": "off", **WEIGHED}), part)
         assert reply["ok"]
         assert isinstance(text, str)
+
+
+@pytest.mark.parametrize(
+    ("state", "words"),
+    [
+        ("fresh", "kept dry since the fire"),
+        ("aged", "aged"),
+        ("unknown", "fresh or aged, not known which"),
+        ("leached", "rained on"),
+    ],
+)
+def test_sheet_and_page_say_how_the_ash_was_kept(state, words):
+    asked = {**WEIGHED, "ash": {**WEIGHED["ash"], "state": state}}
+    assert f"({words})" in markdown_of("sheet", **asked)
+    assert words in reply_to(asked)["html"]["sheet"]
+
+
+def test_ways_round_and_gentler_ways_are_printed():
+    asked = {"ash": {"kind": "hardwood", "state": "fresh"}, "dilution": "1:2", "plant": "tomato", "soil": {"ph": "6"}}
+    reply = reply_to({"schema": 1, **asked})
+    values, text, page = reply["values"], markdown_of("sheet", **asked), html.unescape(reply["html"]["sheet"])
+    assert values["ways"]
+    assert values["gentler"]
+    assert text.index("What to do about it") < text.index("Ways to a gentler feed") < text.index("What to do\n")
+    for way in (*values["ways"], *values["gentler"]):
+        assert way["text"] in text
+        assert way["text"] in page
+    assert page.index("<summary>Ways to a gentler feed") > page.index("What to do about it")
+
+
+def test_a_reading_that_contradicts_the_request_is_answered_at_the_top():
+    asked = {"ash": {"kind": "mixed", "state": "fresh", "amount": "100 g"}, "water": {"amount": "5 L"}}
+    asked["measured"] = {"ec": "4000 mS/cm"}
+    reply = reply_to({"schema": 1, **asked})
+    (suggestion,) = reply["values"]["suggestions"]
+    text = markdown_of("sheet", **asked)
+    assert text.index(suggestion["because"]) < text.index("In the liquor")
+    assert suggestion["because"] in html.unescape(reply["html"]["sheet"])
+
+
+def test_every_caution_stands_on_sheet_and_page():
+    asked = {**WEIGHED, "use": "foliar", "acid": {"kind": "vinegar", "target_ph": "7"}}
+    reply = reply_to(asked)
+    text, page = markdown_of("sheet", **asked), html.unescape(reply["html"]["sheet"])
+    for caution in reply["cautions"]:
+        assert text.count(caution["text"]) >= 1, caution["id"]
+        assert caution["text"] in page, caution["id"]
+    assert text.index("More cautions") > text.index("Count the sludge")
+
+
+def test_the_sheet_says_once_that_there_is_no_nitrogen():
+    assert markdown_of("sheet", **WEIGHED).count("nitrogen") == 1
+    assert reply_to(WEIGHED)["html"]["sheet"].count("nitrogen") == 1
+
+
+def test_how_long_it_keeps_agrees_with_letting_it_stand():
+    text = markdown_of("sheet", **WEIGHED, now="2026-05-01T09:00")
+    assert "Under a lid it keeps for days to months; open to the air for about a week. Read a strip before use." in text
+    assert "Use by" not in text

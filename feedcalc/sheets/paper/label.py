@@ -206,10 +206,16 @@ _CONTENTS = {
 }
 # By hazard class, and by whether readings were used.
 _CLASS_WORDS = {
-    ("corrosive", False): said("Worked out, not tested: treat as corrosive, by the high end of its range."),
-    ("corrosive", True): said("Worked out with your readings: treat as corrosive, by the high end of its range."),
-    ("irritant", False): said("Worked out, not tested: treat as irritant, by the high end of its range."),
-    ("irritant", True): said("Worked out with your readings: treat as irritant, by the high end of its range."),
+    ("corrosive", False): said("Worked out, not tested: treat as corrosive, by the high end of its pH."),
+    ("corrosive", True): said("Worked out with your readings: treat as corrosive, by the high end of its pH."),
+    ("irritant", False): said("Worked out, not tested: treat as irritant, by the high end of its pH."),
+    ("irritant", True): said("Worked out with your readings: treat as irritant, by the high end of its pH."),
+    ("corrosive by strength", False): said("Worked out, not tested: treat as corrosive, by its highest strength."),
+    ("corrosive by strength", True): said(
+        "Worked out with your readings: treat as corrosive, by its highest strength."
+    ),
+    ("irritant by strength", False): said("Worked out, not tested: treat as irritant, by its highest strength."),
+    ("irritant by strength", True): said("Worked out with your readings: treat as irritant, by its highest strength."),
     ("mild", False): said("Worked out, not tested. Mild by its pH; still no drink."),
     ("mild", True): said("Worked out with your readings. Mild by its pH; still no drink."),
 }
@@ -218,7 +224,7 @@ _CLASS_WORDS = {
 def _class_words(hazard: Hazard, ph: Shown, was_read: bool) -> str:
     if not ph.range:
         return said("No range was worked out, so it is treated as corrosive.")
-    return _CLASS_WORDS[hazard.name, was_read]
+    return _CLASS_WORDS[hazard.name + (" by strength" if hazard.by == "strength" else ""), was_read]
 
 
 def _day(moment: datetime | None) -> str:

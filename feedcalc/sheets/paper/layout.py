@@ -188,7 +188,7 @@ class _LabelText:
             [(speak(label.contents), False)],
             [
                 (speak(said("pH {ph} at 25\u00a0°C.", ph=label.ph.full)), True),
-                *((speak(words), False) for words in (label.class_words, label.rule, label.meter) if words),
+                *((speak(words), False) for words in (label.class_words, label.meter) if words),
             ],
         ]
 

@@ -100,7 +100,7 @@ def wall_sheet_of(sheet: Sheet, batch: str = "", language: str = "en") -> WallSh
     def at(step: str) -> tuple[tuple[str, str], ...]:
         return tuple((row["caution"], cautions[row["caution"]]) for row in rows if row["step"] == step)
 
-    figures, meter = sheet.figures, sheet.meter_shows("liquor")
+    figures = sheet.figures
     liquor = tuple(caution.text for caution in sheet.at("liquor") if caution.id not in FIRST_AID)
     deciding = [reason["text"] for reason in sheet.reasons if reason["towards"] == sheet.verdict][:_MAX_REASONS]
     verdict = {
@@ -114,7 +114,6 @@ def wall_sheet_of(sheet: Sheet, batch: str = "", language: str = "en") -> WallSh
         has_corrosion_symbol=any(code in WITH_CORROSION_SYMBOL for code, _ in sheet.hazard.hazards),
         danger=(
             said("The liquor's pH at 25\u00a0°C is {ph}.", ph=figures["liquor.ph_25"].full),
-            *((meter,) if meter else ()),
             *liquor,
             *sheet.warnings,
             *verdict,

@@ -33,8 +33,8 @@ def words_of(markup: str) -> str:
 def with_ph(high: float) -> Label:
     """Return the label of a liquor whose pH is at most ``high``."""
     sheet = sheet_of_text(json.dumps({"schema": 1, "ranges": "off", **WEIGHED}))
-    ph = Shown("liquor.ph", high - 0.5, f"{high - 0.5:.1f}", f"{high - 1:.1f} to {high:.1f}", "")
-    return label_of(replace(sheet, hazard=hazard_at(high), figures={**sheet.figures, "liquor.ph": ph}))
+    ph = Shown("liquor.ph_25", high - 0.5, f"{high - 0.5:.1f}", f"{high - 1:.1f} to {high:.1f}", "")
+    return label_of(replace(sheet, hazard=hazard_at(high), figures={**sheet.figures, "liquor.ph_25": ph}))
 
 
 @pytest.mark.parametrize(
@@ -94,7 +94,7 @@ def test_statements_are_those_of_the_regulation(language, code, text):
 
 def test_without_a_range_the_worst_class_is_taken():
     sheet = sheet_of_text(json.dumps({"schema": 1, "ranges": "off", **CLASSES["irritant"]}))
-    assert not sheet.figures["liquor.ph"].range
+    assert not sheet.figures["liquor.ph_25"].range
     assert label_of(sheet).hazard.name == "corrosive"
 
 

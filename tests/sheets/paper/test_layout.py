@@ -56,8 +56,8 @@ def label(name: str, batch: str = "Oak, second fire", dated: bool = True) -> Lab
         del asked["now"]
     sheet = sheet_of_text(json.dumps(asked))
     high = CLASS_OF_PH[name]
-    ph = Shown("liquor.ph", high - 0.4, f"{high - 0.4:.1f}", f"{high - 0.8:.1f} to {high:.1f}", "")
-    return label_of(replace(sheet, hazard=hazard_at(high), figures={**sheet.figures, "liquor.ph": ph}), batch)
+    ph = Shown("liquor.ph_25", high - 0.4, f"{high - 0.4:.1f}", f"{high - 0.8:.1f} to {high:.1f}", "")
+    return label_of(replace(sheet, hazard=hazard_at(high), figures={**sheet.figures, "liquor.ph_25": ph}), batch)
 
 
 @cache

@@ -118,16 +118,16 @@ def test_clock_times_are_those_of_the_batch_sheet():
     sheet = sheet_of_text(json.dumps({**DEMO, "ranges": "off"}))
     steps = {step.id: step.do for step in wall("demo").steps}
     assert sheet.time(sheet.starts) in steps["steep"]
-    assert sheet.time(sheet.ready) in steps["settle"]
+    assert sheet.time(sheet.settled) in steps["settle"]
     assert sheet.time(sheet.use_by) in steps["keep"]
     assert "after an hour" in {step.id: step.do for step in wall("undated").steps}["stir"]
 
 
 def test_the_reasons_against_feeding_are_at_the_head():
-    sheet = sheet_of_text(json.dumps({**DEMO, "ranges": "off"}))
+    sheet = sheet_of_text(json.dumps({**DEMO, "soil": {"ph": "7.3"}, "ranges": "off"}))
     deciding = [reason["text"] for reason in sheet.reasons if reason["towards"] == sheet.verdict]
     assert sheet.verdict != "go"
-    assert all(any(text in sentence for sentence in wall("demo").danger) for text in deciding[:2])
+    assert all(any(text in sentence for sentence in wall_sheet_of(sheet).danger) for text in deciding[:2])
 
 
 def test_heights_in_the_bucket_are_to_scale():
