@@ -19,7 +19,7 @@ from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.text import one_line
 from feedcalc.liquor.air import hydroxide_share
-from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps, answer_to
+from feedcalc.liquor.answer import Answer, Outcome, Suggestion, answer_in_steps, answer_to
 from feedcalc.liquor.figures import exact_figure, medians_taken
 from feedcalc.uncertainty.estimates import Steps, estimate_of, percentile, within_progress
 from feedcalc.words.errors import InputError, InputErrors
@@ -66,10 +66,13 @@ def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
     own = _own_evidence(asked, request)
     # Progress counts in batches: the own batch is checked alone, then all are computed together.
     alone = 0 if own is None else 1
+    suggestions: tuple[Suggestion, ...] = ()
     if own is not None:
-        earlier = [*earlier, own]
         yield 0, 1
-        yield from within_progress(_refuse_implausible(request), 0, alone, alone + len(earlier))
+        checked = within_progress(_refuse_implausible(request), 0, alone, alone + len(earlier) + 1)
+        suggestions = yield from checked
+        own, request = _as_taken(own, request, suggestions)
+        earlier = [*earlier, own]
     if not earlier:
         problem = said("Nothing was read, weighed or analysed that would tell of this ash.")
         accepted = said("a conductivity, a pH, vinegar counted, weighings, or an analysis")
@@ -88,7 +91,7 @@ def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
         figures=figures,
         effective=answer.effective_samples,
         words=_words(figures, answer, earlier, request.locale),
-        warnings=answer.warnings,
+        warnings=(*(suggestion.because for suggestion in suggestions), *answer.warnings),
     )
 
 
@@ -149,8 +152,20 @@ def _own_evidence(asked: Mapping[str, Any], request: Request) -> dict[str, Any] 
     return kept
 
 
-def _refuse_implausible(request: Request) -> Steps[None]:
-    """Raise `InputErrors` where a reading was rejected."""
+def _as_taken(
+    own: dict[str, Any], request: Request, suggestions: Sequence[Suggestion]
+) -> tuple[dict[str, Any], Request]:
+    """Return evidence and request with the state or the unit that the readings fit, as the answer took them."""
+    for suggestion in suggestions:
+        group, name = suggestion.field.split(".")
+        own = {**own, group: {**own[group], name: suggestion.value}}
+        if suggestion.field in request.words:
+            request = replace(request, words={**request.words, suggestion.field: suggestion.value})
+    return own, request
+
+
+def _refuse_implausible(request: Request) -> Steps[tuple[Suggestion, ...]]:
+    """Return what the readings contradict. Raises `InputErrors` where a reading was rejected."""
     answer = yield from answer_in_steps(replace(request, earlier=()))
     missed = [name for name in _MEASURED if name in request.numbers and name not in answer.readings_used]
     if missed:
@@ -158,6 +173,7 @@ def _refuse_implausible(request: Request) -> Steps[None]:
         problem = " ".join(warning for warning in answer.warnings if "plausible ash" in warning)
         given = request.readings[missed[0]].text
         raise InputErrors([InputError(missed[0], given, problem, accepted)])
+    return answer.suggestions
 
 
 def _compared(request: Request, earlier: list[Any]) -> Request:
