@@ -168,9 +168,7 @@ def _time_in_the_air(answer: Answer, limit: float) -> list[Way]:
     text = said_of(
         round(days.typical),
         "Let the feed stand in an open tub for about a day, out of reach, then read a strip.",
-        "Let the feed stand in an open tub for about {count} days ({low} to {high}), out of reach, then read a strip.",
-        low=_number(answer, days.low),
-        high=_number(answer, days.high),
+        "Let the feed stand in an open tub for about {count} days, out of reach, then read a strip.",
     )
     return [_way("stand", text, "days", days, "d")]
 

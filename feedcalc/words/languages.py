@@ -88,6 +88,7 @@ MACHINE_WORDS: Mapping[str, Said] = {
     "with care": said("with care"),
     "pH": said("pH"),
     "conductivity at 25 °C": said("conductivity at 25 °C"),
+    "pH at 25 °C": said("pH at 25 °C"),
     "alkalinity as CaCO₃": said("alkalinity as CaCO₃"),
     "lime value as CaCO₃": said("lime value as CaCO₃"),
     "a can": said("a can"),
