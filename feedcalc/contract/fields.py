@@ -48,6 +48,14 @@ def names_in(table: str, column: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(row[column] for row in published.table(table)))
 
 
+def _names_of_indicators(role: str, column: str) -> tuple[str, ...]:
+    return tuple(row[column] for row in published.table("indicators") if row["role"] == role)
+
+
+END_POINTS = _names_of_indicators("end_point", "indicator")
+CABBAGE_COLOURS = _names_of_indicators("colour", "colour")
+
+
 def _water_fields(path: str, whose: str) -> tuple[Field, ...]:
     return (
         Field(f"{path}.analysis.hardness", "hardness", said("total hardness of {whose}", whose=whose), maximum=3000),
@@ -104,6 +112,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("soil.target_ph", "ph", said("pH the soil should reach"), minimum=4.5, maximum=7),
     Field("soil.dug_depth", "length", said("how deep dry ash is dug in"), minimum=0.01, maximum=0.6),
     Field("soil.texture", "choice", said("texture of the soil"), None, ("sand", "loam", "clay", "peat")),
+    Field("soil.potassium", "soil_content", said("potassium that a test found in the soil"), maximum=5000),
     Field("soil.area", "area", said("area that gets the feed"), minimum=0.001, maximum=1e8),
     Field("acid.kind", "choice", said("acid used to bring the pH down"), None, ("vinegar", "citric acid")),
     Field("acid.strength", "strength", said("strength of the acid"), minimum=0.001, maximum=1),
@@ -123,6 +132,8 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("measured.acid_drops", "volume", said("vinegar that 100 mL of liquor took to the colour change"), maximum=10),
     Field("measured.acid_strength", "strength", said("strength of that vinegar"), minimum=0.001, maximum=1),
     Field("measured.acid_end", "ph", said("pH at which that colour changes"), minimum=4.5, maximum=9),
+    Field("measured.acid_by", "choice", said("what shows that colour"), None, END_POINTS),
+    Field("measured.colour", "choice", said("colour of red cabbage water in the liquor"), None, CABBAGE_COLOURS),
     Field(
         "measured.clear_depth",
         "length",

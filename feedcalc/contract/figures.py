@@ -28,7 +28,7 @@ MEASURED_OUT = {
 }
 # A liquor's figure in mg/L is written in g/L if its range reaches this, so that the three numbers stay short.
 GRAMS_FROM = 1000.0
-_WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "m2": "m^2", "1": ""}
+_WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "g/m2": "g/m^2", "m2": "m^2", "1": ""}
 _SOIL_UNITS = {
     "g/m2": "\u00a0g/m²",
     "g CaCO3/m2": "\u00a0g/m²",

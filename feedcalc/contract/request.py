@@ -360,7 +360,7 @@ class _RequestReader:
             problem = said("This batch was made of another ash.")
             self._fault(f"{path}.ash.kind", batch.words["ash.kind"], problem, self.words["ash.kind"])
             return None
-        measured = any(name.startswith("measured.") for name in batch.numbers)
+        measured = bool(batch.word("measured.colour")) or any(name.startswith("measured.") for name in batch.numbers)
         for name in ("ash.amount", "water.amount"):
             if measured and name not in batch.readings:
                 self._fault(f"{path}.{name}", "", said("What was read of a batch needs this too."), said("an amount"))

@@ -79,6 +79,9 @@ WRITTEN_UNITS = {
     "uS/cm": "µS/cm",
     "g/L w/v": "g/L",
     "um": "µm",
+    "mg/L of soil": "mg/L",
+    "lb/acre of soil": "lb/acre",
+    "kg/ha of soil": "kg/ha",
     "us_cup": "US cup",
     "metric_cup": "metric cup",
     "uk_cup": "UK cup",
@@ -119,6 +122,9 @@ _IN_PINT = {
     "ft^2": "foot**2",
     "yd^2": "yard**2",
     "ft^3": "foot**3",
+    "mg/L of soil": "soil_mg_in_litre",
+    "lb/acre of soil": "soil_lb_in_acre",
+    "kg/ha of soil": "soil_kg_in_ha",
     "% w/v": "percent_in_volume",
     "g/L w/v": "gram_in_litre",
 }
@@ -333,6 +339,19 @@ QUANTITY_KINDS: Mapping[str, Kind] = _kinds(
             }
         ),
     ),
+    Kind(
+        "soil_content",
+        "mg/kg",
+        said("a content of the soil such as 150 mg/kg, 150 ppm, 200 mg/L, 300 lb/acre or 330 kg/ha"),
+        _spelt(
+            {
+                "mg/kg": "mg/kg|ppm|g/t|µg/g|ug/g",
+                "mg/L of soil": "mg/l|g/m3|g/m³",
+                "lb/acre of soil": "lb/acre|lbs/acre|lb/ac|lbs/ac|pounds/acre|lb/a|lbs/a",
+                "kg/ha of soil": "kg/ha|kg/hectare",
+            }
+        ),
+    ),
     Kind("ph", "1", said("a pH from 0 to 14 such as 6.5"), _spelt({"1": "|ph"}), highest=14.0),
     Kind("fraction", "1", said("a share from 0 to 1 such as 0.25, or 25 %"), _SHARE, highest=1.0),
     Kind(
@@ -367,6 +386,7 @@ AMBIGUOUS_SPELLINGS: Mapping[str, frozenset[str]] = MappingProxyType(
         "mass_or_volume": frozenset({"oz", "ounce", "ounces"}),
         "concentration": frozenset({"ppm"}),
         "mass_fraction": frozenset({"ppm"}),
+        "soil_content": frozenset({"ppm"}),
         "hardness": frozenset({"ppm", "mg/l", "g/m3", "°f"}),
         "alkalinity": frozenset({"ppm", "mg/l", "g/m3", "°f", "°kh", "kh", "mmol/l"}),
         "conductivity": frozenset({"ms", "us"}),

@@ -55,6 +55,13 @@ def readings_in(request: Request, model_apart: bool = False, amount_width: float
         widths += [reading_width("ph", "open_bucket")] if is_open else []
         widths += [] if model_apart else [reading_width("ph", "model")]
         found.append(Reading("measured.ph", ph, math.hypot(*widths)))
+    colour = request.word("measured.colour")
+    if colour:
+        shade = indicator_row("colour", colour=colour)
+        widths = [float(shade["width"]), amount_width / math.log(10)]
+        widths += [reading_width("ph", "open_bucket")] if is_open else []
+        widths += [] if model_apart else [reading_width("ph", "model")]
+        found.append(Reading("measured.colour", float(shade["ph"]), math.hypot(*widths)))
     vinegar = request.number("measured.acid_drops")
     if vinegar is not None:
         widths = [reading_width("acid_drops", "end_point"), reading_width("acid_drops", "strength"), amount_width]
@@ -129,8 +136,8 @@ class Titration:
         """Fit the model for the titration in a request; None where there is none or it never reaches its end."""
         if request.number("measured.acid_drops") is None:
             return None
-        end_ph, strength = request.number("measured.acid_end"), request.number("measured.acid_strength")
-        return cls.of(liquor, end_ph or reading_rule("end_point"), strength or reading_rule("vinegar_strength"), kelvin)
+        strength = request.number("measured.acid_strength") or reading_rule("vinegar_strength")
+        return cls.of(liquor, end_point(request)[0], strength, kelvin)
 
     def millilitres(self, liquor: Liquor) -> float:
         """Return the mL of vinegar for 100 mL of a liquor."""
@@ -138,6 +145,37 @@ class Titration:
         equivalents = chemistry.alkalinity * chemistry.water_kg - self.kept_by_carbon * chemistry.dissolved["carbon"]
         mol_per_litre = max(equivalents, 0.0) / chemistry.litres / self.given_by_acid
         return mol_per_litre * acids()["vinegar"].grams_per_mol / self.strength / 10
+
+
+def end_point(request: Request) -> tuple[float, float]:
+    """Return the pH at which the titration in a request ends, and its width.
+
+    The width is 0 for a pH that the request gives, and for no indicator at all: `reading_width` covers these.
+    """
+    given, indicator = request.number("measured.acid_end"), request.word("measured.acid_by")
+    if given is not None or not indicator:
+        return given or reading_rule("end_point"), 0.0
+    row = indicator_row("end_point", indicator=indicator)
+    return float(row["ph"]), float(row["width"])
+
+
+def end_point_width(request: Request, liquor: Liquor, kelvin: float) -> float:
+    """Return the relative width of the vinegar taken that comes from the width of the end point."""
+    ph, width = end_point(request)
+    if width == 0.0:
+        return 0.0
+    strength = reading_rule("vinegar_strength")  # it cancels out of the ratio
+    early, late = (Titration.of(liquor, end, strength, kelvin) for end in (ph + width, ph - width))
+    if early is None or late is None:
+        return 0.0
+    least, most = early.millilitres(liquor), late.millilitres(liquor)
+    return (most - least) / (most + least)
+
+
+def indicator_row(role: str, **wanted: str) -> Mapping[str, str]:
+    """Return the first row of ``indicators.csv`` of a role (``end_point`` or ``colour``) with these cells."""
+    rows = published.table("indicators")
+    return next(row for row in rows if row["role"] == role and wanted.items() <= row.items())
 
 
 def clouding_diameter(request: Request, batch: Batch, sample: AshSample, kelvin: float) -> float | None:

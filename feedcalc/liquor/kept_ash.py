@@ -29,7 +29,7 @@ from feedcalc.words.messages import listed, said, said_of
 _OWN = ("ask", "name", "date")
 _KEPT_GROUPS = ("water", "steep", "measured")
 _KEPT_OF_ASH = ("kind", "state", "amount", "weighings", "weighed_measure", "density", "analysis")
-_MEASURED = ("measured.ec", "measured.ph", "measured.acid_drops")
+_MEASURED = ("measured.ec", "measured.ph", "measured.acid_drops", "measured.colour")
 _EVIDENCE = (*_MEASURED, "ash.weighings", "ash.density")
 # The batch for which kept ashes are compared.
 _COMPARED: Mapping[str, Any] = {"water": {"kind": "rain", "amount": "5 L"}, "dilution": "1:10"}
@@ -124,7 +124,7 @@ def _earlier_of(asked: Mapping[str, Any]) -> list[Any]:
 
 def _own_evidence(asked: Mapping[str, Any], request: Request) -> dict[str, Any] | None:
     """Return the parts of a request that depend on the ash, with the planned amounts; None without evidence."""
-    measured = any(name in request.numbers for name in _MEASURED)
+    measured = any(name in request.numbers or request.words.get(name) for name in _MEASURED)
     of_ash = request.group("ash.weighings") or request.group("ash.analysis") or request.number("ash.density")
     if not measured and not of_ash:
         return None
@@ -167,11 +167,12 @@ def _as_taken(
 def _refuse_implausible(request: Request) -> Steps[tuple[Suggestion, ...]]:
     """Return what the readings contradict. Raises `InputErrors` where a reading was rejected."""
     answer = yield from answer_in_steps(replace(request, earlier=()))
-    missed = [name for name in _MEASURED if name in request.numbers and name not in answer.readings_used]
+    read = [name for name in _MEASURED if name in request.numbers or request.words.get(name)]
+    missed = [name for name in read if name not in answer.readings_used]
     if missed:
         accepted = said("readings that an ash can give, or none")
         problem = " ".join(warning for warning in answer.warnings if "plausible ash" in warning)
-        given = request.readings[missed[0]].text
+        given = request.readings[missed[0]].text if missed[0] in request.readings else request.word(missed[0])
         raise InputErrors([InputError(missed[0], given, problem, accepted)])
     return answer.suggestions
 

@@ -34,6 +34,7 @@ _WORDS = {
     "measured.ec": (said("conductivity read"), "mS/cm", "ec"),
     "measured.ph": (said("pH read"), "", "ph"),
     "measured.acid_drops": (said("vinegar taken"), "mL", "acid_drops"),
+    "measured.colour": (said("pH by the colour of cabbage water"), "", "colour"),
 }
 _DIRECTIONS = {1: "high", -1: "low"}
 EARLIER_DO_NOT_FIT = said(

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from statistics import NormalDist
 
@@ -19,6 +19,7 @@ from feedcalc.liquor.ash_evidence import fills_of_measure, waters_of
 from feedcalc.liquor.dilution import feed_at
 from feedcalc.liquor.instruments import (
     Titration,
+    end_point_width,
     is_compensated,
     pen_shows,
     ph_shows,
@@ -34,7 +35,7 @@ from feedcalc.uncertainty.bayes import Quantiles, Reading
 
 MODEL_ERRORS = ("model.ec", "model.ph")  # unknowns that all batches share
 # Fields that change what was read or how certain it is, but not what an instrument would show of a given ash.
-_READ_VALUES = ("measured.ec", "measured.ph", "measured.ph_width", "measured.acid_drops")
+_READ_VALUES = ("measured.ec", "measured.ph", "measured.ph_width", "measured.acid_drops", "measured.colour")
 _NORMAL = NormalDist()
 
 
@@ -103,7 +104,9 @@ class Observation:
         hours = request.known("steep.time") if hours is None else hours
         titration = None
         if request.number("measured.acid_drops") is not None:
-            titration = Titration.of_request(request, batch.liquor_after(ash.typical(), hours), batch.kelvin)
+            liquor = batch.liquor_after(ash.typical(), hours)
+            titration = Titration.of_request(request, liquor, batch.kelvin)
+            readings = _with_width(readings, end_point_width(request, liquor, batch.kelvin))
         readings = tuple(reading for reading in readings if reading.name != "measured.acid_drops" or titration)
         if not readings:
             return None
@@ -113,10 +116,14 @@ class Observation:
     def cache_key(self) -> str:
         """Text that identifies everything `predicted` depends on but the ash and the steep of the present batch."""
         request = self.batch.request
-        words = {name: value for name, value in request.words.items() if name.startswith("measured.")}
+        words = {
+            name: value
+            for name, value in request.words.items()
+            if name.startswith("measured.") and name not in _READ_VALUES
+        }
         numbers: dict[str, float] = {}
         if not self.batch.cache_key:
-            words = dict(request.words)
+            words = {name: value for name, value in request.words.items() if name not in _READ_VALUES}
             numbers = {name: value for name, value in request.numbers.items() if name not in _READ_VALUES}
         amounts = [str(request.readings.get(name)) for name in ("ash.amount", "water.amount")]
         instruments = [reading.name for reading in self.readings]
@@ -137,12 +144,22 @@ class Observation:
             if reading.name == "measured.ec":
                 error = reading_width("ec", "model") * _score(quantiles.get("model.ec", 0.5))
                 predicted.append(pen_shows(read, celsius, is_compensated(request)) * math.exp(error))
-            elif reading.name == "measured.ph":
+            elif reading.name in ("measured.ph", "measured.colour"):
                 error = reading_width("ph", "model") * _score(quantiles.get("model.ph", 0.5))
                 predicted.append(ph_shows(read, celsius) + error)
             elif self.titration:
                 predicted.append(self.titration.millilitres(liquor))
         return predicted
+
+
+def _with_width(readings: Sequence[Reading], width: float) -> tuple[Reading, ...]:
+    """Return the readings with a relative width added to that of the titration."""
+    return tuple(
+        replace(reading, standard_deviation=math.hypot(reading.standard_deviation, width))
+        if reading.name == "measured.acid_drops"
+        else reading
+        for reading in readings
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Build the figures of what liquor and feed do next: with acid, in air, with a second thing, and as lime haze.
+"""Build the figures of what liquor and feed do next: with acid, in air, with a second thing, as lime haze, in soil.
 
 Names and units are those of the contract. Nothing is computed here: the chemistry is in `acid`, `air`, `mixing` and
 `haze`. Only what the request asks for is included.
@@ -9,21 +9,24 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
-from feedcalc.contract.figures import figure
+from feedcalc.contract.figures import figure, six_digits
 from feedcalc.liquor.acid import Acid, Neutralisation, acid_dose, acid_for, acids, titration_curve
 from feedcalc.liquor.air import caustic_switch, corrosive_ph, exposure_to_air, hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome
+from feedcalc.liquor.feeding import feeding
 from feedcalc.liquor.figures import exact_figure
 from feedcalc.liquor.haze import haze_in_can
 from feedcalc.liquor.mixing import MINERAL_WORDS, mixing_check, second_things
+from feedcalc.liquor.next_readings import KITCHEN_ASSAY, next_readings
 from feedcalc.liquor.steeping import phosphorus_if_amorphous
+from feedcalc.liquor.traces import traces
 from feedcalc.liquor.vessel import water_kilograms
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
 # The names of these parts in ``values``.
-REACTIONS = ("acid", "air", "caustic", "haze", "mixing")
+REACTIONS = ("acid", "air", "assay", "caustic", "feeding", "haze", "mixing", "traces")
 
 
 def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
@@ -37,6 +40,10 @@ def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, An
             found["batch"] = {**found["batch"], "acid_volume": acid["volume"]}
         warnings += acid_warnings
     found["haze"] = _haze(answer)
+    found["feeding"] = feeding(answer)
+    in_liquor, found["traces"], trace_warnings = traces(answer)
+    found["liquor"] = {**found["liquor"], **{name: figure(known, "mg/L") for name, known in in_liquor.items()}}
+    warnings += trace_warnings
     if answer.request.word("mixing.with"):
         found["mixing"] = _mixing(answer)
         mixing = found["mixing"]
@@ -47,12 +54,34 @@ def with_reactions(answer: Answer, values: dict[str, Any]) -> tuple[dict[str, An
     if answer.request.word("ranges") == "on":
         found["air"] = _air(answer)
         found["caustic"] = _caustic(answer)
+        found["assay"] = _assay(answer)
         amorphous = answer.spread(lambda outcome: phosphorus_if_amorphous(outcome.steep.liquor))
         found["phosphate"] = {"phosphorus_if_amorphous": figure(amorphous, "mg/L")}
         apatite = found["liquor"]["phosphorus"]
         both_ends = {**apatite, "high": max(apatite["high"], found["phosphate"]["phosphorus_if_amorphous"]["high"])}
         found["liquor"] = {**found["liquor"], "phosphorus": both_ends}
     return found, tuple(warnings)
+
+
+def _assay(answer: Answer) -> dict[str, Any]:
+    """Return by how much each reading that is still open would narrow the ranges, and what the kitchen assay takes."""
+    readings, vinegar = next_readings(answer)
+    assay: dict[str, Any] = {
+        "readings": [
+            {
+                "fields": list(reading.fields),
+                "words": reading.words,
+                "potassium": six_digits(reading.potassium),
+                "ph": six_digits(reading.ph),
+                "lime_value": six_digits(reading.lime_value),
+            }
+            for reading in readings
+        ],
+        "kitchen": KITCHEN_ASSAY if any(reading.fields == (KITCHEN_ASSAY,) for reading in readings) else "",
+    }
+    if vinegar is not None:
+        assay["vinegar"] = figure(vinegar, "mL")
+    return assay
 
 
 def _as_asked(answer: Answer, known: Estimate) -> Estimate:
