@@ -6,6 +6,8 @@ import pytest
 
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.garden.ash import ELEMENTS, AshSample, ash_of
+from feedcalc.garden.water import water_of_kind
+from feedcalc.liquor.steeping import steep
 from feedcalc.uncertainty.estimates import Estimate
 
 KINDS = ("mixed", "hardwood", "softwood", "bark")
@@ -72,7 +74,7 @@ def test_calcium_phosphate_has_neither_carbonate_nor_acid():
 
 
 @pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.parametrize("state", ["fresh", "aged"])
+@pytest.mark.parametrize("state", ["unknown", "fresh", "aged", "leached"])
 def test_no_ash_of_the_tables_has_negative_amounts(kind, state):
     ash = ash_of(kind, state)
     for share in (0.0, 0.05, 0.5, 0.95, 1.0):
@@ -93,6 +95,36 @@ def test_aged_ash_has_less_free_lime_and_nothing_else_changes():
     fresh, aged = ash_of("mixed", "fresh"), ash_of("mixed", "aged")
     assert aged.unknowns["free_lime"].typical < fresh.unknowns["free_lime"].typical
     assert {name for name in fresh.unknowns if fresh.unknowns[name] != aged.unknowns[name]} == {"free_lime"}
+
+
+def test_leached_ash_has_less_of_every_salt_and_the_free_lime_of_aged_ash():
+    aged, leached = ash_of("mixed", "aged"), ash_of("mixed", "leached")
+    assert leached.unknowns["free_lime"] == aged.unknowns["free_lime"]
+    changed = {name for name in aged.unknowns if leached.unknowns[name] != aged.unknowns[name]}
+    assert changed == {f"reachable.{salt}" for salt in ("potassium", "sodium", "sulfur", "chloride")}
+    for name in changed:
+        assert leached.unknowns[name].high < aged.unknowns[name].high
+
+
+def test_ash_of_unknown_state_lies_between_aged_and_fresh():
+    aged, unknown, fresh = (ash_of("mixed", state).unknowns["free_lime"] for state in ("aged", "unknown", "fresh"))
+    assert aged.typical < unknown.typical < fresh.typical
+    assert aged.low <= unknown.low
+    assert aged.high < unknown.high <= fresh.high
+
+
+def test_typical_liquors_of_the_four_states_come_in_the_order_of_their_lime_and_potash():
+    states = ("leached", "aged", "unknown", "fresh")
+    liquors = [
+        steep(ash_of("mixed", state).typical(), 20, water_of_kind("rain"), 293.15, 24).liquor for state in states
+    ]
+    ph = [liquor.ph_25 for liquor in liquors]
+    assert ph == sorted(ph)
+    ec = [liquor.equilibrium.conductivity for liquor in liquors]
+    assert ec == sorted(ec)
+    leached, *others = (liquor.milligrams_per_litre("potassium") for liquor in liquors)
+    assert leached < 0.6 * min(others)
+    assert max(others) < 1.02 * min(others)
 
 
 def test_an_analysis_replaces_the_range_of_the_kind():

@@ -13,7 +13,7 @@ from feedcalc.garden.water import water_of_kind
 from feedcalc.liquor import air as standing
 from feedcalc.liquor.acid import acid_for, acids
 from feedcalc.liquor.air import caustic_switch, exposure_to_air, hydroxide_share, liquor_in_equilibrium_with_air
-from feedcalc.liquor.steeping import Liquor, steep
+from feedcalc.liquor.steeping import JUDGED_AT_KELVIN, Liquor, steep
 
 KELVIN = 288.15
 DAYS = (0, 1, 3, 7, 14, 30, 60)
@@ -31,9 +31,10 @@ def aged() -> Liquor:
 
 def test_exposure_starts_as_poured_off_and_ends_in_equilibrium_with_air(fresh):
     found = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (0, 1000))
-    assert found.rows[0].ph.typical == pytest.approx(fresh.equilibrium.ph, abs=0.01)
+    # Whatever the temperature of the liquor, its pH is told as at 25 degC, where limits hold.
+    assert found.rows[0].ph.typical == pytest.approx(fresh.ph_25, abs=0.01)
     assert found.rows[1].ph.typical == pytest.approx(
-        liquor_in_equilibrium_with_air(fresh, KELVIN, 420e-6).equilibrium.ph, abs=0.03
+        liquor_in_equilibrium_with_air(fresh, JUDGED_AT_KELVIN, 420e-6).equilibrium.ph, abs=0.03
     )
 
 
@@ -61,7 +62,7 @@ def test_a_cover_slows_the_fall_of_ph_and_a_tight_lid_stops_it(fresh):
     left_open = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (7,))
     covered = exposure_to_air(fresh, 0.06, 10.0, KELVIN, (7,), is_covered=True)
     assert covered.rows[0].ph.typical > left_open.rows[0].ph.typical
-    assert covered.rows[0].ph.high == pytest.approx(fresh.equilibrium.ph, abs=0.01)
+    assert covered.rows[0].ph.high == pytest.approx(fresh.ph_25, abs=0.01)
     assert covered.days_until(11.5)[2] is None
 
 
@@ -101,7 +102,8 @@ def test_an_impossible_vessel_or_day_is_refused(aged, surface, litres, days):
 def test_free_lime_turns_carbonate_into_hydroxide_until_the_carbonate_is_used_up():
     found = caustic_switch(ash_of("mixed", "fresh").typical(), 21.4, water_of_kind("rain"), KELVIN, 24)
     ph = [row[1] for row in found.rows]
-    assert all(after >= before - 1e-6 for before, after in pairwise(ph))
+    # Slaking takes up some water, which pH at 25 degC of what is dissolved leaves out: 0.00002 from step to step.
+    assert all(after >= before - 5e-5 for before, after in pairwise(ph))
     assert found.rows[0][2] < 0.15  # carbonate alone makes a little hydroxide with water
     assert max(row[2] for row in found.rows) > 0.9
     assert 0.0 < found.corrosive_from < 0.1

@@ -240,6 +240,10 @@ def test_the_unit_of_an_amount_changes_no_figure(path, written):
 def test_the_number_format_of_a_country_changes_no_figure(locale, litres, kilograms):
     plain = values_of(WEIGHED, ash={"amount": "50 g"}, water={"amount": "2500 ml"}, customs="metric")
     own = values_of(WEIGHED, ash={"amount": kilograms}, water={"amount": litres}, customs="metric", locale=locale)
+    # Numbers in sentences are written as the country writes them.
+    for values in (plain, own):
+        values["reasons"] = [reason["id"] for reason in values["reasons"]]
+        values["ways"] = [{**way, "text": ""} for way in values["ways"]]
     assert own == plain
 
 

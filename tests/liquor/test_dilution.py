@@ -7,9 +7,9 @@ import pytest
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.garden.ash import ash_of
-from feedcalc.garden.feed_limits import limits_for
+from feedcalc.garden.feed_limits import limits_for, strongest_parts
 from feedcalc.garden.water import water_of_kind, water_of_report
-from feedcalc.liquor.dilution import feed_at, ladder_rungs, parts_to_meet
+from feedcalc.liquor.dilution import FEED_MINERALS, Feed, feed_at, is_within, ladder_rungs, parts_within, strength_of
 from feedcalc.liquor.steeping import Liquor, steep
 from tests.asking import WEIGHED, reply_to, rung, values_of
 
@@ -78,27 +78,62 @@ def test_the_usual_rungs_are_those_that_growers_use():
 
 
 def test_the_strictest_published_limit_of_a_stage_counts():
-    alkalinity, conductivity = limits_for("seedling")
+    alkalinity, conductivity, potassium = limits_for("seedling")
     # Plugs: 0.75 to 1.25 meq/L, 40 to 60 mg/L (Currey, seen).
     assert (alkalinity.high, alkalinity.unit) == (60.0, "mg/L CaCO3")
-    assert conductivity.high == 1.0
+    # Water for seedlings below 0.75 mS/cm (Dole, seen); dilute complete feeds hold 100 mg/L at most (judgement).
+    assert (conductivity.high, conductivity.unit) == (0.75, "mS/cm")
+    assert (potassium.high, potassium.unit) == (100.0, "mg/L")
+
+
+def test_limits_of_containers_bind_in_pots_and_trays_only():
+    ground, pot, tray = (limits_for("established", place) for place in ("open ground", "pot", "plug tray"))
+    for in_ground, in_pot, in_tray in zip(ground, pot, tray, strict=True):
+        assert in_ground.high >= in_pot.high >= in_tray.high
+    assert ground[0].high > pot[0].high
+    assert limits_for("established", "plug tray") == limits_for("seedling")
+    assert limits_for("seedling", "open ground")[0].high > limits_for("seedling")[0].high
+
+
+def parts_needed(limits, liquor, water):
+    """The parts of water by the ladder of this liquor in this water."""
+    ladder = [Feed(0.0, liquor, 0.0), *(feed_at(liquor, parts, water, KELVIN) for parts in ladder_rungs())]
+    alone = strength_of(Liquor(equilibrate(water.totals, KELVIN, FEED_MINERALS)))
+    return parts_within(limits, ladder, alone)
 
 
 def test_parts_of_water_follow_from_the_mixing_line():
-    limit = limits_for("seedling")[0]
+    alkalinity = limits_for("seedling")[:1]
     # 670 mg/L down to 60 with water of 0: 670 / 60 = 11.2 volumes, so 10.2 parts of water, rounded up.
     alkaline = Liquor(equilibrate({"potassium": 0.01340, "carbon": 0.0067}, KELVIN))
     assert alkaline.alkalinity == pytest.approx(669, abs=3)
-    assert parts_to_meet(limit, alkaline, PURE, 0.0) == 11
+    assert parts_needed(alkalinity, alkaline, PURE) == 11
 
 
 def test_no_water_is_needed_where_the_liquor_is_weak_enough():
     weak = Liquor(equilibrate({"potassium": 0.0005, "carbon": 0.0004}, KELVIN))
-    assert parts_to_meet(limits_for("established")[0], weak, PURE, 0.0) == 0
+    assert parts_needed(limits_for("established"), weak, PURE) == 0
 
 
 def test_water_above_the_limit_itself_can_dilute_nothing():
-    assert parts_to_meet(limits_for("seedling")[0], AGED, HARD, 0.5) == float("inf")
+    assert parts_needed(limits_for("seedling"), AGED, HARD) == float("inf")
+
+
+@LIQUORS
+@pytest.mark.parametrize("stage", STAGES)
+def test_every_limit_is_met_at_the_parts_found_and_one_is_not_with_a_part_less(liquor, stage):
+    limits = limits_for(stage)
+    parts = parts_needed(limits, liquor, PURE)
+    assert is_within(limits, feed_at(liquor, parts, PURE, KELVIN).liquor)
+    assert not is_within(limits, feed_at(liquor, parts - 1, PURE, KELVIN).liquor)
+
+
+@LIQUORS
+def test_the_limit_of_potassium_alone_asks_for_its_share_of_water(liquor):
+    potassium = limits_for("seedling")[2:]
+    # Potassium is diluted by volume, so the volumes are the quotient of concentration and limit, rounded up.
+    volumes = liquor.milligrams_per_litre("potassium") / potassium[0].high
+    assert parts_needed(potassium, liquor, PURE) == pytest.approx(volumes - 0.5, abs=0.51)
 
 
 @pytest.mark.parametrize("state", ["fresh", "aged"])
@@ -147,7 +182,8 @@ def test_the_reply_says_that_no_dilution_meets_the_limits_and_suggests_rainwater
 def test_a_missing_dilution_becomes_the_recommended_one_for_the_stage():
     for stage in STAGES:
         values = values_of(WEIGHED, dilution="", stage=stage)
-        assert values["batch"]["parts_water"] == values["recommended"][stage]["parts_water"]
+        recommended = values["recommended"][stage]["parts_water"]["value"]
+        assert values["batch"]["parts_water"]["value"] == max(recommended, strongest_parts(stage))
 
 
 def test_liquor_and_water_of_every_rung_fill_the_can():

@@ -116,7 +116,19 @@ def test_planned_amounts_are_kept_with_the_reading_in_the_grower_s_own_numbers()
     assert next_batch([kept], ash={"kind": "mixed", "amount": "100 g", "earlier": [kept]})["ok"]
 
 
-@pytest.mark.parametrize("measured", [{"ec": "80 mS/cm"}, {"ec": "7 µS/cm"}, {"ph": "4"}])
+def test_a_reading_in_the_wrong_unit_is_kept_in_the_unit_that_fits():
+    read, swapped = (learned(BATCH | {"measured": {"ec": ec}}) for ec in ("7 mS/cm", "7 µS/cm"))
+    assert json.loads(swapped["values"]["ash"]["evidence"])[0]["measured"]["ec"] == "7\u00a0mS/cm"
+    assert swapped["values"]["ash"]["potassium"] == read["values"]["ash"]["potassium"]
+    assert "easily swapped" in " ".join(swapped["warnings"])
+
+
+def test_an_ash_is_kept_in_the_state_that_its_readings_fit():
+    kept = learned(BATCH | {"measured": {"ec": "1.2 mS/cm"}})["values"]["ash"]
+    assert kept["state"] == json.loads(kept["evidence"])[0]["ash"]["state"] == "leached"
+
+
+@pytest.mark.parametrize("measured", [{"ec": "80 mS/cm"}, {"ec": "200 µS/cm"}, {"ph": "4"}])
 def test_readings_that_no_plausible_ash_explains_are_not_kept(measured):
     reply = learned(BATCH | {"measured": measured})
     assert not reply["ok"]

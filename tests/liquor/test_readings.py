@@ -16,7 +16,8 @@ def width(figure) -> float:
 def test_a_conductivity_and_a_ph_narrow_potassium_alkalinity_and_ph():
     before = values_of(WEIGHED, ranges="on")["liquor"]
     after = values_of(WEIGHED, measured={"ec": "3.5 mS/cm", "ph": 11.6, "temperature": "20 °C"}, ranges="on")
-    for name, share in (("potassium", 0.5), ("alkalinity", 0.8), ("ec", 0.6)):
+    # Aged ash may hold some free lime, which conducts as potash does, so potassium narrows less than conductivity.
+    for name, share in (("potassium", 0.6), ("alkalinity", 0.8), ("ec", 0.6)):
         assert width(after["liquor"][name]) < share * width(before[name]), name
     assert after["liquor"]["ph"]["high"] - after["liquor"]["ph"]["low"] < before["ph"]["high"] - before["ph"]["low"]
     assert after["liquor"]["ec"]["value"] == pytest.approx(3.5, rel=0.12)
@@ -59,7 +60,7 @@ def test_weighings_narrow_what_a_cup_gives():
     assert after["high"] - after["low"] < 0.5 * (before["high"] - before["low"])
 
 
-@pytest.mark.parametrize(("ec", "cause"), [("80 mS/cm", "sludge"), ("4.2 µS/cm", "unit")])
+@pytest.mark.parametrize(("ec", "cause"), [("80 mS/cm", "sludge"), ("200 µS/cm", "plain water")])
 @pytest.mark.parametrize("ranges", ["on", "off"])
 def test_a_reading_that_no_ash_explains_is_named_and_changes_no_figure(ec, cause, ranges):
     reply = reply_to(WEIGHED, measured={"ec": ec}, ranges=ranges)
@@ -150,7 +151,8 @@ def test_a_rejected_low_ph_relaxes_no_verdict(of):
     reply = reply_to(FRESH, ground, use="foliar", measured=read, ranges="on")
     assert reply["values"]["evidence"]["readings"] == []
     assert reply["values"]["verdict"] == "go weaker"
-    assert {"foliar_doubted", "feed_caustic"} <= {reason["id"] for reason in reply["values"]["reasons"]}
+    # At 25 degC the typical feed stays below the pH of lye, that of a strong ash does not.
+    assert {"foliar_doubted", "feed_may_be_caustic"} <= {reason["id"] for reason in reply["values"]["reasons"]}
 
 
 def test_after_a_reading_the_ranking_is_of_the_remaining_uncertainty():

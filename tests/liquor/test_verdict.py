@@ -2,6 +2,7 @@
 
 import pytest
 
+from feedcalc.garden.suitability import half_strength
 from tests.asking import WEIGHED, reply_to, values_of
 
 ACID_BED = {"soil": {"ph": 6.0, "tested_with": "meter", "texture": "loam"}, "plant": "tomato", "season": "growing"}
@@ -82,10 +83,18 @@ def test_the_reply_gives_the_area_that_the_sludge_is_enough_for():
     assert "area_at_cap" not in values_of(WEIGHED, ACID_BED, {"soil": {"ph": 7.2}})["sludge"]
 
 
-def test_an_old_soil_test_is_not_relied_on():
+def test_an_old_soil_test_allows_half_the_strength():
+    recent, old = ({"soil": {"tested_on": day}} for day in ("2025-03-01", "2020-03-01"))
     now = {"now": "2026-05-01T09:00"}
-    assert values_of(WEIGHED, ACID_BED, now, {"soil": {"tested_on": "2025-03-01"}})["verdict"] == "go"
-    assert values_of(WEIGHED, ACID_BED, now, {"soil": {"tested_on": "2020-03-01"}})["verdict"] == "go weaker"
+    feed = values_of(WEIGHED, ACID_BED, now, recent, dilution="")
+    assert feed["verdict"] == "go"
+    chosen = f"1:{feed['batch']['parts_water']['value']:g}"
+    assert values_of(WEIGHED, ACID_BED, now, old, dilution=chosen)["verdict"] == "go weaker"
+    planned = values_of(WEIGHED, ACID_BED, now, old, dilution="")
+    assert planned["batch"]["parts_water"]["value"] == half_strength(
+        feed["recommended"]["established"]["parts_water"]["value"]
+    )
+    assert planned["verdict"] == "go"
 
 
 @pytest.mark.parametrize("field", ["place", "season"])

@@ -1,0 +1,113 @@
+"""Plan, verdict and readings as one argument: what was read is used where it can be, and limits hold at 25 degC."""
+
+from __future__ import annotations
+
+import pytest
+
+from feedcalc.garden.ash import ash_of
+from feedcalc.garden.feed_limits import strongest_parts
+from feedcalc.garden.water import water_of_kind
+from feedcalc.liquor.dilution import FEED_MINERALS, feed_at
+from feedcalc.liquor.steeping import steep
+from tests.asking import reply_to, values_of
+from tests.chemistry.reference import reference_equilibrium
+
+ANY = {"ash": {"kind": "mixed", "amount": "107 g"}, "water": {"kind": "rain", "amount": "5 L", "temperature": "20 °C"}}
+FRESH = {"ash": {**ANY["ash"], "state": "fresh"}, "water": ANY["water"]}
+GROUND = {"soil": {"ph": 6.0, "tested_with": "meter", "texture": "loam"}, "plant": "tomato", "season": "growing"}
+
+
+@pytest.mark.parametrize(
+    "measured",
+    [
+        {"ec": "3.6 mS/cm"},
+        {"ec": "3.6 mS/cm", "ph": 11.0},
+        {"ec": "7 mS/cm", "ph": 12.3},
+        {"ec": "11 mS/cm", "ph": 12.6},
+    ],
+)
+def test_ordinary_readings_fit_ash_of_unknown_state(measured):
+    values = values_of(ANY, measured=measured)
+    assert values["evidence"]["readings"] == [f"measured.{name}" for name in measured]
+    assert values["suggestions"] == []
+
+
+def test_a_weak_liquor_of_ash_said_to_be_fresh_is_taken_as_leached_and_said():
+    reply = reply_to(FRESH, measured={"ec": "0.9 mS/cm"})
+    (suggestion,) = reply["values"]["suggestions"]
+    assert (suggestion["field"], suggestion["value"]) == ("ash.state", "leached")
+    assert reply["read_as"]["ash.state"] == suggestion["because"]
+    assert reply["values"]["evidence"]["readings"] == ["measured.ec"]
+    assert reply["values"]["liquor"]["ec"]["value"] == pytest.approx(0.9, rel=0.15)
+
+
+def test_a_liquor_hardly_stronger_than_tap_water_is_taken_as_leached_or_refused_with_its_causes():
+    reply = reply_to(FRESH, measured={"ec": "0.6 mS/cm"})
+    if reply["values"]["suggestions"]:
+        assert reply["values"]["suggestions"][0]["value"] == "leached"
+        return
+    assert reply["values"]["evidence"]["readings"] == []
+    assert "Likely causes" in " ".join(reply["warnings"])
+
+
+@pytest.mark.parametrize(("read", "meant"), [("5 µS/cm", "5 mS/cm"), ("5000 mS/cm", "5 mS/cm"), ("5 mS/cm", "")])
+def test_swapped_units_are_put_right_both_ways_and_said(read, meant):
+    values, right = (values_of(ANY, measured={"ec": ec}) for ec in (read, "5 mS/cm"))
+    said = {found["field"]: found["value"].replace("\u00a0", " ") for found in values["suggestions"]}
+    assert said == ({"measured.ec": meant} if meant else {})
+    assert values["liquor"]["potassium"] == right["liquor"]["potassium"]
+    assert values["batch"]["parts_water"] == right["batch"]["parts_water"]
+
+
+def test_a_strip_alone_makes_no_plan_stronger_and_a_meter_may():
+    parts = {
+        by: values_of(FRESH, measured={"ph": 12, "ph_by": by} if by else {})["batch"]["parts_water"]["value"]
+        for by in ("", "strip", "meter")
+    }
+    assert parts["strip"] >= parts[""]
+    assert parts["meter"] <= parts["strip"]
+
+
+@pytest.mark.parametrize("stage", ["seedling", "young", "established"])
+def test_no_reading_makes_a_plan_stronger_than_the_floor_of_the_stage(stage):
+    values = values_of(ANY, stage=stage, measured={"ec": "0.6 mS/cm"})
+    assert values["batch"]["parts_water"]["value"] >= strongest_parts(stage)
+
+
+@pytest.mark.parametrize("state", ["fresh", "aged"])
+@pytest.mark.parametrize("celsius", [12.0, 25.0])
+def test_the_ph_of_a_feed_agrees_with_an_independent_solver_at_two_temperatures(state, celsius):
+    rain, kelvin = water_of_kind("rain"), celsius + 273.15
+    liquor = steep(ash_of("mixed", state).typical(), 21.4, rain, 298.15, 24.0).liquor
+    feed = feed_at(liquor, 9.0, rain, 298.15).liquor
+    shown = feed_at(liquor, 9.0, rain, kelvin).liquor
+    for found, at in ((feed.equilibrium, 298.15), (shown.equilibrium, kelvin)):
+        expected = reference_equilibrium(found.totals, at, FEED_MINERALS, constants="chosen")
+        assert found.ph == pytest.approx(expected.ph, abs=0.01)
+    # The meter shows more in the cold; what a limit looks at hardly moves.
+    assert shown.ph_25 == pytest.approx(feed.equilibrium.ph, abs=0.02)
+    if celsius < 25:
+        assert shown.equilibrium.ph > feed.equilibrium.ph + 0.2
+
+
+@pytest.mark.parametrize("state", ["fresh", "aged", "leached", "unknown"])
+def test_the_verdict_on_a_batch_does_not_depend_on_its_temperature(state):
+    told = []
+    for celsius in (8, 12, 20, 28):
+        water = {"kind": "rain", "amount": "5 L", "temperature": f"{celsius} °C"}
+        values = values_of(GROUND, ash={**ANY["ash"], "state": state}, water=water, dilution="1:9")
+        told.append((values["verdict"], {reason["id"] for reason in values["reasons"]}))
+    assert all(one == told[0] for one in told), told
+
+
+def test_a_cup_and_five_litres_fill_what_they_can_of_two_cans():
+    asked = {"ash": {"state": "aged", "amount": "1 us_cup"}, "water": {"amount": "5 L"}}
+    reply = reply_to(asked, cans=[{"size": "10 L", "count": 2}])
+    assert reply["ok"]
+    batch = reply["values"]["batch"]
+    poured = sum(can["count"]["value"] * can["liquor"]["value"] for can in batch["cans"])
+    assert 0 < poured <= batch["liquor_volume"]["value"] * 1.021
+    if sum(can["count"]["value"] * can["size"]["value"] for can in batch["cans"]) < 20:
+        assert any("fills" in warning for warning in reply["warnings"])
+    elif batch["parts_water"]["value"] > strongest_parts("established"):
+        assert any("limits would allow" in warning for warning in reply["warnings"])
