@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from feedcalc import published
@@ -55,11 +56,11 @@ def _in_liquor(answer: Answer, element: str) -> Estimate:
     return Estimate(typical * math.exp(-down), typical, typical * math.exp(up))
 
 
-def _limits(element: str) -> list[Any]:
+def _limits(element: str) -> list[Mapping[str, str]]:
     return [row for row in published.table("trace_limits") if row["element"] == element]
 
 
-def _effect(element: str, milligrams_per_litre: float) -> Any:
+def _effect(element: str, milligrams_per_litre: float) -> Mapping[str, str]:
     return [row for row in _limits(element) if float(row["above"]) <= milligrams_per_litre][-1]
 
 

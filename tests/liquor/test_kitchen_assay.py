@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 
 import pytest
 
 from feedcalc import published
+from feedcalc.engine import calculate_markdown
 from feedcalc.liquor.instruments import end_point, reading_rule
 from feedcalc.liquor.next_readings import narrowing
 from tests.asking import WEIGHED, faults, reply_to, sheet_of_text, values_of
@@ -27,7 +29,7 @@ def test_turmeric_turns_yellow_around_the_published_dissociation_constants():
     assert low < 7.43 < 8.38 < high
 
 
-@pytest.mark.parametrize("printed", csv.DictReader(io.StringIO(CABBAGE)), ids=lambda row: row["colour"])
+@pytest.mark.parametrize("printed", list(csv.DictReader(io.StringIO(CABBAGE))), ids=lambda row: row["colour"])
 def test_a_colour_of_cabbage_water_stands_for_the_published_ph(printed):
     rows = [row for row in published.table("indicators") if row["role"] == "colour"]
     assert {row["colour"]: float(row["ph"]) for row in rows}[printed["colour"]] == float(printed["ph"])
@@ -111,10 +113,6 @@ def test_two_readings_narrow_at_least_as_much_as_the_better_one():
 
 
 def test_the_sheet_gives_the_recipe_with_its_cautions():
-    import json
-
-    from feedcalc.engine import calculate_markdown
-
     text = json.dumps({"schema": 1, **WEIGHED})
     assert sheet_of_text(text).after["assay"]["kitchen"] == "measured.acid_drops"
     _, markdown = calculate_markdown(text, "sheet")
