@@ -245,7 +245,7 @@ def test_reminders_are_a_calendar(book, tmp_path):
     found = icalendar.Calendar.from_ical((tmp_path / "r.ics").read_bytes()).walk("VEVENT")
     assert {str(event["summary"]) for event in found} == {
         "The liquor should be clear: Oak",
-        "Use up the liquor: Oak",
+        "Read the pH of the liquor again: Oak",
         "Test the soil of South wall",
     }
 

@@ -1,4 +1,4 @@
-"""Ash of unknown state against what households, dyers and potash makers report: the default range is not the hot end."""
+"""Ash of unknown state against what households, dyers and potash makers report: it is not the hot end by default."""
 
 from __future__ import annotations
 
