@@ -24,9 +24,9 @@ from typing import Any
 from babel import Locale
 from babel.messages import extract as gathering
 from babel.messages.catalog import Catalog, Message
-from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
+from building import catalogues
 from feedcalc import published
 from feedcalc.garden.plants import names_of, plants
 from feedcalc.words import languages
@@ -175,13 +175,8 @@ def faults_in(tag: str, template: Catalog) -> Iterator[str]:
 
 
 def compile_catalogues() -> None:
-    """Make the .mo file of every language that has a .po file; nothing is written where nothing changed."""
-    for tag in TRANSLATED:
-        stream = io.BytesIO()
-        write_mo(stream, catalogue(tag))
-        file = CATALOGUES / f"{tag}.mo"
-        if not file.is_file() or file.read_bytes() != stream.getvalue():
-            file.write_bytes(stream.getvalue())
+    """Make the .mo file of every language; nothing is written where nothing changed."""
+    catalogues.compile_catalogues(CATALOGUES)
     languages.language.cache_clear()
 
 

@@ -7,13 +7,16 @@ import os
 import shlex
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner, Result
 
 from feedcalc.command_line.main import main
 from feedcalc.engine import calculate, demo_request
+from feedcalc.words import languages
 from tests.asking import WEIGHED
 
 SHEET_VERBS = ("sheet", "settle", "ladder", "delivery")
@@ -171,6 +174,28 @@ def test_a_file_that_is_not_text_ends_with_2(tmp_path):
         result = run(*arguments)
         assert result.exit_code == 2
         assert "UTF-8" in result.stderr
+
+
+@pytest.fixture
+def no_catalogues(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """An installation without the catalogues of messages."""
+    monkeypatch.setattr(languages, "resources", SimpleNamespace(files=lambda package: tmp_path))
+    languages.language.cache_clear()
+    yield
+    languages.language.cache_clear()
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    ["sheet", "calculate", "label", "plants", "book check", "ash show elm", "season plots.csv --out plans.csv"],
+)
+def test_a_language_without_its_catalogue_is_refused_in_words(no_catalogues, tmp_path, monkeypatch, arguments):
+    monkeypatch.setenv("FEEDCALC_BOOK", str(tmp_path / "book.sqlite"))
+    verb, *rest = arguments.split()
+    german = [] if verb == "calculate" else ["--language", "de"]
+    result = run(verb, *german, *rest, typed='{"schema": 1, "language": "de"}')
+    assert result.exit_code == 1
+    assert "lacks the words of this language" in result.output + result.stderr
 
 
 # -- help ---------------------------------------------------------------------------------------------------------
