@@ -89,7 +89,7 @@ def _digest_of(file: Path) -> str:
 
 def _install_runtime(node: Path, installed: Path) -> None:
     """By the npm client, which holds each package to the lock's hash."""
-    done = run_npm(node, "ci", "--no-progress")
+    done = run_npm(node, "ci", "--omit=dev", "--no-progress")
     if done.returncode:
         raise IngredientMissing(f"npm could not bring the browser runtime.\n{done.stdout}{done.stderr}"[-2000:])
     installed.touch()
