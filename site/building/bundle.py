@@ -36,7 +36,9 @@ def bundled(entry: Path, name: str, *, minify: bool = False) -> Bundle:
 
     Raises `IngredientMissing` where the bundler is not installed or refuses a module.
     """
-    command = [provide_node(), SITE / "building" / "bundle.mjs", entry, name, *(["minify"] if minify else [])]
+    command: list[str | Path] = [provide_node(), SITE / "building" / "bundle.mjs", entry, name]
+    if minify:
+        command.append("minify")
     done = subprocess.run(command, cwd=SITE, capture_output=True, encoding="utf-8", check=False)
     if done.returncode:
         raise IngredientMissing(f"the page's scripts could not be bundled.\n{done.stderr}"[-3000:])
