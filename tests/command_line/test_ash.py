@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 
 import pytest
 from click.testing import CliRunner
@@ -18,11 +19,21 @@ def run(tmp_path, monkeypatch):
     return lambda *arguments: CliRunner().invoke(main, list(arguments))
 
 
-@pytest.fixture
-def kept(run):
-    done = run("ash", "keep", "Oak stove", *BATCH, "--ec", "7 mS/cm", "--date", "2026-05-01")
+@pytest.fixture(scope="module")
+def book_with_an_ash(tmp_path_factory):
+    """A book in which one ash is kept, made once because learning takes a sample of ashes."""
+    book = tmp_path_factory.mktemp("kept") / "book.sqlite"
+    arguments = ["ash", "--book", str(book), "keep", "Oak stove", *BATCH, "--ec", "7 mS/cm", "--date", "2026-05-01"]
+    done = CliRunner().invoke(main, arguments)
     assert done.exit_code == 0, done.output
     assert "Learned from 1 batch." in done.output
+    return book
+
+
+@pytest.fixture
+def kept(run, tmp_path, book_with_an_ash):
+    for part in book_with_an_ash.parent.iterdir():
+        shutil.copy(part, tmp_path)
     return run
 
 
