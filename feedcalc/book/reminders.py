@@ -103,16 +103,16 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
         _reminder(
             "settle-ready",
             key,
-            ready.replace(second=0, microsecond=0) + timedelta(minutes=1),
-            said("The liquor should be clear: {batch}", batch=named),
-            (clear, *_cautions("liquor", "pouring")),
+            start=ready.replace(second=0, microsecond=0) + timedelta(minutes=1),
+            summary=said("The liquor should be clear: {batch}", batch=named),
+            description=(clear, *_cautions("liquor", "pouring")),
         ),
         _reminder(
             "use-by",
             key,
-            old.date(),
-            said("Use up the liquor: {batch}", batch=named),
-            (weaker, *_cautions("storing", "diluting")),
+            start=old.date(),
+            summary=said("Use up the liquor: {batch}", batch=named),
+            description=(weaker, *_cautions("storing", "diluting")),
         ),
     ]
 
@@ -153,13 +153,14 @@ def _of_bed(bed: Bed, today: date) -> list[Reminder]:
     if days and days[1] >= today:
         earliest = said("Not before {day}.", day=days[0].isoformat())
         look = said("Look in the season book first: what this bed may still have depends on its soil.")
+        summary = said("Feed {bed}, if it wants it", bed=name)
         about = (earliest, look, *_cautions("diluting", "applying"))
-        found.append(_reminder("next-feed", bed.id, days[1], said("Feed {bed}, if it wants it", bed=name), about))
+        found.append(_reminder("next-feed", bed.id, start=days[1], summary=summary, description=about))
     test, due = bed.test_before(today), retest_day(bed, today)
     if test and due:
         tested = said("It was last tested on {day}. What it may still have hangs on this.", day=test.day.isoformat())
         summary = said("Test the soil of {bed}", bed=name)
-        found.append(_reminder("soil-retest", bed.id, max(due, today), summary, (tested,)))
+        found.append(_reminder("soil-retest", bed.id, start=max(due, today), summary=summary, description=(tested,)))
     return found
 
 
@@ -173,9 +174,9 @@ def _batches(records: Iterable[Record]) -> list[tuple[str, str]]:
     return [(name, text) for text, name in sorted(found.items()) if text.strip()]
 
 
-def _reminder(kind: str, key: str, start: date | datetime, summary: str, description: tuple[str, ...]) -> Reminder:
+def _reminder(kind: str, key: str, *, start: date | datetime, summary: str, description: tuple[str, ...]) -> Reminder:
     uid = uuid.uuid5(uuid.NAMESPACE_URL, f"feedcalc:{kind}:{key}")
-    return Reminder(str(uid), kind, start, summary, description)
+    return Reminder(uid=str(uid), kind=kind, start=start, summary=summary, description=description)
 
 
 def _cautions(*steps: str) -> list[str]:
