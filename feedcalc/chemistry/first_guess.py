@@ -42,8 +42,7 @@ def _include_ion_pairs(search: Search, strength: float) -> None:
     """Scale components without a mineral to their totals, ion pairs included, and update the ionic strength."""
     system = search.system
     limited = {k for m, on in enumerate(search.active) if on for k, _ in system.mineral_parts[m]}
-    moles, _ = search.moles_at(search.x, strength, 0.0, 0.0)
-    sums = search.sums_of(moles)
+    _, sums, _, _ = search.amounts(search.x, strength, 0.0, 0.0)
     for k, total in enumerate(search.totals[:-1]):
         if k not in limited and sums[k] > 0.0:
             search.x[k] += max(-_MAX_SHIFT, min(math.log(total / sums[k]), _MAX_SHIFT))
