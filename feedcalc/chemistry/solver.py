@@ -6,6 +6,7 @@
 * With fixed activity coefficients the problem is convex, and mineral amounts are the multipliers of the saturation
   constraints (active-set method): supersaturated minerals become active, negative amounts inactive.
 * In water open to air, carbonate follows from the pressure and pH, so carbon is eliminated in favour of H+ and water.
+* Common systems have generated functions without loops (`feedcalc.chemistry.generate`) that return the same floats.
 * Iterations are limited, so every search ends. Strong solutions may not converge; `Search.reason` says why.
 """
 
