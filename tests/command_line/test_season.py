@@ -27,7 +27,7 @@ from feedcalc.command_line.plots.failures import PlanningFailed
 from feedcalc.command_line.plots.plan import plan_of
 from feedcalc.command_line.plots.reading import TableRow, delimiter_of
 from feedcalc.command_line.plots.table import PlanningJob, PlanningStopped, PlotChunk, plan_chunk, plan_plots
-from feedcalc.command_line.plots.workers import map_in_order
+from feedcalc.command_line.plots.workers import hold_interrupts, map_in_order
 
 SAMPLE = Path(__file__).parent.parent / "data" / "plots.csv"
 TODAY = "2026-05-01"
@@ -389,6 +389,35 @@ def test_a_keyboard_interrupt_ends_the_run_with_a_message(tmp_path, workers):
     assert "Traceback" not in words
     assert not out.exists()
     assert next(csv.DictReader(io.StringIO(part.read_text())))["verdict"]
+
+
+def test_an_interrupt_is_held_until_it_is_asked_for_and_a_second_one_is_not():
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with hold_interrupts() as raise_held:
+            raise_held()
+            signal.raise_signal(signal.SIGINT)
+            with pytest.raises(KeyboardInterrupt):
+                raise_held()
+            with pytest.raises(KeyboardInterrupt):
+                signal.raise_signal(signal.SIGINT)
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def test_an_interrupt_ends_the_wait_for_a_worker_that_never_answers():
+    class Silent(Executor):
+        def submit(self, work, /, *arguments, **named):
+            signal.raise_signal(signal.SIGINT)
+            return Future()
+
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with hold_interrupts() as raise_held, pytest.raises(KeyboardInterrupt):
+            next(map_in_order(plan_chunk, [None], Silent(), 4, raise_held))
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def test_workers_do_not_outlive_a_run_that_is_killed(tmp_path):
