@@ -252,16 +252,17 @@ class Times:
 
 def check_everything(lane: str, times: Times) -> None:
     """Style, types, direction of imports, then the tests of ``lane``; all are run, whichever of them fail."""
-    checks: tuple[tuple[str, list[str | Path]], ...] = (
-        ("style", [PROGRAMS / "ruff", "check", "."]),
-        ("types", [PROGRAMS / "mypy"]),
-        ("direction of imports", [PROGRAMS / "lint-imports"]),
+    checks: tuple[tuple[str, list[str | Path], Path], ...] = (
+        ("style", [PROGRAMS / "ruff", "check", "."], ROOT),
+        ("types", [PROGRAMS / "mypy"], ROOT),
+        ("direction of imports", [PROGRAMS / "lint-imports"], ROOT),
+        ("the page's scripts", [PYTHON, "-m", "building.check_scripts"], ROOT / "site"),
     )
     failed = []
-    for title, command in checks:
+    for title, command, folder in checks:
         print(f"* checking {title}", flush=True)
         with times.of(title):
-            if subprocess.run(command, cwd=ROOT).returncode:
+            if subprocess.run(command, cwd=folder).returncode:
                 failed.append(title)
     print("* checking tests", flush=True)
     with times.of("tests"):

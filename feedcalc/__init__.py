@@ -1,3 +1,3 @@
-"""Real chemistry for liquid mineral feed from wood ash."""
+"""Liquid mineral feed from wood ash: chemistry, amounts, limits and cautions."""
 
 __version__ = "0.1.0"

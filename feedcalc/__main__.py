@@ -1,4 +1,4 @@
-"""``python -m feedcalc`` is the command line."""
+"""Run the command line with ``python -m feedcalc``."""
 
 from feedcalc.command_line.main import main
 

@@ -137,9 +137,10 @@ def demo_request() -> str:
 
 
 def _language_of(document: Mapping[str, Any]) -> str:
-    """Return the language to answer in, even if the rest of the document is refused."""
+    """Return the language to answer in, even if the rest of the document is refused; raise if it is not installed."""
     wanted = document.get("language")
-    return wanted.strip().casefold() if isinstance(wanted, str) and wanted.strip().casefold() in LANGUAGES else "en"
+    tag = wanted.strip().casefold() if isinstance(wanted, str) else "en"
+    return language(tag if tag in LANGUAGES else "en").tag
 
 
 def _reply_and_sheet_in_steps(document: Mapping[str, Any]) -> Steps[tuple[Reply, AnySheet | None]]:

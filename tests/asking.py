@@ -1,4 +1,4 @@
-"""Asking the door the way a page or a program does: a request out, a reply back, figures by their path."""
+"""Ask the door like a page or a program: a request in, a reply out, figures by path."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from feedcalc.sheets.batch import Sheet
 
 Reply = dict[str, Any]
 
-# Two cans from a named, weighed ash: everything a grower with scales would say.
+# A known, weighed ash.
 WEIGHED = {
     "ash": {"kind": "mixed", "state": "aged", "amount": "107 g"},
     "water": {"kind": "rain", "amount": "5 L", "temperature": "20 degC"},
@@ -23,7 +23,7 @@ WEIGHED = {
 
 
 def reply_to(*parts: Mapping[str, Any], ranges: str = "off", **more: Any) -> Reply:
-    """The reply to a request made of ``parts`` laid over each other; ranges are left out unless asked for."""
+    """Return the reply to the request that the merged ``parts`` make; without ranges unless they are requested."""
     request: dict[str, Any] = {"schema": 1, "ranges": ranges}
     for part in (*parts, more):
         _lay_over(request, part)
@@ -31,7 +31,7 @@ def reply_to(*parts: Mapping[str, Any], ranges: str = "off", **more: Any) -> Rep
 
 
 def values_of(*parts: Mapping[str, Any], ranges: str = "off", **more: Any) -> dict[str, Any]:
-    """``values`` of an answered request."""
+    """Return ``values`` of an answered request."""
     reply = reply_to(*parts, ranges=ranges, **more)
     assert reply["ok"], reply["errors"]
     values: dict[str, Any] = reply["values"]
@@ -39,7 +39,7 @@ def values_of(*parts: Mapping[str, Any], ranges: str = "off", **more: Any) -> di
 
 
 def reply_to_text(text: str) -> Reply:
-    """The reply to a request as text, read as strictly as JSON allows (no NaN, no infinity)."""
+    """Return the reply to a request in a text; fail if it has NaN or infinity, which are not JSON."""
 
     def refuse(constant: str) -> None:
         raise AssertionError(f"the reply holds {constant}, which is not JSON")
@@ -50,12 +50,12 @@ def reply_to_text(text: str) -> Reply:
 
 @lru_cache(maxsize=256)
 def _answered(text: str) -> str:
-    """The door is a pure function (see ``test_door_names``), so a question that comes again is not worked out again."""
+    """Return the reply, cached: the door is a pure function (see ``test_door_names``)."""
     return calculate(text)
 
 
 def faults(*parts: Mapping[str, Any], **more: Any) -> dict[str, dict[str, str]]:
-    """The errors of a refused request by field."""
+    """Return the errors of a refused request by field."""
     reply = reply_to(*parts, **more)
     assert not reply["ok"], "this should have been refused"
     return {error["field"]: error for error in reply["errors"]}
@@ -63,7 +63,7 @@ def faults(*parts: Mapping[str, Any], **more: Any) -> dict[str, dict[str, str]]:
 
 @lru_cache(maxsize=64)
 def sheet_of_text(text: str) -> Sheet:
-    """The sheet that the engine hands to its templates for an answered request."""
+    """Return the sheet that the engine passes to its templates for an answered request."""
     handed: list[Sheet] = []
     with mock.patch("feedcalc.engine.markdown", lambda part, sheet, *_: handed.append(sheet) or ""):
         reply, _ = calculate_markdown(text, "sheet")
@@ -72,7 +72,7 @@ def sheet_of_text(text: str) -> Sheet:
 
 
 def every_figure(values: Any, path: str = "") -> Iterator[tuple[str, dict[str, Any]]]:
-    """Every ``{"value", "unit", "low", "high"}`` below ``values`` with its dotted path."""
+    """Yield every figure (``value``, ``unit``, ``low``, ``high``) below ``values`` with its dotted path."""
     if isinstance(values, dict):
         if "value" in values and "unit" in values:
             yield path, values
@@ -85,7 +85,7 @@ def every_figure(values: Any, path: str = "") -> Iterator[tuple[str, dict[str, A
 
 
 def rung(values: Mapping[str, Any], parts_water: float) -> dict[str, Any]:
-    """The row of the ladder at 1:``parts_water``."""
+    """Return the row of the dilution table at 1:``parts_water``."""
     row: dict[str, Any] = next(row for row in values["ladder"] if row["parts_water"]["value"] == parts_water)
     return row
 

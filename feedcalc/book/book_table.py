@@ -87,7 +87,7 @@ def read_csv(text: str, records: Iterable[Record], at: str, by: str) -> tuple[li
     seen: dict[str, int] = {}
     for number, row in rows:
         try:
-            edited.append((number, *_edited_row(number, row, columns, former, seen)))
+            edited.append((number, *_edited_row(number, row, columns=columns, former=former, seen=seen)))
         except InputError as error:
             rejected.append(error)
     beds = _bed_ids(former.values(), edited)
@@ -137,7 +137,7 @@ def _columns(header: Sequence[str], rejected: list[InputError]) -> list[str]:
 
 
 def _edited_row(
-    number: int, row: Sequence[str], columns: Sequence[str], former: Mapping[str, Record], seen: dict[str, int]
+    number: int, row: Sequence[str], *, columns: Sequence[str], former: Mapping[str, Record], seen: dict[str, int]
 ) -> tuple[Record, dict[str, str]]:
     """Return the record of a row as the book has it (or new), and the texts that were edited in the table."""
     place = f"row {number}, "
@@ -150,7 +150,7 @@ def _edited_row(
     identity, written_at = unguarded(cells.pop("id", "").strip()), cells.pop("at", "").strip()
     if written_at and not is_timestamp(written_at):
         raise invalid_timestamp(f"{place}at", written_at)
-    identity = _unique_id(number, identity, kind, cells, seen)
+    identity = _unique_id(number, identity, {"kind": kind, **cells}, seen)
     record = former.get(identity) or new_record(identity, kind)
     if record.kind != kind:
         problem = said("In the book this id is another kind of record: {kind}.", kind=record.kind)
@@ -165,11 +165,12 @@ def _edited_row(
     return record, {name: text for name, text in texts.items() if text != as_exported.text(name)}
 
 
-def _unique_id(number: int, identity: str, kind: str, cells: Mapping[str, str], seen: dict[str, int]) -> str:
+def _unique_id(number: int, identity: str, cells: Mapping[str, str], seen: dict[str, int]) -> str:
     """Return the id of a row, made from its content if it has none; raises `InputError` if it is taken or invalid."""
     place = f"row {number}, id"
     if not identity:
-        content = json.dumps([kind, sorted((name, cell) for name, cell in cells.items() if cell)], ensure_ascii=False)
+        filled = sorted((name, cell) for name, cell in cells.items() if cell and name != "kind")
+        content = json.dumps([cells["kind"], filled], ensure_ascii=False)
         nth = seen[content] = seen.get(content, 0) + 1
         identity = "row-" + hashlib.sha256(f"{content} {nth}".encode()).hexdigest()[:24]
     elif identity in seen:

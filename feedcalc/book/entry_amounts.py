@@ -159,7 +159,7 @@ class EntryAmounts:
         return quantity
 
     def _read(self, record: EntryRecord, name: str, kind: str, **bounds: float) -> Quantity:
-        return read_quantity(record.text(name), kind, name, self.locale, self.customs, **bounds)
+        return read_quantity(record.text(name), kind, name, locale=self.locale, customs=self.customs, **bounds)
 
 
 def customs_bear_on(amount: str, locale: str) -> bool:
@@ -171,7 +171,7 @@ def customs_bear_on(amount: str, locale: str) -> bool:
 
     def read(customs: str) -> float | None:
         try:
-            return read_quantity(amount, "mass_or_volume", "amount", locale, customs).value
+            return read_quantity(amount, "mass_or_volume", "amount", locale=locale, customs=customs).value
         except InputError:
             return None
 

@@ -42,67 +42,62 @@ def metals_of(records: Sequence[EntryRecord], book: Book, today: date, request: 
         if record.text("of") == "soil":
             soils[record.text("bed")] = contents  # the newest, because reports are sorted by date
         read.append((record, contents))
-    return [*rejected, *(_report(record, contents, soils, book, today, request) for record, contents in read)]
+    found = list(rejected)
+    for record, contents in read:
+        country = request.word("country") or _country_named(record.text("country"))
+        if record.text("of") == "soil":
+            beds = [
+                _bed_values(bed, country, today, in_soil=contents) for bed in book.beds if bed.id == record.text("bed")
+            ]
+        else:
+            beds = [
+                _bed_values(bed, country, today, in_soil=soils.get(bed.id, {}), in_ash=contents, solids=solids)
+                for bed in book.beds
+                if (solids := _solid_entries(bed, record.text("ash")))
+            ]
+        found.append(_report_values(record, country, book, beds))
+    return found
 
 
-def _report(
-    record: EntryRecord,
-    contents: _Contents,
-    soils: Mapping[str, _Contents],
-    book: Book,
-    today: date,
-    request: Request,
-) -> dict[str, Any]:
-    country = request.word("country") or _country_named(record.text("country"))
+def _report_values(record: EntryRecord, country: str, book: Book, beds: list[dict[str, Any]]) -> dict[str, Any]:
     row = countries()[country]
-    ash_id = record.text("ash")
-    if record.text("of") == "soil":
-        beds = [
-            (bed, _compared_metals(country, {}, contents, None, None))
-            for bed in book.beds
-            if bed.id == record.text("bed")
-        ]
-    else:
-        beds = [
-            (
-                bed,
-                _compared_metals(
-                    country, contents, soils.get(bed.id, {}), _heaviest(bed, ash_id), _yearly(bed, ash_id, today)
-                ),
-            )
-            for bed in book.beds
-            if _solid_entries(bed, ash_id)
-        ]
     return {
         "id": record.id,
         "name": record.text("name"),
         "set_aside": None,
         "date": record.text("date"),
         "of": record.text("of") or "ash",
-        "ash_name": book.ashes.get(ash_id, ""),
+        "ash_name": book.ashes.get(record.text("ash"), ""),
         "country": country,
         "country_name": said(row["name"]),
         "country_note": said(row["note"]),
         "source": row["source"],
         "status": row["status"],
         "notes": _notes_of(country),
-        "beds": [{"bed": bed.id, "name": bed.name, "metals": metals} for bed, metals in beds],
+        "beds": beds,
     }
 
 
-def _compared_metals(
-    country: str, in_ash: _Contents, in_soil: _Contents, heaviest: Estimate | None, yearly: Estimate | None
-) -> list[dict[str, Any]]:
+def _bed_values(
+    bed: Bed,
+    country: str,
+    today: date,
+    *,
+    in_soil: _Contents,
+    in_ash: _Contents | None = None,
+    solids: Sequence[Entry] | None = None,
+) -> dict[str, Any]:
+    """Return a bed with its metals; ``solids`` are the entries that brought the ash, None for an analysis of soil."""
     metals = metal_figures(
-        in_ash=in_ash,
+        in_ash=in_ash or {},
         in_soil=in_soil,
-        per_application=heaviest,
-        per_year=yearly,
+        per_application=None if solids is None else _heaviest(solids),
+        per_year=None if solids is None else _yearly(bed, solids, today),
         country=country,
         depth_cm=season_rule("metal_depth").typical,
         soil_density=season_rule("soil_density"),
     )
-    return [_metal(metal) for metal in metals]
+    return {"bed": bed.id, "name": bed.name, "metals": [_metal(metal) for metal in metals]}
 
 
 def _country_named(text: str) -> str:
@@ -126,9 +121,8 @@ def _contents(record: EntryRecord, request: Request) -> _Contents:
             continue
         if text[-1].isdigit():
             text += " mg/kg"
-        quantity = read_quantity(
-            text, "mass_fraction", metal, request.locale, request.customs, minimum=0.0, maximum=100
-        )
+        typed = {"locale": request.locale, "customs": request.customs}
+        quantity = read_quantity(text, "mass_fraction", metal, **typed, minimum=0.0, maximum=100)
         contents[metal] = quantity.value * 1000
     if not contents:
         raise InputError("cadmium", "", said("No metal stands in this analysis."), said("mg/kg, such as 1.5"))
@@ -147,10 +141,10 @@ def _solid_entries(bed: Bed, ash_id: str) -> list[Entry]:
     ]
 
 
-def _heaviest(bed: Bed, ash_id: str) -> Estimate | None:
+def _heaviest(solids: Sequence[Entry]) -> Estimate | None:
     """Return the most dry ash (g/m2) of a single entry, 0 if there is none; None if an area is not known."""
     found: list[Estimate] = []
-    for entry in _solid_entries(bed, ash_id):
+    for entry in solids:
         amounts = entry.per_square_metre()
         if amounts is None:
             return None
@@ -158,9 +152,9 @@ def _heaviest(bed: Bed, ash_id: str) -> Estimate | None:
     return max(found, key=lambda ash: ash.typical, default=Estimate.exactly(0.0))
 
 
-def _yearly(bed: Bed, ash_id: str, today: date) -> Estimate | None:
+def _yearly(bed: Bed, solids: Sequence[Entry], today: date) -> Estimate | None:
     """Return the dry ash (g/m2) of the past twelve months; None if an area is not known."""
-    total = past_year_total(replace(bed, entries=tuple(_solid_entries(bed, ash_id))), today)
+    total = past_year_total(replace(bed, entries=tuple(solids)), today)
     return total.ash if total else None
 
 

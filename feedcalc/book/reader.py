@@ -180,7 +180,7 @@ class Reader:
         return name, area
 
     def _read(self, text: str, kind: str, field: str, **bounds: float) -> Quantity:
-        return read_quantity(text, kind, field, self.locale, self.customs, **bounds)
+        return read_quantity(text, kind, field, locale=self.locale, customs=self.customs, **bounds)
 
 
 def _batch_key(record: EntryRecord) -> tuple[str, ...]:

@@ -21,14 +21,8 @@ from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
 RECORD_KINDS = ("bed", "soil test", "entry", "ash", "metals")
-LIQUID, DRY, SLUDGE, COMPOST, LIME, OTHER = ENTRY_KINDS = (
-    "liquid feed",
-    "dry ash",
-    "sludge",
-    "compost",
-    "lime",
-    "other",
-)
+ENTRY_KINDS = ("liquid feed", "dry ash", "sludge", "compost", "lime", "other")
+LIQUID, DRY, SLUDGE, COMPOST, LIME, OTHER = ENTRY_KINDS
 # The fields of each kind in the order of a table's columns. A record from a newer feedcalc may have others.
 RECORD_FIELDS: Mapping[str, tuple[str, ...]] = {
     "bed": ("name", "area", "texture", "place", "plant", "note"),

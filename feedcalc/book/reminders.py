@@ -101,16 +101,16 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
         _reminder(
             "settle-ready",
             key,
-            ready,
-            said("The liquor should be clear: {batch}", batch=named),
-            (clear, *_cautions("liquor", "pouring")),
+            start=ready,
+            summary=said("The liquor should be clear: {batch}", batch=named),
+            description=(clear, *_cautions("liquor", "pouring")),
         ),
         _reminder(
             "use-by",
             key,
-            old.date(),
-            said("Read the pH of the liquor again: {batch}", batch=named),
-            (weaker, *_cautions("keeping", "storing", "diluting")),
+            start=old.date(),
+            summary=said("Read the pH of the liquor again: {batch}", batch=named),
+            description=(weaker, *_cautions("keeping", "storing", "diluting")),
         ),
     ]
 
@@ -151,13 +151,14 @@ def _of_bed(bed: Bed, today: date) -> list[Reminder]:
     if days and days[1] >= today:
         earliest = said("Not before {day}.", day=days[0].isoformat())
         look = said("Look in the season book first: what this bed may still have depends on its soil.")
+        summary = said("Feed {bed}, if it wants it", bed=name)
         about = (earliest, look, *_cautions("diluting", "applying"))
-        found.append(_reminder("next-feed", bed.id, days[1], said("Feed {bed}, if it wants it", bed=name), about))
+        found.append(_reminder("next-feed", bed.id, start=days[1], summary=summary, description=about))
     test, due = bed.test_before(today), retest_day(bed, today)
     if test and due:
         tested = said("It was last tested on {day}. What it may still have hangs on this.", day=test.day.isoformat())
         summary = said("Test the soil of {bed}", bed=name)
-        found.append(_reminder("soil-retest", bed.id, max(due, today), summary, (tested,)))
+        found.append(_reminder("soil-retest", bed.id, start=max(due, today), summary=summary, description=(tested,)))
     return found
 
 
@@ -171,9 +172,9 @@ def _batches(records: Iterable[Record]) -> list[tuple[str, str]]:
     return [(name, text) for text, name in sorted(found.items()) if text.strip()]
 
 
-def _reminder(kind: str, key: str, start: date | datetime, summary: str, description: tuple[str, ...]) -> Reminder:
+def _reminder(kind: str, key: str, *, start: date | datetime, summary: str, description: tuple[str, ...]) -> Reminder:
     uid = uuid.uuid5(uuid.NAMESPACE_URL, f"feedcalc:{kind}:{key}")
-    return Reminder(str(uid), kind, start, summary, description)
+    return Reminder(uid=str(uid), kind=kind, start=start, summary=summary, description=description)
 
 
 def _cautions(*steps: str) -> list[str]:

@@ -18,6 +18,7 @@ from feedcalc.book.totals import ROUNDING, BedTotals, interval_of, last_of, lime
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.circumstances import DAYS_PER_YEAR
+from feedcalc.garden.dry_ash import Cap
 from feedcalc.garden.liming import TABLE_DEPTH_CM, soil_buffer
 from feedcalc.garden.suitability import (
     DIRECTIONS,
@@ -76,7 +77,8 @@ def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **parts: s
     """Return a reason; ``source`` is a source and its status instead of those in the table."""
     row = published.row("season_reasons", reason_id)
     where, status = source or (row["source"], row["status"])
-    return Reason(reason_id, said(row["text"], **parts), row["towards"], where, status)
+    text = said(row["text"], **parts)
+    return Reason(id=reason_id, text=text, towards=row["towards"], source=where, status=status)
 
 
 def _number(value: float, locale: str) -> str:
@@ -130,7 +132,7 @@ def reasons_with(bed: Bed, entry: Entry, *, before: BedTotals, after: BedTotals,
         return reasons
     is_liquid = entry.what == LIQUID
     if own.ash.high > 0:
-        reasons += _cap_reasons(after.past_year.ash, after, after.test.ph, is_liquid, locale)
+        reasons += _cap_reasons(after.past_year.ash, after.cap, after.test.ph, is_liquid=is_liquid, locale=locale)
     if own.lime_value.high <= 0:
         return reasons
     if _need_is_met(before):
@@ -141,9 +143,8 @@ def reasons_with(bed: Bed, entry: Entry, *, before: BedTotals, after: BedTotals,
     return reasons
 
 
-def _cap_reasons(ash: Estimate, after: BedTotals, test_ph: float, is_liquid: bool, locale: str) -> list[Reason]:
+def _cap_reasons(ash: Estimate, cap: Cap, test_ph: float, *, is_liquid: bool, locale: str) -> list[Reason]:
     """Return what the cap says about the ash of twelve months with a planned entry."""
-    cap = after.cap
     by = (cap.source, cap.status)
     had, most, ph = (_number(value, locale) for value in (ash.typical, cap.high, test_ph))
     if cap.high == 0.0:

@@ -119,8 +119,9 @@ def _values(bed: Bed, entry: Entry, after: BedTotals, verdict: Verdict) -> dict[
 def amount_read_as(fields: Mapping[str, str], request: Request) -> dict[str, str]:
     """Return how the amount of a plan was read, if it could have been read in another way."""
     kind = {LIQUID: "volume", LIME: "mass"}.get(fields.get("what", "").strip(), "mass_or_volume")
+    amount = fields.get("amount", "")
     try:
-        echo = read_quantity(fields.get("amount", ""), kind, "amount", request.locale, request.customs).echo
+        echo = read_quantity(amount, kind, "amount", locale=request.locale, customs=request.customs).echo
     except InputError:
         return {}  # a share in %, which can be read in one way only
     return {"what_if.amount": echo} if echo else {}

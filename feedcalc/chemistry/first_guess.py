@@ -10,6 +10,7 @@
 from __future__ import annotations
 
 import math
+from operator import mul
 
 from feedcalc.chemistry.constants import HYDROGEN_ION
 from feedcalc.chemistry.solver import CARBONATE, Search
@@ -42,8 +43,7 @@ def _include_ion_pairs(search: Search, strength: float) -> None:
     """Scale components without a mineral to their totals, ion pairs included, and update the ionic strength."""
     system = search.system
     limited = {k for m, on in enumerate(search.active) if on for k, _ in system.mineral_parts[m]}
-    moles, _ = search.moles_at(search.x, strength, 0.0, 0.0)
-    sums = search.sums_of(moles)
+    _, sums, _, _ = search.amounts(search.x, strength, 0.0, 0.0)
     for k, total in enumerate(search.totals[:-1]):
         if k not in limited and sums[k] > 0.0:
             search.x[k] += max(-_MAX_SHIFT, min(math.log(total / sums[k]), _MAX_SHIFT))
@@ -74,7 +74,11 @@ class _Guess:
             if self.is_open and name in (CARBONATE, "HCO3-")
         ]
         # Only ions with acids change their charge with pH.
-        self.with_acids = [place for place, own in enumerate(self.protonations) if len(own) > 1]
+        self.with_acids = [
+            (place, [(k, n) for k, n, _ in own], [z for _, _, z in own])
+            for place, own in enumerate(self.protonations)
+            if len(own) > 1
+        ]
         self.free = list(self.totals[: self.last])
         self.calcium = system.index.get("Ca+2")
         self.magnesium = system.index.get("Mg+2")
@@ -115,12 +119,10 @@ class _Guess:
         totals, free, exp = self.totals, self.free, math.exp
         net = self.fixed_charge + exp(ln_h + self.proton) - exp(self.hydroxide - ln_h)
         charge_of = {}
-        for place in self.with_acids:
-            own = self.protonations[place]
-            weights = [exp(k + n * ln_h) for k, n, _ in own]
-            whole = sum(weights)
-            free[place] = totals[place] * weights[0] / whole
-            charge_of[place] = sum(z * w for w, (_, _, z) in zip(weights, own, strict=True)) / weights[0]
+        for place, species, charges in self.with_acids:
+            weights = [exp(k + n * ln_h) for k, n in species]
+            free[place] = totals[place] * weights[0] / sum(weights)
+            charge_of[place] = sum(map(mul, charges, weights)) / weights[0]
         if self.magnesium is not None:
             free[self.magnesium] = totals[self.magnesium]
             if self.brucite is not None:

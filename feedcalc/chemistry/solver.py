@@ -6,11 +6,13 @@
 * With fixed activity coefficients the problem is convex, and mineral amounts are the multipliers of the saturation
   constraints (active-set method): supersaturated minerals become active, negative amounts inactive.
 * In water open to air, carbonate follows from the pressure and pH, so carbon is eliminated in favour of H+ and water.
+* Common systems have generated functions without loops (`feedcalc.chemistry.generate`) that return the same floats.
 * Iterations are limited, so every search ends. Strong solutions may not converge; `Search.reason` says why.
 """
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -19,12 +21,16 @@ from operator import mul
 
 from feedcalc.chemistry.activity import ActivityLaw, activity_law, water_constant
 from feedcalc.chemistry.constants import HYDROGEN_ION, LN10, WATER, ConstantSet, constant_set
+from feedcalc.chemistry.generated_systems import SYSTEMS
 from feedcalc.words.messages import said
 
 CARBONATE = "CO3-2"
 MOL_WATER_PER_KG = 1000.0 / constant_set().water_gram_per_mol
 MAX_STEPS = 60
 MAX_INTERIOR_POINT_STEPS = 150
+MAX_EXPONENT = 100.0
+MIN_PIVOT = 1e-300
+MIN_MINERAL_PIVOT = 1e-9  # stoichiometric coefficients are small integers
 
 _MAX_RESIDUAL = 1e-10  # a tenth of the accepted balance error, as a margin for rounding
 _BARRIER_REDUCTIONS = 22  # by a factor of 0.3 each, to about 1e-12
@@ -32,9 +38,6 @@ _NEUTRAL_LN_H = -16.0
 _MAX_STRENGTH = 10.0  # mol/kg, beyond which the activity model has no meaning
 _MAX_STEP = 6.0  # natural-log units
 _MIN_LN_KG = -6.0  # less than 1/400 of the water remains
-_MAX_EXPONENT = 100.0
-_MIN_PIVOT = 1e-300
-_MIN_MINERAL_PIVOT = 1e-9  # stoichiometric coefficients are small integers
 _NEVER_WITH_AIR = ("portlandite",)
 
 # Elimination plan: pivot row and column, and the rows and columns that the pivot changes.
@@ -98,6 +101,16 @@ class System:
         self.mineral_parts = [tuple(parts.items()) for parts, _ in folded]
         self.mineral_water = [water for _, water in folded]
         self._plans: dict[tuple[int, ...], Plan | None] = {}
+        self.digest = _digest(self.count, self.species_formulas, self.sums)
+        self.generated = SYSTEMS.get(self.digest)
+        self._digests: dict[tuple[int, ...], str] = {}
+
+    def digest_of(self, active_minerals: tuple[int, ...]) -> str:
+        """Return the cached digest of the stoichiometry of these minerals."""
+        if active_minerals not in self._digests:
+            minerals = [(self.mineral_parts[m], self.mineral_water[m]) for m in active_minerals]
+            self._digests[active_minerals] = _digest(minerals)
+        return self._digests[active_minerals]
 
     def elimination_plan(self, active_minerals: tuple[int, ...]) -> Plan | None:
         """Return the cached elimination plan for these active minerals, or None if they are linearly dependent.
@@ -292,15 +305,11 @@ class Search:
         for step in range(max_steps):
             water_kg = math.exp(ln_kg)
             activity = math.exp(ln_water)
-            moles, strength_slopes = self.moles_at(x, strength, ln_kg, ln_water)
-            active_minerals = [m for m, on in enumerate(active) if on]
-            sums = self.sums_of(moles)
+            moles, sums, balance, scales = self.amounts(x, strength, ln_kg, ln_water)
+            active_minerals = tuple([m for m, on in enumerate(active) if on])
             strength_gap = sums[at_strength] - water_kg * strength
             water_gap = sums[at_water] - self.water_total + MOL_WATER_PER_KG * water_kg
             activity_gap = activity - 1.0 + water_slope * sum(moles) / water_kg
-            balance = [amount - total for amount, total in zip(sums, self.totals, strict=False)]
-            scales = [abs(total) + abs(amount) for total, amount in zip(self.totals, sums, strict=False)]
-            scales[-1] += sum(map(mul, system.gross_hydrogen, moles))  # because terms of opposite sign may cancel
             above = [self.ln_saturation(m, x, ln_water) for m in active_minerals]
             for m in active_minerals:
                 amount = solids[m]
@@ -308,7 +317,7 @@ class Search:
                     balance[k] += v * amount
                     scales[k] += abs(v * amount)
                 water_gap += mineral_water[m] * amount
-            error = max(abs(gap) / (whole or 1.0) for gap, whole in zip(balance, scales, strict=True))
+            error = max([abs(gap) / (whole or 1.0) for gap, whole in zip(balance, scales, strict=True)])
             if (
                 error < _MAX_RESIDUAL
                 and all(abs(gap) < 1e-9 for gap in above)
@@ -326,44 +335,22 @@ class Search:
                 active = active_set
                 solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
                 continue
-            slopes, matrix = self._jacobian(moles, strength_slopes, len(active_minerals))
-            strength_row, water_row, activity_row = matrix[at_strength], matrix[at_water], matrix[at_activity]
-            for place, (m, gap) in enumerate(zip(active_minerals, above, strict=True), start=size):
-                row = matrix[place]
-                for k, v in mineral_parts[m]:
-                    row[k] = matrix[k][place] = v
-                row[at_activity] = water_row[place] = mineral_water[m]
-                row[-1] = -gap
-            near = abs(strength_gap) < 0.5 * water_kg * strength
-            for k in range(count):
-                row = matrix[k]
-                row[-1] = -balance[k]
-                row[at_water] = sums[k]
-                water_row[k] = row[at_activity]
-                activity_row[k] = water_slope * sums[k] / water_kg
-                if near:
-                    row[at_strength] = slopes[k]
-            if near:
-                strength_row[at_strength] = slopes[at_strength] - water_kg
-                strength_row[at_water] = strength_gap
-                water_row[at_strength] = slopes[at_water]
-                activity_row[at_strength] = water_slope * sum(strength_slopes) / water_kg
-            else:  # far off, where the slope of the activity coefficients misleads: use the sum itself
-                strength_row[:] = [0.0] * len(strength_row)
-                strength_row[at_strength] = -water_kg
-            strength_row[-1] = -strength_gap
-            water_row[at_water] = MOL_WATER_PER_KG * water_kg + sums[at_water]
-            water_row[-1] = -water_gap
-            activity_row[at_activity] = activity + water_slope * sums[at_water] / water_kg
-            activity_row[-1] = -activity_gap
-            change = _solve_linear(matrix, system.elimination_plan(tuple(active_minerals)))
+            change = self._newton_change(
+                active_minerals=active_minerals,
+                moles=moles,
+                sums=sums,
+                right=[-gap for gap in (*balance, strength_gap, water_gap, activity_gap, *above)],
+                strength=strength,
+                water_kg=water_kg,
+                activity=activity,
+            )
             if change is None:
                 return False
-            longest = 0.0
-            for k in range(count):
-                delta = min(max(change[k], -_MAX_STEP), _MAX_STEP)
-                longest = max(longest, abs(delta))
-                x[k] += delta
+            moves = change[:count]
+            longest = max(max(moves), -min(moves))
+            if longest > _MAX_STEP:
+                moves = [min(max(delta, -_MAX_STEP), _MAX_STEP) for delta in moves]
+            x = [now + delta for now, delta in zip(x, moves, strict=True)]
             strength = min(max(strength + change[at_strength], 0.2 * strength), 5.0 * strength + 1e-7)
             ln_kg += min(max(change[at_water], -0.7), 0.7)
             ln_water = min(max(ln_water + change[at_activity], ln_water - 0.5, -3.0), 0.0)
@@ -396,9 +383,9 @@ class Search:
         reductions = 0
         water_slope = water_constant("water_activity_slope")
         for _ in range(max_steps):
-            moles, strength_slopes = self.moles_at(x, strength, ln_kg, ln_water)
+            moles = self.moles_at(x, strength, ln_kg, ln_water)
             sums = self.sums_of(moles)
-            _, jacobian = self._jacobian(moles, strength_slopes, 0)
+            _, jacobian = self._jacobian(moles, [0.0] * len(moles), ())
             matrix = [[*row[:count], 0.0] for row in jacobian[:count]]
             right = [total - amount for total, amount in zip(self.totals, sums, strict=False)]
             for m in minerals:
@@ -445,27 +432,37 @@ class Search:
         self.solids = [amount if on else 0.0 for amount, on in zip(solids, self.active, strict=True)]
         self.steps += max_steps
 
-    def moles_at(
+    def amounts(
         self, x: Sequence[float], strength: float, ln_kg: float, ln_water: float
-    ) -> tuple[list[float], list[float]]:
-        """Return the moles of every species, and their derivatives with respect to ionic strength."""
+    ) -> tuple[list[float], list[float], list[float], list[float]]:
+        """Return the moles of every species, their sums, and residual and scale of every balance, minerals excluded.
+
+        Hydrogen is scaled by the sum of its absolute terms, because terms of opposite sign may cancel.
+        """
+        system = self.system
+        if system.generated is not None:
+            return system.generated.amounts(self.ln_k, self.conditions.laws, self.totals, x, strength, ln_kg, ln_water)
+        moles = self.moles_at(x, strength, ln_kg, ln_water)
+        sums = self.sums_of(moles)
+        balance = [amount - total for amount, total in zip(sums, self.totals, strict=False)]
+        scales = [abs(total) + abs(amount) for total, amount in zip(self.totals, sums, strict=False)]
+        scales[-1] += sum(map(mul, system.gross_hydrogen, moles))
+        return moles, sums, balance, scales
+
+    def moles_at(self, x: Sequence[float], strength: float, ln_kg: float, ln_water: float) -> list[float]:
+        """Return the moles of every species."""
         system = self.system
         root = math.sqrt(strength) if strength > 1e-14 else 1e-7
-        offsets, slopes = [], []
-        for d, c, b in self.conditions.laws:
-            below = 1.0 + c * root
-            offsets.append(ln_kg + d * root / below - b * strength)
-            slopes.append(0.5 * d / (root * below * below) - b)
+        offsets = [ln_kg + d * root / (1.0 + c * root) - b * strength for d, c, b in self.conditions.laws]
         padded = [*x, 0.0]
         ln_h = x[-1]
         powers = [
             k + padded[i] + padded[j] + n * ln_h + w * ln_water + offsets[law]
             for k, (i, j, n, w, law) in zip(self.ln_k, system.species_formulas, strict=True)
         ]
-        if max(powers) > _MAX_EXPONENT:
-            powers = [min(power, _MAX_EXPONENT) for power in powers]
-        moles = list(map(math.exp, powers))
-        return moles, list(map(mul, moles, [slopes[law] for law in system.law_of]))
+        if max(powers) > MAX_EXPONENT:
+            powers = [min(power, MAX_EXPONENT) for power in powers]
+        return list(map(math.exp, powers))
 
     def sums_of(self, moles: Sequence[float]) -> list[float]:
         """Return the sums over species: each component, ionic strength times water mass, and water."""
@@ -475,15 +472,70 @@ class Search:
                 sums[k] += v * amount
         return sums
 
+    def _newton_change(
+        self,
+        active_minerals: tuple[int, ...],
+        moles: Sequence[float],
+        sums: Sequence[float],
+        right: Sequence[float],
+        strength: float,
+        water_kg: float,
+        activity: float,
+    ) -> list[float] | None:
+        """Return the change of every unknown and active mineral in a Newton step, or None if it is not determined.
+
+        ``right`` is the right-hand side: the residuals with their signs changed.
+        """
+        system, laws = self.system, self.conditions.laws
+        water_slope = water_constant("water_activity_slope")
+        strength_gap = -right[system.at_strength]
+        generated = system.generated
+        if generated is not None:
+            equations = generated.equations.get(system.digest_of(active_minerals))
+            if equations is not None:
+                entries = generated.derivatives(
+                    laws, moles, sums, strength, strength_gap, water_kg, activity, water_slope, MOL_WATER_PER_KG
+                )
+                change = equations(entries, right)
+                if change is not None:
+                    return change
+        root = math.sqrt(strength) if strength > 1e-14 else 1e-7
+        by_law = [0.5 * d / (root * (below := 1.0 + c * root) * below) - b for d, c, b in laws]
+        strength_slopes = list(map(mul, moles, [by_law[law] for law in system.law_of]))
+        slopes, matrix = self._jacobian(moles, strength_slopes, active_minerals)
+        at_strength, at_water, at_activity = system.at_strength, system.at_water, system.at_activity
+        strength_row, water_row, activity_row = matrix[at_strength], matrix[at_water], matrix[at_activity]
+        near = abs(strength_gap) < 0.5 * water_kg * strength
+        for k in range(system.count):
+            row = matrix[k]
+            row[at_water] = sums[k]
+            water_row[k] = row[at_activity]
+            activity_row[k] = water_slope * sums[k] / water_kg
+            if near:
+                row[at_strength] = slopes[k]
+        if near:
+            strength_row[at_strength] = slopes[at_strength] - water_kg
+            strength_row[at_water] = strength_gap
+            water_row[at_strength] = slopes[at_water]
+            activity_row[at_strength] = water_slope * sum(strength_slopes) / water_kg
+        else:  # far off, where the slope of the activity coefficients misleads: use the sum itself
+            strength_row[:] = [0.0] * len(strength_row)
+            strength_row[at_strength] = -water_kg
+        water_row[at_water] = MOL_WATER_PER_KG * water_kg + sums[at_water]
+        activity_row[at_activity] = activity + water_slope * sums[at_water] / water_kg
+        for row, value in zip(matrix, right, strict=True):
+            row[-1] = value
+        return _solve_linear(matrix, system.elimination_plan(active_minerals))
+
     def _jacobian(
-        self, moles: Sequence[float], strength_slopes: Sequence[float], more: int
+        self, moles: Sequence[float], strength_slopes: Sequence[float], active_minerals: Sequence[int]
     ) -> tuple[list[float], list[list[float]]]:
         """Return the derivatives of the sums by ionic strength, and by ln activity of components and water.
 
-        The Jacobian has ``more`` rows and columns for minerals and a last column for the right-hand side, all zero.
+        The Jacobian has a row and a column for each active mineral, and a last column of zeros for the right-hand side.
         """
         system = self.system
-        count, size = system.count, system.size
+        count, size, more = system.count, system.size, len(active_minerals)
         slopes = [0.0] * size
         cells = [0.0] * (size * size)
         for amount, strength_slope, own_sums, own_cells in zip(
@@ -500,6 +552,11 @@ class Search:
             for other in range(k):
                 row[other] = matrix[other][k]
         matrix += [[0.0] * (size + more + 1) for _ in range(more)]
+        for place, m in enumerate(active_minerals, start=size):
+            row = matrix[place]
+            for k, v in system.mineral_parts[m]:
+                row[k] = matrix[k][place] = v
+            row[system.at_activity] = matrix[system.at_water][place] = system.mineral_water[m]
         return slopes, matrix
 
     def _active_set(
@@ -516,6 +573,10 @@ class Search:
             "No balance was found: this mixture is too concentrated for the activity model, which "
             "holds for waters and weak solutions."
         )
+
+
+def _digest(*stoichiometry: object) -> str:
+    return hashlib.sha256(repr(stoichiometry).encode()).hexdigest()[:16]
 
 
 def _matching(choices: Sequence[Sequence[int]]) -> list[int] | None:
@@ -550,7 +611,7 @@ def _solve_linear(matrix: list[list[float]], plan: Plan | None) -> list[float] |
     for r, c, changed_rows, changed_columns in plan or ():
         pivot_row = matrix[r]
         pivot = pivot_row[c]
-        if abs(pivot) < (_MIN_MINERAL_PIVOT if r != c else _MIN_PIVOT):
+        if abs(pivot) < (MIN_MINERAL_PIVOT if r != c else MIN_PIVOT):
             plan = None
             break
         for k in changed_rows:
@@ -583,7 +644,7 @@ def _eliminate_with_pivoting(matrix: list[list[float]]) -> Plan | None:
     for c in range(size):
         shares = {k: abs(matrix[k][c]) / (max(map(abs, matrix[k][:size])) or 1.0) for k in waiting}
         r = max(shares, key=lambda k: shares[k])
-        if shares[r] < _MIN_MINERAL_PIVOT:
+        if shares[r] < MIN_MINERAL_PIVOT:
             return None
         waiting.remove(r)
         changed_columns = [column for column in range(c + 1, size + 1) if matrix[r][column]]

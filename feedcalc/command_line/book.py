@@ -170,9 +170,9 @@ def add_verb(
         return
     sentence = said("{amount} of {what} on {bed}", amount=amount, what=MACHINE_WORDS[what], bed=bed_record.text("name"))
     _print_changed(session, session.write("entry", new_id(), fields, sentence))
-    told = reply["values"]["season"]["what_if"]
-    session.print(said("Verdict: {verdict}.", verdict=MACHINE_WORDS[told["verdict"]]))
-    for reason in told["reasons"]:
+    judged = reply["values"]["season"]["what_if"]
+    session.print(said("Verdict: {verdict}.", verdict=MACHINE_WORDS[judged["verdict"]]))
+    for reason in judged["reasons"]:
         if reason["towards"] != "go":
             click.echo(f"- {reason['text']}")
 

@@ -14,6 +14,8 @@ import click
 from feedcalc import __version__
 from feedcalc.command_line.lazy import LazyGroup
 from feedcalc.command_line.options import EPILOG
+from feedcalc.command_line.refusals import refuse
+from feedcalc.words.errors import InputErrors
 
 # Name of a verb, its module, and the first sentence of its help, which is listed without importing the module.
 VERBS = {
@@ -40,7 +42,13 @@ VERBS = {
 
 
 class _Main(LazyGroup):
-    """Says in one line that nothing more can be written, such as to a full disk, and not with a traceback."""
+    """Reports in words what no verb handles: a language that is not installed, a full disk."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except InputErrors as refusal:
+            refuse([error.as_dict() for error in refusal.errors], str)
 
     def main(self, *arguments: Any, **options: Any) -> Any:
         try:

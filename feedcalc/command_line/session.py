@@ -92,13 +92,13 @@ class BookGroup(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a verb."""
-        speak = language(ctx.params.get("language") or "en").speak
         try:
             return super().invoke(ctx)
         except InputErrors as refusal:
-            refuse([error.as_dict() for error in refusal.errors], speak)
+            errors = list(refusal.errors)
         except InputError as error:
-            refuse([error.as_dict()], speak)
+            errors = [error]
+        return refuse([error.as_dict() for error in errors], language(ctx.params.get("language") or "en").speak)
 
 
 def require_ok(reply: dict[str, Any]) -> dict[str, Any]:

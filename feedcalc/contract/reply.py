@@ -17,7 +17,7 @@ class Reply:
     values: Mapping[str, Any]
     assumed: Mapping[str, str] = field(default_factory=dict)
     read_as: Mapping[str, str] | None = None
-    cautions: Sequence[Mapping[str, str]] = ()
+    cautions: Sequence[Mapping[str, Any]] = ()
     warnings: Sequence[str] = ()
     sources: Sequence[Mapping[str, Any]] = ()
     html: Mapping[str, str] = field(default_factory=dict)

@@ -187,7 +187,7 @@ class Sheet:
     @property
     def keeps(self) -> str:
         """How long the liquor keeps."""
-        return " ".join(caution.text for caution in self.at("keeping"))
+        return self.at("keeping")[0].text
 
     def time(self, moment: datetime | None) -> str:
         """Return the day and clock time in words; empty if the start of the steep is unknown."""

@@ -17,6 +17,7 @@ from typing import Any
 
 import markupsafe
 
+from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import json_object
 from feedcalc.words.messages import Said, said
 
@@ -192,22 +193,30 @@ def _with_places(message: str, parts: Mapping[str, Any]) -> str:
 
 @cache
 def language(tag: str) -> Language:
-    """Return the language of a tag of `LANGUAGES`; English text if its catalogue is not compiled."""
+    """Return the language of a tag; English for a tag that is not in `LANGUAGES`.
+
+    Raises `InputErrors` where the catalogue of the language is not installed, in English because no other is sure.
+    """
+    if tag == "en" or tag not in LANGUAGES:
+        return Language("en", gettext.NullTranslations())
     file = resources.files("feedcalc.words") / "catalogues" / f"{tag}.mo"
-    if tag == "en" or tag not in LANGUAGES or not file.is_file():
-        return Language(tag if tag in LANGUAGES else "en", gettext.NullTranslations())
+    if not file.is_file():
+        raise InputErrors([InputError("language", tag, "This installation lacks the words of this language.", "en")])
     with file.open("rb") as stream:
         return Language(tag, gettext.GNUTranslations(stream))
 
 
 def language_asked(request: str) -> Language:
-    """Return the language that a request (JSON text) names; English if it names none or is not a request.
+    """Return the language a request (JSON text) asks for; English if it names none that is installed.
 
     >>> language_asked('{"language": "de"}').tag, language_asked("five litres").tag
     ('de', 'en')
     """
     tag = (json_object(request) or {}).get("language", "")
-    return language(str(tag).strip().casefold())
+    try:
+        return language(str(tag).strip().casefold())
+    except InputErrors:
+        return language("en")
 
 
 def day_words(moment: datetime) -> Said:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from building import ingredients, words
 from building.assemble import Parts, assemble
+from building.bundle import page_script
 from building.payload import bake, payload, program
 from feedcalc import engine
 
@@ -52,7 +53,10 @@ def main() -> None:
     replies = bake(node, WORK, [request, *other_warm_up_requests()])
     print("compressing", flush=True)
     packed = payload((WORK / "image").read_bytes())
-    assemble(Parts(program(), packed, request, json.loads(replies[0])), TARGET)
+    parts = Parts(
+        script=page_script(), program=program(), payload=packed, request=request, reply=json.loads(replies[0])
+    )
+    assemble(parts, TARGET)
     STAMP.write_text(wanted)
     for path in (TARGET / "feedcalc.html", TARGET / "site"):
         print(f"{path.relative_to(ingredients.ROOT)}: {size_of(path) / 1e6:.1f} MB")

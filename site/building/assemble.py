@@ -3,8 +3,8 @@
 Rules: page.html.j2 is the only template of the page. It is given
 
 * ``policy``, ``styles``, ``engine``: markup for the head (policy first), the head, the end of the body;
-  ``engine`` holds the worker's program, engine/client.js, offline/offline.js and main.js, then the payload: the
-  scripts run while the payload is still being read, so they find all of the page but that;
+  ``engine`` holds the worker's program, the words, the script that main.js and its modules are bundled into, then the
+  payload: the script runs while the payload is still being read, so it finds all of the page but that;
 * ``installable``: True for the site (``<html data-installable>``, link to the manifest);
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
 * ``choices``: for each field of a request that is chosen from a list, the choices; ``usual``: what is assumed;
@@ -13,7 +13,7 @@ Rules: page.html.j2 is the only template of the page. It is given
 * ``book``: limes and countries to choose from in the season book, and an example book;
 * ``licences``: names and licence texts of what the page carries; ``version``: of feedcalc.
 
-Scripts and styles are inline and named by hash in the policy, so no other inline script, style element or
+Script and styles are inline and named by hash in the policy, so no other inline script, style element or
 attribute works. Names of the site's files carry their own hash, but for those that must keep their name.
 """
 
@@ -33,7 +33,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from building.ingredients import NODE_MODULES, SITE, IngredientMissing, licences
+from building.ingredients import SITE, licences
 from building.payload import as_signs
 from building.words import page_words
 from feedcalc import engine, published
@@ -43,29 +43,15 @@ from feedcalc.garden.plants import plants
 from feedcalc.sheets.paper.wall import wall_sizes
 from feedcalc.words.languages import LANGUAGES
 
-SCRIPTS = (
-    "common/markup.js",
-    "common/words.js",
-    "engine/client.js",
-    "offline/offline.js",
-    "store/batches.js",
-    "bench/form.js",
-    "common/places.js",
-    "bench/label_choice.js",
-    "store/records.js",
-    "book/calendar_file.js",
-    "bench/ash_choice.js",
-    "main.js",
-    "book/book.js",
-)
 STYLES = ("styles/page.css", "styles/label_choice.css", "styles/book.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """What both deliveries are made of: the worker's program, its payload, the demo."""
+    """What both deliveries are made of: the page's script, the worker's program, its payload, the demo."""
 
+    script: str
     program: str
     payload: bytes
     request: dict[str, Any]
@@ -98,13 +84,14 @@ def _files_of_site(parts: Parts) -> dict[str, bytes]:
     kept = {name: (SITE / name).read_bytes() for name in ("manifest.webmanifest", *ICONS)}
     kept |= {"index.html": page, program_name: program, payload_name: payload}
     digests = {name: _digest(content) for name, content in sorted(kept.items())}
-    service_worker = Environment(undefined=StrictUndefined, autoescape=False).from_string(
-        (SITE / "offline" / "service_worker.js").read_text(encoding="utf-8")
-    )
     version = _digest(json.dumps(digests).encode())[:16]
+    service_worker = (
+        f'"use strict";\n\nconst VERSION = "{version}";\nconst FILES = {json.dumps(digests, indent=2)};\n\n'
+        + (SITE / "offline" / "service_worker.js").read_text(encoding="utf-8")
+    )
     return {
         **kept,
-        "service_worker.js": service_worker.render(version=version, files=json.dumps(digests, indent=2)).encode(),
+        "service_worker.js": service_worker.encode(),
         **{name: (SITE / "offline" / name).read_bytes() for name in ("retire.html", "retire.js")},
     }
 
@@ -123,18 +110,16 @@ def _element(identity: str, content: bytes, text: str = "", address: str = "") -
 def page_without_engine() -> str:
     """The page as people read it before anything is worked out, without scripts: for gathering its words."""
     reply = {"html": dict.fromkeys(("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar"), "")}
-    return _rendered(
-        Parts("", b"", json.loads(engine.demo_request()), reply), Markup(), Markup(), Markup(), "", installable=False
-    )
+    parts = Parts(script="", program="", payload=b"", request=json.loads(engine.demo_request()), reply=reply)
+    return _rendered(parts, Markup(), Markup(), Markup(), "", installable=False)
 
 
 def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) -> bytes:
-    scripts = [_calendar_library(), *((SITE / name).read_text(encoding="utf-8") for name in SCRIPTS)]
     styles = [(SITE / name).read_text(encoding="utf-8") for name in STYLES]
-    policy = _policy(scripts, styles, installable=installable)
-    markup = Markup("").join(Markup(f"<script>{text}</script>\n") for text in scripts)
+    policy = _policy(parts.script, styles, installable=installable)
+    script = Markup(f"<script>{parts.script}</script>\n")
     looks = Markup("").join(Markup(f"<style>{text}</style>\n") for text in styles)
-    engine_markup = program + _page_words() + markup + payload
+    engine_markup = program + _page_words() + script + payload
     return _rendered(parts, policy, looks, engine_markup, licences(), installable=installable).encode()
 
 
@@ -184,15 +169,6 @@ def _size_words(row: Mapping[str, str]) -> str:
     return f"{row['size']}, {row['width_mm']} × {row['height_mm']} mm"
 
 
-def _calendar_library() -> str:
-    """The ical.js library as a script that gives the page one name."""
-    text = (NODE_MODULES / "ical.js" / "dist" / "ical.min.js").read_text(encoding="utf-8")
-    start, found, name = text.rstrip().removesuffix(" as default};").rpartition("export{")
-    if not found or not name.isidentifier():
-        raise IngredientMissing("the calendar library ends otherwise than it did: renew site/building/assemble.py.")
-    return f'"use strict";\nconst feedcalcCalendarLibrary = (() => {{\n{start}return {name};\n}})();\n'
-
-
 def _for_the_book() -> dict[str, Any]:
     """What the season book offers: limes and countries as value and words, an example book as JSON for a script."""
     example = json.loads((SITE.parent / "feedcalc" / "book" / "demo_book.json").read_text(encoding="utf-8"))
@@ -209,10 +185,10 @@ def _with_markup(reply: dict[str, Any]) -> dict[str, Any]:
     return reply | {"html": {name: Markup(text) for name, text in reply.get("html", {}).items()}}
 
 
-def _policy(scripts: list[str], styles: list[str], *, installable: bool) -> Markup:
+def _policy(script: str, styles: list[str], *, installable: bool) -> Markup:
     rules = [
         "default-src 'none'",
-        f"script-src {' '.join(map(_source, scripts))} 'wasm-unsafe-eval'",
+        f"script-src {_source(script)} 'wasm-unsafe-eval'",
         f"style-src {' '.join(map(_source, styles))}",
         f"worker-src blob:{' ' + _SELF if installable else ''}",
         f"img-src data: blob:{' ' + _SELF if installable else ''}",

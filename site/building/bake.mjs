@@ -8,11 +8,11 @@
 
 import fs from "node:fs";
 import path from "node:path";
-import vm from "node:vm";
 import { fileURLToPath, pathToFileURL } from "node:url";
 
 const job = JSON.parse(fs.readFileSync(process.argv[2], "utf8"));
 const here = path.dirname(fileURLToPath(import.meta.url));
+const { placeOfTrampoline, xorStaticData } = await import(pathToFileURL(path.join(job.site, "engine", "memory_image.js")));
 const PAGE = 4096; // granularity at which empty memory is left out
 
 function holdStill() {
@@ -66,7 +66,7 @@ async function snapshot(loadPyodide, packageFiles) {
   const replies = python.runPython(`warm_up(${JSON.stringify(JSON.stringify(job.requests))})`, { globals: scope });
   scope.destroy();
   python.runPython("import gc; gc.collect()");
-  python._module.HEAP32[globalThis.placeOfTrampoline(python._module)] = 0;
+  python._module.HEAP32[placeOfTrampoline(python._module)] = 0;
   clearStack(python._module);
   return { replies, image: python.makeMemorySnapshot() };
 }
@@ -98,7 +98,7 @@ function pack(library, packageFiles, image) {
   const heapAt = new Uint32Array(image.buffer, image.byteOffset, 2)[1];
   const stored = image.slice();
   if (heapAt !== 128) throw new Error("engine/worker.js reckons with a header of 128 bytes");
-  globalThis.xorStaticData(stored.subarray(heapAt), wasm);
+  xorStaticData(stored.subarray(heapAt), wasm);
   const pages = runsOfFullPages(stored);
   const index = Buffer.from(JSON.stringify({
     library: library.length,
@@ -115,7 +115,6 @@ function pack(library, packageFiles, image) {
 
 try {
   holdStill();
-  vm.runInThisContext(fs.readFileSync(path.join(job.site, "engine", "memory_image.js"), "utf8"));
   const { loadPyodide } = await import(pathToFileURL(path.join(job.runtime, "pyodide.mjs")));
   await compile(loadPyodide);
   const packageFiles = filesBelow(path.join(job.work, "compiled"));

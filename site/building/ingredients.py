@@ -31,9 +31,9 @@ PACKAGES = {
     "segno": "segno",
     "typing_extensions": "typing_extensions",
 }
-# Compiled speed-ups of this machine, tests, typing stubs, pint's full unit list, command lines.
+# Compiled speed-ups of this machine, tests, typing stubs, guides, pint's full unit list, command lines.
 NOT_IN_THE_PAGE = shutil.ignore_patterns(
-    "__pycache__", "*.so", "*.pyd", "*.c", "*.pyi", "py.typed", "testsuite", "*.po", "*.pot",
+    "__pycache__", "*.so", "*.pyd", "*.c", "*.pyi", "py.typed", "testsuite", "*.po", "*.pot", "*.md",
     "default_en.txt", "constants_en.txt", "command_line", "__main__.py", "cli.py",
 )  # fmt: skip
 PLACES_OF_NPM = ("lib/node_modules/npm/bin/npm-cli.js", "node_modules/npm/bin/npm-cli.js")
@@ -89,7 +89,7 @@ def _digest_of(file: Path) -> str:
 
 def _install_runtime(node: Path, installed: Path) -> None:
     """By the npm client, which holds each package to the lock's hash."""
-    done = run_npm(node, "ci", "--no-progress")
+    done = run_npm(node, "ci", "--omit=dev", "--no-progress")
     if done.returncode:
         raise IngredientMissing(f"npm could not bring the browser runtime.\n{done.stdout}{done.stderr}"[-2000:])
     installed.touch()

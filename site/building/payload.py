@@ -12,6 +12,7 @@ from pathlib import Path
 
 import zstandard
 
+from building.bundle import worker_script
 from building.ingredients import NODE_MODULES, SITE, IngredientMissing, copy_packages
 
 RUNTIME = NODE_MODULES / "pyodide"
@@ -90,17 +91,14 @@ def program() -> str:
     machine = (RUNTIME / "pyodide.asm.mjs").read_text(encoding="utf-8")
     machine = machine.replace("import.meta.url", '"https://runtime.invalid/pyodide.asm.mjs"')
     machine = _replaced(machine, ("export default _createPyodideModule;", ""))
-    decoder = (NODE_MODULES / "zstddec" / "dist" / "zstddec.mjs").read_text(encoding="utf-8")
     information = json.loads((RUNTIME / "pyodide-lock.json").read_text(encoding="utf-8"))["info"]
     return "\n".join(
         (
             'self.importScripts = () => { throw new Error("not here"); };',
-            _replaced(decoder, ("export { ZSTDDecoder };", "")),
-            (SITE / "engine" / "memory_image.js").read_text(encoding="utf-8"),
             f"(() => {{{start}}})();",
             machine,
             f"const RUNTIME_INFO = {json.dumps(information)};",
-            (SITE / "engine" / "worker.js").read_text(encoding="utf-8"),
+            worker_script(),
         )
     )
 

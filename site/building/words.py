@@ -24,9 +24,11 @@ from typing import Any
 from babel import Locale
 from babel.messages import extract as gathering
 from babel.messages.catalog import Catalog, Message
-from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
+from building import catalogues
+from building.bundle import modules
+from building.catalogues import DATED
 from feedcalc import published
 from feedcalc.garden.plants import names_of, plants
 from feedcalc.words import languages
@@ -87,6 +89,9 @@ NOTES = {
     "Wait": "head: how long the liquor settles",
     "in": "head of a column: in a can, to a plant, to a square metre",
     "May": "short name of the month",
+    "{name}, copy": "name of a batch that is a copy of another",
+    "Forget": "a button: no longer keep this ash",
+    "Example": "name of the batch that the page begins with",
 }
 PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
 TAG = re.compile(r"</?[a-zA-Z][^<>]*>|&\w+;|\*\*")
@@ -175,13 +180,8 @@ def faults_in(tag: str, template: Catalog) -> Iterator[str]:
 
 
 def compile_catalogues() -> None:
-    """Make the .mo file of every language that has a .po file; nothing is written where nothing changed."""
-    for tag in TRANSLATED:
-        stream = io.BytesIO()
-        write_mo(stream, catalogue(tag))
-        file = CATALOGUES / f"{tag}.mo"
-        if not file.is_file() or file.read_bytes() != stream.getvalue():
-            file.write_bytes(stream.getvalue())
+    """Make the .mo file of every language; nothing is written where nothing changed."""
+    catalogues.compile_catalogues(CATALOGUES)
     languages.language.cache_clear()
 
 
@@ -294,12 +294,9 @@ def _of_tables() -> Iterator[Found]:
 
 
 def _of_scripts() -> Iterator[Found]:
-    keywords = {"feedcalcWords.say": None, "feedcalcWords.show": (2,), "say": None}
-    from building.assemble import SCRIPTS
-
-    for file in sorted(ROOT / "site" / name for name in SCRIPTS if not name.endswith("/words.js")):
+    for file in modules():
         name = file.relative_to(ROOT).as_posix()
-        yield from _extracted("javascript", file.read_text(encoding="utf-8"), name, keywords)
+        yield from _extracted("javascript", file.read_text(encoding="utf-8"), name, {"say": None})
 
 
 def _extracted(method: str, text: str, name: str, keywords: dict[str, Any]) -> Iterator[Found]:
@@ -392,14 +389,7 @@ def _write(file: Path, catalog: Catalog) -> None:
         stream, catalog, width=116, omit_header=False, sort_by_file=False, ignore_obsolete=True, include_lineno=False
     )
     text = stream.getvalue().decode()
-    # No dates and no program's name: the same sources give the same file.
-    text = re.sub(
-        r'^"(?:POT-Creation-Date|PO-Revision-Date|Generated-By|Last-Translator|Language-Team|Report-Msgid-Bugs-To|Project-Id-Version):.*\n',
-        "",
-        text,
-        flags=re.M,
-    )
-    file.write_text(text, encoding="utf-8")
+    file.write_text(DATED.sub("", text), encoding="utf-8")
 
 
 if __name__ == "__main__":

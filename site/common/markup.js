@@ -1,33 +1,37 @@
 // The one door by which text becomes markup or a program on this page. Browsers that know Trusted Types shut every
 // other: the page's policy names this one rule, and nobody can make another.
-//
-//   feedcalcMarkup.partsOf(markup)   nodes made of the engine's own markup, in which all that a person typed is escaped
-//   feedcalcMarkup.worker(program)   a worker that runs our own program
-//   feedcalcMarkup.keeper()          the address of our service worker, to be registered
 
-"use strict";
+const SERVICE_WORKER = "service_worker.js";
+const addresses = new Set([SERVICE_WORKER]);
+const rule = {
+  /** @param {string} markup */
+  createHTML: (markup) => markup,
+  /** @param {string} address */
+  createScriptURL(address) {
+    if (!addresses.has(address)) throw new TypeError("this is no program of the page");
+    return address;
+  },
+};
+/** @type {typeof rule} made at once, so that nobody can make it before us */
+const door = /** @type {any} */ (window).trustedTypes?.createPolicy("feedcalc", rule) ?? rule;
 
-const feedcalcMarkup = (() => {
-  const OURS = ["service_worker.js"];
-  const addresses = new Set(OURS);
-  const rule = {
-    createHTML: (markup) => markup,
-    createScriptURL(address) {
-      if (!addresses.has(address)) throw new TypeError("this is no program of the page");
-      return address;
-    },
-  };
-  const trusted = window.trustedTypes?.createPolicy("feedcalc", rule) ?? rule;
+/**
+ * Return the nodes of the engine's own markup, in which everything a person typed is escaped.
+ * @param {string} markup
+ */
+export function partsOf(markup) {
+  return [...new DOMParser().parseFromString(door.createHTML(markup), "text/html").body.childNodes];
+}
 
-  const partsOf = (markup) => [...new DOMParser().parseFromString(trusted.createHTML(markup), "text/html").body.childNodes];
+/**
+ * Return a worker that runs our own program.
+ * @param {string} program
+ */
+export function worker(program) {
+  const address = URL.createObjectURL(new Blob([program], { type: "text/javascript" }));
+  addresses.add(address);
+  return new Worker(door.createScriptURL(address));
+}
 
-  function worker(program) {
-    const address = URL.createObjectURL(new Blob([program], { type: "text/javascript" }));
-    addresses.add(address);
-    return new Worker(trusted.createScriptURL(address));
-  }
-
-  const keeper = () => trusted.createScriptURL(OURS[0]);
-
-  return { partsOf, worker, keeper };
-})();
+/** Return the address of our service worker, to be registered. */
+export const keeper = () => door.createScriptURL(SERVICE_WORKER);

@@ -1,118 +1,174 @@
 // The words of the page in the language chosen: messages looked up in the catalogues that the page carries.
 //
-//   feedcalcWords.say("Use by {day}.", { day })   the message in the chosen language, its places filled
-//   feedcalcWords.show(element, message, parts)   say it in an element, again whenever another language is chosen
-//   feedcalcWords.follow(root)                    let the static words below an element follow too (clones of templates)
-//   feedcalcWords.use(tag)                        choose: "en", "es", "fr", "de", "pt", "hi"; kept; all of the page follows
-//   feedcalcWords.language                        the tag chosen
-//
-// English stands in the page and the scripts and is the message. Only text that is word for word a message, and stood
-// in the page before anybody typed, is ever replaced; what people typed, and what the engine said, is left alone.
-// A "feedcalc-language" event on the document tells that another language was chosen.
+// Rules: English stands in the page and the modules and is the message. What a module shows it gives as a function, so
+// that it can be said anew in another language. Of the page's own text only what is word for word a message, and stood
+// there before anybody typed, is replaced; what people typed, and what the engine said, is left alone.
 
-"use strict";
+/** @typedef {() => string} Words a text in the language chosen, asked for whenever that is another */
 
-const feedcalcWords = (() => {
-  const KEPT = "feedcalc.language";
-  const ATTRIBUTES = ["aria-label", "title", "alt"];
-  const LEFT_ALONE = "script, style, pre, datalist, [data-part], [translate=no]";
-  const LOCALES = { en: "en-GB", es: "es-ES", fr: "fr-FR", de: "de-DE", pt: "pt-PT", hi: "hi-IN" };
-  const catalogues = JSON.parse(document.getElementById("page-words").textContent);
-  const places = new Map(catalogues.messages.map((message, place) => [message, place]));
-  const messages = new Set(catalogues.messages.slice(0, catalogues.static));
-  const followers = []; // [node, attribute or null, message, blanks around it]
-  const shown = new Map(); // element -> [message, parts, what was said]
-  const chooser = document.getElementById("language");
-  const plants = document.getElementById("plant-names");
-  const plantsInEnglish = [...plants.options].map((option) => option.value);
-  let language = "en";
+const KEY = "feedcalc.language";
+const ATTRIBUTES = ["aria-label", "title", "alt"];
+const LEFT_ALONE = "script, style, pre, datalist, [data-part], [translate=no]";
+/** @type {Record<string, string>} */
+const LOCALES = { en: "en-GB", es: "es-ES", fr: "fr-FR", de: "de-DE", pt: "pt-PT", hi: "hi-IN" };
 
-  const known = (tag) => Object.hasOwn(LOCALES, tag);
-  const translated = (message) => catalogues[language]?.[places.get(message)] || message;
+/** @type {{ messages: string[], static: number, plants: Record<string, string[]>, [tag: string]: any }} */
+let catalogues = { messages: [], static: 0, plants: {} };
+/** @type {Map<string, number>} */
+let places = new Map();
+/** @type {Set<string>} */
+let staticMessages = new Set();
+/** @type {{ node: Text | Element, attribute: string, message: string, before: string, after: string }[]} */
+const followers = [];
+/** @type {Map<Element, { words: Words, said: string }>} */
+const shown = new Map();
+/** @type {(() => void)[]} */
+const listeners = [];
+/** @type {string[]} */
+let plantsInEnglish = [];
+let chosen = "en";
 
-  function say(message, parts = {}) {
-    return translated(message).replaceAll(/\{(\w+)\}/g, (place, name) => (Object.hasOwn(parts, name) ? String(parts[name]) : place));
-  }
+/** Return the tag of the language chosen: "en", "es", "fr", "de", "pt" or "hi". */
+export const language = () => chosen;
 
-  function show(element, message, parts = {}) {
-    element.textContent = say(message, parts);
-    shown.set(element, [message, parts, element.textContent]);
-  }
+/** @param {unknown} tag */
+const isKnown = (tag) => typeof tag === "string" && Object.hasOwn(LOCALES, tag);
 
-  function follow(root) {
-    const walker = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
-    while (walker.nextNode()) {
-      const node = walker.currentNode;
-      const [, before, text, after] = /^(\s*)([^]*?)(\s*)$/.exec(node.data);
-      const message = text.replaceAll(/\s+/g, " ");
-      if (messages.has(message) && !node.parentElement?.closest(LEFT_ALONE)) followers.push([node, null, message, before, after]);
+/** @param {string} message */
+function translated(message) {
+  const place = places.get(message);
+  return (place !== undefined && catalogues[chosen]?.[place]) || message;
+}
+
+/**
+ * Return a message in the language chosen, its places such as {day} filled with the parts of that name.
+ * @param {string} message
+ * @param {Record<string, unknown>} [parts]
+ */
+export function say(message, parts = {}) {
+  return translated(message).replaceAll(/\{(\w+)\}/g, (/** @type {string} */ place, /** @type {string} */ name) => (
+    Object.hasOwn(parts, name) ? String(parts[name]) : place));
+}
+
+/**
+ * Put words into an element, and again in each other language, as long as nothing else was put there.
+ * @param {Element} element
+ * @param {Words} words
+ */
+export function show(element, words) {
+  element.textContent = words();
+  shown.set(element, { words, said: element.textContent ?? "" });
+}
+
+/**
+ * Call back whenever another language was chosen.
+ * @param {() => void} listener
+ */
+export function onLanguage(listener) {
+  listeners.push(listener);
+}
+
+/**
+ * Let the static words below an element follow the language too; for clones of templates.
+ * @param {Element} root
+ */
+export function follow(root) {
+  followTexts(root);
+  for (const attribute of ATTRIBUTES) {
+    for (const element of [root, ...root.querySelectorAll("*")]) {
+      const message = element.getAttribute(attribute);
+      if (message === null || !staticMessages.has(message) || element.closest(LEFT_ALONE)) continue;
+      followers.push({ node: element, attribute, message, before: "", after: "" });
     }
-    for (const attribute of ATTRIBUTES) {
-      for (const element of [root, ...root.querySelectorAll("*")]) {
-        if (!element.hasAttribute(attribute)) continue;
-        const message = element.getAttribute(attribute);
-        if (messages.has(message) && !element.closest(LEFT_ALONE)) followers.push([element, attribute, message, "", ""]);
-      }
-    }
-    speak();
   }
+  speak();
+}
 
-  function speak() {
-    for (const [node, attribute, message, before, after] of followers) {
-      const words = before + translated(message) + after;
-      if (attribute) node.setAttribute(attribute, words);
-      else if (node.data !== words) node.data = words;
-    }
-    for (const [element, [message, parts, words]] of shown) {
-      if (element.isConnected && element.textContent === words) show(element, message, parts);
-      else shown.delete(element); // something else stands there by now
-    }
+/** @param {Element} root */
+function followTexts(root) {
+  const walker = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) {
+    const node = /** @type {Text} */ (walker.currentNode);
+    const [, before = "", text = "", after = ""] = /^(\s*)([^]*?)(\s*)$/.exec(node.data) ?? [];
+    const message = text.replaceAll(/\s+/g, " ");
+    if (!staticMessages.has(message) || node.parentElement?.closest(LEFT_ALONE)) continue;
+    followers.push({ node, attribute: "", message, before, after });
   }
+}
 
-  function offerPlants() {
-    plants.replaceChildren(...(catalogues.plants[language] ?? plantsInEnglish).map((name) => {
-      const option = document.createElement("option");
-      option.value = name;
-      return option;
-    }));
+function speak() {
+  for (const { node, attribute, message, before, after } of followers) {
+    const words = before + translated(message) + after;
+    if (node instanceof Element) node.setAttribute(attribute, words);
+    else if (node.data !== words) node.data = words;
   }
-
-  function use(tag) {
-    const before = language;
-    language = known(tag) ? tag : "en";
-    document.documentElement.lang = LOCALES[language];
-    chooser.value = language;
-    speak();
-    if (before === language) return;
-    offerPlants();
-    document.dispatchEvent(new CustomEvent("feedcalc-language", { detail: { before, language } }));
+  for (const [element, { words, said }] of shown) {
+    if (element.isConnected && element.textContent === said) show(element, words);
+    else shown.delete(element); // something else stands there by now
   }
+}
 
-  function keptOrGuessed() {
-    try {
-      const kept = localStorage.getItem(KEPT);
-      if (known(kept)) return kept;
-    } catch { /* a browser that keeps nothing */ }
-    return navigator.languages.map((tag) => tag.slice(0, 2).toLowerCase()).find(known) ?? "en";
-  }
+function offerPlants() {
+  const names = catalogues.plants[chosen] ?? plantsInEnglish;
+  plantList().replaceChildren(...names.map((name) => {
+    const option = document.createElement("option");
+    option.value = name;
+    return option;
+  }));
+}
 
-  chooser.addEventListener("change", () => {
-    try { localStorage.setItem(KEPT, chooser.value); } catch { /* chosen for this time only */ }
-    const locale = document.getElementById("locale");
-    const wasUsual = locale?.value === LOCALES[language];
-    use(chooser.value);
-    if (wasUsual) { // numbers go the way of the words, unless somebody chose them apart
-      locale.value = LOCALES[language];
-      locale.dispatchEvent(new Event("input", { bubbles: true }));
-      locale.dispatchEvent(new Event("change", { bubbles: true }));
-    }
-  });
+const plantList = () => /** @type {HTMLDataListElement} */ (document.getElementById("plant-names"));
+const chooser = () => /** @type {HTMLSelectElement} */ (document.getElementById("language"));
+/** How numbers are written; the example's, until a batch that was kept brings its own. */
+const numbers = () => /** @type {HTMLSelectElement | null} */ (document.getElementById("locale"));
 
+/**
+ * Choose a language; all of the page follows.
+ * @param {string} tag
+ */
+export function use(tag) {
+  const before = chosen;
+  chosen = isKnown(tag) ? tag : "en";
+  document.documentElement.lang = LOCALES[chosen] ?? "";
+  chooser().value = chosen;
+  speak();
+  if (before === chosen) return;
+  offerPlants();
+  for (const listener of listeners) listener();
+}
+
+function keptOrGuessed() {
+  try {
+    const kept = localStorage.getItem(KEY);
+    if (kept !== null && isKnown(kept)) return kept;
+  } catch { /* a browser that keeps nothing */ }
+  return navigator.languages.map((tag) => tag.slice(0, 2).toLowerCase()).find(isKnown) ?? "en";
+}
+
+function chosenByHand() {
+  try {
+    localStorage.setItem(KEY, chooser().value);
+  } catch { /* chosen for this time only */ }
+  const locale = numbers();
+  const wasUsual = locale?.value === LOCALES[chosen];
+  use(chooser().value);
+  if (!locale || !wasUsual) return; // numbers go the way of the words, unless somebody chose them apart
+  locale.value = LOCALES[chosen] ?? "";
+  locale.dispatchEvent(new Event("input", { bubbles: true }));
+  locale.dispatchEvent(new Event("change", { bubbles: true }));
+}
+
+/** Read the catalogues of the page and say everything in the language kept or guessed. */
+export function startWords() {
+  catalogues = JSON.parse(document.getElementById("page-words")?.textContent ?? "");
+  places = new Map(catalogues.messages.map((message, place) => [message, place]));
+  staticMessages = new Set(catalogues.messages.slice(0, catalogues.static));
+  plantsInEnglish = [...plantList().options].map((option) => option.value);
+  chooser().addEventListener("change", chosenByHand);
   follow(document.documentElement);
-  for (const part of document.querySelectorAll("[data-part]")) part.lang = "en"; // the example, until the engine answers
+  // The example is in English until the engine answers.
+  for (const part of document.querySelectorAll("[data-part]")) /** @type {HTMLElement} */ (part).lang = "en";
   use(keptOrGuessed());
-  const numbers = document.getElementById("locale"); // the example's; a batch that was kept brings its own
-  if (numbers?.value === LOCALES.en) numbers.value = LOCALES[language];
-
-  return { say, show, follow, use, get language() { return language; } };
-})();
+  const locale = numbers();
+  if (locale && locale.value === LOCALES.en) locale.value = LOCALES[chosen] ?? "";
+}

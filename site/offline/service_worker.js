@@ -1,15 +1,13 @@
 // Keeps the installed page working with no network, and never mixes two versions.
 //
-// Rules: the build fills in the version (a hash over all files) and each file's SHA-256. A version is stored as a
-// whole, in a cache of its own, or not at all. A new version waits until the page says the person agreed.
-// retire.html is never answered from here: it is the way out if anything in here is ever wrong.
+// Rules: the build puts VERSION (a hash over all files) and FILES (path relative to this file -> SHA-256 in hexadecimal)
+// before this text. A version is stored as a whole, in a cache of its own, or not at all. A new version waits until the
+// page says the person agreed. retire.html is never answered from here: it is the way out if anything in here is ever wrong.
 //
 // Messages in, each with a port to answer on: "check" -> {version, complete}; "take over" -> no answer.
 
-"use strict";
+/* global VERSION, FILES */
 
-const VERSION = "{{ version }}";
-const FILES = {{ files }}; // path relative to this file -> SHA-256 in hexadecimal
 const OURS = `feedcalc ${self.registration.scope} `; // other copies on the same host keep their own
 const CACHE = OURS + VERSION;
 const PAGE = "index.html";

@@ -60,7 +60,7 @@ QUESTIONS = """async ([ranges, samples, count]) => {
   for (let i = 0; i < count; i++) {
     const before = performance.now();
     const cans = [{ size: `${7 + i / 10} L`, count: 2 }];
-    await feedcalcEngine.ask({ schema: 1, ranges, samples, cans }, { line: "bench" });
+    await feedcalc.engine.ask({ schema: 1, ranges, samples, cans }, { line: "bench" });
     times.push(performance.now() - before);
   }
   return times;
@@ -73,7 +73,7 @@ READINGS = """async (count) => {
     const pair = [];
     for (const ranges of ["off", "on"]) {
       const before = performance.now();
-      await feedcalcEngine.ask({ schema: 1, ranges, measured }, { line: "bench" });
+      await feedcalc.engine.ask({ schema: 1, ranges, measured }, { line: "bench" });
       pair.push(performance.now() - before);
     }
     times.push(pair);

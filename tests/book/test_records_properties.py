@@ -1,4 +1,4 @@
-"""Two people's books, and any number of devices with clocks that disagree: merging loses nothing and always agrees."""
+"""Properties of merging the books of people and devices whose clocks disagree, of files and of tables."""
 
 from __future__ import annotations
 
@@ -28,63 +28,63 @@ STAMPS = st.sampled_from(
 WRITERS = st.sampled_from(["phone", "laptop", "shed"])
 NAMES = st.sampled_from(["name", "area", "note", "removed"])
 TEXTS = st.one_of(st.sampled_from(["", "yes", "6 m^2", "=1"]), st.text(max_size=6))
-PASTS = st.builds(
+VERSIONS = st.builds(
     FieldVersion, NAMES, STAMPS, WRITERS, TEXTS.map(lambda text: text.encode("utf-8", "replace").decode())
 )
-# Ids of other kinds never meet by chance: each id has its kind.
+# Each id has its own kind, so that two kinds never share an id by chance.
 RECORDS = st.builds(
-    lambda identity, pasts: record_from(identity, RECORD_KINDS[int(identity)], pasts),
+    lambda identity, versions: record_from(identity, RECORD_KINDS[int(identity)], versions),
     st.sampled_from("01234"),
-    st.lists(PASTS, min_size=1, max_size=8),
+    st.lists(VERSIONS, min_size=1, max_size=8),
 )
 BOOKS = st.lists(RECORDS, max_size=4).map(lambda records: merge(records, []))
 
 
 def everything(*books: list[Record]) -> set[tuple[str, FieldVersion]]:
-    return {(record.id, past) for book in books for record in book for past in record.versions()}
+    return {(record.id, version) for book in books for record in book for version in record.versions()}
 
 
 @given(BOOKS, BOOKS)
-def test_it_does_not_matter_who_merges_with_whom(mine: list[Record], theirs: list[Record]) -> None:
+def test_merging_is_commutative(mine: list[Record], theirs: list[Record]) -> None:
     assert book_text(merge(mine, theirs)) == book_text(merge(theirs, mine))
 
 
 @given(BOOKS, BOOKS, BOOKS)
-def test_nor_in_which_order(one: list[Record], two: list[Record], three: list[Record]) -> None:
+def test_merging_is_associative(one: list[Record], two: list[Record], three: list[Record]) -> None:
     assert merge(merge(one, two), three) == merge(one, merge(two, three))
 
 
 @given(BOOKS, BOOKS)
-def test_nor_how_often(mine: list[Record], theirs: list[Record]) -> None:
+def test_merging_is_idempotent(mine: list[Record], theirs: list[Record]) -> None:
     both = merge(mine, theirs)
     assert merge(mine, mine) == mine
     assert merge(both, theirs) == merge(both, mine) == merge(both, both) == both
 
 
 @given(BOOKS, BOOKS)
-def test_everything_ever_written_stands_in_a_field_or_in_history(mine: list[Record], theirs: list[Record]) -> None:
+def test_every_version_is_current_or_in_the_history_after_merging(mine: list[Record], theirs: list[Record]) -> None:
     both = merge(mine, theirs)
     assert everything(both) == everything(mine, theirs)
     for record in both:
-        for past in record.history:
-            assert past.version < record.fields[past.field]
+        for version in record.history:
+            assert version.version < record.fields[version.field]
 
 
 @given(RECORDS, st.sampled_from("345"))
-def test_one_id_for_two_kinds_is_settled_alike_on_both_sides(record: Record, number: str) -> None:
+def test_one_id_with_two_kinds_merges_alike_on_both_sides(record: Record, number: str) -> None:
     other = record_from(record.id, RECORD_KINDS[int(number) % 5], record.versions())
     assert merge([record], [other]) == merge([other], [record])
 
 
 @given(BOOKS)
-def test_a_file_brings_the_book_back_to_the_byte(book: list[Record]) -> None:
-    records, aside = read_book(book_text(book))
-    assert (records, aside) == (book, [])
+def test_a_file_restores_the_book_and_its_bytes(book: list[Record]) -> None:
+    records, rejected = read_book(book_text(book))
+    assert (records, rejected) == (book, [])
     assert book_text(records) == book_text(book)
 
 
 @given(RECORDS, st.dictionaries(NAMES, TEXTS), STAMPS, WRITERS)
-def test_whoever_sees_a_record_and_writes_is_in_force_whatever_the_clocks_say(
+def test_a_write_after_reading_becomes_current_whatever_the_clocks_say(
     record: Record, fields: dict[str, str], clock: str, by: str
 ) -> None:
     at = later_timestamp([record], clock)
@@ -96,7 +96,7 @@ def test_whoever_sees_a_record_and_writes_is_in_force_whatever_the_clocks_say(
 
 
 @given(BOOKS, STAMPS, WRITERS)
-def test_undo_loses_nothing_and_twice_is_as_before(book: list[Record], clock: str, by: str) -> None:
+def test_undo_loses_nothing_and_undoing_twice_restores_the_texts(book: list[Record], clock: str, by: str) -> None:
     at = later_timestamp(book, clock)
     once = merge(book, undo_latest(book, at, by))
     assert everything(book) <= everything(once)
@@ -108,18 +108,18 @@ def test_undo_loses_nothing_and_twice_is_as_before(book: list[Record], clock: st
 
 @examples(60)
 @given(st.lists(st.text(min_size=1).filter(str.strip), min_size=1, max_size=4))
-def test_any_name_comes_back_the_same_from_a_table(names: list[str]) -> None:
+def test_any_name_comes_back_unchanged_from_a_table(names: list[str]) -> None:
     at = "2026-05-01T09:00:00.000Z"
     book = [
         write_fields(new_record(str(place), "bed"), {"name": name}, at, "phone") for place, name in enumerate(names)
     ]
-    there, aside = read_csv(book_csv(book), [], at, "phone")
-    assert not aside
+    there, rejected = read_csv(book_csv(book), [], at, "phone")
+    assert not rejected
     assert [record.text("name") for record in there] == [record.text("name") for record in book]
     assert read_csv(book_csv(there), there, at, "phone") == ([], [])
 
 
 @given(st.datetimes())
-def test_every_moment_has_a_stamp_that_the_file_takes(moment) -> None:  # type: ignore[no-untyped-def]
+def test_every_moment_has_a_valid_timestamp(moment) -> None:  # type: ignore[no-untyped-def]
     at = timestamp_of(moment)
     assert write_fields(new_record("a", "bed"), {"name": "x"}, at, "phone").fields["name"].at == at

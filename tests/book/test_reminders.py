@@ -1,4 +1,4 @@
-"""Reminders: what a book calls for, and a file that a calendar can read (RFC 5545)."""
+"""Reminders of a season book, and their file for a calendar (RFC 5545)."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def by_kind(*records: Record, now: str = "2026-05-10T09:00") -> dict[str, Remind
     return {reminder.kind: reminder for reminder in reminders_of(asked(now), [SOUTH, *records])}
 
 
-def test_the_next_feed_is_due_at_the_usual_interval_and_tells_the_earliest_day():
+def test_the_next_feed_is_due_at_the_usual_interval_and_names_the_earliest_day():
     found = by_kind(feed("2026-05-08"))["next-feed"]
     assert isinstance(found.start, date)
     assert found.start > date(2026, 5, 10)
@@ -52,7 +52,7 @@ def test_the_next_feed_is_due_at_the_usual_interval_and_tells_the_earliest_day()
     assert "South" in found.summary
 
 
-def test_a_feed_that_was_due_long_ago_is_no_reminder():
+def test_a_feed_that_was_due_long_ago_has_no_reminder():
     assert "next-feed" not in by_kind(feed("2025-05-08"))
 
 
@@ -62,7 +62,7 @@ def test_a_soil_test_is_due_years_after_the_last_and_at_once_when_overdue():
     assert "soil-retest" not in by_kind()
 
 
-def test_liquor_is_clear_at_a_time_of_the_shed_and_old_on_a_day():
+def test_liquor_is_clear_at_a_local_time_and_old_on_a_day():
     begun = json.dumps(json.loads(DEMO) | {"now": "2026-05-10T07:00", "steep": {"time": "24 h"}})
     found = by_kind(feed("2026-05-10", request=begun))
     ready = found["settle-ready"].start
@@ -73,28 +73,28 @@ def test_liquor_is_clear_at_a_time_of_the_shed_and_old_on_a_day():
     assert found["use-by"].start == date(2026, 5, 11) + timedelta(days=10)
 
 
-def test_what_has_passed_is_left_out_and_today_is_not_past():
+def test_past_reminders_are_left_out_and_those_of_today_are_kept():
     begun = json.dumps(json.loads(DEMO) | {"now": "2026-04-29T07:00"})
     found = by_kind(feed("2026-05-08", request=begun))
     assert "settle-ready" not in found
     assert found["use-by"].start == NOW.date()
 
 
-def test_one_batch_fed_twice_is_one_reminder():
+def test_one_batch_in_two_entries_has_one_reminder():
     begun = json.dumps(json.loads(DEMO) | {"now": "2026-05-09T07:00"})
     twice = [SOUTH, feed("2026-05-09", request=begun), feed("2026-05-10", request=begun)]
     kinds = [reminder.kind for reminder in reminders_of(asked(), twice)]
     assert kinds.count("use-by") == 1
 
 
-def test_removed_entries_and_unreadable_batches_call_for_nothing():
+def test_removed_entries_and_unreadable_batches_have_no_reminders():
     begun = json.dumps(json.loads(DEMO) | {"now": "2026-05-09T07:00"})
     gone = remove_record(feed("2026-05-09", request=begun), "2026-05-10T00:00:00.000Z", "phone")
     assert by_kind(gone) == {}
     assert "use-by" not in by_kind(feed("2026-05-09", request="{"))
 
 
-def test_hands_that_will_hold_liquor_are_warned():
+def test_reminders_of_steps_with_liquor_carry_their_cautions():
     begun = json.dumps(json.loads(DEMO) | {"now": "2026-05-10T07:00"})
     found = by_kind(feed("2026-05-10", request=begun))
     assert any("Goggles" in sentence for sentence in found["settle-ready"].description)
@@ -102,13 +102,13 @@ def test_hands_that_will_hold_liquor_are_warned():
     assert any("alkaline" in sentence for sentence in found["next-feed"].description)
 
 
-def test_without_a_day_there_are_no_reminders_but_a_reason():
+def test_reminders_without_a_day_are_refused():
     with pytest.raises(InputErrors) as refusal:
         reminders_of(asked(None), [SOUTH])
     assert refusal.value.errors[0].field == "now"
 
 
-def test_what_is_no_batch_is_refused():
+def test_reminders_of_a_request_that_is_not_a_batch_are_refused():
     with pytest.raises(InputError):
         batch_reminders("x", "[]")
     assert (
@@ -132,7 +132,7 @@ def unfolded(text: str) -> list[str]:
     return text.replace("\r\n ", "").split("\r\n")
 
 
-def test_the_file_reads_back_as_what_was_put_in():
+def test_the_file_reads_back_as_the_reminders():
     reminders = demo_reminders()
     read = events(calendar_text(reminders, NOW))
     assert {reminder.kind for reminder in reminders} >= {"settle-ready", "use-by", "soil-retest"}
@@ -142,7 +142,7 @@ def test_the_file_reads_back_as_what_was_put_in():
     assert [str(event["description"]).split("\n") for event in read] == [list(r.description) for r in reminders]
 
 
-def test_the_file_keeps_to_rfc_5545():
+def test_the_file_follows_rfc_5545():
     text = calendar_text(demo_reminders(), NOW)
     # 3.1: lines end in CRLF and are at most 75 octets long without it.
     assert text.endswith("END:VCALENDAR\r\n")
@@ -162,7 +162,7 @@ def test_the_file_keeps_to_rfc_5545():
     assert sum(line.startswith("TRIGGER") for line in lines) == lines.count("BEGIN:VALARM") == count
 
 
-def test_clock_times_float_and_days_are_days():
+def test_times_float_and_days_are_dates():
     starts = [line for line in unfolded(calendar_text(demo_reminders(), NOW)) if line.startswith("DTSTART")]
     assert any(line.startswith("DTSTART;VALUE=DATE:20") for line in starts)
     floating = [line for line in starts if "VALUE=DATE" not in line]
@@ -181,7 +181,7 @@ def test_the_same_book_gives_the_same_uids_on_another_day():
     "name",
     ["Süd-Beet, “links”; unten\\oben", "बगीचा 🌱" * 9, "x" * 200, "two\r\nBEGIN:VEVENT\nlines", "bell\x07\x00", " "],
 )
-def test_any_name_goes_into_the_file_and_comes_back_on_one_line(name):
+def test_any_name_is_written_and_comes_back_on_one_line(name):
     bed = record("south", "bed", name=name, area="6 m^2")
     reminders = reminders_of(asked(), [bed, soil_test("2026-03-01")])
     text = calendar_text(reminders, NOW)
@@ -193,11 +193,11 @@ def test_any_name_goes_into_the_file_and_comes_back_on_one_line(name):
     assert unfolded(text).count("BEGIN:VEVENT") == 1
 
 
-def test_a_book_that_calls_for_nothing_gives_a_calendar_without_events():
+def test_no_reminders_give_a_calendar_without_events():
     assert events(calendar_text([], NOW)) == []
 
 
-def test_the_file_is_in_the_language_that_is_asked_for():
+def test_the_file_is_in_the_requested_language():
     text = calendar_text(demo_reminders(), NOW, lambda sentence: f"¡{sentence}!")
     (event, *_) = events(text)
     assert str(event["summary"]).startswith("¡")

@@ -1,4 +1,4 @@
-"""The season book by the door: names and units, verdicts and reasons, what-if, metals, work on a book, hostile text."""
+"""Replies about a season book: figures and units, verdicts and reasons, plans, metals, work on a book, hostile text."""
 
 from __future__ import annotations
 
@@ -102,7 +102,7 @@ def test_the_demo_bed_of_cabbages_is_over_its_cap():
     assert "season_cap_passed" in {reason["id"] for reason in cabbages["reasons"]}
 
 
-def test_the_blueberries_are_held_back_for_what_they_are():
+def test_the_demo_bed_of_blueberries_is_held_back_because_they_hate_lime():
     berries = bed_named(season(), "bed-berries")
     assert berries["verdict"] == "hold back"
     assert berries["next_ash"] is None
@@ -116,7 +116,7 @@ def test_running_totals_end_at_the_total_of_the_year():
     assert [entry["date"] for entry in tomatoes["entries"]] == sorted(entry["date"] for entry in tomatoes["entries"])
 
 
-def test_a_feed_in_the_book_gives_what_its_own_batch_delivers():
+def test_a_feed_in_the_book_delivers_what_its_own_batch_does():
     # What the batch's own sheet says of a square metre of the same ground is what the book counts.
     batch = {
         "schema": 1,
@@ -139,7 +139,7 @@ def test_a_feed_in_the_book_gives_what_its_own_batch_delivers():
     assert entry["per_square_metre"]["lime_value"]["value"] == pytest.approx(per_m2["lime_value"]["value"], rel=1e-4)
 
 
-def test_sludge_in_the_book_is_what_its_own_batch_left():
+def test_all_the_sludge_in_the_book_is_the_sludge_of_its_own_batch():
     batch = {"schema": 1, "ash": {"kind": "mixed", "amount": "200 g"}, "water": {"amount": "10 L"}, "ranges": "off"}
     own = json.loads(calculate(json.dumps(batch)))["values"]["sludge"]
     book = book_of(BED, TEST, given("2026-05-01", "sludge", "100 %", request=json.dumps(batch)))
@@ -160,7 +160,7 @@ def potassium_of(evidence: Any) -> dict[str, float]:
     return entry["per_square_metre"]["potassium"]
 
 
-def test_a_kept_ash_counts_by_what_was_read_of_it():
+def test_a_kept_ash_counts_with_its_posterior():
     batch = {"ash": {"kind": "hardwood", "state": "aged", "amount": "100 g"}, "water": {"amount": "5 L"}}
     unread = potassium_of([batch])
     read = potassium_of([{**batch, "measured": {"ec": "6.5 mS/cm", "temperature": "20 degC"}}])
@@ -168,14 +168,14 @@ def test_a_kept_ash_counts_by_what_was_read_of_it():
     assert read["high"] / read["low"] < unread["high"] / unread["low"], "and narrows what it may be"
 
 
-def test_a_kept_ash_that_was_analysed_is_known():
+def test_a_kept_ash_that_was_analysed_counts_exactly():
     analysed = potassium_of([{"ash": {"kind": "hardwood", "analysis": {"potassium": "60 g/kg"}}}])
     # By hand: 1 kg on 10 m2 is 100 g/m2, at 60 g/kg 6 g/m2 of potassium.
     assert (analysed["low"], analysed["high"]) == pytest.approx((6.0, 6.0))
 
 
 @pytest.mark.parametrize("evidence", ["", [], 3, [3], {"ash": 3}, [{"ash": {"kind": "coal"}}], ["x"] * 30])
-def test_an_ash_whose_evidence_is_none_sets_its_entries_aside(evidence):
+def test_entries_of_an_ash_with_unreadable_evidence_are_rejected(evidence):
     book = book_of(BED, TEST, kept(evidence), given("2026-04-01", "dry ash", "1 kg", ash="oak"))
     bed = bed_named(season(book), "bed")
     assert [row["field"] for row in bed["set_aside"]] == ["ash"]
@@ -189,7 +189,7 @@ def reasons_with(book: dict[str, Any], **fields: str) -> tuple[str, set[str]]:
     return plan["verdict"], {reason["id"] for reason in plan["reasons"]}
 
 
-def test_a_plan_within_the_cap_goes():
+def test_a_plan_within_the_cap_is_allowed():
     verdict, ids = reasons_with(book_of(BED, TEST), what="dry ash", amount="150 g")
     assert verdict == "go"
     assert "season_within" in ids
@@ -207,7 +207,7 @@ def test_a_plan_over_the_cap_is_held_back_with_both_figures():
     assert over["source"] == "sullivan_osu"
 
 
-def test_what_is_noted_late_is_counted_with_what_came_after():
+def test_a_plan_in_the_past_is_counted_with_later_entries():
     # By hand: 500 g in April and 300 g written down late for March make 80 g/m2 on 10 m2, over 73.
     plan = season(book_of(BED, TEST, given("2026-04-20", "dry ash", "500 g")), bed="bed",
                   what_if={"what": "dry ash", "amount": "300 g", "date": "2026-03-10"})["what_if"]  # fmt: skip
@@ -215,7 +215,7 @@ def test_what_is_noted_late_is_counted_with_what_came_after():
     assert plan["verdict"] == "hold back"
 
 
-def test_nothing_is_written_by_a_plan():
+def test_a_plan_changes_nothing_in_the_book():
     book = book_of(BED, TEST)
     with_plan = season(book, bed="bed", what_if={"what": "dry ash", "amount": "300 g"})
     assert bed_named(with_plan, "bed") == bed_named(season(book, bed="bed"), "bed")
@@ -243,7 +243,7 @@ def test_more_lime_than_the_need_is_held_back():
     assert "season_over_need" in ids
 
 
-def test_a_soil_test_too_old_an_acid_lover_and_sowing_are_said():
+def test_an_old_soil_test_an_acid_loving_plant_and_sowing_are_reasons():
     old = ("test", "soil test", {"bed": "bed", "date": "2021-03-01", "ph": "6.2", "tested_with": "laboratory"})
     assert "soil_test_old" in reasons_with(book_of(BED, old), what="dry ash", amount="100 g")[1]
     berries = ("bed", "bed", {**BED[2], "plant": "blueberry"})
@@ -253,7 +253,7 @@ def test_a_soil_test_too_old_an_acid_lover_and_sowing_are_said():
     assert "sowing" in reasons_with(book_of(BED, TEST), what="dry ash", amount="100 g", season="sowing")[1]
 
 
-def test_without_a_soil_test_no_cap_is_told():
+def test_without_a_soil_test_no_cap_is_shown():
     answer = reply(book_of(BED, given("2026-04-01", "dry ash", "100 g")), bed="bed")
     bed = answer["values"]["season"]["beds"][0]
     assert (bed["soil_ph"], bed["lime_need"], bed["retest_on"], bed["verdict"]) == (None, None, None, "hold back")
@@ -276,7 +276,7 @@ def test_a_plan_that_cannot_be_read_names_its_field():
     assert [error["field"] for error in answer["errors"]] == ["what_if.amount"]
 
 
-def test_an_entry_set_aside_is_told_and_makes_the_verdict_careful():
+def test_a_rejected_entry_is_reported_and_makes_the_verdict_careful():
     book = book_of(BED, TEST, given("2026-04-01", "dry ash", "a lot"))
     bed = bed_named(season(book), "bed")
     assert [(row["field"], row["given"]) for row in bed["set_aside"]] == [("amount", "a lot")]
@@ -287,7 +287,7 @@ def test_an_entry_set_aside_is_told_and_makes_the_verdict_careful():
 # -- metals ---------------------------------------------------------------------------------------------------
 
 
-def test_metals_stand_beside_the_limits_of_the_chosen_country():
+def test_metals_are_compared_with_the_limits_of_the_chosen_country():
     # By hand: 200 g on 10 m2 are 20 g/m2, 200 kg/ha; with 5 mg/kg of cadmium 1 g/ha: above Denmark's 0.8, within
     # Finland's 1.5, and 5 mg/kg are above Finland's 2.5 for what is spread.
     book = book_of(
@@ -308,7 +308,7 @@ def test_metals_stand_beside_the_limits_of_the_chosen_country():
     assert found["FI"] == {"material": "above", "load": "within"}
 
 
-def test_an_analysis_of_soil_tells_how_many_years_are_left():
+def test_an_analysis_of_soil_gives_the_years_to_the_limit():
     book = book_of(
         BED,
         TEST,
@@ -324,7 +324,7 @@ def test_an_analysis_of_soil_tells_how_many_years_are_left():
     assert zinc["years_to_limit"]["value"] == pytest.approx(2827, abs=1)
 
 
-def test_an_analysis_that_cannot_be_read_is_told():
+def test_an_analysis_that_cannot_be_read_is_reported():
     book = book_of(BED, TEST, ("lab", "metals", {"name": "Ash", "date": "2026-02-01", "cadmium": "little"}))
     (analysis,) = season(book)["metals"]
     assert analysis["set_aside"]["field"] == "cadmium"
@@ -379,7 +379,7 @@ def work(do: str, **more: Any) -> dict[str, Any]:
     return json.loads(calculate(json.dumps(request)))
 
 
-def test_a_cup_stays_the_cup_of_whoever_wrote_it():
+def test_a_cup_keeps_the_size_of_its_writers_customs():
     cup = {"kind": "entry", "fields": {"bed": "bed", "date": "2026-05-01", "what": "dry ash", "amount": "1 cup"}}
     written = work("write", book=book_of(BED, TEST), id="e", record=cup, customs="us")["values"]["book"]["changed"]
     book = book_of(BED, TEST)
@@ -396,7 +396,7 @@ def test_a_cup_stays_the_cup_of_whoever_wrote_it():
     assert season(book, customs="uk", what_if=plan)["what_if"]["in_all"]["ash"] == american
 
 
-def test_writing_gives_back_the_record_to_store():
+def test_writing_returns_the_record_to_store():
     fields = {"bed": "bed", "date": "2026-05-01", "what": "dry ash", "amount": "100 g"}
     answer = work("write", book=book_of(BED), id="new", record={"kind": "entry", "fields": fields})
     (changed,) = answer["values"]["book"]["changed"]
@@ -407,14 +407,14 @@ def test_writing_gives_back_the_record_to_store():
     ("fields", "wrong"),
     [({"amount": "some"}, "amount"), ({"date": ""}, "date"), ({"bed": "nowhere"}, "bed"), ({"what": "potion"}, "what")],
 )
-def test_what_could_not_be_counted_is_refused_while_it_is_typed(fields, wrong):
+def test_an_entry_that_cannot_be_counted_is_refused_when_it_is_written(fields, wrong):
     typed = {"bed": "bed", "date": "2026-05-01", "what": "dry ash", "amount": "100 g", **fields}
     answer = work("write", book=book_of(BED), id="new", record={"kind": "entry", "fields": typed})
     assert not answer["ok"]
     assert wrong in {error["field"] for error in answer["errors"]}
 
 
-def test_removing_undoing_and_files_go_round():
+def test_removing_is_undone_and_files_restore_the_book():
     book = book_of(BED, TEST)
     (gone,) = work("remove", book=book, id="bed", at="2026-05-03T00:00:00.000Z")["values"]["book"]["changed"]
     assert gone["fields"]["removed"]["text"] == "yes"
@@ -446,7 +446,7 @@ def test_removing_undoing_and_files_go_round():
         {"do": "write file", "book": "a book"},
     ],
 )
-def test_work_that_makes_no_sense_is_refused_in_words(asked):
+def test_meaningless_work_is_refused_in_words(asked):
     answer = work(**asked)
     assert not answer["ok"]
     assert all(error["problem"] and error["field"] != "feedcalc" for error in answer["errors"])
@@ -455,17 +455,17 @@ def test_work_that_makes_no_sense_is_refused_in_words(asked):
 @pytest.mark.parametrize(
     "book", [None, 3, "x", [], {}, {"format": "feedcalc season book", "version": 99, "records": []}]
 )
-def test_what_is_no_book_is_refused_in_words(book):
+def test_a_value_that_is_not_a_book_is_refused_in_words(book):
     answer = json.loads(calculate(json.dumps({"schema": 1, "ask": "season", "book": book})))
     assert not answer["ok"]
     assert all(error["field"] != "feedcalc" for error in answer["errors"])
 
 
-def test_an_empty_book_is_a_book():
+def test_an_empty_book_has_no_beds():
     values = season(book_of())
     assert (values["beds"], values["metals"]) == ([], [])
 
 
-def test_what_belongs_to_a_book_is_refused_in_a_batch():
+def test_fields_of_a_book_are_refused_in_a_batch():
     answer = json.loads(calculate(json.dumps({"schema": 1, "what_if": {"amount": "1 L"}})))
     assert [error["field"] for error in answer["errors"]] == ["what_if"]

@@ -1,4 +1,4 @@
-"""What must hold of any book: the order of entries tells nothing, parts add up to the whole, more is never less."""
+"""Properties of any book: the order of entries does not matter, parts add up to the whole, more is never less."""
 
 from __future__ import annotations
 
@@ -65,9 +65,9 @@ def bed_of(records) -> Bed:
     return bed
 
 
-def ends(worth: NutrientAmounts | None) -> list[float]:
-    assert worth is not None
-    return [end for name in QUANTITIES for e in [getattr(worth, name)] for end in (e.low, e.typical, e.high)]
+def ends(amounts: NutrientAmounts | None) -> list[float]:
+    assert amounts is not None
+    return [end for name in QUANTITIES for e in [getattr(amounts, name)] for end in (e.low, e.typical, e.high)]
 
 
 def close(one: list[float], other: list[float]) -> bool:
@@ -102,7 +102,7 @@ def test_an_entry_split_in_two_changes_no_total(records, at):
 
 @examples(80)
 @given(books, entries("more"))
-def test_one_entry_more_never_lowers_a_total_nor_widens_the_room(records, more):
+def test_one_more_entry_never_lowers_a_total_or_raises_the_advised_ash(records, more):
     before, after = (
         totals_on(bed_of(records), TODAY, LIME_OF_ASH),
         totals_on(bed_of([*records, more]), TODAY, LIME_OF_ASH),
@@ -117,7 +117,7 @@ def test_one_entry_more_never_lowers_a_total_nor_widens_the_room(records, more):
 
 @examples(60)
 @given(books)
-def test_a_part_is_never_told_less_than_the_mean_of_the_bed(records):
+def test_the_total_of_the_most_loaded_part_is_at_least_the_mean_of_the_bed(records):
     bed = bed_of(records)
     total = total_between(bed, TODAY - timedelta(days=900), TODAY)
     assert total is not None

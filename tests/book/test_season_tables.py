@@ -1,4 +1,4 @@
-"""The season book's tables against what others printed: lime values, compost means, limits of metals."""
+"""The season book's tables against printed values: lime values, compost means, limits of metals."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def cited(row: dict[str, str]) -> str:
 
 
 @pytest.mark.parametrize("row", printed_limes(), ids=cited)
-def test_the_pure_lime_of_the_printed_table_is_the_upper_end(row):
+def test_the_printed_value_of_a_pure_lime_is_the_upper_end(row):
     assert lime_amounts(row["lime"], 1000).lime_value.high / 1000 == pytest.approx(float(row["printed"]), abs=0.0151)
     assert lime_amounts(row["lime"], 1000).lime_value.low / 1000 < float(row["printed"]), "what is sold is not pure"
 
@@ -87,7 +87,7 @@ def test_every_country_has_limits_with_known_metals_and_units(country):
 
 
 class NoBatches:
-    """A book without liquor and without kept ashes asks for none."""
+    """Batches for a book without liquor and kept ashes, which asks for none."""
 
 
 # Rates as extension services print them, typed into a book as a grower would, and what they are to the square metre.
@@ -171,7 +171,7 @@ PRINTED = [
 
 
 @pytest.mark.parametrize(("country", "kind", "metal", "figure", "factor", "source"), PRINTED)
-def test_a_limit_is_the_printed_one_in_our_unit(country, kind, metal, figure, factor, source):
+def test_a_limit_is_the_printed_one_in_the_tables_unit(country, kind, metal, figure, factor, source):
     limit = next(limit for limit in limits_of(country) if limit.kind == kind and limit.metal == metal)
     assert limit.high == pytest.approx(figure * factor)
     assert limit.source == source

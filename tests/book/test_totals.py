@@ -1,4 +1,4 @@
-"""What a bed has had, by hand: entries to grams, running totals, days to come, what is set aside."""
+"""Totals of a bed, by hand: entries to grams, running totals, days to come, rejected records."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 
 
 class FixedBatches:
-    """Batches whose feed and sludge are given: a litre of feed undiluted, and a whole sludge."""
+    """Batches with fixed amounts: a litre of undiluted feed, and all the sludge."""
 
     litre = NutrientAmounts(
         potassium=Estimate(0.5, 1.0, 2.0), lime_value=Estimate(0.6, 1.2, 2.4), ash=Estimate(1.2, 2.4, 4.8)
@@ -61,20 +61,20 @@ READER = Reader(FixedBatches(), "en-GB", "metric")
 BED = {"name": "South wall", "area": "4 m²", "texture": "loam", "plant": "tomato"}
 
 
-def told(id_: str, kind: str, **texts: str) -> EntryRecord:
+def record(id_: str, kind: str, **texts: str) -> EntryRecord:
     return EntryRecord(id_, kind, texts)
 
 
 def entry(id_: str, day: str, what: str, amount: str, **texts: str) -> EntryRecord:
-    return told(id_, "entry", bed="south", date=day, what=what, amount=amount, **texts)
+    return record(id_, "entry", bed="south", date=day, what=what, amount=amount, **texts)
 
 
 def bed_with(*records: EntryRecord, today: date | None = None, **texts: str) -> Bed:
-    (bed,) = READER.book([told("south", "bed", **{**BED, **texts}), *records], today).beds
+    (bed,) = READER.book([record("south", "bed", **{**BED, **texts}), *records], today).beds
     return bed
 
 
-TEST = told("test", "soil test", bed="south", date="2026-03-01", ph="6.2", tested_with="laboratory")
+TEST = record("test", "soil test", bed="south", date="2026-03-01", ph="6.2", tested_with="laboratory")
 REQUEST = '{"schema": 1}'
 
 
@@ -92,7 +92,7 @@ def test_a_feed_counts_by_its_litres_and_its_dilution():
 
 
 def test_dry_ash_by_weight_counts_by_its_composition():
-    ash = told("oak", "ash", evidence=json.dumps({"ash": {"kind": "mixed", "analysis": {"potassium": 50.0}}}))
+    ash = record("oak", "ash", evidence=json.dumps({"ash": {"kind": "mixed", "analysis": {"potassium": 50.0}}}))
     bed = bed_with(ash, entry("a", "2026-05-01", "dry ash", "200 g", ash="oak"))
     # By hand: 200 g over 4 m2 is 50 g/m2 of ash; at 50 g/kg that is 2.5 g/m2 of potassium, exactly, being analysed.
     own = bed.entries[0].per_square_metre()
@@ -103,9 +103,9 @@ def test_dry_ash_by_weight_counts_by_its_composition():
     assert own.lime_value.typical == pytest.approx(50 * worth.lime.typical)
 
 
-def test_a_cup_of_weighed_ash_weighs_what_the_scales_said():
+def test_a_cup_of_an_ash_with_a_known_density_has_its_weight():
     evidence = json.dumps({"ash": {"kind": "hardwood", "density": 0.40}})
-    bed = bed_with(told("oak", "ash", evidence=evidence), entry("a", "2026-05-01", "dry ash", "2 cups", ash="oak"))
+    bed = bed_with(record("oak", "ash", evidence=evidence), entry("a", "2026-05-01", "dry ash", "2 cups", ash="oak"))
     # By hand: 2 metric cups of 250 mL at 0.40 g/mL are 200 g, over 4 m2 50 g/m2.
     own = bed.entries[0].per_square_metre()
     assert own is not None
@@ -122,14 +122,14 @@ def test_lime_counts_as_lime_and_not_as_ash():
     assert own.potassium.high == 0.0
 
 
-def test_a_named_lime_is_garden_lime_unless_said():
+def test_a_lime_without_a_name_is_garden_lime():
     bed = bed_with(entry("a", "2026-05-01", "lime", "400 g"))
     own = bed.entries[0].per_square_metre()
     assert own is not None
     assert own.lime_value.high == pytest.approx(100.0)  # 400 g x 1.00 / 4 m2
 
 
-def test_figures_of_ones_own_go_before_what_is_usual():
+def test_the_growers_own_figures_replace_the_usual_ones():
     bed = bed_with(
         entry("a", "2026-05-01", "lime", "1 kg", lime_value="90 %"),
         entry("b", "2026-05-02", "other", "2 L", potassium="40 g/L"),
@@ -167,7 +167,7 @@ def test_sludge_counts_by_share_volume_or_the_ash_it_came_from():
 # -- where ----------------------------------------------------------------------------------------------------
 
 
-def test_what_went_on_a_part_is_counted_for_that_part():
+def test_an_entry_on_a_part_is_counted_for_that_part():
     bed = bed_with(
         entry("a", "2026-05-01", "dry ash", "100 g", where="2 m²"),
         entry("b", "2026-05-02", "dry ash", "100 g", where="25 %; by the path"),
@@ -192,7 +192,7 @@ def test_the_same_part_twice_adds_up():
 # -- running totals -------------------------------------------------------------------------------------------
 
 
-def test_what_is_a_year_old_has_left_the_twelve_months():
+def test_an_entry_leaves_the_past_year_after_a_year():
     bed = bed_with(TEST, entry("a", "2025-05-02", "dry ash", "100 g"), entry("b", "2026-05-01", "dry ash", "100 g"))
     on_the_day = totals_on(bed, date(2026, 5, 1), LIME_OF_ASH)
     day_after = totals_on(bed, date(2026, 5, 2), LIME_OF_ASH)
@@ -205,31 +205,31 @@ def test_what_is_a_year_old_has_left_the_twelve_months():
 
 
 def test_the_cap_is_that_of_the_newest_test_before_the_day():
-    newer = told("later", "soil test", bed="south", date="2026-06-01", ph="5.5")
+    newer = record("later", "soil test", bed="south", date="2026-06-01", ph="5.5")
     bed = bed_with(TEST, newer)
     assert totals_on(bed, date(2026, 5, 1), LIME_OF_ASH).cap == cap_for(6.2)
     assert totals_on(bed, date(2026, 6, 1), LIME_OF_ASH).cap == cap_for(5.5)
     assert totals_on(bed, date(2026, 2, 1), LIME_OF_ASH).cap.high == 0.0, "nobody knew the pH then"
 
 
-def test_lime_given_since_the_test_is_taken_off_the_need():
+def test_lime_since_the_test_is_subtracted_from_the_need():
     before = bed_with(TEST)
     after = bed_with(TEST, entry("a", "2026-04-01", "lime", "400 g", lime_value="925 g/kg"))
     # By hand: loam gives way by a pH unit for 370 g/m2. 400 g x 0.925 / 4 m2 = 92.5 g/m2 lift it by 0.25 to pH 6.45;
     # the need to 6.5 falls from 0.3 x 370 = 111 to 0.05 x 370 = 18.5 g/m2.
     day = date(2026, 5, 1)
     need_before = lime_need(before, totals_on(before, day, LIME_OF_ASH))
-    standing = totals_on(after, day, LIME_OF_ASH)
-    need_after = lime_need(after, standing)
+    totals = totals_on(after, day, LIME_OF_ASH)
+    need_after = lime_need(after, totals)
     assert need_before is not None
     assert need_after is not None
     assert need_before.typical == pytest.approx(111.0)
-    assert standing.ph_shift.typical == pytest.approx(0.25)
+    assert totals.ph_shift.typical == pytest.approx(0.25)
     assert need_after.typical == pytest.approx(18.5)
 
 
-def test_the_room_left_is_the_cap_less_what_it_had():
-    soil = told("acid", "soil test", bed="south", date="2026-03-01", ph="5.5", tested_with="laboratory")
+def test_the_advised_ash_is_the_cap_less_the_ash_of_the_past_year():
+    soil = record("acid", "soil test", bed="south", date="2026-03-01", ph="5.5", tested_with="laboratory")
     bed = bed_with(soil, entry("a", "2026-04-01", "dry ash", "200 g"))
     advice = totals_on(bed, date(2026, 5, 1), LIME_OF_ASH).advice
     assert advice is not None
@@ -238,7 +238,7 @@ def test_the_room_left_is_the_cap_less_what_it_had():
     assert advice.ash == pytest.approx(48.0)
 
 
-def test_the_target_never_passes_what_the_plant_bears():
+def test_the_target_ph_is_at_most_the_highest_that_suits_the_plant():
     assert target_ph(bed_with(plant="tomato")) == 6.5
     assert target_ph(bed_with(texture="peat")) == 5.8
     # Of three lists the careful one, 4.5 to 5.0, counts for a plant that hates lime.
@@ -255,7 +255,7 @@ def test_the_next_feed_waits_for_the_interval():
     assert next_feed_day(bed_with(), date(2026, 5, 2)) is None
 
 
-def test_dry_ash_waits_until_the_twelve_months_have_room():
+def test_dry_ash_waits_until_the_past_year_is_below_the_cap():
     bed = bed_with(TEST, entry("a", "2026-04-01", "dry ash", "292 g"))  # 73 g/m2, all of the cap at pH 6.2
     assert next_ash_day(bed, date(2026, 5, 1)) == date(2027, 4, 1)
     roomy = bed_with(TEST, entry("a", "2026-04-20", "dry ash", "100 g"))
@@ -263,7 +263,7 @@ def test_dry_ash_waits_until_the_twelve_months_have_room():
     assert next_ash_day(bed_with(entry("a", "2026-04-20", "dry ash", "100 g")), date(2026, 5, 1)) is None
 
 
-def test_a_test_holds_three_years_or_until_lime_moved_the_soil():
+def test_a_test_is_valid_for_three_years_or_until_lime_moved_the_ph():
     assert retest_day(bed_with(TEST), date(2026, 5, 1)) == date(2029, 3, 1)
     # By hand: half a pH unit of loam is 185 g/m2; over 4 m2 740 g of pure chalk on 1 June reach it.
     limed = bed_with(TEST, entry("a", "2026-06-01", "lime", "740 g", lime_value="1000 g/kg"))
@@ -271,7 +271,7 @@ def test_a_test_holds_three_years_or_until_lime_moved_the_soil():
     assert retest_day(bed_with(), date(2026, 5, 1)) is None
 
 
-def test_the_timeline_steps_up_when_given_and_down_a_year_later():
+def test_the_timeline_rises_with_an_entry_and_falls_a_year_later():
     bed = bed_with(TEST, entry("a", "2025-04-01", "dry ash", "100 g"))
     steps = {step.day: step for step in timeline(bed, date(2025, 3, 1), date(2026, 5, 1))}
     assert steps[date(2025, 3, 1)].ash.typical == 0.0
@@ -281,7 +281,7 @@ def test_the_timeline_steps_up_when_given_and_down_a_year_later():
     assert steps[date(2026, 3, 1)].cap == 73.0
 
 
-# -- set aside ------------------------------------------------------------------------------------------------
+# -- rejected -----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -302,20 +302,20 @@ def test_the_timeline_steps_up_when_given_and_down_a_year_later():
         ({"what": "sludge", "amount": "50 %"}, "amount"),
     ],
 )
-def test_an_entry_that_cannot_be_read_is_set_aside_and_stops_no_other(texts, field):
+def test_an_entry_that_cannot_be_read_is_rejected_and_stops_no_other(texts, field):
     good = entry("good", "2026-04-01", "dry ash", "100 g")
     bad = EntryRecord("bad", "entry", {**entry("bad", "2026-04-02", "dry ash", "100 g").texts, **texts})
     bed = bed_with(good, bad, today=date(2026, 5, 1))
     assert [kept.id for kept in bed.entries] == ["good"]
-    assert [(aside.id, aside.error.field) for aside in bed.rejected] == [("bad", field)]
+    assert [(rejected.id, rejected.error.field) for rejected in bed.rejected] == [("bad", field)]
     assert bed.rejected[0].error.accepted
 
 
-def test_records_of_no_bed_are_told_and_those_of_a_removed_bed_are_left():
-    lost = told("lost", "entry", bed="elsewhere", date="2026-04-01", what="lime", amount="1 kg")
-    book = READER.book([told("south", "bed", **BED), lost])
-    assert [aside.id for aside in book.rejected] == ["lost"]
-    gone = READER.book([told("south", "bed", removed="yes", **BED), entry("a", "2026-04-01", "lime", "1 kg")])
+def test_records_without_a_bed_are_rejected_and_those_of_a_removed_bed_are_ignored():
+    lost = record("lost", "entry", bed="elsewhere", date="2026-04-01", what="lime", amount="1 kg")
+    book = READER.book([record("south", "bed", **BED), lost])
+    assert [rejected.id for rejected in book.rejected] == ["lost"]
+    gone = READER.book([record("south", "bed", removed="yes", **BED), entry("a", "2026-04-01", "lime", "1 kg")])
     assert (gone.beds, gone.rejected) == ((), ())
 
 
@@ -324,19 +324,19 @@ def test_a_removed_entry_is_not_counted():
     assert (bed.entries, bed.rejected) == ((), ())
 
 
-def test_a_bed_without_area_has_grams_but_no_square_metre():
+def test_a_bed_without_an_area_has_grams_but_no_total_per_square_metre():
     bed = bed_with(entry("a", "2026-04-01", "dry ash", "100 g"), area="")
     assert bed.entries[0].amounts.ash == Estimate.exactly(100.0)
     assert total_between(bed, date(2026, 1, 1), date(2026, 5, 1)) is None
 
 
-def test_a_bed_that_cannot_be_read_is_kept_with_what_can():
+def test_a_bed_is_kept_without_the_fields_that_cannot_be_read():
     bed = bed_with(area="wide", texture="mud")
     assert bed.name == "South wall"
-    assert {aside.error.field for aside in bed.rejected} == {"area", "texture"}
+    assert {rejected.error.field for rejected in bed.rejected} == {"area", "texture"}
 
 
 def test_numbers_are_read_as_the_grower_writes_them():
     german = Reader(FixedBatches(), "de-DE", "metric")
-    (bed,) = german.book([told("south", "bed", name="Beet", area="2,5 m²")]).beds
+    (bed,) = german.book([record("south", "bed", name="Beet", area="2,5 m²")]).beds
     assert bed.area == 2.5

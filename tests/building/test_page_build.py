@@ -24,6 +24,7 @@ def test_the_image_is_the_same_when_made_again_elsewhere(tmp_path: Path, monkeyp
     requests = [building.demo_request(), *building.other_warm_up_requests()]
     elsewhere = tmp_path / "another checkout of another length" / "site"
     shutil.copytree(ingredients.SITE / "building", elsewhere / "building")
+    shutil.copy(ingredients.SITE / "package.json", elsewhere)
     (elsewhere / "engine").mkdir()
     shutil.copy(ingredients.SITE / "engine" / "memory_image.js", elsewhere / "engine")
     monkeypatch.setattr(payload, "SITE", elsewhere)

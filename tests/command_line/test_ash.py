@@ -1,8 +1,9 @@
-"""``feedcalc ash``: what a person keeps, sees and forgets, and the batch that starts from it."""
+"""``feedcalc ash``: keep, list, show and forget an ash, and start a batch from it."""
 
 from __future__ import annotations
 
 import json
+import shutil
 
 import pytest
 from click.testing import CliRunner
@@ -18,19 +19,29 @@ def run(tmp_path, monkeypatch):
     return lambda *arguments: CliRunner().invoke(main, list(arguments))
 
 
-@pytest.fixture
-def kept(run):
-    done = run("ash", "keep", "Oak stove", *BATCH, "--ec", "7 mS/cm", "--date", "2026-05-01")
+@pytest.fixture(scope="module")
+def book_with_an_ash(tmp_path_factory):
+    """A book in which one ash is kept, made once because learning takes a sample of ashes."""
+    book = tmp_path_factory.mktemp("kept") / "book.sqlite"
+    arguments = ["ash", "--book", str(book), "keep", "Oak stove", *BATCH, "--ec", "7 mS/cm", "--date", "2026-05-01"]
+    done = CliRunner().invoke(main, arguments)
     assert done.exit_code == 0, done.output
     assert "Learned from 1 batch." in done.output
+    return book
+
+
+@pytest.fixture
+def kept(run, tmp_path, book_with_an_ash):
+    for part in book_with_an_ash.parent.iterdir():
+        shutil.copy(part, tmp_path)
     return run
 
 
 def test_a_kept_ash_is_listed_and_shown_with_its_ranges(kept):
     assert kept("ash", "list").output.strip() == "Oak stove: 2026-05-01, learned from 1 batch"
-    told = kept("ash", "show", "oak stove").output
-    assert "g/L potassium, likely" in told
-    assert "caustic share is about" in told
+    shown = kept("ash", "show", "oak stove").output
+    assert "g/L potassium, likely" in shown
+    assert "caustic share is about" in shown
 
 
 def test_the_next_batch_starts_from_it_and_takes_its_kind(kept):
@@ -50,22 +61,22 @@ def test_a_second_batch_is_kept_beside_the_first(kept):
     assert kept("ash", "list").output.count("\n") == 1
 
 
-def test_a_file_may_tell_the_batch(run, tmp_path):
+def test_the_batch_may_come_from_a_file(run, tmp_path):
     file = tmp_path / "batch.json"
     file.write_text(json.dumps({"schema": 1, "ash": {"weighings": "98 g; 104 g"}, "now": "2026-04-03"}))
     assert run("ash", "keep", "bin", "--from", str(file)).exit_code == 0
     assert "2026-04-03" in run("ash", "list").output
 
 
-def test_what_is_forgotten_can_be_put_back(kept):
-    told = kept("ash", "forget", "oak stove").output
+def test_a_forgotten_ash_can_be_restored(kept):
+    shown = kept("ash", "forget", "oak stove").output
     assert kept("ash", "list").output == ""
-    assert kept("book", "restore", told.split()[-1]).exit_code == 0
+    assert kept("book", "restore", shown.split()[-1]).exit_code == 0
     assert "Oak stove" in kept("ash", "list").output
 
 
 @pytest.mark.parametrize(
-    ("arguments", "told"),
+    ("arguments", "expected"),
     [
         (["ash", "keep", "bad", "--ec", "80 mS/cm"], "sludge stirred up"),
         (["ash", "keep", "bad", *BATCH], "Nothing was read"),
@@ -74,9 +85,9 @@ def test_what_is_forgotten_can_be_put_back(kept):
         (["sheet", "--my-ash", "oak stove", "--kind", "softwood"], "another ash"),
     ],
 )
-def test_what_cannot_be_is_refused_in_words(kept, arguments, told):
+def test_an_impossible_reading_and_an_unknown_ash_are_refused(kept, arguments, expected):
     done = kept(*arguments)
     assert done.exit_code == 1
-    assert told in done.output
+    assert expected in done.output
     assert "Traceback" not in done.output
     assert kept("ash", "list").output.count("\n") == 1

@@ -1,4 +1,4 @@
-"""``feedcalc book``: what a person types, what is told back, and what stands in the file after."""
+"""``feedcalc book``: its verbs, what they print and what they store."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def shown(run: Run) -> dict[str, object]:
     return {str(bed["name"]): bed for bed in beds}
 
 
-def test_an_entry_is_written_told_back_and_counted(book):
+def test_an_entry_is_written_confirmed_and_counted(book):
     begun(book)
     before = shown(book)["South wall"]["ash_this_year"]["value"]
     written = book("add", "South wall", "dry ash", "200 g", "--date", "2026-05-09").output
@@ -77,7 +77,7 @@ def test_an_entry_is_written_told_back_and_counted(book):
     assert "33 g/m²" in book("show", "South wall").output
 
 
-def test_a_cup_is_told_back_as_it_was_read(tmp_path):
+def test_the_reading_of_a_cup_is_confirmed(tmp_path):
     words = ["book", "--book", str(tmp_path / "b"), "--now", NOW, "--customs", "us"]
     CliRunner().invoke(main, [*words, "bed", "South", "--area", "60 ft2"])
     done = CliRunner().invoke(main, [*words, "add", "South", "dry ash", "1 cup"])
@@ -88,9 +88,9 @@ def test_a_cup_is_told_back_as_it_was_read(tmp_path):
 def test_what_if_shows_and_writes_nothing(book, tmp_path):
     begun(book)
     before = exported(book, tmp_path / "before.json")
-    told = book("add", "South wall", "dry ash", "5 kg", "--what-if").output
-    assert "hold back" in told
-    assert "Nothing was written." in told
+    output = book("add", "South wall", "dry ash", "5 kg", "--what-if").output
+    assert "hold back" in output
+    assert "Nothing was written." in output
     assert exported(book, tmp_path / "after.json") == before
 
 
@@ -102,7 +102,7 @@ def test_a_feed_counts_by_its_batch(book):
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "expected"),
     [
         (["add", "Soth wall", "dry ash", "1 L"], "bed: There is no such bed in the book."),
         (["add", "South wall", "dry ash", "five"], "amount: There is no number here."),
@@ -121,11 +121,11 @@ def test_a_feed_counts_by_its_batch(book):
     ],
     ids=lambda value: " ".join(value)[-40:] if isinstance(value, list) else "",
 )
-def test_a_refusal_names_the_field_and_writes_nothing(book, tmp_path, words, told):
+def test_a_refusal_names_the_field_and_writes_nothing(book, tmp_path, words, expected):
     begun(book)
     before = exported(book, tmp_path / "before.json")
     refused = book(*words, code=1)
-    assert refused.stderr.startswith(told)
+    assert refused.stderr.startswith(expected)
     assert exported(book, tmp_path / "after.json") == before
 
 
@@ -143,14 +143,14 @@ def test_undo_goes_back_step_by_step_to_the_empty_book(book):
 
 def test_what_is_removed_can_be_put_back_by_its_id(book):
     begun(book)
-    told = book("remove", "South wall").output
+    output = book("remove", "South wall").output
     assert book("list").output.count("bed ·") == 0
-    book("restore", told.split()[-1])
+    book("restore", output.split()[-1])
     assert "bed · South wall" in book("list").output
 
 
 @pytest.mark.parametrize("ending", ["json", "csv", "sqlite"])
-def test_a_book_goes_to_another_place_and_twice_changes_nothing(book, other, tmp_path, ending):
+def test_importing_an_exported_book_twice_changes_nothing(book, other, tmp_path, ending):
     begun(book)
     book("add", "South wall", "dry ash", "200 g", "--note", "=1+1")
     file = tmp_path / f"book.{ending}"
@@ -173,7 +173,7 @@ def test_a_table_edited_in_a_spreadsheet_changes_what_was_edited(book, tmp_path)
     assert shown(book)["South wall"]["area"]["value"] == 8
 
 
-def test_bad_rows_are_set_aside_with_row_field_and_reason(book, tmp_path):
+def test_bad_rows_are_reported_with_row_field_and_reason(book, tmp_path):
     rows = "kind;name;bed;date;ph\nbed;South;;;\nsoil test;;South;2026-03-02;6,2\nsoil test;;North;2026-03-02;6\n"
     (tmp_path / "rows.csv").write_text(rows, encoding="utf-8")
     done = book("import", tmp_path / "rows.csv")
@@ -181,13 +181,13 @@ def test_bad_rows_are_set_aside_with_row_field_and_reason(book, tmp_path):
     assert "Set aside: row 4, bed: There is no such bed in the book." in done.stderr
 
 
-def test_a_dry_run_only_tells(book):
-    told = book("import", DEMO_BOOK, "--dry-run").output
-    assert "New: bed · Cabbages" in told
+def test_a_dry_run_writes_nothing(book):
+    output = book("import", DEMO_BOOK, "--dry-run").output
+    assert "New: bed · Cabbages" in output
     assert book("list").output == ""
 
 
-def test_two_people_s_books_for_one_garden_become_one_either_way(book, other, tmp_path):
+def test_merging_two_books_gives_the_same_book_in_either_order(book, other, tmp_path):
     begun(book)
     book("export", tmp_path / "start.json")
     other("import", tmp_path / "start.json")
@@ -205,7 +205,7 @@ def test_two_people_s_books_for_one_garden_become_one_either_way(book, other, tm
     assert "leek" in [past["text"] for past in bed["history"]]
 
 
-def test_merging_leaves_their_file_as_it_is(book, other, tmp_path):
+def test_merging_does_not_change_the_other_file(book, other, tmp_path):
     begun(other)
     theirs = tmp_path / "theirs.sqlite"
     before = theirs.read_bytes()
@@ -213,19 +213,19 @@ def test_merging_leaves_their_file_as_it_is(book, other, tmp_path):
     assert theirs.read_bytes() == before
 
 
-def test_a_book_from_the_page_s_example_is_shown_and_checked(book):
+def test_the_example_book_of_the_page_is_shown_and_checked(book):
     book("import", DEMO_BOOK)
     assert "# Cabbages" in book("show", "Cabbages").output
-    told = book("check").output
-    assert "whole (layout 2)" in told
-    assert "    3  bed" in told
+    output = book("check").output
+    assert "whole (layout 2)" in output
+    assert "    3  bed" in output
 
 
 def test_an_empty_book_says_how_to_begin(book):
     assert "feedcalc book bed" in book("show").output
 
 
-def test_metals_and_an_ash_of_one_s_own_are_kept(book, tmp_path):
+def test_metals_and_an_own_ash_are_kept(book, tmp_path):
     begun(book)
     book("ash", "Oak stove", "--evidence", DEMO_BATCH)
     book("metals", "Oak, lab", "--ash", "Oak stove", "--cadmium", "2 mg/kg")
@@ -236,12 +236,12 @@ def test_metals_and_an_ash_of_one_s_own_are_kept(book, tmp_path):
         assert [row["fields"]["ash"]["text"] for row in rows if row["kind"] == kind] == [ash]
 
 
-def test_reminders_are_a_calendar(book, tmp_path):
+def test_reminders_are_written_as_a_calendar(book, tmp_path):
     begun(book)
     batch = tmp_path / "Oak.json"
     batch.write_text(json.dumps(json.loads(DEMO_BATCH.read_text(encoding="utf-8")) | {"now": "2026-05-10T07:00"}))
-    told = book("reminders", "--out", tmp_path / "r.ics", "--batch", batch).output
-    assert "Test the soil of South wall" in told
+    output = book("reminders", "--out", tmp_path / "r.ics", "--batch", batch).output
+    assert "Test the soil of South wall" in output
     found = icalendar.Calendar.from_ical((tmp_path / "r.ics").read_bytes()).walk("VEVENT")
     assert {str(event["summary"]) for event in found} == {
         "The liquor should be clear: Oak",
@@ -250,7 +250,7 @@ def test_reminders_are_a_calendar(book, tmp_path):
     }
 
 
-def test_a_batch_that_is_in_the_book_already_is_one_event(book, tmp_path):
+def test_a_batch_that_is_already_in_the_book_gives_one_event(book, tmp_path):
     begun(book)
     batch = tmp_path / "Oak.json"
     batch.write_text(json.dumps(json.loads(DEMO_BATCH.read_text(encoding="utf-8")) | {"now": "2026-05-10T07:00"}))
@@ -261,12 +261,12 @@ def test_a_batch_that_is_in_the_book_already_is_one_event(book, tmp_path):
     assert len(uids) == len(set(uids)) > 2
 
 
-def test_what_a_reason_rests_on_is_cited_below(book):
+def test_the_sources_of_a_reason_are_cited(book):
     begun(book)
     assert "sullivan_osu: P. Herring and D. Sullivan" in book("show", "South wall").output
 
 
-def test_a_damaged_book_is_told_without_a_traceback(book, tmp_path):
+def test_a_damaged_book_is_reported_without_a_traceback(book, tmp_path):
     begun(book)
     place = tmp_path / "mine.sqlite"
     with closing(sqlite3.connect(place)) as spoilt, spoilt:
@@ -308,11 +308,11 @@ def in_brackets(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(room, "language", lambda tag: made_up if tag == "de" else real(tag))
 
 
-def test_everything_said_of_the_book_is_said_in_the_language_asked_for(book: Run, in_brackets: None) -> None:
+def test_every_message_about_the_book_is_in_the_chosen_language(book: Run, in_brackets: None) -> None:
     def run(*words: str, code: int = 0) -> str:
         done = book("--language", "de", *words, code=code)
-        told = outside(done.stdout + done.stderr)
-        assert not re.search(r"[a-z]{4,}", told.replace("sqlite", "")), told
+        output = outside(done.stdout + done.stderr)
+        assert not re.search(r"[a-z]{4,}", output.replace("sqlite", "")), output
         return done.stdout + done.stderr
 
     assert "⟦Written: " in run("bed", "Süd", "--area", "6 m2", "--plant", "LAUCH")

@@ -1,4 +1,4 @@
-"""`feedcalc label` as a grower meets it: forms by ending, refusals, what goes to which stream."""
+"""``feedcalc label`` and ``wall``: file formats, refusals, standard output and standard error."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def run(*arguments: str, typed: str | None = None) -> Result:
 
 
 @pytest.mark.parametrize("ending", [".svg", ".html", ".txt", ".SVG"])
-def test_each_ending_gives_its_form_with_the_same_warning(tmp_path: Path, ending: str):
+def test_every_file_format_has_the_same_warning(tmp_path: Path, ending: str):
     request, out = tmp_path / "batch.json", tmp_path / f"label{ending}"
     request.write_text(demo_request(), encoding="utf-8")
     result = run(str(request), "--size", "a6", "--name", HOSTILE, "--out", str(out))
@@ -40,14 +40,14 @@ def test_each_ending_gives_its_form_with_the_same_warning(tmp_path: Path, ending
         ElementTree.fromstring(text)
 
 
-def test_without_a_file_it_is_the_demo_and_without_out_it_is_text():
+def test_the_default_is_the_demo_batch_as_text():
     result = run()
     assert result.exit_code == 0
     assert result.stdout.startswith("WOOD-ASH LIQUOR\nDANGER\n")
     assert run("-", typed=demo_request()).stdout == result.stdout
 
 
-def test_a_size_too_small_is_refused_names_those_that_would_do_and_leaves_no_file(tmp_path: Path):
+def test_a_size_that_is_too_small_is_refused_with_the_sizes_that_fit_and_writes_no_file(tmp_path: Path):
     result = run("--size", "A8", "--out", str(tmp_path / "label.svg"))
     assert result.exit_code == 1
     assert "can't hold the cautions" in result.stderr
@@ -56,14 +56,14 @@ def test_a_size_too_small_is_refused_names_those_that_would_do_and_leaves_no_fil
 
 
 @pytest.mark.parametrize("name", ["label.png", "label", "label.pdf.exe"])
-def test_an_ending_we_do_not_write_is_a_wrong_use_that_names_those_we_do(tmp_path: Path, name: str):
+def test_an_unknown_ending_is_a_usage_error_that_names_the_known_ones(tmp_path: Path, name: str):
     result = run("--out", str(tmp_path / name))
     assert result.exit_code == 2
     assert ".pdf, .svg, .html or .txt" in result.stderr
     assert not list(tmp_path.iterdir())
 
 
-def test_what_found_no_room_is_said_on_standard_error(tmp_path: Path):
+def test_blocks_that_do_not_fit_are_named_on_standard_error(tmp_path: Path):
     result = run("--size", "A7", "--address", "https://example.org/f.html", "--out", str(tmp_path / "label.svg"))
     assert result.exit_code == 0
     assert "the code to scan" in result.stderr
@@ -77,7 +77,7 @@ def test_a_faulty_request_is_refused_field_by_field():
     assert result.stdout == ""
 
 
-def test_a_sheet_of_many_goes_to_numbered_pictures(tmp_path: Path):
+def test_a_sheet_of_several_pages_becomes_numbered_pictures(tmp_path: Path):
     request = tmp_path / "batch.json"
     request.write_text(demo_request(), encoding="utf-8")
     out = tmp_path / "sheet.svg"
@@ -100,7 +100,7 @@ def test_files_of_requests_and_of_batches_make_a_label_of_each_batch(tmp_path: P
     assert result.stdout.count("Batch: Oak, May") == result.stdout.count("Batch: Ash, June") == 1
 
 
-def test_a_sheet_whose_cells_are_too_small_is_refused_with_those_that_would_do(tmp_path: Path):
+def test_a_sheet_with_too_small_cells_is_refused_with_the_grids_that_fit(tmp_path: Path):
     result = run("--sheet", "3x8", "--margin", "5 mm", "--out", str(tmp_path / "sheet.pdf"))
     assert result.exit_code == 1
     assert "label.grid" in result.stderr
@@ -109,7 +109,7 @@ def test_a_sheet_whose_cells_are_too_small_is_refused_with_those_that_would_do(t
 
 
 @pytest.mark.parametrize("ending", [".svg", ".html", ".txt"])
-def test_the_sheet_for_the_wall_comes_in_each_form(tmp_path: Path, ending: str):
+def test_the_wall_sheet_is_written_in_every_file_format(tmp_path: Path, ending: str):
     out = tmp_path / f"wall{ending}"
     result = CliRunner().invoke(main, ["wall", "--size", "letter", "--name", HOSTILE, "--out", str(out)])
     assert result.exit_code == 0, result.output
@@ -122,7 +122,7 @@ def test_the_sheet_for_the_wall_comes_in_each_form(tmp_path: Path, ending: str):
     assert "A4" in refused.stderr
 
 
-def test_a_folder_that_is_not_there_is_said_in_a_line(tmp_path: Path):
+def test_a_missing_folder_is_reported_in_one_line(tmp_path: Path):
     result = run("--out", str(tmp_path / "none" / "label.svg"))
     assert result.exit_code == 1
     assert "can't be written" in result.stderr

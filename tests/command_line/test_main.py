@@ -1,4 +1,4 @@
-"""The command line as a grower or a script meets it: verbs, exit codes, what goes to which stream."""
+"""The command line: verbs, exit codes, standard output and standard error."""
 
 from __future__ import annotations
 
@@ -7,13 +7,18 @@ import os
 import shlex
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
 
+from feedcalc.command_line import batch
 from feedcalc.command_line.main import main
-from feedcalc.engine import calculate, demo_request
+from feedcalc.engine import calculate, calculate_markdown, demo_request
+from feedcalc.words import languages
 from tests.asking import WEIGHED
 
 SHEET_VERBS = ("sheet", "settle", "ladder", "delivery")
@@ -68,7 +73,7 @@ def test_each_verb_answers_for_the_demo_without_options(verb, words):
 
 
 @pytest.mark.parametrize("verb", SHEET_VERBS)
-def test_json_of_each_verb_is_the_whole_reply_of_the_door(verb, request_file):
+def test_json_of_each_verb_is_the_whole_reply_of_the_engine(verb, request_file):
     result = run(verb, "--from", str(request_file), "--json")
     assert result.exit_code == 0
     assert json.loads(result.stdout) == json.loads(calculate(request_file.read_text(encoding="utf-8")))
@@ -85,7 +90,7 @@ def test_options_make_the_same_request_as_a_file(request_file):
     )
 
 
-def test_options_go_before_the_file(request_file):
+def test_options_override_the_file(request_file):
     result = run("sheet", "--from", str(request_file), "--water", "4 L", "--can", "2 x 1,5 L", "--json")
     assert result.exit_code == 1 or json.loads(result.stdout)["values"]["batch"]["water_volume"]["value"] == 4
     result = run("sheet", "--from", str(request_file), "--water", "4 L", "--can", "2 x 5 L", "--json")
@@ -94,7 +99,7 @@ def test_options_go_before_the_file(request_file):
     assert [(can["size"]["value"], can["count"]["value"]) for can in batch["cans"]] == [(5, 2)]
 
 
-def test_cans_may_stand_several_times():
+def test_the_option_for_cans_may_be_repeated():
     result = run("sheet", "--can", "2 x 9 L", "--can", "5 L", "--dilution", "1:10", "--json")
     cans = json.loads(result.stdout)["values"]["batch"]["cans"]
     assert [(can["size"]["value"], can["count"]["value"]) for can in cans] == [(9, 2), (5, 1)]
@@ -113,7 +118,7 @@ def test_calculate_reads_a_file_or_standard_input_and_writes_the_reply(request_f
     assert json.loads(by_file.stdout) == json.loads(calculate(text))
 
 
-def test_the_sheet_is_the_same_however_it_is_asked_for():
+def test_the_demo_request_and_no_request_give_the_same_sheet():
     demo = run_for_real("sheet", "--from", "-", typed=demo_request())
     assert demo.stdout == run_for_real("sheet").stdout
     assert demo.returncode == 0
@@ -139,7 +144,7 @@ def test_a_refused_calculation_still_writes_the_reply():
 
 @pytest.mark.parametrize("text", ["", "not json", "[]", '{"schema": 9}'])
 @pytest.mark.parametrize("arguments", [["sheet", "--from", "-"], ["sheet", "--from", "-", "--water", "5 L"]])
-def test_a_file_that_is_no_request_is_refused_not_crashed_on(text, arguments):
+def test_a_file_that_is_no_request_is_refused(text, arguments):
     result = run(*arguments, typed=text)
     assert result.exit_code == 1
     assert result.stdout == ""
@@ -157,7 +162,7 @@ def test_a_file_that_is_no_request_is_refused_not_crashed_on(text, arguments):
     ],
     ids=" ".join,
 )
-def test_a_wrong_use_ends_with_2_and_says_where_help_is(arguments):
+def test_a_usage_error_ends_with_2_and_points_to_the_help(arguments):
     result = run(*arguments)
     assert result.exit_code == 2
     assert result.stdout == ""
@@ -173,6 +178,28 @@ def test_a_file_that_is_not_text_ends_with_2(tmp_path):
         assert "UTF-8" in result.stderr
 
 
+@pytest.fixture
+def no_catalogues(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """An installation without the catalogues of messages."""
+    monkeypatch.setattr(languages, "resources", SimpleNamespace(files=lambda package: tmp_path))
+    languages.language.cache_clear()
+    yield
+    languages.language.cache_clear()
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    ["sheet", "calculate", "label", "plants", "book check", "ash show elm", "season plots.csv --out plans.csv"],
+)
+def test_a_language_without_its_catalogue_is_refused_in_words(no_catalogues, tmp_path, monkeypatch, arguments):
+    monkeypatch.setenv("FEEDCALC_BOOK", str(tmp_path / "book.sqlite"))
+    verb, *rest = arguments.split()
+    german = [] if verb == "calculate" else ["--language", "de"]
+    result = run(verb, *german, *rest, typed='{"schema": 1, "language": "de"}')
+    assert result.exit_code == 1
+    assert "lacks the words of this language" in result.output + result.stderr
+
+
 # -- help ---------------------------------------------------------------------------------------------------------
 
 
@@ -185,7 +212,12 @@ def test_help_of_each_verb_has_examples_that_work(verb):
     assert "caustic" in result.stdout
 
 
-def test_the_examples_of_the_help_are_answered():
+def test_every_example_of_the_help_is_answered(monkeypatch):
+    def without_ranges(request: str, part: str) -> tuple[dict[str, Any], str]:
+        document = json.loads(request)
+        return calculate_markdown(request if "measured" in document else json.dumps(document | {"ranges": "off"}), part)
+
+    monkeypatch.setattr(batch, "calculate_markdown", without_ranges)  # only readings need a sample of ashes here
     lines = [line.strip() for line in run("--help").stdout.splitlines()]
     examples = [line for line in lines if line.startswith("feedcalc ") and "batch.json" not in line]
     assert len(examples) >= 4
@@ -202,7 +234,7 @@ def test_help_lists_every_verb():
 # -- in a real process --------------------------------------------------------------------------------------------
 
 
-def test_into_a_pipe_goes_no_colour_even_where_a_terminal_was_promised():
+def test_a_pipe_gets_no_colour_even_if_the_environment_forces_it():
     result = run_for_real("sheet", FORCE_COLOR="1", TERM="xterm-256color")
     assert result.returncode == 0
     assert ESCAPE not in result.stdout + result.stderr
@@ -224,7 +256,7 @@ def test_a_real_process_ends_with_the_code_of_its_outcome(arguments, typed, code
     assert "Traceback" not in result.stderr
 
 
-def test_a_reader_that_hangs_up_early_sees_no_traceback():
+def test_a_closed_pipe_causes_no_traceback():
     process = subprocess.Popen(
         [sys.executable, "-m", "feedcalc", "sheet", "--json"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
@@ -238,7 +270,7 @@ def test_a_reader_that_hangs_up_early_sees_no_traceback():
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1"])
-def test_a_terminal_that_cannot_show_every_sign_still_gets_the_sheet(encoding):
+def test_a_terminal_without_unicode_still_gets_the_sheet(encoding):
     result = subprocess.run(
         [sys.executable, "-m", "feedcalc", "settle"],
         capture_output=True,

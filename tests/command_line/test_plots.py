@@ -1,4 +1,4 @@
-"""A plot's plan: the same as its own sheets tell, and refusals by column."""
+"""The plan of a plot equals its own sheets; refusals name columns."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def sample_plots() -> list[dict[str, str]]:
 
 
 def as_request(plot: dict[str, str]) -> dict:
-    """The request a person would make for the plot by hand, without what only the table knows."""
+    """Return the request for a plot without the columns that only a table has."""
     paths = {column.name: column.path for column in COLUMNS if column.path}
     request: dict = {"now": TODAY}
     for name, text in plot.items():
@@ -55,13 +55,13 @@ PLANNED = [plot for plot in sample_plots() if plot["plot"] != "11"]
 
 
 @pytest.mark.parametrize("plot", PLANNED, ids=lambda plot: f"plot {plot['plot']}")
-def test_a_plan_says_of_dry_ash_what_the_sheet_for_spreading_says(plot):
+def test_the_dry_ash_of_a_plan_equals_the_spreading_sheet(plot):
     alone = {name: text for name, text in plot.items() if name not in ("ash_this_year", "lime_this_year")}
     plan = plan_of(alone | {"use": "dry ash"}, TODAY)
-    told = values_of(as_request(alone), ask="spread")
-    assert plan["verdict"] == plan["dry_ash_verdict"] == told["verdict"]
-    assert plan["reasons"] == REASON_SEPARATOR.join(reason["text"] for reason in told["reasons"])
-    advice, need = told["spread"]["advice"], told["spread"]["need"]
+    values = values_of(as_request(alone), ask="spread")
+    assert plan["verdict"] == plan["dry_ash_verdict"] == values["verdict"]
+    assert plan["reasons"] == REASON_SEPARATOR.join(reason["text"] for reason in values["reasons"])
+    advice, need = values["spread"]["advice"], values["spread"]["need"]
     assert plan["dry_ash_limited_by"] == advice["limited_by"]
     pairs = {"dry_ash_g_per_m2": advice["ash"], "dry_ash_g": advice.get("ash_for_area")}
     pairs |= {"dry_ash_lime_value_g_per_m2": advice.get("lime_value"), "expected_ph_shift": advice.get("shift")}
@@ -75,26 +75,26 @@ def test_a_plan_says_of_dry_ash_what_the_sheet_for_spreading_says(plot):
 
 
 @pytest.mark.parametrize("plot", PLANNED[:10:3], ids=lambda plot: f"plot {plot['plot']}")
-def test_a_plan_says_of_the_feed_what_the_batch_sheet_says(plot):
+def test_the_feed_of_a_plan_equals_the_batch_sheet(plot):
     use = "drench" if plot["use"] == "dry ash" else plot["use"]
     plan = plan_of(plot | {"use": use or "drench"}, TODAY)
     request = as_request(plot | {"use": use})
     # A table's ash in hand is for all it is wanted for; the sheet's is what goes into the bucket.
     request["ash"].pop("amount", None)
     request["soil"].pop("area", None)
-    told = values_of(request, ranges="on")
-    assert plan["feed_verdict"] == plan["verdict"] == told["verdict"]
-    assert plan["reasons"] == REASON_SEPARATOR.join(reason["text"] for reason in told["reasons"])
-    if told["verdict"] == "hold back":
+    values = values_of(request, ranges="on")
+    assert plan["feed_verdict"] == plan["verdict"] == values["verdict"]
+    assert plan["reasons"] == REASON_SEPARATOR.join(reason["text"] for reason in values["reasons"])
+    if values["verdict"] == "hold back":
         assert plan["feed_dilution"] == plan["feed_litres"] == ""
         return
-    parts = told["recommended"][plot["stage"]]["parts_water"]
+    parts = values["recommended"][plot["stage"]]["parts_water"]
     assert (plan["feed_parts_water"], plan["feed_parts_water_low"]) == (parts["value"], parts["low"])
-    own = rung(told, float(str(plan["feed_dilution"]).removeprefix("1:")))
+    own = rung(values, float(str(plan["feed_dilution"]).removeprefix("1:")))
     assert [plan["feed_ph"], plan["feed_ph_low"]] == pytest.approx([own["ph"]["value"], own["ph"]["low"]], rel=1e-5)
 
 
-def test_some_plots_of_the_sample_may_and_some_may_not():
+def test_the_sample_has_plots_with_and_without_permission():
     assert {plan_of(plot, TODAY)["verdict"] for plot in PLANNED} == {"go", "go weaker", "hold back"}
 
 
@@ -104,12 +104,12 @@ def test_the_feed_for_an_area_is_a_drench_of_every_square_metre():
     assert [plan["feed_litres"], plan["feed_litres_low"], plan["feed_litres_high"]] == [12, 8, 20]
     parts = float(str(plan["feed_dilution"]).removeprefix("1:"))
     assert plan["feed_liquor_litres"] == pytest.approx(12 / (1 + parts), rel=1e-5)
-    told = values_of(as_request(LOAM | {"stage": "young"}) | {"soil": {"ph": "5.8"}}, ranges="on")
-    a_square_metre = told["delivered"]["per_square_metre"]["potassium"]["value"]
+    values = values_of(as_request(LOAM | {"stage": "young"}) | {"soil": {"ph": "5.8"}}, ranges="on")
+    a_square_metre = values["delivered"]["per_square_metre"]["potassium"]["value"]
     assert plan["feed_potassium_g"] == pytest.approx(a_square_metre * 4 / 1000, rel=1e-5)
 
 
-def test_what_a_plot_had_this_year_comes_off_the_cap():
+def test_ash_given_this_year_is_subtracted_from_the_cap():
     # By hand: the cap of an acid soil is 98 g/m2; 200 g on 4 m2 is 50 g/m2; 48 are left.
     assert plan_of(LOAM | {"ash_this_year": "200 g"}, TODAY)["dry_ash_g_per_m2"] == pytest.approx(48)
     assert plan_of(LOAM | {"ash_this_year": "50 g/m2"}, TODAY)["dry_ash_g_per_m2"] == pytest.approx(48)
@@ -120,7 +120,7 @@ def test_what_a_plot_had_this_year_comes_off_the_cap():
     )
 
 
-def test_a_cup_of_ash_counts_by_what_a_cup_of_that_ash_weighs():
+def test_a_cup_of_ash_is_converted_by_the_density_of_that_ash():
     # A quarter litre is 250 mL of an ash of about 0.4 g/mL: 100 g, on 4 m2 some 25 g/m2.
     half_cup, cup = (
         plan_of(LOAM | {"ash_this_year": text}, TODAY)["dry_ash_g_per_m2"] for text in ("1/2 cup", "1 cup")
@@ -129,7 +129,7 @@ def test_a_cup_of_ash_counts_by_what_a_cup_of_that_ash_weighs():
     assert 10 < 98 - cup < 50
 
 
-def test_lime_that_was_given_comes_off_the_need():
+def test_lime_given_this_year_is_subtracted_from_the_need():
     # By hand: a loam of 370 g CaCO3 for each unit and 15 cm, from 6.2 to 6.5: 111 g; 60 were given.
     bed = LOAM | {"soil_ph": "6.2", "tested_with": "laboratory"}
     assert plan_of(bed, TODAY)["lime_need_g_per_m2"] == pytest.approx(111, rel=1e-5)
@@ -138,7 +138,7 @@ def test_lime_that_was_given_comes_off_the_need():
     assert limed["dry_ash_g_per_m2"] <= plan_of(bed, TODAY)["dry_ash_g_per_m2"]
 
 
-def test_a_plot_that_has_had_its_fill_is_held_back_and_told_why():
+def test_a_plot_at_its_yearly_cap_is_held_back_with_the_reason():
     plan = plan_of(LOAM | {"ash_this_year": "98 g/m2", "use": "dry ash"}, TODAY)
     assert plan["verdict"] == "hold back"
     assert plan["dry_ash_g_per_m2"] == 0
@@ -164,7 +164,7 @@ def test_the_next_feed_is_an_interval_after_the_last_and_never_in_the_past():
 
 
 @pytest.mark.parametrize(
-    ("customs", "locale", "area", "told"),
+    ("customs", "locale", "area", "expected"),
     [
         ("metric", "en-GB", "4 m2", "390\u00a0g"),
         ("metric", "de-DE", "40 m2", "3,9\u00a0kg"),
@@ -173,17 +173,17 @@ def test_the_next_feed_is_an_interval_after_the_last_and_never_in_the_past():
         ("us", "en-US", "40 m2", "8.6\u00a0lb"),
     ],
 )
-def test_the_ash_for_a_plot_is_told_as_its_country_weighs(customs, locale, area, told):
-    assert plan_of(LOAM | {"customs": customs, "locale": locale, "area": area}, TODAY)["dry_ash"] == told
+def test_the_ash_for_a_plot_is_in_the_units_of_its_customs(customs, locale, area, expected):
+    assert plan_of(LOAM | {"customs": customs, "locale": locale, "area": area}, TODAY)["dry_ash"] == expected
 
 
-def test_customs_of_the_run_hold_where_a_row_says_none():
+def test_customs_of_the_run_are_the_default_for_a_row():
     bare = {name: text for name, text in LOAM.items() if name != "customs"}
     assert plan_of(bare, TODAY, customs="us") == plan_of(bare | {"customs": "us"}, TODAY)
     assert plan_of(LOAM, TODAY, customs="us") == plan_of(LOAM, TODAY)
 
 
-def test_every_fault_of_a_row_is_told_at_once_by_its_column():
+def test_every_fault_of_a_row_is_reported_with_its_column():
     row = {
         "soil_ph": "sour",
         "area": "4",
@@ -199,19 +199,19 @@ def test_every_fault_of_a_row_is_told_at_once_by_its_column():
     }
 
 
-def test_an_amount_without_an_area_is_asked_back():
+def test_an_amount_without_an_area_is_refused():
     bare = {name: text for name, text in LOAM.items() if name != "area"}
     assert refused(bare | {"ash_this_year": "200 g"}) == {"ash_this_year": "200 g"}
     assert plan_of(bare | {"ash_this_year": "50 g/m2"}, TODAY)["dry_ash_g_per_m2"] == pytest.approx(48)
 
 
-def test_a_use_that_is_none_is_refused_with_those_there_are():
+def test_an_unknown_use_is_refused_with_the_known_ones():
     with pytest.raises(InputErrors) as caught:
         plan_of({"use": "burying"}, TODAY)
     assert caught.value.errors[0].accepted == "dry ash, drench, foliar"
 
 
-def test_an_empty_row_is_a_plot_of_which_nothing_is_known():
+def test_an_empty_row_is_planned_with_defaults():
     plan = plan_of({}, TODAY)
     assert plan["verdict"] == "hold back"
     assert set(plan) == set(PLAN_COLUMNS)
@@ -259,12 +259,12 @@ def test_a_column_of_an_earlier_plan_is_not_repeated():
 
 
 @pytest.mark.parametrize("cells", [["plot", "id"], ["soil_ph", "pH"], ["colour", "shape"], [""]])
-def test_a_header_of_doubtful_columns_is_refused(cells):
+def test_a_header_with_repeated_or_unknown_columns_is_refused(cells):
     with pytest.raises(InputErrors):
         header_of(cells)
 
 
-def test_the_sample_uses_nearly_every_column_there_is():
+def test_the_sample_uses_nearly_every_column():
     assert set(sample_plots()[0]) - {"keeper"} == {column.name for column in COLUMNS} - {
         "water",
         "target_ph",

@@ -27,7 +27,7 @@ from feedcalc.command_line.plots.failures import PlanningFailed
 from feedcalc.command_line.plots.plan import plan_of
 from feedcalc.command_line.plots.reading import TableRow, delimiter_of
 from feedcalc.command_line.plots.table import PlanningJob, PlanningStopped, PlotChunk, plan_chunk, plan_plots
-from feedcalc.command_line.plots.workers import map_in_order
+from feedcalc.command_line.plots.workers import hold_interrupts, map_in_order
 
 SAMPLE = Path(__file__).parent.parent / "data" / "plots.csv"
 TODAY = "2026-05-01"
@@ -69,7 +69,7 @@ def command(*arguments: str | Path):
 # -- the table ----------------------------------------------------------------------------------------------------
 
 
-def test_the_sample_is_planned_row_by_row_and_the_unreadable_plot_set_aside(tmp_path):
+def test_the_sample_is_planned_row_by_row_and_its_bad_row_is_rejected(tmp_path):
     out = tmp_path / "plans.csv"
     done = command(SAMPLE, "--out", out, "--today", TODAY)
     assert done.exit_code == 0, done.output
@@ -92,7 +92,7 @@ def test_the_sample_is_planned_row_by_row_and_the_unreadable_plot_set_aside(tmp_
     assert "Rows set aside: 1." in done.output
 
 
-def test_rows_set_aside_are_planned_once_they_are_mended(tmp_path):
+def test_corrected_rows_of_the_rejected_file_are_planned(tmp_path):
     job = job_of(tmp_path, table(10))
     planned(job)
     mended = job.rejected.read_text(encoding="utf-8").replace(",sour,", ",6.0,")
@@ -101,13 +101,13 @@ def test_rows_set_aside_are_planned_once_they_are_mended(tmp_path):
     assert plan["verdict"]
 
 
-def test_plans_may_be_planned_again(tmp_path):
+def test_a_table_of_plans_can_be_planned_again(tmp_path):
     job = job_of(tmp_path, table(5))
     first = planned(job)
-    told: list[str] = []
-    plan_plots(job_of(tmp_path, job.out.read_bytes()), lambda _: None, told.append)
+    warnings: list[str] = []
+    plan_plots(job_of(tmp_path, job.out.read_bytes()), lambda _: None, warnings.append)
     assert rows_of(job.out) == first
-    assert len(told) == len(PLAN_COLUMNS), "a word for each column that is written anew"
+    assert len(warnings) == len(PLAN_COLUMNS), "a word for each column that is written anew"
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_a_table_is_read_as_spreadsheets_write_it(tmp_path, text, encoding):
     assert float(plan["feed_litres"] or 13.5) == 13.5  # 3 L on each of 4.5 m2
 
 
-def test_a_name_may_run_over_lines_and_hold_delimiters_and_quotes(tmp_path):
+def test_a_name_may_contain_line_breaks_delimiters_and_quotes(tmp_path):
     name = 'the "long", old\nbed'
     job = job_of(tmp_path, 'plot,soil_ph\n"the ""long"", old\nbed",5.8\nnext,sour\n')
     assert [plan["plot"] for plan in planned(job)] == [name]
@@ -140,14 +140,14 @@ def test_a_name_may_run_over_lines_and_hold_delimiters_and_quotes(tmp_path):
 @pytest.mark.parametrize(
     "row", ["North,4 m2\n", "North,4 m2,5.8,6\n", 'North,4 m2,"5.8"x\n', f"North,{'4' * 30000},5\n"]
 )
-def test_a_row_that_does_not_fit_is_set_aside_and_the_next_goes_on(tmp_path, row):
+def test_a_row_that_does_not_fit_the_header_is_rejected_alone(tmp_path, row):
     job = job_of(tmp_path, f"plot,area,soil_ph\n{row}South,4 m2,5.8\n")
     assert [plan["plot"] for plan in planned(job)] == ["South"]
     (bad,) = rows_of(job.rejected) if row.count(",") == 2 else [next(iter(csv.DictReader(job.rejected.open())))]
     assert bad["aside_because"]
 
 
-def test_a_quote_that_is_never_closed_costs_no_more_than_what_it_swallowed(tmp_path):
+def test_an_unclosed_quote_costs_only_the_rows_inside_it(tmp_path):
     text = table(2000).replace("P5,", '"P5,', 1)
     done = plan_plots(job_of(tmp_path, text), lambda _: None, lambda _: None)
     assert done.planned > 1000
@@ -171,7 +171,7 @@ def test_a_misspelt_column_is_named_once(tmp_path):
     assert [plan["soil_hp"] for plan in rows_of(tmp_path / "plans.csv")] == ["5.8", "5.8"]
 
 
-def test_the_delimiter_and_the_place_for_bad_rows_may_be_told(tmp_path):
+def test_the_delimiter_and_the_file_of_rejected_rows_can_be_chosen(tmp_path):
     source, aside = tmp_path / "plots.csv", tmp_path / "to mend.csv"
     source.write_text("plot|a,b|soil_ph\nNorth|1,2|5.8\nSouth|3,4|sour\n")
     done = command(source, "--out", tmp_path / "plans.csv", "--delimiter", "|", "--aside", aside)
@@ -183,7 +183,7 @@ def test_the_delimiter_and_the_place_for_bad_rows_may_be_told(tmp_path):
     assert command(source, "--out", tmp_path / "plans.csv", "--delimiter", "ab").exit_code == 2
 
 
-def test_without_a_terminal_progress_is_told_in_plain_lines(tmp_path, monkeypatch):
+def test_without_a_terminal_progress_is_shown_in_plain_lines(tmp_path, monkeypatch):
     monkeypatch.setattr(season_command, "SECONDS_BETWEEN_LINES", 0.0)
     source = tmp_path / "plots.csv"
     source.write_text(table(600))
@@ -210,8 +210,8 @@ def test_one_process_and_many_and_a_cluster_write_the_same_bytes(tmp_path):
     assert written["1"] == written["2"] == written["cluster"]
 
 
-class Hoarder(Executor):
-    """Keeps what it is handed until someone asks for it, and how much that was at most."""
+class LazyExecutor(Executor):
+    """An executor that works only when a result is asked for, and counts the most tasks that waited at once."""
 
     def __init__(self) -> None:
         self.waiting = self.most = 0
@@ -219,17 +219,17 @@ class Hoarder(Executor):
     def submit(self, work, /, *arguments, **named):
         self.waiting += 1
         self.most = max(self.most, self.waiting)
-        hoarder = self
+        executor = self
 
         class Asked(Future):
             def result(self, timeout=None):
-                hoarder.waiting -= 1
+                executor.waiting -= 1
                 return work(*arguments, **named)
 
         return Asked()
 
 
-def test_no_more_chunks_are_under_way_than_were_asked_for():
+def test_no_more_chunks_are_submitted_than_allowed():
     header = header_of(["plot"])
     chunks = [PlotChunk(header, (TableRow(n, n, (f"P{n}", "x"), "no"),), ",", TODAY, "", "") for n in range(50)]
     taken = 0
@@ -240,12 +240,12 @@ def test_no_more_chunks_are_under_way_than_were_asked_for():
             taken += 1
             yield chunk
 
-    hoarder = Hoarder()
-    for count, done in enumerate(map_in_order(plan_chunk, taking(), hoarder, 6)):
+    executor = LazyExecutor()
+    for count, done in enumerate(map_in_order(plan_chunk, taking(), executor, 6)):
         assert f"P{count}," in done.rejected
         assert taken <= count + 7
-    assert hoarder.most == 6
-    assert hoarder.waiting == 0
+    assert executor.most == 6
+    assert executor.waiting == 0
 
 
 def test_memory_does_not_grow_with_the_table(tmp_path):
@@ -290,7 +290,7 @@ def test_where_no_row_can_be_planned_the_command_fails_and_keeps_the_reasons(tmp
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "expected"),
     [
         (b"", "empty"),
         (b"plot,soil_ph\n", "no plot"),
@@ -302,18 +302,18 @@ def test_where_no_row_can_be_planned_the_command_fails_and_keeps_the_reasons(tmp
     ],
     ids=["empty", "header only", "unknown columns", "column twice", "not UTF-8", "endless line", "open quote"],
 )
-def test_a_table_that_can_not_be_read_is_told_in_one_line(tmp_path, text, told):
+def test_an_unreadable_table_is_reported_in_one_line(tmp_path, text, expected):
     source = tmp_path / "plots.csv"
     source.write_bytes(text)
     done = command(source, "--out", tmp_path / "plans.csv")
     assert done.exit_code == 1
-    assert told in done.stderr
+    assert expected in done.stderr
     assert done.stderr.count("\n") == 1
     assert not (tmp_path / "plans.csv").exists()
 
 
 @pytest.mark.parametrize(
-    ("source", "out", "told"),
+    ("source", "out", "expected"),
     [
         ("nowhere.csv", "plans.csv", "can't be read"),
         (".", "plans.csv", "can't be read"),
@@ -321,16 +321,16 @@ def test_a_table_that_can_not_be_read_is_told_in_one_line(tmp_path, text, told):
         ("plots.csv", "plots.csv", "three different files"),
     ],
 )
-def test_a_place_that_does_not_serve_is_told_in_one_line(tmp_path, source, out, told):
+def test_an_unusable_path_is_reported_in_one_line(tmp_path, source, out, expected):
     (tmp_path / "plots.csv").write_text(table(3))
     done = command(tmp_path / source, "--out", tmp_path / out)
     assert done.exit_code == 1
-    assert told in done.stderr
+    assert expected in done.stderr
     assert done.stderr.count("\n") == 1
     assert (tmp_path / "plots.csv").read_text() == table(3)
 
 
-def test_a_full_disk_is_told_and_touches_no_earlier_plans(tmp_path):
+def test_a_full_disk_is_reported_and_keeps_earlier_plans(tmp_path):
     source, out = tmp_path / "plots.csv", tmp_path / "plans.csv"
     source.write_text(table(400))
     out.write_text("earlier")
@@ -347,28 +347,28 @@ def test_a_full_disk_is_told_and_touches_no_earlier_plans(tmp_path):
     assert out.read_text() == "earlier"
 
 
-def test_what_was_done_is_kept_when_the_run_is_stopped(tmp_path):
+def test_the_plans_so_far_are_kept_when_a_run_is_stopped(tmp_path):
     job = job_of(tmp_path, table(100), chunk_rows=10)
     job.out.write_text("earlier")
 
-    def told(progress: plot_table.Progress) -> None:
+    def on_progress(progress: plot_table.Progress) -> None:
         if progress.rows >= 50:
             raise KeyboardInterrupt
 
     with pytest.raises(PlanningStopped) as caught:
-        plan_plots(job, told, lambda _: None)
+        plan_plots(job, on_progress, lambda _: None)
     assert caught.value.progress.rows == 50
     assert len(rows_of(caught.value.kept)) == 45
     assert job.out.read_text() == "earlier"
 
 
-def hear_interrupts() -> None:
-    """Undo in a child that interrupts are ignored, as they are in what a shell starts in the background."""
+def allow_interrupts() -> None:
+    """Let a child process be interrupted even if the tests run in the background, where a shell ignores interrupts."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 @pytest.mark.parametrize("workers", [["2"], ["1", "--cluster", "local"]], ids=["processes", "cluster"])
-def test_an_interrupt_from_the_keyboard_ends_it_in_words(tmp_path, workers):
+def test_a_keyboard_interrupt_ends_the_run_with_a_message(tmp_path, workers):
     source, out, part = tmp_path / "plots.csv", tmp_path / "plans.csv", tmp_path / "plans.csv.part"
     source.write_text(table(60_000))
     running = subprocess.Popen(
@@ -377,7 +377,7 @@ def test_an_interrupt_from_the_keyboard_ends_it_in_words(tmp_path, workers):
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
-        preexec_fn=hear_interrupts,
+        preexec_fn=allow_interrupts,
     )
     while running.poll() is None and not (part.is_file() and part.stat().st_size > 5000):
         time.sleep(0.05)
@@ -389,6 +389,35 @@ def test_an_interrupt_from_the_keyboard_ends_it_in_words(tmp_path, workers):
     assert "Traceback" not in words
     assert not out.exists()
     assert next(csv.DictReader(io.StringIO(part.read_text())))["verdict"]
+
+
+def test_an_interrupt_is_held_until_it_is_asked_for_and_a_second_one_is_not():
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with hold_interrupts() as raise_held:
+            raise_held()
+            signal.raise_signal(signal.SIGINT)
+            with pytest.raises(KeyboardInterrupt):
+                raise_held()
+            with pytest.raises(KeyboardInterrupt):
+                signal.raise_signal(signal.SIGINT)
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def test_an_interrupt_ends_the_wait_for_a_worker_that_never_answers():
+    class Silent(Executor):
+        def submit(self, work, /, *arguments, **named):
+            signal.raise_signal(signal.SIGINT)
+            return Future()
+
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with hold_interrupts() as raise_held, pytest.raises(KeyboardInterrupt):
+            next(map_in_order(plan_chunk, [None], Silent(), 4, raise_held))
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def test_workers_do_not_outlive_a_run_that_is_killed(tmp_path):
@@ -409,7 +438,7 @@ def test_workers_do_not_outlive_a_run_that_is_killed(tmp_path):
     assert not (tmp_path / "plans.csv").exists()
 
 
-def test_reasons_of_an_earlier_run_do_not_outlive_it(tmp_path):
+def test_a_run_removes_the_rejected_rows_of_an_earlier_run(tmp_path):
     job = job_of(tmp_path, table(10))
     planned(job)
     assert job.rejected.exists()
@@ -418,7 +447,7 @@ def test_reasons_of_an_earlier_run_do_not_outlive_it(tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["plans.csv", "plots.csv"]
 
 
-def test_a_row_we_fail_on_costs_only_itself(tmp_path, monkeypatch):
+def test_an_internal_error_in_a_row_rejects_only_that_row(tmp_path, monkeypatch):
     def failing(plot, *rest):
         if plot["plot"] == "P2":
             raise ZeroDivisionError

@@ -1,4 +1,4 @@
-"""The book's file: what is written is there, older layouts are brought up, and every refusal says why."""
+"""The book's file: writes are durable, older layouts are migrated, and every refusal says why."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def refused(place: Path) -> InputError:
 # -- keeping --------------------------------------------------------------------------------------------------
 
 
-def test_what_was_written_is_there_after_closing_history_and_all(store, place):
+def test_a_written_record_is_there_after_closing_with_its_history(store, place):
     record = remove_record(write_fields(bed(area="6 m^2"), {"area": "7 m²\x00\n"}, day(2), "laptop"), day(3), "phone")
     assert store.write([record], day(3), "a bed") == [record]
     assert store.write([record], day(3), "a bed") == []
@@ -74,7 +74,7 @@ def test_two_processes_that_write_one_record_lose_nothing(store, place):
     assert [past.text for past in record.history] == ["6 m^2"]
 
 
-def test_the_file_is_told_to_keep_what_it_has(store):
+def test_the_file_has_a_write_ahead_log_full_synchronisation_and_foreign_keys(store):
     asked = {
         name: store._connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("journal_mode", "synchronous")
     }
@@ -89,7 +89,7 @@ def test_a_device_keeps_its_id_and_two_books_have_two(store, place, tmp_path):
         assert again.device == first != other.device
 
 
-def test_steps_are_taken_back_the_latest_first_and_nothing_is_lost(store):
+def test_steps_are_undone_from_the_latest_and_nothing_is_lost(store):
     store.write([bed(area="6 m^2")], day(1), "a bed")
     store.write(
         [write_fields(bed(area="6 m^2"), {"area": "60 m^2"}, day(2), "phone"), bed("north")], day(2), "an import"
@@ -105,7 +105,7 @@ def test_steps_are_taken_back_the_latest_first_and_nothing_is_lost(store):
     assert store.take_back(day(5)) is None
 
 
-def test_a_whole_copy_can_be_laid_elsewhere(store, tmp_path):
+def test_a_copy_has_all_records(store, tmp_path):
     store.write([bed()], day(1), "a bed")
     store.copy_to(tmp_path / "copy.sqlite")
     assert reread(tmp_path / "copy.sqlite") == [bed()]
@@ -122,26 +122,26 @@ def test_a_whole_copy_can_be_laid_elsewhere(store, tmp_path):
         (None, {"LOCALAPPDATA": "/l", "USERPROFILE": "/u"}, "win32", "/l/feedcalc/book.sqlite"),
     ],
 )
-def test_the_book_lies_where_it_was_said_or_in_the_folder_for_data(chosen, environment, platform, expected):
+def test_the_book_is_at_the_chosen_path_or_in_the_folder_for_data(chosen, environment, platform, expected):
     assert book_path(chosen, environment, platform).as_posix() == expected
 
 
 # -- older and newer layouts ----------------------------------------------------------------------------------
 
 
-def lay_out_version_1(place: Path) -> list[Record]:
-    """A book as layout 1 had it, with two beds. Returns what is in it."""
+def make_layout_1(place: Path) -> list[Record]:
+    """Make a book of layout 1 with two beds and return its records."""
     south = write_fields(
         write_fields(bed(area="6 m^2"), {"area": "7 m^2"}, day(2), "a"), {"area": "8 m^2"}, day(2), "b"
     )
     records = [bed("north"), south]
     place.parent.mkdir(parents=True, exist_ok=True)
-    killing.lay_out_version_1(place, records)
+    killing.make_layout_1(place, records)
     return records
 
 
-def test_a_book_of_the_older_layout_is_brought_up_with_a_copy_laid_beside_it(place):
-    records = lay_out_version_1(place)
+def test_a_book_of_an_older_layout_is_migrated_after_a_copy_was_saved(place):
+    records = make_layout_1(place)
     with open_book(place) as opened:
         assert opened.records() == records
         assert opened.device == "old-device"
@@ -159,8 +159,8 @@ def test_a_book_of_the_older_layout_is_brought_up_with_a_copy_laid_beside_it(pla
     }
 
 
-def test_a_layout_that_fails_half_way_leaves_the_book_as_it_was(place, monkeypatch):
-    lay_out_version_1(place)
+def test_a_migration_that_fails_leaves_the_book_as_it_was(place, monkeypatch):
+    make_layout_1(place)
     broken = (*book_store._TO_LAYOUT_2[:-1], "CREATE TABLE field (again TEXT)")
     monkeypatch.setattr(book_store, "_LAYOUTS", (book_store._LAYOUT_1, broken))
     refused(place)
@@ -169,7 +169,7 @@ def test_a_layout_that_fails_half_way_leaves_the_book_as_it_was(place, monkeypat
         assert after.execute("SELECT count(*) FROM written").fetchone() == (5,)
 
 
-def test_a_book_of_a_newer_feedcalc_is_refused_and_left_alone(store, place):
+def test_a_book_of_a_newer_feedcalc_is_refused_and_not_changed(store, place):
     store._connection.execute(f"PRAGMA user_version = {LAYOUT + 1}")
     store.close()
     before = place.read_bytes()
@@ -180,27 +180,27 @@ def test_a_book_of_a_newer_feedcalc_is_refused_and_left_alone(store, place):
 # -- refusals -------------------------------------------------------------------------------------------------
 
 
-def test_a_file_that_is_no_database_is_refused_and_left_alone(place):
+def test_a_file_that_is_not_a_database_is_refused_and_not_changed(place):
     place.parent.mkdir()
     place.write_text("Dear diary, " * 200)
     assert refused(place).problem == "This is no book of feedcalc, or its beginning is destroyed. It was left as it is."
     assert place.read_text() == "Dear diary, " * 200
 
 
-def test_another_program_s_database_is_refused(place):
+def test_the_database_of_another_program_is_refused(place):
     place.parent.mkdir()
     with closing(sqlite3.connect(place)) as other, other:
         other.execute("CREATE TABLE songs (name TEXT)")
     assert refused(place).problem == "This file belongs to another program."
 
 
-def test_a_folder_is_no_book_and_a_file_no_folder(tmp_path):
+def test_a_folder_as_the_book_and_a_file_as_its_folder_are_refused(tmp_path):
     assert refused(tmp_path).problem == "This is a folder, not a book."
     (tmp_path / "file").write_text("")
     assert refused(tmp_path / "file" / "book.sqlite").problem == "The folder of the book can't be made."
 
 
-def test_a_book_that_another_process_holds_says_so(store, place, monkeypatch):
+def test_a_write_is_refused_while_another_process_holds_the_book(store, place, monkeypatch):
     store._connection.execute("PRAGMA busy_timeout = 20")
     with closing(sqlite3.connect(place, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
@@ -210,14 +210,14 @@ def test_a_book_that_another_process_holds_says_so(store, place, monkeypatch):
     assert store.write([bed()], day(1), "a bed") == [bed()]
 
 
-def test_a_write_protected_book_says_so(store):
+def test_a_write_to_a_write_protected_book_is_refused(store):
     store._connection.execute("PRAGMA query_only = ON")
     with pytest.raises(InputError) as refusal:
         store.write([bed()], day(1), "a bed")
     assert "can only be read" in refusal.value.problem
 
 
-def test_a_full_disk_says_so_and_costs_only_what_was_being_written(store, place):
+def test_a_full_disk_is_reported_and_only_the_write_in_progress_is_lost(store, place):
     store.write([bed()], day(1), "a bed")
     pages = store._connection.execute("PRAGMA page_count").fetchone()[0]
     store._connection.execute(f"PRAGMA max_page_count = {pages}")
@@ -227,7 +227,7 @@ def test_a_full_disk_says_so_and_costs_only_what_was_being_written(store, place)
     assert store.records() == reread(place) == [bed()]
 
 
-def test_a_disk_that_takes_no_more_bytes_costs_only_what_was_being_written(place):
+def test_at_a_limit_of_the_file_size_only_the_write_in_progress_is_lost(place):
     with open_book(place) as opened:
         opened.write([bed()], day(1), "a bed")
     code = (
@@ -264,17 +264,17 @@ def filled(place: Path) -> list[Record]:
     return beds
 
 
-def spoil(place: Path, around: bytes) -> None:
-    """Overwrite the page of the file in which these bytes stand."""
+def damage(place: Path, around: bytes) -> None:
+    """Overwrite the page of the file that has these bytes."""
     found = bytearray(place.read_bytes())
     page = found.index(around) // PAGE
     found[page * PAGE : (page + 1) * PAGE] = b"\xa5" * PAGE
     place.write_bytes(found)
 
 
-def test_of_a_damaged_book_what_can_be_read_is_saved_beside_it(place):
+def test_the_readable_records_of_a_damaged_book_are_saved_beside_it(place):
     beds = filled(place)
-    spoil(place, b"note 200 ")
+    damage(place, b"note 200 ")
     before = place.read_bytes()
     refusal = refused(place)
     saved = place.with_name("book.sqlite.salvaged-1.json")
@@ -288,22 +288,22 @@ def test_of_a_damaged_book_what_can_be_read_is_saved_beside_it(place):
     assert place.read_bytes() == before
 
 
-def test_looking_twice_at_a_damaged_book_saves_one_file(place):
+def test_opening_a_damaged_book_twice_saves_one_file(place):
     filled(place)
-    spoil(place, b"note 100 ")
+    damage(place, b"note 100 ")
     refused(place)
     refused(place)
     assert len(list(place.parent.glob("*.salvaged-*"))) == 1
 
 
-def test_a_book_cut_short_is_told_and_what_is_left_is_saved(place):
+def test_a_truncated_book_is_reported_as_damaged(place):
     filled(place)
     whole = place.read_bytes()
     place.write_bytes(whole[: len(whole) * 2 // 3])
     assert "damaged" in refused(place).problem
 
 
-def test_a_row_that_belongs_to_no_record_is_damage(store, place):
+def test_a_row_without_its_record_is_damage(store, place):
     south = bed(area="6 m^2")
     store.write([south], day(1), "a bed")
     store._connection.execute("PRAGMA foreign_keys = OFF")
@@ -313,7 +313,7 @@ def test_a_row_that_belongs_to_no_record_is_damage(store, place):
     assert salvaged(place) == [south]
 
 
-def test_a_book_without_its_log_is_still_what_it_was_at_the_last_turn(place, tmp_path):
+def test_a_copy_of_an_open_book_with_its_log_has_all_writes(place, tmp_path):
     with open_book(place) as opened:
         opened.write([bed()], day(1), "a bed")
         shutil.copytree(place.parent, tmp_path / "copied")

@@ -1,4 +1,4 @@
-"""What may be asked for stands in one table, and every door keeps to it."""
+"""What a request may ask for is one table, and every door follows it."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ SITE = Path(__file__).parents[2] / "site"
 NAMES = ("batch", "spread", "season", "book", "learn", "label", "wall")
 
 
-def test_the_table_and_the_field_name_the_same_asks():
+def test_the_table_and_the_field_list_the_same_asks():
     assert tuple(ASKS) == NAMES
     assert next(field for field in REQUEST_FIELDS if field.path == "ask").choices == NAMES
 
@@ -28,14 +28,14 @@ def test_an_unknown_ask_is_refused_with_all_that_may_be_asked(ask):
 
 
 @pytest.mark.parametrize("ask", [" Label ", "WALL"])
-def test_an_ask_may_be_typed_in_capitals_and_with_spaces(ask):
+def test_an_ask_is_read_in_any_case_and_with_spaces(ask):
     demo = json.loads(demo_request())
     assert reply_to(demo, ask=ask)["values"].keys() == {ask.strip().lower()}
     assert calculate_print(json.dumps({**demo, "ask": ask}))[1] is not None
 
 
 @pytest.mark.parametrize("ask", ["learn", "label", "wall"])
-def test_what_has_no_sheet_is_refused_as_markdown(ask):
+def test_an_ask_without_a_sheet_is_refused_as_markdown(ask):
     reply, text = calculate_markdown(json.dumps({**json.loads(demo_request()), "ask": ask}), "sheet")
     assert [error["field"] for error in reply["errors"]] == ["ask"]
     assert reply["errors"][0]["accepted"] == "one of batch, spread, season, book"

@@ -1,4 +1,4 @@
-"""Nobody is told less as a liquid gets worse, and every caution says where it is from."""
+"""No warning is lost as a liquid gets more dangerous, and every caution has a source."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ COVERED_BY = {"H315": "H314", "H318": "H314", "liquor_irritant": "liquor_corrosi
 
 
 @given(st.floats(7, 15), st.floats(7, 15))
-def test_a_higher_ph_is_never_a_milder_class(one, other):
+def test_a_higher_ph_never_has_a_milder_class(one, other):
     low, high = hazard_at(min(one, other)), hazard_at(max(one, other))
     assert SEVERITY.index(low.name) <= SEVERITY.index(high.name)
 
@@ -42,17 +42,17 @@ def test_a_higher_ph_is_never_a_milder_class(one, other):
     ("ph", "name"),
     [(7.0, "mild"), (9.99, "mild"), (10.0, "irritant"), (11.49, "irritant"), (11.5, "corrosive"), (14.4, "corrosive")],
 )
-def test_corrosive_begins_at_the_ph_of_the_law(ph, name):
+def test_corrosive_starts_at_the_legal_ph(ph, name):
     # CLP Regulation (EC) 1272/2008, Annex I, 3.2.2: pH 11.5 and above is taken as corrosive without a test.
     assert hazard_at(ph).name == name
 
 
 @pytest.mark.parametrize("ph", [-0.5, 14.5, 15.2])
-def test_past_the_end_of_the_table_the_worst_is_assumed(ph):
+def test_beyond_the_table_the_worst_class_is_assumed(ph):
     assert hazard_at(ph).name == "corrosive"
 
 
-def test_a_corrosive_is_told_with_its_statement_and_signal_word():
+def test_a_corrosive_liquor_has_its_statement_and_signal_word():
     hazard = hazard_at(12.5)
     assert hazard.signal_word == "Danger"
     assert dict(hazard.hazards)["H314"] == "Causes severe skin burns and eye damage."
@@ -60,7 +60,7 @@ def test_a_corrosive_is_told_with_its_statement_and_signal_word():
 
 
 @given(st.floats(7, 14.4), st.floats(7, 14.4))
-def test_no_statement_vanishes_as_the_ph_rises(one, other):
+def test_no_statement_disappears_at_a_higher_ph(one, other):
     low, high = hazard_at(min(one, other)), hazard_at(max(one, other))
     told = dict(high.hazards)
     for code, _ in low.hazards:
@@ -68,7 +68,7 @@ def test_no_statement_vanishes_as_the_ph_rises(one, other):
 
 
 @pytest.mark.parametrize("more", [set(), {"foliar"}, {"fresh"}, {"hard_water", "acid"}])
-def test_no_caution_vanishes_as_the_liquor_gets_worse(more):
+def test_no_caution_disappears_for_a_more_dangerous_liquor(more):
     said = [{caution.id for caution in cautions_for({name} | more)} for name in SEVERITY]
     for milder, worse in pairwise(said):
         assert all(name in worse or COVERED_BY.get(name) in worse for name in milder)
@@ -86,11 +86,11 @@ def test_every_caution_has_words_a_step_and_a_source():
 
 
 @pytest.mark.parametrize("words", ["oggles", "loves", "aluminium", "embers", "mask", "ash into water", "Local rules"])
-def test_the_dangers_of_the_job_are_spoken_of_in_every_reply(words):
+def test_every_reply_warns_of_the_dangers_of_the_job(words):
     assert any(words in caution["text"] for caution in reply_to(WEIGHED)["cautions"])
 
 
-def test_the_class_follows_the_worst_ash_it_may_be():
+def test_the_class_follows_the_upper_end_of_the_ph_range():
     # Aged ash: typically below 11.5, but the range reaches past it, and whoever is hurt did not have a typical ash.
     reply = reply_to(WEIGHED, ash={"kind": "hardwood", "state": "fresh"}, ranges="on")
     assert reply["values"]["liquor"]["ph_25"]["high"] > 11.5
@@ -107,7 +107,7 @@ def test_the_class_follows_the_worst_ash_it_may_be():
     ],
     ids=["foliar", "hard water", "fresh ash", "acid"],
 )
-def test_what_is_asked_for_brings_its_own_caution(asked, caution):
+def test_each_option_adds_its_own_caution(asked, caution):
     plain = {found["id"] for found in reply_to(WEIGHED)["cautions"]}
     told = {found["id"] for found in reply_to(WEIGHED, asked)["cautions"]}
     assert caution in told - plain
@@ -119,7 +119,7 @@ def test_what_is_asked_for_brings_its_own_caution(asked, caution):
 
 @pytest.mark.parametrize("shed", ["4 degC", "12 degC", "30 degC"])
 def test_a_cold_or_warm_shed_does_not_change_the_class(shed):
-    # At 12 degC this liquor reads 11.7 although it is 11.2 at 25 degC, so a rule at the shed's temperature would call it corrosive.
+    # At 12 degC this liquor reads 11.7 although it is 11.2 at 25 degC: a rule for 12 degC would call it corrosive.
     asked = {
         "ash": {"kind": "mixed", "state": "aged", "amount": "40 g"},
         "water": {"amount": "20 L", "temperature": shed},

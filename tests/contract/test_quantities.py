@@ -1,4 +1,4 @@
-"""What growers type and what comes of it: readings, readings told back, and refusals word for word."""
+"""Reading and writing of numbers, quantities and dilutions, with the exact words of echoes and refusals."""
 
 from __future__ import annotations
 
@@ -81,12 +81,12 @@ def refusal(given, kind="volume", **settings):
         ("007", "en-GB", 7),
     ],
 )
-def test_a_number_is_read_as_its_writer_meant_it(text, locale, number):
+def test_a_number_is_read_by_the_customs_of_its_locale(text, locale, number):
     assert read_number(text, "x", locale) == pytest.approx(number, rel=1e-15)
 
 
 @pytest.mark.parametrize("number", [3, 2.5, 0, -4.0])
-def test_a_json_number_is_taken_as_it_is(number):
+def test_a_json_number_is_read_unchanged(number):
     assert read_number(number, "x") == number
 
 
@@ -113,7 +113,7 @@ def test_a_json_number_is_taken_as_it_is(number):
         ),
     ],
 )
-def test_a_number_with_two_readings_is_asked_back(text, locale, problem, accepted):
+def test_a_number_with_two_readings_is_refused_with_both(text, locale, problem, accepted):
     with pytest.raises(InputError) as caught:
         read_number(text, "x", locale)
     assert (caught.value.problem, caught.value.accepted) == (problem, accepted)
@@ -180,18 +180,18 @@ ONE_NUMBER = "one number such as 5, 2.5 or 1 1/2"
         ("1" * 101, "This is longer than 100 characters."),
     ],
 )
-def test_what_is_not_one_clear_number_is_refused_with_its_reason(text, problem):
+def test_text_that_is_not_one_clear_number_is_refused_with_the_reason(text, problem):
     with pytest.raises(InputError) as caught:
         read_number(text, "x")
     assert (caught.value.problem, caught.value.accepted) == (problem, ONE_NUMBER)
 
 
-def test_the_longest_text_and_the_largest_number_are_still_read():
+def test_the_longest_text_and_the_largest_number_are_read():
     assert read_number("0" * 99 + "7", "x") == 7
     assert read_number("1e15", "x") == 1e15
 
 
-def test_a_refusal_tells_back_what_was_given_short_and_clean():
+def test_a_refusal_shows_the_given_text_shortened_and_cleaned():
     with pytest.raises(InputError) as caught:
         read_number("\x07" * 40 + "9" * 55, "x")
     assert caught.value.given == "\ufffd" * 40 + "9" * 19 + "…"
@@ -273,7 +273,7 @@ def test_a_refusal_tells_back_what_was_given_short_and_clean():
         (3.0, "count", 3, "1"),
     ],
 )
-def test_a_quantity_is_read_into_the_base_unit_of_its_kind(text, kind, value, unit):
+def test_a_quantity_is_converted_to_the_base_unit_of_its_kind(text, kind, value, unit):
     quantity = read_quantity(text, kind, "x")
     assert (quantity.value, quantity.unit, quantity.kind) == (pytest.approx(value, rel=1e-6), unit, kind)
 
@@ -281,7 +281,7 @@ def test_a_quantity_is_read_into_the_base_unit_of_its_kind(text, kind, value, un
 @pytest.mark.parametrize(
     ("text", "kind", "unit"), [("250 g", "mass", "g"), ("1 us_cup", "volume", "L"), ("8 oz", "mass", "g")]
 )
-def test_ash_may_be_weighed_or_measured_out(text, kind, unit):
+def test_ash_can_be_given_by_weight_or_by_volume(text, kind, unit):
     quantity = read_quantity(text, "mass_or_volume", "ash.amount")
     assert (quantity.kind, quantity.unit) == (kind, unit)
 
@@ -319,7 +319,7 @@ def test_ash_may_be_weighed_or_measured_out(text, kind, unit):
         ("4 cups", "volume", "en-AU", "metric", f"1{FIXED}L (metric cup)"),
     ],
 )
-def test_a_reading_that_could_be_another_is_told_back(text, kind, locale, customs, echo):
+def test_an_ambiguous_reading_is_echoed(text, kind, locale, customs, echo):
     assert read_quantity(text, kind, "x", locale, customs).echo == echo
 
 
@@ -368,12 +368,12 @@ def test_a_reading_that_could_be_another_is_told_back(text, kind, locale, custom
         ),
     ],
 )
-def test_a_refusal_says_what_is_wrong_and_what_would_do(given, kind, problem, accepted):
+def test_a_refusal_says_what_is_wrong_and_what_is_accepted(given, kind, problem, accepted):
     error = refusal(given, kind)
     assert (error.field, error.problem, error.accepted) == ("water.amount", problem, accepted)
 
 
-def test_a_pint_in_a_metric_country_is_asked_back():
+def test_a_pint_in_a_metric_country_is_refused():
     error = refusal("1 pint", customs="metric")
     assert error.problem == "A pint differs by country."
     assert error.accepted == "litres or millilitres, US pint or UK pint"
@@ -401,12 +401,12 @@ def test_a_pint_in_a_metric_country_is_asked_back():
         ("50 °F", "temperature", {"minimum": 15}, f"This is less than 15{FIXED}°C.", f"at least 15{FIXED}°C"),
     ],
 )
-def test_bounds_are_told_in_the_unit_of_the_kind(given, kind, bounds, problem, accepted):
+def test_bounds_are_shown_in_the_base_unit_of_the_kind(given, kind, bounds, problem, accepted):
     error = refusal(given, kind, **bounds)
     assert (error.problem, error.accepted) == (problem, accepted)
 
 
-def test_a_value_on_a_bound_is_taken():
+def test_a_value_on_a_bound_is_accepted():
     assert read_quantity("10 L", "volume", "x", minimum=10, maximum=10).value == 10
 
 
@@ -415,12 +415,12 @@ def test_bounds_in_a_comma_locale_are_written_with_a_comma():
 
 
 @pytest.mark.parametrize(("kind", "customs"), [("weight", "us"), ("volume", "french")])
-def test_a_caller_who_names_what_does_not_exist_is_told(kind, customs):
+def test_an_unknown_kind_or_customs_raises(kind, customs):
     with pytest.raises(ValueError, match="unknown kind or customs"):
         read_quantity("1 L", kind, "x", customs=customs)
 
 
-def test_bounds_on_ash_by_weight_or_volume_have_no_one_unit():
+def test_bounds_on_a_weight_or_volume_raise():
     with pytest.raises(ValueError, match="mass_or_volume has two"):
         read_quantity("1 L", "mass_or_volume", "x", minimum=1)
 
@@ -446,7 +446,7 @@ def test_bounds_on_ash_by_weight_or_volume_have_no_one_unit():
         ("1:10000", 10000),
     ],
 )
-def test_a_dilution_is_parts_of_water_to_one_of_liquor(text, parts):
+def test_a_dilution_is_the_parts_of_water_to_one_part_of_liquor(text, parts):
     assert read_dilution(text, "dilution") == pytest.approx(parts)
 
 
@@ -469,7 +469,7 @@ def test_a_dilution_is_parts_of_water_to_one_of_liquor(text, parts):
         (True, "This is not text."),
     ],
 )
-def test_a_dilution_that_could_be_meant_the_other_way_is_asked_back(given, problem):
+def test_a_dilution_that_could_mean_the_opposite_is_refused(given, problem):
     with pytest.raises(InputError) as caught:
         read_dilution(given, "dilution")
     assert caught.value.problem == problem
@@ -500,18 +500,18 @@ def test_a_dilution_that_could_be_meant_the_other_way_is_asked_back(given, probl
         (1e-40, 2, "en-GB", "0"),
     ],
 )
-def test_a_number_is_written_with_the_figures_asked_and_no_more(value, figures, locale, text):
+def test_a_number_is_written_with_the_requested_significant_figures(value, figures, locale, text):
     assert write_number(value, figures, locale) == text
 
 
-def test_zeros_behind_the_mark_go_where_a_value_is_exact():
+def test_trailing_zeros_of_an_exact_value_are_dropped():
     assert write_number(9.0, 3, trim=True) == "9"
     assert write_number(100.0, 6, trim=True) == "100"
     assert write_number(2.50, 3, trim=True) == "2.5"
 
 
 @pytest.mark.parametrize(("value", "figures"), [(math.nan, 2), (math.inf, 2), (1.0, 0)])
-def test_what_is_no_figure_is_never_written(value, figures):
+def test_a_value_that_is_not_finite_is_never_written(value, figures):
     with pytest.raises(ValueError, match="can't write"):
         write_number(value, figures)
 
@@ -527,12 +527,12 @@ def test_what_is_no_figure_is_never_written(value, figures):
         (0.052, "mol/kg", f"0.052{FIXED}mol/kg"),
     ],
 )
-def test_a_quantity_is_written_as_people_read_it(value, unit, text):
+def test_a_quantity_is_written_in_the_usual_form(value, unit, text):
     assert write_quantity(value, unit, 2) == text
 
 
 @pytest.mark.parametrize(("unit", "to_unit"), [("L", "kg"), ("mg/L", "mg/L as CaCO3"), ("cubit", "m"), ("", "m")])
-def test_units_of_different_things_do_not_convert(unit, to_unit):
+def test_units_of_different_dimensions_do_not_convert(unit, to_unit):
     with pytest.raises(ValueError, match="can't convert"):
         converted(1.0, unit, to_unit)
 
@@ -541,15 +541,15 @@ def test_units_of_different_things_do_not_convert(unit, to_unit):
 
 
 @pytest.mark.parametrize("kind", QUANTITY_KINDS.values(), ids=QUANTITY_KINDS)
-def test_every_accepted_example_is_accepted(kind):
-    """The words that a refusal offers must themselves be taken."""
+def test_every_example_in_a_refusal_is_accepted(kind):
+    """Each example in a refusal must itself be accepted."""
     _, _, examples = kind.accepted.partition(" such as ")
     for example in examples.replace(", or ", ", ").replace(" or ", ", ").split(", "):
         assert read_quantity(example, kind.name, "x").value > 0
 
 
 @pytest.mark.parametrize("kind", QUANTITY_KINDS.values(), ids=QUANTITY_KINDS)
-def test_no_spelling_stands_for_two_units(kind):
+def test_no_spelling_means_two_units(kind):
     from feedcalc.contract.units import unit_key
 
     owners: dict[str, str] = {}
@@ -565,15 +565,15 @@ def test_every_unit_of_every_kind_converts_to_its_base_unit():
                 assert math.isfinite(converted(1.0, unit, kind.base_unit))
 
 
-def test_customs_name_units_that_exist():
+def test_customs_refer_to_existing_units():
     for customs in CUSTOMS.values():
         for measure in ("cup", "tbsp", "tsp", "fl_oz", "pint", "quart", "gal"):
             unit = getattr(customs, measure)
             assert unit is None or unit in QUANTITY_KINDS["volume"].units
 
 
-def test_quantities_are_read_from_a_zip_and_nothing_is_written(tmp_path):
-    """The page serves the package from an archive; the registry must come up there without its own file."""
+def test_quantities_are_read_from_a_zip_archive_without_writing_a_file(tmp_path):
+    """The page loads the package from an archive, where pint's registry must work without its own file."""
     archive = tmp_path / "package.zip"
     package = Path(feedcalc.__file__).parent
     with zipfile.ZipFile(archive, "w") as zipped:

@@ -1,4 +1,4 @@
-"""What holds for every quantity: what is printed reads back, and no text does harm."""
+"""Properties of every quantity: written text is read as the same quantity, and no input causes an exception."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def written_quantities(draw):
 
 @given(written_quantities())
 @examples(400)
-def test_what_is_printed_reads_back_as_the_same_quantity(case):
+def test_a_written_quantity_is_read_as_the_same_quantity(case):
     kind, unit, value, figures, locale, customs_name = case
     printed = write_quantity(value, unit, figures, locale, trim=QUANTITY_KINDS[kind].whole)
     read = read_quantity(printed, kind, "x", locale, customs_name)
@@ -56,7 +56,7 @@ def test_what_is_printed_reads_back_as_the_same_quantity(case):
 
 @given(st.floats(-1e15, 1e15), st.integers(1, 15), locales)
 @examples(300)
-def test_a_written_number_reads_back_to_the_figures_shown(value, figures, locale):
+def test_a_written_number_is_read_as_the_same_number(value, figures, locale):
     shown = float(f"{value:.{figures - 1}e}")
     if abs(shown) > 1e15:
         shown = math.copysign(1e15, shown)
@@ -66,7 +66,7 @@ def test_a_written_number_reads_back_to_the_figures_shown(value, figures, locale
 
 @given(st.floats(1e-20, 1e14), st.integers(1, 12), locales)
 @examples(200)
-def test_no_more_figures_are_written_than_asked(value, figures, locale):
+def test_no_more_significant_figures_are_written_than_requested(value, figures, locale):
     text = write_number(value, figures, locale)
     significant = "".join(c for c in text.split("e")[0] if c.isdigit()).lstrip("0")
     if "," not in text and "." not in text:
@@ -76,7 +76,7 @@ def test_no_more_figures_are_written_than_asked(value, figures, locale):
 
 @st.composite
 def numbers_as_typed(draw):
-    """A number and one of the ways it is honestly typed in a locale."""
+    """A number and one of the usual ways to type it in a locale."""
     locale = draw(locales)
     mark = "." if locale[:2] in ("en", "hi") else ","
     whole, decimals = draw(st.integers(0, 10**9)), draw(st.sampled_from(["", "5", "25", "125", "0625"]))
@@ -93,15 +93,15 @@ def numbers_as_typed(draw):
 
 @given(numbers_as_typed())
 @examples(400)
-def test_every_honest_way_to_type_a_number_in_its_own_locale_is_understood(case):
+def test_every_usual_way_to_type_a_number_in_its_locale_is_read(case):
     locale, text, number = case
     assert read_number(text, "x", locale) == number
 
 
 @given(numbers_as_typed(), locales)
 @examples(400)
-def test_a_number_typed_the_way_of_another_country_is_right_told_back_or_refused(case, locale):
-    """Never silently a thousand times too much or too little."""
+def test_a_number_in_the_form_of_another_locale_is_correct_echoed_or_refused(case, locale):
+    """It is never silently a thousand times too large or too small."""
     _, text, number = case
     try:
         read = read_quantity(f"{text} g", "mass", "x", locale)
@@ -111,7 +111,7 @@ def test_a_number_typed_the_way_of_another_country_is_right_told_back_or_refused
 
 
 def _own_decimals(text, locale):
-    """Whether the text is plainly a decimal of the reader's own locale, such as 1.234 in Britain."""
+    """Return whether the text is a plain decimal in the locale, such as 1.234 in Britain."""
     mark = "." if locale[:2] in ("en", "hi") else ","
     return text.count(mark) == 1 and not any(other in text for other in ".,' \u00a0\u202f\u2009\u2019" if other != mark)
 
@@ -144,7 +144,7 @@ hostile = st.one_of(
 
 
 def outcome_of(reader, *arguments):
-    """What a reader returns, and what it refuses with; any other exception fails the test."""
+    """Return the result or the refusal of a reader; any other exception fails the test."""
     try:
         return reader(*arguments), None
     except InputError as error:
@@ -160,7 +160,7 @@ def outcome_of(reader, *arguments):
 @example("5 g/pint", "density", "en-GB", "metric")
 @example("²", "volume", "en-GB", "us")
 @example("৴ g", "mass", "en-GB", "us")
-def test_whatever_is_given_is_a_sound_quantity_or_a_refusal(given_value, kind, locale, customs_name):
+def test_any_input_gives_a_valid_quantity_or_a_refusal(given_value, kind, locale, customs_name):
     read, error = outcome_of(read_quantity, given_value, kind, "x", locale, customs_name)
     if error:
         assert error.field == "x"
@@ -177,7 +177,7 @@ def test_whatever_is_given_is_a_sound_quantity_or_a_refusal(given_value, kind, l
 
 @given(hostile, st.sampled_from((*LOCALES, "xx")))
 @examples(500)
-def test_whatever_is_given_is_a_sound_number_or_dilution_or_a_refusal(given_value, locale):
+def test_any_input_gives_a_valid_number_or_dilution_or_a_refusal(given_value, locale):
     for reader in (read_number, read_dilution):
         read, error = outcome_of(reader, given_value, "x", locale)
         assert error.problem.endswith(".") if error else math.isfinite(read)
@@ -185,7 +185,7 @@ def test_whatever_is_given_is_a_sound_number_or_dilution_or_a_refusal(given_valu
 
 @given(st.sampled_from(sorted(QUANTITY_KINDS)), st.data())
 @examples(300)
-def test_all_spellings_of_a_unit_agree_whatever_their_case_and_spacing(kind, data):
+def test_spellings_of_a_unit_agree_in_any_case_and_spacing(kind, data):
     units = [unit for unit in QUANTITY_KINDS[kind].units if not unit.startswith("?")]
     unit = data.draw(st.sampled_from(units))
     spelling = data.draw(st.sampled_from(QUANTITY_KINDS[kind].units[unit]))

@@ -1,4 +1,4 @@
-"""A request read once: defaults as a person would type them, customs of the country, nothing computed."""
+"""Reading of a request: defaults, customs, bounds, and paths in our own code."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ def read(**asked: Any) -> Request:
     return read_request(json.dumps({"schema": 1, **asked}))
 
 
-def test_each_path_stands_once_in_the_list_of_fields():
+def test_each_path_occurs_once_in_the_list_of_fields():
     paths = [field.path for field in REQUEST_FIELDS]
     assert len(paths) == len(set(paths))
 
 
-def test_each_field_says_in_words_what_it_is():
+def test_each_field_has_a_meaning_and_a_known_kind():
     for field in REQUEST_FIELDS:
         assert field.meaning
         assert field.kind in QUANTITY_KINDS or field.kind in ("choice", "ash", "text", "moment", "masses")
@@ -30,7 +30,7 @@ def test_each_field_says_in_words_what_it_is():
         assert field.default is None or not field.choices or field.default in field.choices
 
 
-def test_defaults_are_read_by_the_same_reader_and_told_back():
+def test_defaults_are_read_like_typed_text_and_listed_as_assumed():
     request = read()
     for field in REQUEST_FIELDS:
         if field.default is not None:
@@ -42,25 +42,25 @@ def test_defaults_are_read_by_the_same_reader_and_told_back():
     ("locale", "customs", "cup"),
     [("en-US", "us", 236.588), ("en-GB", "uk", 284.131), ("de-DE", "metric", 250.0), ("en-AU", "metric", 250.0)],
 )
-def test_a_bare_cup_is_that_of_the_country(locale, customs, cup):
+def test_a_bare_cup_is_the_cup_of_the_country(locale, customs, cup):
     request = read(locale=locale, ash={"amount": "1 cup"})
     assert request.customs == customs
     assert request.readings["ash.amount"].value * 1000 == pytest.approx(cup, abs=0.001)
 
 
-def test_customs_may_differ_from_the_locale():
+def test_customs_can_differ_from_the_locale():
     assert read(locale="en-GB", customs="us", water={"amount": "1 gal"}).known("water.amount") == pytest.approx(
         3.785412
     )
 
 
 @pytest.mark.parametrize("locale", LOCALES)
-def test_every_locale_is_served(locale):
+def test_every_locale_reads_its_own_decimal_mark(locale):
     decimal = "," if locale in ("de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR") else "."
     assert read(locale=locale, water={"amount": f"2{decimal}5 L"}).known("water.amount") == 2.5
 
 
-def test_what_could_be_read_in_two_ways_is_asked_back_unless_the_locale_settles_it():
+def test_an_ambiguous_number_is_refused_unless_the_locale_settles_it():
     settled = read(locale="en-GB", water={"amount": "1,234 L"}).readings["water.amount"]
     assert settled.value == 1234
     assert "1234" in settled.echo
@@ -68,28 +68,28 @@ def test_what_could_be_read_in_two_ways_is_asked_back_unless_the_locale_settles_
         read(locale="de-DE", water={"amount": "1.234 L"})
 
 
-def test_cans_are_counted_and_empty_rows_left_out():
+def test_cans_are_counted_and_empty_rows_ignored():
     cans = read(cans=[{"size": "9 L", "count": 2}, {"size": "", "count": ""}, {"size": "750 ml"}]).cans
     assert [(can.litres, can.count) for can in cans] == [(9.0, 2), (0.75, 1)]
 
 
-def test_more_cans_than_a_shed_holds_are_refused():
+def test_a_list_of_too_many_cans_is_refused():
     with pytest.raises(InputErrors, match="cans"):
         read(cans=[{"size": "9 L"}] * 21)
 
 
 @pytest.mark.parametrize(("written", "parts"), [("1:3", 3.0), ("1 : 10", 10.0), ("2:7", 3.5), ("1:0", 0.0)])
-def test_a_dilution_is_liquor_to_water(written, parts):
+def test_a_dilution_gives_liquor_first(written, parts):
     assert read(dilution=written).dilution_parts == parts
 
 
 @pytest.mark.parametrize("written", ["0:3", "1:-3", "1:3:5", "a:b", "1:5000"])
-def test_a_dilution_that_is_none_is_refused(written):
+def test_text_that_is_not_a_dilution_is_refused(written):
     with pytest.raises(InputErrors, match="dilution"):
         read(dilution=written)
 
 
-def test_a_solution_is_turned_into_mol_and_celsius():
+def test_a_solution_is_converted_to_mol_and_degrees_celsius():
     solution = read(
         solution={"totals": {"potassium": 12.3}, "minerals": ["calcite", "calcite"], "carbon_dioxide": "420 ppm"}
     ).solution
@@ -112,7 +112,7 @@ def test_a_solution_is_turned_into_mol_and_celsius():
         ("ash.density", "1.5 g/mL", "1.6 g/mL"),
     ],
 )
-def test_bounds_hold_at_their_edge(path, inside, outside):
+def test_bounds_of_a_field_are_inclusive(path, inside, outside):
     def asked(text: str) -> dict[str, Any]:
         nested: Any = text
         for name in reversed(path.split(".")):

@@ -19,7 +19,7 @@ ROWS = list(csv.DictReader(line for line in LINES if not line.startswith("#")))
     ROWS,
     ids=[f"{row['value']} {row['unit']} in {row['expected_unit']}: {row['citation']}" for row in ROWS],
 )
-def test_a_unit_is_worth_what_its_definition_says(row):
+def test_a_unit_converts_by_its_definition(row):
     typed = read_quantity(f"{row['value']} {row['unit']}", row["kind"], "unit")
     worth = converted(typed.value, QUANTITY_KINDS[row["kind"]].base_unit, row["expected_unit"])
     assert worth == pytest.approx(float(row["expected"]), rel=1e-12, abs=float(row["tolerance"]) or 1e-9)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
+from feedcalc.engine import calculate_markdown
 from tests.asking import WEIGHED, faults, reply_to, values_of
 
 FRESH = {**WEIGHED, "ash": {**WEIGHED["ash"], "state": "fresh"}}
@@ -88,8 +91,9 @@ def test_the_grains_that_still_cloud_are_named_only_where_a_clear_line_was_seen(
     seen = values_of(WEIGHED, measured={"clear_depth": "8 cm", "clear_after": "2 h"})
     assert 1 < seen["settling"]["clouding_diameter"]["value"] < 10
     assert "clouding_diameter" not in values_of(WEIGHED)["settling"]
-    words = reply_to(WEIGHED, measured={"clear_depth": "8 cm", "clear_after": "2 h"})["html"]["sheet"]
-    assert "the clear line you saw" in words
+    # The sheet prints one time to wait; what it rests on is said where settling is explained.
+    asked = {"schema": 1, "ranges": "off", **WEIGHED, "measured": {"clear_depth": "8 cm", "clear_after": "2 h"}}
+    assert "the clear line you saw" in calculate_markdown(json.dumps(asked), "settle")[1]
 
 
 def test_the_sheet_suggests_the_most_useful_measurement_that_is_still_missing():

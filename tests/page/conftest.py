@@ -46,7 +46,7 @@ const PlainBlob = Blob, PlainWorker = Worker;
 const listen = `self.addEventListener("message", (event) => {
   if (!event.data.python) return;
   event.stopImmediatePropagation();
-  event.ports[0].postMessage(python.runPython(event.data.python));
+  event.ports[0].postMessage(feedcalcWorker.python.runPython(event.data.python));
 });`;
 window.Blob = function (parts, options) {
   const edited = parts.map((part) => options?.type !== "text/javascript" ? part
@@ -102,7 +102,7 @@ def watch_progress(page: Page, bar: str) -> Callable[[], bool]:
 
 def ask(page: Page, request: dict[str, Any]) -> Any:
     """The reply of the page's engine to ``request``."""
-    return page.evaluate("request => feedcalcEngine.ask(request, { line: 'test' })", request)
+    return page.evaluate("request => feedcalc.engine.ask(request, { line: 'test' })", request)
 
 
 @pytest.fixture(scope="session")

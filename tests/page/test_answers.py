@@ -95,7 +95,7 @@ def test_what_is_shown_is_what_the_engine_said(page: Page) -> None:
     type_into(page, "cans.0.count", "2")
     wait_until(lambda: freshness(page) != "fresh")
     wait_for_answer(page)
-    reply = ask(page, page.evaluate("feedcalcForm.read()"))
+    reply = ask(page, page.evaluate("feedcalc.form.read()"))
     figures = flat_figures(reply["values"])
     marked = page.evaluate(MARKED)
     assert len({path for path, _ in marked}) > 100
@@ -129,7 +129,7 @@ def test_every_fault_stands_at_its_field_and_in_the_summary(page: Page) -> None:
         """() => [...document.querySelectorAll('#batch [aria-invalid="true"]')].map((input) => [input.name,
              document.getElementById(input.getAttribute("aria-describedby").split(" ")[0]).textContent])"""
     )
-    faulty = json.loads(calculate(json.dumps(page.evaluate("feedcalcForm.read()"))))["errors"]
+    faulty = json.loads(calculate(json.dumps(page.evaluate("feedcalc.form.read()"))))["errors"]
     assert {error["field"] for error in faulty} == set(names) - {"plant"}
     faulty = [error for error in faulty if error["field"] not in of_dry_ash]  # told in the place where they are asked
     assert of_dry_ash
@@ -180,7 +180,7 @@ def test_a_can_can_be_added_and_taken_away(page: Page) -> None:
     wait_until(lambda: page.locator(".cans li").count() == 2, what="both cans on the sheet")
     page.locator("[data-remove-can]").first.click()
     wait_until(lambda: page.locator(".cans li").count() == 1)
-    assert page.evaluate("feedcalcForm.read().cans") == [{"size": "5 L"}]
+    assert page.evaluate("feedcalc.form.read().cans") == [{"size": "5 L"}]
 
 
 def test_text_from_people_stays_text(page: Page) -> None:
@@ -255,9 +255,9 @@ def test_page_and_command_line_give_the_same_numbers(shared: Page) -> None:
         """async (requests) => {
           const replies = [];
           for (const request of requests) {
-            const reply = await feedcalcEngine.ask(request, { line: "test" });
+            const reply = await feedcalc.engine.ask(request, { line: "test" });
             const marked = Object.values(reply.html ?? {}).flatMap((part) =>
-              feedcalcMarkup.partsOf(part)
+              feedcalc.markup.partsOf(part)
                 .flatMap((node) => [...(node.querySelectorAll?.("[data-figure]") ?? [])])
                 .map(({ dataset }) => [dataset.figure, Number(dataset.value)]));
             replies.push({ ok: reply.ok, values: reply.values, errors: reply.errors, marked });

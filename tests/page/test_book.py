@@ -19,7 +19,7 @@ from tests.page.conftest import wait_for_engine, wait_until, watch_progress
 
 OPEN_ALL = "document.querySelectorAll('#book details').forEach((details) => { details.open = true; })"
 BEDS = "[...document.querySelectorAll('#book-bed-list button')].map((each) => each.textContent)"
-RECORDS = "feedcalcBookKeeping.all()"
+RECORDS = "feedcalc.records.all()"
 
 
 @pytest.fixture
@@ -177,7 +177,7 @@ def test_what_is_kept_while_the_calculator_sleeps_is_written_when_it_wakes(
     page.close(run_before_unload=False)
     awake = opened()
     wait_until(lambda: awake.evaluate(BEDS) == ["South"], what="the bed is in the book")
-    assert awake.evaluate("feedcalcBookKeeping.journal()") == []
+    assert awake.evaluate("feedcalc.journal.journal()") == []
     expect(awake.locator("#book-drafts")).to_be_hidden()
 
 

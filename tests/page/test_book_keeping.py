@@ -1,13 +1,12 @@
 """The season book in the browser: nothing written is lost, whatever is killed, full, refused or spoilt.
 
-These tests hold site/store/records.js alone, on a page of its own that has neither Python nor a form.
+These tests hold site/store/records.js and journal.js alone, on a page of its own that has neither Python nor a form.
 """
 
 from __future__ import annotations
 
 import os
 import re
-import shutil
 import signal
 import subprocess
 from collections.abc import Callable, Iterator
@@ -15,12 +14,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from building.bundle import bundled
+from building.ingredients import SITE
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright
 
 from tests.page.conftest import QUIET, wait_until
 from tests.page.installed_browser import installed_browser
 
-SCRIPT = Path(__file__).resolve().parents[2] / "site" / "store" / "records.js"
+STORE = SITE / "store"
 AT = "2026-05-01T09:00:00.000Z"
 
 
@@ -31,7 +32,9 @@ def record(identity: str, name: str = "South", at: str = AT, kind: str = "bed") 
 @pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> str:
     folder = tmp_path_factory.mktemp("book")
-    shutil.copy(SCRIPT, folder)
+    entry = folder / "entry.js"
+    entry.write_text("".join(f'export * from "{STORE.as_posix()}/{name}.js";\n' for name in ("records", "journal")))
+    (folder / "records.js").write_text(bundled(entry, "feedcalcBookKeeping").script, encoding="utf-8")
     (folder / "page.html").write_text('<!DOCTYPE html><title>book</title><script src="records.js"></script>')
     return (folder / "page.html").as_uri()
 

@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from tests.page.conftest import SPY, SiteServer, wait_for_engine, wait_until
 
 FRESHNESS = "document.getElementById('freshness').dataset.freshness"
-BATCHES = """() => Object.fromEntries(feedcalcKeeping.open().map(({ name, request }) =>
+BATCHES = """() => Object.fromEntries(feedcalc.batches.open().map(({ name, request }) =>
   [name, request.water?.temperature ?? ""]))"""
 DEAF = "window.addEventListener('storage', (event) => event.stopImmediatePropagation(), true);"
 
@@ -225,13 +225,12 @@ def test_a_browser_without_service_workers_is_told_that_the_page_is_not_kept(
 
 # -- a copy that is not whole -------------------------------------------------------------------------------------
 
-PAYLOAD, PROGRAM, LAST_SCRIPT = b'id="engine-payload">', b'id="engine-program">', b"const feedcalcBook = "
+PAYLOAD, PROGRAM, SCRIPT = b'id="engine-payload">', b'id="engine-program">', b"var feedcalc="
 MADE = b'data-sha256="'
 NOT_WHOLE = "This file is incomplete or damaged."
 NO_HASHES = "Object.defineProperty(Crypto.prototype, 'subtle', { value: undefined });"
 # Where a copy ends: how many bytes after the start of a mark, or before the end of the payload.
 CUTS = {
-    "in the last script": (LAST_SCRIPT, 5000),
     "before the payload": (PAYLOAD, -60),
     "with nothing of the payload": (PAYLOAD, len(PAYLOAD)),
     "in its lengths": (PAYLOAD, len(PAYLOAD) + 5),
@@ -320,8 +319,8 @@ def test_a_payload_that_unpacks_but_has_another_hash_answers_nothing(
     assert not page.evaluate("heard.some((message) => message.failed)"), "its own checksums are right"
 
 
-@pytest.mark.parametrize("where", [(LAST_SCRIPT, -100_000), (b'id="page-words"', 5000), (b'<main id="book"', 0)])
-def test_a_file_that_was_cut_before_its_scripts_says_so(
+@pytest.mark.parametrize("where", [(SCRIPT, 100_000), (SCRIPT, 0), (b'id="page-words"', 5000), (b'<main id="book"', 0)])
+def test_a_file_that_was_cut_before_the_end_of_its_script_says_so(
     opened: Callable[..., Page], copied: Copied, where: tuple[bytes, int]
 ) -> None:
     page = opened(address=copied(cut(*where)), awake=False)

@@ -11,10 +11,10 @@ from playwright.sync_api import Page
 
 from tests.page.conftest import SiteServer, ask, wait_for_engine, wait_until
 
-WATCH = """() => new Promise((resolve) => feedcalcOffline.watch({
+WATCH = """() => new Promise((resolve) => feedcalc.offline.watch({
   onReady: ({ version }) => resolve(version), onUnavailable: resolve }))"""
 FATE = """async () => {
-  const registration = await navigator.serviceWorker.register(feedcalcMarkup.keeper());
+  const registration = await navigator.serviceWorker.register(feedcalc.markup.keeper());
   const worker = registration.installing ?? registration.waiting ?? registration.active;
   return new Promise((resolve) => {
     const look = () => { if (["activated", "redundant"].includes(worker.state)) resolve(worker.state); };
@@ -91,10 +91,10 @@ def test_a_new_version_waits_for_consent_and_replaces_the_old_one_whole(page: Pa
     page.reload()
     wait_for_engine(page)
     assert page.title() == title
-    page.evaluate("() => { window.updates = 0; feedcalcOffline.watch({ onUpdate: () => { window.updates++; } }); }")
+    page.evaluate("() => { window.updates = 0; feedcalc.offline.watch({ onUpdate: () => { window.updates++; } }); }")
     wait_until(lambda: page.evaluate("window.updates"), what="the new version is stored")
     assert page.title() == title
-    page.evaluate("feedcalcOffline.takeUpdate()")
+    page.evaluate("feedcalc.offline.takeUpdate()")
     wait_until(lambda: page.title() == "another version", what="the new version is used")
     wait_for_engine(page)
     second = page.evaluate(WATCH)

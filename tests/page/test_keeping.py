@@ -288,4 +288,4 @@ def test_what_the_page_has_no_field_for_is_named_when_it_is_left_out(opened: Cal
     )
     page.locator("#preview-keep").click()
     expect(page.locator("#toast-words")).to_contain_text("moon")
-    assert "moon" not in page.evaluate("JSON.stringify(feedcalcKeeping.open())")
+    assert "moon" not in page.evaluate("JSON.stringify(feedcalc.batches.open())")

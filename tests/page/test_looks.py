@@ -165,7 +165,7 @@ def test_a_batch_can_be_made_with_the_keyboard_alone(browser: Browser, one_file:
     tab_to('[data-step="sift"]')
     page.keyboard.press("Space")
     assert page.locator('[data-step="sift"]').is_checked()
-    assert page.evaluate("feedcalcForm.read().ash.kind") == "softwood"
+    assert page.evaluate("feedcalc.form.read().ash.kind") == "softwood"
     context.close()
 
 

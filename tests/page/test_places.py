@@ -74,13 +74,15 @@ def test_each_place_has_an_address_a_title_and_a_way_back(page: Page) -> None:
 
 
 def test_a_place_is_reached_by_keyboard_and_keeps_how_far_it_was_scrolled(page: Page) -> None:
+    # A focus that scrolled would do so smoothly, and go on after the page was put where it shall be.
+    focus = "name => document.querySelector(`.places [data-place=${name}]`).focus({ preventScroll: true })"
     page.evaluate("window.scrollTo({ top: 900, behavior: 'instant' })")
-    page.locator(".places [data-place=book]").focus()
-    page.evaluate("window.scrollTo({ top: 900, behavior: 'instant' })")
+    page.evaluate(focus, "book")
+    assert page.evaluate("scrollY") == 900
     page.keyboard.press("Enter")
     assert page.evaluate(SHOWN) == ["book"]
     assert page.evaluate("scrollY") < 100
-    page.locator(".places [data-place=batch]").focus()
+    page.evaluate(focus, "batch")
     page.keyboard.press("Enter")
     assert page.evaluate("scrollY") == pytest.approx(900, abs=5)
 
@@ -121,7 +123,7 @@ def test_dry_ash_is_worked_out_as_typed_and_as_the_engine_says(page: Page) -> No
     wait_for_answer(page, "dry-freshness")
     after = need.get_attribute("data-value")
     assert after != before
-    request = page.evaluate("feedcalcForm.askedAt('dry', feedcalcForm.read())")
+    request = page.evaluate("feedcalc.form.askedAt('dry', feedcalc.form.read())")
     assert "water" not in request
     reply = json.loads(calculate(json.dumps({**request, "ask": "spread"})))
     assert float(after or "nan") == pytest.approx(reply["values"]["spread"]["need"]["lime"]["value"], rel=1e-5)
@@ -181,7 +183,7 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     expect(page.locator("#ash-bar")).to_be_hidden()
     page.locator("#new-batch").click()
     wait_for_answer(page)
-    before = page.evaluate("feedcalcEngine.ask(feedcalcForm.read(), { line: 'test' })")["values"]["liquor"]
+    before = page.evaluate("feedcalc.engine.ask(feedcalc.form.read(), { line: 'test' })")["values"]["liquor"]
     page.evaluate("document.getElementById('my-ash').open = true")
     line = page.locator("#my-ash-list li").first
     expect(line).to_contain_text("Learned from 1 batch.")
@@ -190,9 +192,9 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     line.get_by_role("button", name=re.compile("^Take it")).click()
     expect(page.locator("#my-ash-used")).to_have_text(": Stove <b>oak</b>")
     wait_for_answer(page)
-    request = page.evaluate("feedcalcForm.read()")
+    request = page.evaluate("feedcalc.form.read()")
     assert request["ash"]["earlier"][0]["measured"]["ec"] == "6 mS/cm"
-    after = page.evaluate("request => feedcalcEngine.ask(request, { line: 'test' })", request)["values"]["liquor"]
+    after = page.evaluate("request => feedcalc.engine.ask(request, { line: 'test' })", request)["values"]["liquor"]
 
     def doubt(of: dict[str, dict[str, float]]) -> float:
         return of["ec"]["high"] / of["ec"]["low"]
@@ -206,27 +208,27 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     expect(page.locator("#my-ash-empty")).to_be_visible()
     page.locator("#toast-action").click()
     expect(page.locator("#my-ash-list > li")).to_have_count(1)
-    kept = page.evaluate("feedcalcBookKeeping.all('ash')")
+    kept = page.evaluate("feedcalc.records.all('ash')")
     assert [record["fields"]["name"]["text"] for record in kept] == ["Stove <b>oak</b>"]
 
 
 def test_nothing_is_kept_where_nothing_was_read(page: Page) -> None:
-    before = page.evaluate("feedcalcBookKeeping.all('ash').length")
+    before = page.evaluate("feedcalc.records.all('ash').length")
     page.locator("#ash-name").fill("Guess")
     page.locator("#keep-ash button").click()
     expect(page.locator("#ash-told")).to_contain_text("Nothing was read")
-    assert page.evaluate("feedcalcBookKeeping.all('ash').length") == before
+    assert page.evaluate("feedcalc.records.all('ash').length") == before
 
 
 def test_a_link_carries_what_is_known_of_the_ash(page: Page) -> None:
     earlier = [{"ash": {"amount": "100 g"}, "water": {"amount": "5 L"}, "measured": {"ec": "6 mS/cm"}}]
     batch = {"name": "Known", "request": {"schema": 1, "ash": {"kind": "hardwood", "earlier": earlier}}}
-    address = page.evaluate("batch => feedcalcKeeping.link(batch)", batch)
+    address = page.evaluate("batch => feedcalc.batchFiles.link(batch)", batch)
     place(page, "dry")
     page.evaluate("address => { location.hash = address; }", address)
     page.locator("#preview-keep").click()
     assert page.evaluate(SHOWN) == ["answer"]
-    assert page.evaluate("feedcalcForm.read().ash.earlier") == earlier
+    assert page.evaluate("feedcalc.form.read().ash.earlier") == earlier
     page.evaluate("document.getElementById('my-ash').open = true")
     expect(page.locator("#my-ash")).to_contain_text("not kept in this browser")
 
@@ -235,12 +237,12 @@ def test_ranges_tell_how_far_they_are_and_the_next_key_drops_them(page: Page) ->
     told = page.evaluate(
         """async () => {
           const far = [];
-          const long = { ...feedcalcForm.read(), samples: "400", ranges: "on" };
-          const dropped = feedcalcEngine.ask(long, { line: "test", onProgress: (each) => far.push(each) })
+          const long = { ...feedcalc.form.read(), samples: "400", ranges: "on" };
+          const dropped = feedcalc.engine.ask(long, { line: "test", onProgress: (each) => far.push(each) })
             .catch((error) => error.name);
           while (!far.length) await new Promise((resolve) => setTimeout(resolve, 5));
           const asked = performance.now();
-          const next = await feedcalcEngine.ask({ ...long, ranges: "off" }, { line: "test" });
+          const next = await feedcalc.engine.ask({ ...long, ranges: "off" }, { line: "test" });
           return { far, dropped: await dropped, ok: next.ok, wait: performance.now() - asked };
         }"""
     )

@@ -5,16 +5,13 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-from building.assemble import SCRIPTS
+from building.bundle import modules
 from playwright.sync_api import Dialog, FilePayload, Page, expect
 
 from tests.page.conftest import SiteServer, wait_for_engine, wait_until
-
-SITE = Path(__file__).resolve().parents[2] / "site"
 
 INJECTED = {
     "handler": """document.body.insertAdjacentHTML(
@@ -56,8 +53,7 @@ def test_no_script_of_the_page_makes_markup_of_text_but_the_one_door() -> None:
     )
     found = {
         (script.name, way)
-        for name in SCRIPTS
-        for script in [SITE / name]
+        for script in modules()
         for way in ways.findall(re.sub(r"(?m)^\s*//.*|/\*\*.*?\*/", "", script.read_text(encoding="utf-8")))
     }
     assert found == {("markup.js", way) for way in ("DOMParser", "new Worker", "createPolicy")}
@@ -95,7 +91,7 @@ def no_trace(page: Page) -> None:
 def answered(page: Page) -> None:
     """Wait until whatever the page has asked so far is answered."""
     page.wait_for_timeout(250)
-    page.evaluate("feedcalcEngine.ask({ schema: 1, ranges: 'off' }, { line: 'test' }).catch(() => null)")
+    page.evaluate("feedcalc.engine.ask({ schema: 1, ranges: 'off' }, { line: 'test' }).catch(() => null)")
 
 
 @pytest.fixture
@@ -274,7 +270,7 @@ def test_the_worker_can_send_nothing_either(page: Page, site_server: SiteServer)
         """(address) => new Promise((resolve) => {
           const program = `fetch("${address}", { mode: "no-cors" })
             .then(() => postMessage("sent"), () => postMessage("refused"))`;
-          feedcalcMarkup.worker(program).onmessage = ({ data }) => resolve(data);
+          feedcalc.markup.worker(program).onmessage = ({ data }) => resolve(data);
         })""",
         elsewhere.address,
     )

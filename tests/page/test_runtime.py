@@ -113,7 +113,7 @@ def test_hashing_works_on_what_was_made_before_and_after_a_restore(watched_page:
 def test_of_several_questions_only_the_newest_is_answered(ready_page: Page) -> None:
     outcomes = ready_page.evaluate(
         """() => Promise.all([1, 2, 3, 4].map((count) =>
-             feedcalcEngine.ask({ schema: 1, cans: [{ size: "9 L", count }] }, { line: "test" })
+             feedcalc.engine.ask({ schema: 1, cans: [{ size: "9 L", count }] }, { line: "test" })
                .then((reply) => reply.ok, (error) => error.name)))"""
     )
     assert outcomes == ["Superseded", "Superseded", "Superseded", True]
@@ -124,7 +124,7 @@ def test_a_long_answer_rests_while_something_newer_is_worked_out_and_then_goes_o
         """async () => {
           const far = [];
           const answered = [];
-          const ask = (line, more) => feedcalcEngine.ask({ schema: 1, ...more }, {
+          const ask = (line, more) => feedcalc.engine.ask({ schema: 1, ...more }, {
             line, onProgress: ({ done, total }) => { if (line === "long") far.push(done / total); },
           }).then(({ ok }) => answered.push([line, ok]));
           const long = ask("long", { samples: "400" });
@@ -145,14 +145,14 @@ HANG = [
     "steps = answerInSteps(request);",
     'steps = request.includes("hang") ? hang() : answerInSteps(request);',
 ]
-HANGING = ["let python = null;", "let python = null; const hang = () => { for (;;); };"]
+HANGING = ["var python = null;", "var python = null; const hang = () => { for (;;); };"]
 
 
 def test_a_hang_is_ended_and_python_started_again(watched_page: Page, one_file: str) -> None:
     page = opened(watched_page, one_file, HANG, HANGING)
-    page.evaluate("() => { feedcalcEngine.startEngine({ patience: 3000 }); }")
+    page.evaluate("() => { feedcalc.engine.startEngine({ patience: 3000 }); }")
     wait_for_engine(page)
-    outcome = page.evaluate("feedcalcEngine.ask({ hang: 1 }, { line: 'test' }).catch((error) => error.name)")
+    outcome = page.evaluate("feedcalc.engine.ask({ hang: 1 }, { line: 'test' }).catch((error) => error.name)")
     assert outcome == "TimedOut"
     wait_for_engine(page)
     assert ask(page, {"schema": 1})["ok"] is True
@@ -162,13 +162,13 @@ def test_of_two_questions_the_one_that_hangs_is_told_so_and_the_other_is_answere
     watched_page: Page, one_file: str
 ) -> None:
     page = opened(watched_page, one_file, HANG, HANGING)
-    page.evaluate("() => { feedcalcEngine.startEngine({ patience: 3000 }); }")
+    page.evaluate("() => { feedcalc.engine.startEngine({ patience: 3000 }); }")
     wait_for_engine(page)
     outcomes = page.evaluate(
         """async () => {
-          const hanging = feedcalcEngine.ask({ hang: 1 }, { line: "hanging" }).catch((error) => error.name);
+          const hanging = feedcalc.engine.ask({ hang: 1 }, { line: "hanging" }).catch((error) => error.name);
           await new Promise((resolve) => setTimeout(resolve, 200));
-          const other = feedcalcEngine.ask({ schema: 1, ranges: "off" }, { line: "other" }).then(({ ok }) => ok);
+          const other = feedcalc.engine.ask({ schema: 1, ranges: "off" }, { line: "other" }).then(({ ok }) => ok);
           return [await hanging, await other];
         }"""
     )
@@ -181,10 +181,10 @@ def test_a_worker_ended_mid_answer_is_replaced_and_the_newest_question_answered(
     page = opened(watched_page, one_file, HANG, HANGING)
     page.evaluate(
         """() => {
-          window.first = feedcalcEngine.ask({ hang: 1 }, { line: "test" }).catch((error) => error.name);
+          window.first = feedcalc.engine.ask({ hang: 1 }, { line: "test" }).catch((error) => error.name);
           setTimeout(() => {
-            window.second = feedcalcEngine.ask({ schema: 1 }, { line: "test" });
-            feedcalcEngine.restart();
+            window.second = feedcalc.engine.ask({ schema: 1 }, { line: "test" });
+            feedcalc.engine.restart();
           }, 100);
         }"""
     )
@@ -195,7 +195,7 @@ def test_a_worker_ended_mid_answer_is_replaced_and_the_newest_question_answered(
 
 def test_says_failed_where_python_cannot_start_and_keeps_the_sheet(page: Page, one_file: str) -> None:
     opened(page, one_file, NO_START, state="failed")
-    assert page.evaluate("feedcalcEngine.ask({ schema: 1 }).catch((error) => error.name)") == "Failed"
+    assert page.evaluate("feedcalc.engine.ask({ schema: 1 }).catch((error) => error.name)") == "Failed"
     assert page.locator("#answer").inner_text().strip()
 
 
@@ -205,10 +205,10 @@ def test_a_start_that_never_ends_is_given_up(page: Page, one_file: str) -> None:
         """() => {
           const start = "async function start(";
           programEdits.push([start + "{", start + ") { for (;;); }\\nasync function unused({"]);
-          feedcalcEngine.startEngine({ patienceAtStart: 300 });
+          feedcalc.engine.startEngine({ patienceAtStart: 300 });
         }"""
     )
     wait_for_engine(page, "failed")
-    page.evaluate("() => { programEdits.pop(); feedcalcEngine.startEngine(); }")
+    page.evaluate("() => { programEdits.pop(); feedcalc.engine.startEngine(); }")
     wait_for_engine(page)
     assert ask(page, {"schema": 1})["ok"] is True

@@ -1,4 +1,4 @@
-"""The loader lets no number in that does not say where it is from."""
+"""The loader refuses numbers without a source."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def table_from(monkeypatch: pytest.MonkeyPatch, text: str) -> tuple:
     return published.table.__wrapped__("invented")
 
 
-def test_comments_and_empty_lines_are_left_out_and_cells_trimmed(monkeypatch):
+def test_comments_and_empty_lines_are_skipped_and_cells_trimmed(monkeypatch):
     (row,) = table_from(monkeypatch, GOOD.replace("ash,1", " ash , 1 "))
     assert row["name"] == "ash"
     assert published.estimate(row) == Estimate(1.0, 2.0, 3.0)
@@ -50,11 +50,11 @@ def test_every_source_can_be_looked_up():
         assert not source.doi or source.doi.startswith("10.")
 
 
-def test_every_status_has_its_words():
+def test_every_status_is_described():
     assert published.STATUSES["practice"] == "common practice, no source"
     assert "memory" in published.STATUSES["memory"]
 
 
-def test_a_table_that_is_not_there_is_an_error_of_ours():
+def test_a_missing_table_raises():
     with pytest.raises(FileNotFoundError):
         published.table("no_such_table")

@@ -1,4 +1,4 @@
-"""The published agronomy, ash, water and safety tables hold together and agree with what others measured."""
+"""The published tables are consistent and agree with independent measurements."""
 
 from __future__ import annotations
 
@@ -59,13 +59,13 @@ BASE_EQUIVALENTS = {
 
 
 def measured(file_name: str) -> list[dict[str, str]]:
-    """Rows of a file of outside measurements that lies beside this test."""
+    """Return the rows of a file of published measurements beside this test."""
     text = Path(__file__).with_name(file_name).read_text(encoding="utf-8")
     return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
 
 
 def cited(rows: list[dict[str, str]]) -> list[object]:
-    """The rows as test parameters that show what they are and who is cited."""
+    """Return the rows as test parameters whose ids show the citation."""
     return [pytest.param(row, id="-".join([*list(row.values())[:2], row["source"]])) for row in rows]
 
 
@@ -78,7 +78,7 @@ def every_row(*names: str) -> list[object]:
 
 
 def of_kind(kind: str) -> dict[str, dict[str, float]]:
-    """Low, typical and high g/kg by element of an ash kind."""
+    """Return low, typical and high in g/kg by element of an ash kind."""
     return {
         row["element"]: {column: float(row[column]) for column in ("low", "typical", "high")}
         for row in table("ash_composition")
@@ -104,14 +104,14 @@ def test_a_range_is_ordered_and_not_negative(name: str, row: dict[str, str]) -> 
 
 
 @pytest.mark.parametrize(("name", "row"), every_row(*ALL))
-def test_a_row_that_is_practice_or_judgement_does_not_claim_to_be_read(name: str, row: dict[str, str]) -> None:
+def test_practice_and_judgement_do_not_claim_a_source_that_was_read(name: str, row: dict[str, str]) -> None:
     assert (row["source"] == "common_practice") == (row["status"] == "practice")
     if row["source"] == "our_judgement":
         assert row["status"] != "seen"
 
 
 @pytest.mark.parametrize("file_name", ["ash_analyses.csv", "ash_extracts.csv", "ash_lime_values.csv"])
-def test_measurements_from_outside_name_a_source_and_say_if_it_was_read(file_name: str) -> None:
+def test_published_measurements_have_a_source_and_say_if_it_was_read(file_name: str) -> None:
     for row in measured(file_name):
         assert row["source"] in sources()
         assert row["source"] != "our_judgement"
@@ -122,7 +122,7 @@ def test_measurements_from_outside_name_a_source_and_say_if_it_was_read(file_nam
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_an_ash_kind_adds_up_to_no_more_than_itself(kind: str) -> None:
+def test_the_parts_of_an_ash_add_up_to_at_most_its_weight(kind: str) -> None:
     content = of_kind(kind)
     assert set(content) == set(GRAMS_AS_OXIDE)
     oxides = sum(content[element]["typical"] * factor for element, factor in GRAMS_AS_OXIDE.items())
@@ -130,7 +130,7 @@ def test_an_ash_kind_adds_up_to_no_more_than_itself(kind: str) -> None:
     assert sum(element["high"] for element in content.values()) < 1000
 
 
-def test_nine_in_ten_published_analyses_lie_inside_the_range_of_their_kind() -> None:
+def test_nine_in_ten_published_analyses_are_in_the_range_of_their_kind() -> None:
     # The ranges are meant as 5 % to 95 %, so about one in ten may lie outside; none may be far out but for
     # sulfur, which depends on how cool the ash was made.
     rows = measured("ash_analyses.csv")
@@ -148,7 +148,7 @@ def test_nine_in_ten_published_analyses_lie_inside_the_range_of_their_kind() -> 
 
 
 @pytest.mark.parametrize("row", cited([row for row in measured("ash_extracts.csv") if row["unit"] == "share"]))
-def test_what_water_was_found_to_take_out_of_ash_lies_in_the_reachable_share(row: dict[str, str]) -> None:
+def test_measured_soluble_fractions_are_in_the_published_range(row: dict[str, str]) -> None:
     reachable = next(
         known for known in table("ash_soluble") if (known["kind"], known["element"]) == ("any", row["quantity"])
     )
@@ -158,7 +158,7 @@ def test_what_water_was_found_to_take_out_of_ash_lies_in_the_reachable_share(row
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_the_lime_value_the_composition_gives_is_one_that_was_measured(kind: str) -> None:
+def test_the_lime_value_of_the_composition_is_in_the_measured_range(kind: str) -> None:
     # Bases less acids in equivalents per kilogram, the inert calcium left out, as g CaCO3 (50.04 g/eq) per g.
     content = of_kind(kind)
     inert = next(
@@ -175,12 +175,12 @@ def test_the_lime_value_the_composition_gives_is_one_that_was_measured(kind: str
     assert min(float(row["low"]) for row in found) < lime_value < max(float(row["high"]) for row in found)
 
 
-def test_shares_stay_within_the_whole() -> None:
+def test_fractions_are_between_zero_and_one() -> None:
     for name in ("ash_soluble", "ash_state"):
         assert all(float(row["high"]) <= 1 for row in table(name))
 
 
-def test_free_lime_and_inert_shares_leave_room_for_carbonate_and_ageing_uses_free_lime_up() -> None:
+def test_free_lime_and_inert_parts_leave_room_for_carbonate_and_ageing_reduces_free_lime() -> None:
     shares = {(row["state"], row["quantity"]): row for row in table("ash_state")}
     for state in ("fresh", "aged"):
         assert sum(float(shares[state, part]["typical"]) for part in ("free_lime_share", "inert_share")) < 1
@@ -191,7 +191,7 @@ def test_free_lime_and_inert_shares_leave_room_for_carbonate_and_ageing_uses_fre
     assert float(fresh["low"]) < 0.55 < float(fresh["high"])
 
 
-def test_a_pail_of_ash_weighs_what_growers_say() -> None:
+def test_a_pail_of_ash_has_the_weight_that_growers_report() -> None:
     # University of Vermont Extension: a 5 US gallon pail (18.93 L) holds 15 to 20 lb, so 0.36 to 0.48 g/mL.
     loose = next(row for row in table("ash_density") if row["condition"] == "loose")
     lightest, heaviest = 15 * 453.592 / 18927.06, 20 * 453.592 / 18927.06
@@ -199,7 +199,7 @@ def test_a_pail_of_ash_weighs_what_growers_say() -> None:
 
 
 @pytest.mark.parametrize("row", cited(list(table("ash_spreading"))))
-def test_spreading_rates_are_the_quoted_ones_in_grams_on_a_square_metre(row: dict[str, str]) -> None:
+def test_spreading_rates_are_the_quoted_rates_in_grams_per_square_metre(row: dict[str, str]) -> None:
     # By hand: 1 lb = 453.59 g and 1 ft2 = 0.092903 m2, so 1 lb/1000 ft2 = 453.59/92.903 = 4.882 g/m2 and
     # 1 lb/100 ft2 = 48.82 g/m2; 1 oz = 28.350 g; 1 t/ha = 1e6 g/1e4 m2 = 100 g/m2.
     grams = {"lb/1000 ft2": 4.882, "lb/100 ft2": 48.82, "oz/m2": 28.350, "t/ha": 100.0}[row["quoted_unit"]]
@@ -211,7 +211,7 @@ def test_spreading_rates_are_the_quoted_ones_in_grams_on_a_square_metre(row: dic
 
 
 @pytest.mark.parametrize("water", table("water_kinds"), ids=lambda row: row["kind"])
-def test_a_water_carries_as_much_positive_as_negative_charge(water: dict[str, str]) -> None:
+def test_the_charges_of_a_water_balance(water: dict[str, str]) -> None:
     def charge(*ions: str) -> float:
         return sum(float(water[ion]) / MILLIGRAMS_PER_MILLIEQUIVALENT[ion] for ion in ions)
 
@@ -222,13 +222,13 @@ def test_a_water_carries_as_much_positive_as_negative_charge(water: dict[str, st
 
 
 @pytest.mark.parametrize("water", table("water_kinds"), ids=lambda row: row["kind"])
-def test_hardness_is_what_calcium_and_magnesium_make_it(water: dict[str, str]) -> None:
+def test_hardness_follows_from_calcium_and_magnesium(water: dict[str, str]) -> None:
     # USGS: hardness as CaCO3 = 2.497 Ca + 4.118 Mg, all in mg/L.
     made = 2.497 * float(water["calcium"]) + 4.118 * float(water["magnesium"])
     assert float(water["hardness"]) == pytest.approx(made, rel=0.02, abs=0.1)
 
 
-def test_water_names_keep_to_the_classes_of_the_us_geological_survey() -> None:
+def test_names_of_waters_follow_the_classes_of_the_us_geological_survey() -> None:
     hardness = {row["kind"]: float(row["hardness"]) for row in table("water_kinds")}
     assert hardness["rain"] < hardness["soft"] <= 60 < hardness["medium"] <= 120
     assert 120 < hardness["hard"] <= 180 < hardness["very_hard"]
@@ -250,21 +250,21 @@ def test_limits_get_no_stricter_as_plants_and_pots_grow() -> None:
             assert all(tight <= loose for tight, loose in zip(younger, older, strict=True))
 
 
-def test_plug_alkalinity_is_the_published_milliequivalents() -> None:
+def test_the_alkalinity_limit_of_plugs_is_the_published_one() -> None:
     # Currey: 0.75 to 1.25 meq/L, at 50.04 mg CaCO3 a milliequivalent, printed there as about 40 to 60 mg/L.
     plug = next(row for row in table("feed_limits") if row["id"] == "alkalinity_plug")
     assert float(plug["low"]) == pytest.approx(0.75 * 50.04, abs=5)
     assert float(plug["high"]) == pytest.approx(1.25 * 50.04, abs=5)
 
 
-def test_foliar_potassium_is_that_of_the_sprays_tried() -> None:
+def test_the_foliar_potassium_limit_is_that_of_the_sprays_tested() -> None:
     # 25 mmol/L KNO3 x 39.098 mg/mmol; 5 g/L KHCO3 x 39.098/100.115.
     foliar = next(row for row in table("feed_limits") if row["id"] == "potassium_foliar")
     assert float(foliar["typical"]) == pytest.approx(25 * 39.098, abs=1)
     assert float(foliar["high"]) == pytest.approx(5000 * 39.098 / 100.115, abs=5)
 
 
-def test_the_ladder_runs_from_strong_to_weak_and_holds_the_seedling_habit() -> None:
+def test_the_dilution_table_runs_from_strong_to_weak_and_includes_the_practice_for_seedlings() -> None:
     rows = {row["id"]: float(row["typical"]) for row in table("feed_practice")}
     rungs = [parts for name, parts in rows.items() if name.startswith("ladder_")]
     assert rungs == sorted(rungs)
@@ -274,7 +274,7 @@ def test_the_ladder_runs_from_strong_to_weak_and_holds_the_seedling_habit() -> N
 # --- safety
 
 
-def test_every_statement_of_a_hazard_class_has_its_words() -> None:
+def test_every_statement_of_a_hazard_class_has_a_text() -> None:
     said = {row["code"] for row in table("hazard_statements")}
     asked = {
         code
@@ -303,7 +303,7 @@ def test_hazard_classes_meet_without_gap_and_corrosive_begins_at_the_ph_of_the_l
     assert "H314" in corrosive["h_codes"]
 
 
-def test_a_stronger_statement_leaves_out_the_weaker_one_it_holds() -> None:
+def test_a_stronger_statement_replaces_the_weaker_one_it_includes() -> None:
     # GHS: with H314 goes no H318, with P260 no P261.
     for row in table("hazard_classes"):
         codes = {*row["h_codes"].split("|"), *row["p_codes"].split("|")}
@@ -328,15 +328,15 @@ def test_a_stronger_statement_leaves_out_the_weaker_one_it_holds() -> None:
         "local rules",
     ],
 )
-def test_the_dangers_of_the_job_are_spoken_of(danger: str) -> None:
+def test_the_dangers_of_the_job_are_named(danger: str) -> None:
     assert any(danger in row["text"].casefold() for row in table("cautions"))
 
 
-def test_cautions_are_short_enough_to_be_read_in_a_shed() -> None:
+def test_cautions_are_short() -> None:
     assert all(len(row["text"]) <= 170 for row in table("cautions"))
 
 
-def test_no_word_a_person_may_type_is_refused_for_two_reasons_nor_names_clean_wood() -> None:
+def test_no_word_has_two_refusals_and_none_names_clean_wood() -> None:
     words = [word.casefold() for row in table("ash_refusals") for word in row["words"].split("|")]
     assert len(words) == len(set(words))
     for clean in ("oak", "paper birch", "pine", "mixed", "hardwood", "softwood", "bark", "wood pellets"):

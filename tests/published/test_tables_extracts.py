@@ -1,4 +1,4 @@
-"""Water extracts of wood ash that others measured, beside what the chemistry says of the same amounts."""
+"""Measured water extracts of wood ash, compared with the chemistry for the same amounts."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ GRAMS_PER_MOL = {"potassium": 39.098, "sodium": 22.990, "sulfur": 32.06, "calciu
 
 
 def extract(name: str) -> dict[str, dict[str, str]]:
-    """The whole-extract rows (not shares) of one extract by quantity."""
+    """Return the rows of one extract (not fractions) by quantity."""
     text = Path(__file__).with_name("ash_extracts.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(line for line in text.splitlines() if not line.startswith("#"))
     return {row["quantity"]: row for row in rows if row["extract"] == name and row["unit"] != "share"}
 
 
 def stove_liquor_at(ph: float) -> Equilibrium:
-    """The tiled stove's measured K, Na and S, calcite to spare, and CO2 until the liquor has this pH."""
+    """Return a liquor with the measured K, Na and S of the tiled stove, excess calcite, and CO2 to reach this pH."""
     measured = extract("tiled_stove")
     totals = {
         element: float(measured[element]["value"]) / 1000 / GRAMS_PER_MOL[element]
@@ -40,7 +40,7 @@ def stove_liquor_at(ph: float) -> Equilibrium:
     return liquor
 
 
-def test_a_stove_liquor_of_the_measured_ph_holds_the_measured_calcium_and_magnesium() -> None:
+def test_a_stove_liquor_of_the_measured_ph_has_the_measured_calcium_and_magnesium() -> None:
     # Two readings of one extract, pH 12.5 (read to 0.1) and 0.69 mg/L Ca: calcite must tie them together.
     measured = extract("tiled_stove")
     ph, spread = float(measured["ph"]["value"]), float(measured["ph"]["spread"])
@@ -52,7 +52,7 @@ def test_a_stove_liquor_of_the_measured_ph_holds_the_measured_calcium_and_magnes
 
 
 @pytest.mark.parametrize("state", ["fresh", "aged"])
-def test_an_extract_of_one_part_ash_in_five_conducts_as_kitchen_ash_did(state: str) -> None:
+def test_an_extract_of_one_part_ash_in_five_has_the_conductivity_of_kitchen_ash(state: str) -> None:
     # Neina 2020, Table 1: 33 mS/cm (firewood), standard deviation 14 over all samples; 200 g to a litre.
     measured = extract("kitchen_firewood")["ec"]
     litre_grams = float(measured["ash_grams_per_litre"])

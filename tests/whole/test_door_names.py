@@ -1,4 +1,4 @@
-"""The names and units that programs written elsewhere read: contract version 1 of the door."""
+"""Names and units of contract version 1, which other programs read."""
 
 from __future__ import annotations
 
@@ -85,13 +85,13 @@ def test_liquor_has_every_fixed_name_in_its_unit(demo):
     assert SOLUTION_NAMES.items() <= units(demo["values"]["liquor"]).items()
 
 
-def test_each_row_of_the_ladder_has_the_names_of_the_liquor_and_its_parts(demo):
+def test_each_row_of_the_dilution_table_has_the_names_of_the_liquor_and_its_parts(demo):
     assert len(demo["values"]["ladder"]) >= 7
     for row in demo["values"]["ladder"]:
         assert (SOLUTION_NAMES | {"parts_liquor": "1", "parts_water": "1"}).items() <= units(row).items()
 
 
-def test_the_ladder_holds_the_usual_rungs_and_the_growers_own():
+def test_the_dilution_table_has_the_usual_rows_and_the_requested_one():
     rungs = [row["parts_water"]["value"] for row in values_of(WEIGHED, dilution="1:12")["ladder"]]
     assert {1, 3, 5, 7, 10, 15, 20, 12} == set(rungs)
     assert rungs == sorted(rungs)
@@ -112,7 +112,7 @@ def test_the_reply_has_every_part_of_the_contract(demo):
     assert {"values", "assumed", "cautions", "warnings", "sources", "html"} <= demo.keys()
 
 
-def test_every_figure_is_finite_and_inside_its_own_range(demo):
+def test_every_figure_is_finite_and_within_its_range(demo):
     figures = list(every_figure(demo["values"]))
     assert len(figures) > 100
     for path, figure in figures:
@@ -137,7 +137,7 @@ def test_the_full_request_of_the_contract_is_answered():
     assert not {path for path in reply["assumed"] if path.startswith(("ash.a", "water.", "cans", "dilution", "vessel"))}
 
 
-def test_what_was_measured_of_soil_plant_and_acid_is_used_or_said_not_to_be():
+def test_soil_plant_and_acid_are_used_or_a_note_says_they_are_not():
     told = " ".join(reply_to_text(json.dumps(FULL_REQUEST | {"ranges": "off"}))["warnings"]).casefold()
     values = reply_to_text(json.dumps(FULL_REQUEST | {"ranges": "off"}))["values"]
     assert "conductivity" in told or "measured.ec" in values["evidence"]["readings"]
@@ -146,7 +146,7 @@ def test_what_was_measured_of_soil_plant_and_acid_is_used_or_said_not_to_be():
 
 
 @pytest.mark.parametrize("key", ["ash", "water", "steep", "vessel", "cans", "dilution", "soil", "measured", "now"])
-def test_every_key_of_a_request_may_be_left_out(key):
+def test_every_key_of_a_request_is_optional(key):
     request = {name: value for name, value in FULL_REQUEST.items() if name != key} | {"ranges": "off"}
     reply = reply_to_text(json.dumps(request))
     assert reply["ok"], reply["errors"]
@@ -160,27 +160,27 @@ def test_an_empty_request_is_answered_and_says_what_was_assumed():
         assert assumed[path], path
 
 
-def test_what_was_typed_is_not_among_the_assumed():
+def test_a_typed_value_is_not_listed_as_assumed():
     assumed = reply_to(WEIGHED, {"steep": {"time": "12 h"}})["assumed"]
     assert not {"ash.amount", "ash.kind", "water.amount", "water.temperature", "steep.time", "dilution"} & set(assumed)
 
 
-def test_an_empty_field_counts_as_not_given():
+def test_an_empty_field_is_the_same_as_none():
     asked = {"ash": {"amount": ""}, "water": {"kind": None}, "plant": "  "}
     assert reply_to(asked)["values"] == reply_to()["values"]
 
 
-def test_the_reading_of_an_ambiguous_measure_is_told_back():
+def test_the_reading_of_an_ambiguous_measure_is_echoed():
     assert "250" in reply_to(ash={"amount": "1 cup"}, customs="metric")["read_as"]["ash.amount"]
     assert "284" in reply_to(ash={"amount": "1 cup"}, customs="uk")["read_as"]["ash.amount"]
 
 
-def test_without_ranges_no_spread_is_claimed():
+def test_without_ranges_low_and_high_equal_the_value():
     for path, figure in every_figure(values_of(WEIGHED)):
         assert figure["low"] == figure["value"] == figure["high"], path
 
 
-def test_with_ranges_the_unsure_figures_have_a_spread_and_what_was_weighed_has_none():
+def test_with_ranges_uncertain_figures_have_a_spread_and_weighed_ones_have_none():
     values = values_of(WEIGHED, ranges="on")
     for name in ("ph", "ec", "potassium", "alkalinity"):
         assert values["liquor"][name]["low"] < values["liquor"][name]["high"]
@@ -221,7 +221,7 @@ def test_another_seed_moves_the_ranges_but_not_the_typical_figures():
     ],
 )
 @pytest.mark.parametrize("state", ["fresh", "aged"])
-def test_the_figure_in_front_stands_inside_its_range_and_not_at_its_edge(path, low, high, state):
+def test_the_value_lies_well_inside_its_range(path, low, high, state):
     group, name = path.split(".")
     figure = values_of(WEIGHED, {"ash": {"state": state}}, ranges="on")[group][name]
     share = (figure["value"] - figure["low"]) / (figure["high"] - figure["low"])
@@ -264,28 +264,28 @@ def test_pure_water_is_neutral():
     assert solution()["ph"]["value"] == pytest.approx(7.0, abs=0.01)
 
 
-def test_only_the_minerals_named_form():
+def test_only_the_named_minerals_form():
     totals = {"calcium": 30, "carbon": 30}
     assert solution(totals=totals)["minerals"] == {}
     assert solution(totals=totals)["calcium"]["value"] > 1000
     assert solution(totals=totals, minerals=["calcite"])["calcium"]["value"] < 20
 
 
-def test_calcite_open_to_air_is_the_textbook_water():
+def test_calcite_open_to_air_agrees_with_the_textbook():
     # Calcite with 10^-3.5 atm CO2 at 25 degC: pH 8.28 (reference library with its public database, and
     # textbooks of aqueous geochemistry give 8.3); 316 ppm is that pressure.
     asked = solution(totals={"calcium": 10, "carbon": 10}, minerals=["calcite"], carbon_dioxide="316.2 ppm")
     assert asked["ph"]["value"] == pytest.approx(8.28, abs=0.03)
 
 
-def test_air_is_taken_as_ppm_or_percent():
+def test_carbon_dioxide_is_read_as_ppm_or_percent():
     totals = {"potassium": 10}
     by_ppm = solution(totals=totals, carbon_dioxide="420 ppm")
     assert by_ppm == solution(totals=totals, carbon_dioxide="0.042 %")
     assert by_ppm["ph"]["value"] < solution(totals=totals)["ph"]["value"] - 2
 
 
-def test_a_missing_carbon_dioxide_is_closed_water():
+def test_without_carbon_dioxide_the_water_is_closed():
     totals = {"potassium": 10, "carbon": 5}
     assert solution(totals=totals) == solution(totals=totals, carbon_dioxide=None)
 
@@ -299,6 +299,6 @@ def test_a_solution_takes_its_temperature_in_any_unit():
     assert cold["calcium"]["value"] > warm["calcium"]["value"]
 
 
-def test_a_solution_past_the_activity_model_is_said_to_be():
+def test_a_solution_outside_the_activity_model_has_a_warning():
     reply = reply_to(solution={"totals": {"potassium": 1500, "chloride": 1500}})
     assert not reply["ok"] or any("activity model" in warning for warning in reply["warnings"])

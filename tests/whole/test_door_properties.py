@@ -1,4 +1,4 @@
-"""Any sensible answers in any combination: the door gives whole, ordered figures or refuses by field."""
+"""Any combination of sensible answers gives complete, ordered figures or a refusal by field."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ UNITS = {
 
 
 def sensible(field: Field) -> st.SearchStrategy[Any]:
-    """Answers a grower could give to a field."""
+    """Return a strategy for answers to a field."""
     if field.choices:
         return st.sampled_from(field.choices)
     if field.kind not in UNITS:

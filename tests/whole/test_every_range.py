@@ -1,4 +1,4 @@
-"""Every figure of the contract carries its range: 5, 50 and 95 % where the ash decides it, none where it doesn't."""
+"""Every figure has a range (5, 50 and 95 %) if it depends on the ash, and none if it does not."""
 
 from __future__ import annotations
 
@@ -54,19 +54,19 @@ OPEN = (
 
 
 @pytest.mark.parametrize("path", OPEN)
-def test_what_the_ash_decides_has_a_range_and_a_median(path):
+def test_figures_that_depend_on_the_ash_have_a_range_and_a_median(path):
     figure = figures_of(REQUESTS["all there is"])[path]
     assert figure["low"] < figure["high"]
     assert "median" in figure
 
 
-def test_what_was_measured_out_has_none():
+def test_amounts_to_measure_out_have_no_range():
     figures = figures_of(WEIGHED)
     for path in ("batch.ash_mass", "batch.water_volume", "batch.parts_water"):
         assert figures[path]["low"] == figures[path]["value"] == figures[path]["high"]
 
 
-def test_a_denser_ash_is_more_of_everything_by_the_cup_and_of_nothing_by_weight():
+def test_a_denser_ash_gives_more_of_everything_by_volume_and_the_same_by_weight():
     def potassium(request, density):
         ash = request["ash"] | {"density": density}
         return figures_of(request | {"ash": ash, "ranges": "off"})["liquor.potassium"]["value"]
@@ -75,7 +75,7 @@ def test_a_denser_ash_is_more_of_everything_by_the_cup_and_of_nothing_by_weight(
     assert potassium(WEIGHED, "0.6 g/mL") == pytest.approx(potassium(WEIGHED, "0.4 g/mL"), rel=1e-6)
 
 
-def test_many_cups_of_weighed_ash_are_surer_than_one():
+def test_several_weighings_narrow_the_range():
     def doubt(amount, litres):
         ash = {"kind": "mixed", "amount": amount, "weighings": "98 g; 104 g; 101 g", "weighed_measure": "1 us_cup"}
         mass = figures_of({"ash": ash, "water": {"amount": litres}, "vessel": {"capacity": "60 L"}})["batch.ash_mass"]
@@ -84,7 +84,7 @@ def test_many_cups_of_weighed_ash_are_surer_than_one():
     assert doubt("8 us_cup", "40 L") < 0.85 * doubt("1 us_cup", "5 L")
 
 
-def test_a_clear_line_judged_by_eye_leaves_a_width_of_about_a_tenth_either_way():
+def test_a_clear_line_judged_by_eye_leaves_about_a_tenth_of_uncertainty_either_way():
     seen = WEIGHED | {"measured": {"clear_depth": "8 cm", "clear_after": "2 h"}}
     grains = figures_of(seen)["settling.clouding_diameter"]
     # Half of 10 % of depth and 3 % of time, 1.645 standard deviations, and grains of 2.1 to 2.6 g/mL.

@@ -1,4 +1,4 @@
-"""What a question means does not hang on how it is put: units, language, order, empty fields; cautions stay."""
+"""Units, language, order and empty fields do not change an answer, and cautions are never lost."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ CANS = {"cans": [{"size": "9 L", "count": 2}, {"size": "5 L", "count": 1}], "dil
 
 
 def same(first: Any, second: Any, rel: float = 1e-5) -> None:
-    """Every figure of one is in the other and is the same to the digits told."""
+    """Assert that both have the same figures to the digits shown."""
     others = dict(every_figure(second))
     figures = dict(every_figure(first))
     assert figures.keys() == others.keys()
@@ -36,7 +36,7 @@ def same(first: Any, second: Any, rel: float = 1e-5) -> None:
 
 
 @given(st.floats(-2, 17), st.floats(0, 5))
-def test_no_hazard_is_ever_less_at_a_higher_ph(ph, more):
+def test_no_hazard_is_lower_at_a_higher_ph(ph, more):
     weaker, stronger = hazard_at(ph) if ph >= 0 else hazard_at(0.0), hazard_at(max(ph, 0.0) + more)
     assert CLASSES.index(stronger.name) >= CLASSES.index(weaker.name)
     assert len(stronger.hazards) >= len(weaker.hazards) or stronger.name == "corrosive"
@@ -45,7 +45,7 @@ def test_no_hazard_is_ever_less_at_a_higher_ph(ph, more):
 
 @examples(25)
 @given(st.floats(0.2, 8), st.floats(1.05, 5), st.sampled_from(["fresh", "aged"]), st.sampled_from(["drench", "foliar"]))
-def test_no_caution_vanishes_as_the_liquor_gets_stronger(grams_per_litre, factor, state, use):
+def test_no_caution_disappears_for_a_stronger_liquor(grams_per_litre, factor, state, use):
     def cautions(strength: float) -> set[str]:
         ash = {"kind": "mixed", "state": state, "amount": f"{strength * 5:.4f} g"}
         reply = reply_to(ash=ash, water={"kind": "rain", "amount": "5 L"}, dilution="1:10", use=use)
@@ -58,7 +58,7 @@ def test_no_caution_vanishes_as_the_liquor_gets_stronger(grams_per_litre, factor
 
 
 @pytest.mark.parametrize("ph", [9.0, 10.5, 11.4, 11.6, 12.5, 13.4])
-def test_a_higher_reading_never_takes_a_caution_away(ph):
+def test_a_higher_reading_never_removes_a_caution(ph):
     def cautions(reading: float) -> set[str]:
         reply = reply_to(WEIGHED, measured={"ph": f"{reading}", "temperature": "20 degC"})
         assert reply["ok"], reply["errors"]
@@ -76,7 +76,7 @@ def test_a_higher_reading_never_takes_a_caution_away(ph):
     [CANS, {**WEIGHED, "measured": {"ec": "9 mS/cm"}}, {"ask": "spread", "soil": {"ph": "5.8", "area": "6 m2"}}],
     ids=["cans", "a reading", "dry ash"],
 )
-def test_the_language_of_the_words_changes_no_figure(language, request_):
+def test_the_language_changes_no_figure(language, request_):
     told = {**request_, "locale": "en-GB", "now": "2026-05-01T09:00"}  # else the locale follows the language
     same(values_of(told), values_of(told, language=language))
 
@@ -104,7 +104,7 @@ def spoken(litres: str, kilograms: str, area: str, ph: str, dilution: str, **mor
 
 
 @pytest.mark.parametrize("locale", NUMBERS)
-def test_numbers_as_each_country_writes_them_are_the_same_numbers(locale):
+def test_numbers_in_the_form_of_each_locale_are_the_same_numbers(locale):
     same(spoken(*NUMBERS["en-US"], locale="en-GB"), spoken(*NUMBERS[locale], locale=locale))
 
 
@@ -112,7 +112,7 @@ NESTED = [field.path for field in REQUEST_FIELDS if field.path not in ("ask", "b
 
 
 @pytest.mark.parametrize("empty", ["", "  ", None], ids=["nothing", "blanks", "null"])
-def test_empty_fields_are_the_same_as_fields_left_out(empty):
+def test_empty_fields_are_the_same_as_missing_fields(empty):
     request: dict[str, Any] = {}
     for path in NESTED:
         *groups, name = path.split(".")
@@ -141,7 +141,7 @@ def test_the_order_of_cans_changes_nothing_but_their_order(cans):
 
 
 @pytest.mark.parametrize("times", [2, 3])
-def test_twice_the_cans_want_twice_the_ash_and_get_the_same_feed(times):
+def test_twice_the_cans_need_twice_the_ash_for_the_same_feed(times):
     vessel = {"capacity": "200 L", "depth": "60 cm"}
     few_cans = [{**can, "count": can["count"] * 2} for can in CANS["cans"]]
     many_cans = [{**can, "count": can["count"] * times} for can in few_cans]
@@ -206,7 +206,7 @@ def test_the_unit_of_a_bed_s_area_changes_no_total(area):
     same(without_entries(plain), without_entries(bed_south(other, TEST, entry("500 g"))), rel=2e-5)
 
 
-def test_numbers_in_a_book_are_read_as_the_country_writes_them():
+def test_numbers_in_a_book_are_read_by_the_locale():
     plain = bed_south(BED, TEST, entry("1.5 kg"), locale="en-GB")
     same(plain, bed_south(BED, TEST, entry("1,5 kg"), locale="de-DE"))
 
@@ -226,19 +226,19 @@ def test_the_order_of_a_book_changes_nothing(order):
     assert told[0]["verdict"] == told[1]["verdict"]
 
 
-def test_what_another_bed_had_is_nothing_to_this_one():
+def test_entries_of_another_bed_do_not_count():
     other = record("n", "bed", name="North", area="2 m2", texture="clay")
     alone = bed_south(BED, TEST, entry("500 g"))
     beside = bed_south(BED, TEST, entry("500 g"), other, entry("9 kg", identity="x", bed="n"))
     assert beside == alone
 
 
-def test_what_was_removed_counts_for_nothing():
+def test_removed_records_do_not_count():
     removed = entry("9 kg", identity="x", removed="yes")
     assert bed_south(BED, TEST, entry("500 g"), removed) == bed_south(BED, TEST, entry("500 g"))
 
 
-def test_twice_the_ground_takes_as_much_dry_ash_to_the_square_metre():
+def test_twice_the_area_gets_the_same_dry_ash_per_square_metre():
     ground = {"ph": "5.8", "tested_with": "laboratory", "texture": "loam"}
     small, large = (
         values_of(ask="spread", soil={**ground, "area": area}, now="2026-05-01T09:00")["spread"]["advice"]

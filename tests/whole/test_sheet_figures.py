@@ -1,4 +1,4 @@
-"""Sheet and reply agree: each number that is printed is one of the reply, rounded, or stands in the words around it."""
+"""Every number on a sheet is a rounded figure of the reply or part of the fixed text."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def printed_for(request_json: str, part: str) -> str:
 
 
 def words_around(request: dict[str, Any]) -> str:
-    """All a number of the sheet may be quoted from, figures apart: templates, cautions, what was typed or assumed."""
+    """Return all text that may contain numbers: templates, cautions, typed and assumed values."""
     templates = resources.files("feedcalc.sheets") / "templates"
     reply = reply_to_text(json.dumps(request))
     return "\n".join(
@@ -58,7 +58,7 @@ def words_around(request: dict[str, Any]) -> str:
 
 @pytest.mark.parametrize("part", ["sheet", "settle", "delivery"])
 @pytest.mark.parametrize("name", REQUESTS)
-def test_every_measured_number_on_the_sheet_is_a_figure_of_the_reply(name, part):
+def test_every_number_with_a_unit_on_the_sheet_is_a_figure_of_the_reply(name, part):
     request = REQUESTS[name]
     sheet = sheet_of_text(json.dumps(request))
     figures = sheet.figures
@@ -101,7 +101,7 @@ def test_the_amounts_of_the_steps_are_those_of_the_batch(name):
         assert float(found.group(1)) + float(found.group(2)) == pytest.approx(can["size"]["value"], abs=0.006)
 
 
-def test_the_ladder_prints_the_rungs_of_the_reply():
+def test_the_dilution_table_prints_the_rows_of_the_reply():
     reply = reply_to(WEIGHED)
     text = printed({"schema": 1, "ranges": "off", **WEIGHED}, "ladder")
     rows = re.findall(r"^\| (?:→ )?1:([\d.]+) \| ([\d.]+) \|", text, flags=re.MULTILINE)
@@ -110,7 +110,7 @@ def test_the_ladder_prints_the_rungs_of_the_reply():
         assert float(ph) == pytest.approx(row["ph_25"]["value"], abs=0.051)
 
 
-def test_practice_and_evidence_for_seedlings_stand_side_by_side():
+def test_practice_and_evidence_for_seedlings_are_shown_together():
     line = next(
         line
         for line in printed({"schema": 1, "ranges": "off", **WEIGHED}, "ladder").splitlines()
@@ -121,11 +121,11 @@ def test_practice_and_evidence_for_seedlings_stand_side_by_side():
     assert "60" in line
 
 
-def test_calcium_is_told_honestly_where_it_stands():
+def test_the_sheet_says_that_a_feed_delivers_hardly_any_calcium():
     assert "hardly any calcium" in printed({"schema": 1, "ranges": "off", **WEIGHED}, "delivery")
 
 
-def test_cautions_stand_at_their_steps():
+def test_cautions_are_shown_at_their_steps():
     text = printed(REQUESTS["demo"], "sheet")
     order = [
         "Sift",
@@ -154,7 +154,7 @@ def test_a_caustic_liquor_is_announced_before_the_first_step():
     assert text.index("Goggles") < text.index("## What to do")
 
 
-def test_too_small_a_bucket_is_told_in_the_step_that_fills_it():
+def test_a_bucket_that_is_too_small_is_mentioned_in_the_step_that_fills_it():
     text = printed(
         {"schema": 1, "cans": [{"size": "10 L", "count": 4}], "dilution": "1:3", "vessel": {"capacity": "5 L"}}, "sheet"
     )
@@ -184,7 +184,7 @@ def test_every_caution_and_limit_of_a_reply_can_be_traced():
             assert limit["source"] in known
 
 
-def test_chemistry_alone_names_its_constants():
+def test_a_solution_cites_the_sources_of_its_constants():
     sources = reply_to(solution={"totals": {"potassium": 10}})["sources"]
     assert {"phreeqc_3_7_3", "dickson_1981", "mccleskey_2012"} <= {source["id"] for source in sources}
 

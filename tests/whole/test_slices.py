@@ -1,4 +1,4 @@
-"""An answer worked out in slices: the same as in one go, with progress in between, and free to be dropped."""
+"""An answer in steps is the same as at once, reports progress and can be dropped."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ READ = PLAIN | {"ash": {"amount": "1 cup"}, "water": {"amount": "5 L"}, "measure
 
 
 def kept(ec: str, **more: Any) -> dict[str, Any]:
-    """What an ash is worth that was read once."""
+    """Return a request for a kept ash with one earlier batch."""
     batch = {"ash": {"amount": "100 g"}, "water": {"amount": "5 L"}, "measured": {"ec": ec, "ph": "12"}}
     return {"schema": 1, "ask": "learn", "name": "stove", "ash": {"earlier": [batch]}} | more
 
 
 def season(grams: int, **more: Any) -> dict[str, Any]:
-    """A book of two beds: three feeds of two batches and one of none, sludge, ash, lime, and a feed that is planned."""
+    """Return a book of two beds: feeds from two batches, an unreadable one and a planned one, sludge, ash and lime."""
 
     def batch(grams: int) -> str:
         return json.dumps({"schema": 1, "ash": {"amount": f"{grams} g"}, "dilution": "1:10", "samples": "20"})
@@ -99,7 +99,7 @@ DROPPED = {
 
 @pytest.fixture(scope="module")
 def elsewhere() -> dict[str, str]:
-    """The replies of a Python that answers these requests in one go, and was never stopped at any."""
+    """Return the replies of a new Python process that answers these requests without interruption."""
     texts = [json.dumps(request) for request in (*REQUESTS, *LONG.values(), *DROPPED.values())]
     program = (
         "import json, sys; from feedcalc.engine import calculate;"
@@ -111,14 +111,14 @@ def elsewhere() -> dict[str, str]:
 
 
 @pytest.mark.parametrize("request_", REQUESTS)
-def test_slices_end_with_the_reply_that_one_go_gives(request_, elsewhere):
+def test_an_answer_in_steps_is_the_same_as_an_answer_at_once(request_, elsewhere):
     text = json.dumps(request_)
     assert run_to_end(answer_in_steps(text)) == elsewhere[text]
     assert calculate(text) == elsewhere[text]
 
 
 @pytest.mark.parametrize("name", LONG)
-def test_progress_rises_to_the_end_and_comes_often(name):
+def test_progress_is_frequent_and_rises_to_the_end(name):
     steps = list(answer_in_steps(json.dumps(LONG[name])))
     shares = [done / total for done, total in steps]
     assert shares == sorted(shares)
@@ -126,7 +126,7 @@ def test_progress_rises_to_the_end_and_comes_often(name):
     assert len(set(shares)) >= 5 - (name == "season without ranges")
 
 
-def test_one_answer_may_be_dropped_for_another():
+def test_an_answer_can_be_dropped_for_another():
     dropped = answer_in_steps(json.dumps(READ))
     next(dropped)
     dropped.close()
@@ -135,7 +135,7 @@ def test_one_answer_may_be_dropped_for_another():
 
 
 @pytest.mark.parametrize("name", DROPPED)
-def test_what_is_dropped_in_the_middle_leaves_nothing_behind(name, elsewhere):
+def test_a_dropped_answer_leaves_nothing_behind(name, elsewhere):
     text = json.dumps(DROPPED[name])
     far = 1
     for _ in range(3):  # at the first slice, then further on each time, until it would have been done
@@ -147,7 +147,7 @@ def test_what_is_dropped_in_the_middle_leaves_nothing_behind(name, elsewhere):
     assert run_to_end(answer_in_steps(text)) == elsewhere[text]
 
 
-def test_answers_worked_out_by_turns_do_not_touch_each_other(elsewhere):
+def test_answers_computed_in_turn_do_not_affect_each_other(elsewhere):
     texts = [json.dumps(request) for request in LONG.values()]
     replies = {}
 
@@ -159,7 +159,7 @@ def test_answers_worked_out_by_turns_do_not_touch_each_other(elsewhere):
     assert replies == {text: elsewhere[text] for text in texts}
 
 
-def test_a_batch_of_a_book_that_is_done_stays_done_when_the_book_is_dropped():
+def test_a_finished_batch_of_a_dropped_book_stays_cached():
     text = json.dumps(season(150))
     dropped = answer_in_steps(text)
     done, total = 0, 1

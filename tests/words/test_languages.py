@@ -1,4 +1,4 @@
-"""Every word for people can be said in another language; what people typed stays what they typed."""
+"""Every text for people can be translated, and typed text stays as it was typed."""
 
 import gettext
 import html
@@ -26,7 +26,7 @@ from building import words as catalogues
 
 
 class Bracketing(gettext.NullTranslations):
-    """A made-up language in which every message stands in brackets, so that what was no message is seen."""
+    """A language that puts every message in brackets, so that other text stands out."""
 
     def gettext(self, message):
         return f"⟦{message}⟧"
@@ -36,7 +36,7 @@ class Bracketing(gettext.NullTranslations):
 
 
 class Reversing(gettext.NullTranslations):
-    """A made-up language that says the parts of a sentence in another order."""
+    """A language with another word order."""
 
     def gettext(self, message):
         return {"{a} before {b}": "{b} after {a}"}.get(message, message)
@@ -54,14 +54,14 @@ def in_brackets(monkeypatch):
 
 
 def outside(text):
-    """What of a text stands outside all brackets."""
+    """Return the text outside all brackets."""
     while (shorter := re.sub(r"⟦[^⟦⟧]*⟧", "", text)) != text:
         text = shorter
     return text
 
 
 def seen_words(markup):
-    """Texts and spoken attributes of markup that stand outside brackets and hold a word."""
+    """Return texts and read-aloud attributes of markup outside brackets that contain a word."""
     markup = re.sub(r"<dl class=\"sources\">.*?</dl>", "", markup, flags=re.S)
     attributes = re.findall(r'(?:aria-label|alt|title|data-label)="([^"]*)"', markup)
     texts = re.sub(r"<[^>]*>", "\n", outside_of_tags(markup)).split("\n")
@@ -71,12 +71,12 @@ def seen_words(markup):
 
 
 def outside_of_tags(markup):
-    """Brackets may hold tags: the tags stay, what is between them goes."""
+    """Return markup without the bracketed text; tags stay."""
     return outside(markup)
 
 
 def known_outside_catalogues():
-    """What is said in English or by tables of its own: citations, and the statements of the law."""
+    """Return text that is not in the catalogues: citations and legal statements."""
     found = set(published.sources())
     for source in published.sources().values():
         found |= {source.citation, source.errata}
@@ -99,7 +99,7 @@ REQUESTS = {
 
 @pytest.mark.usefixtures("in_brackets")
 @pytest.mark.parametrize("name", REQUESTS)
-def test_every_word_seen_is_a_message_or_was_typed(name):
+def test_every_visible_word_is_a_message_or_was_typed(name):
     reply = reply_to(REQUESTS[name])
     assert reply["ok"]
     allowed = known_outside_catalogues()
@@ -115,7 +115,7 @@ def test_every_word_seen_is_a_message_or_was_typed(name):
 
 
 @pytest.mark.usefixtures("in_brackets")
-def test_refusals_are_messages_too():
+def test_refusals_are_messages():
     reply = reply_to(
         {
             "water": {"amount": "five buckets", "temperature": "99 degC"},
@@ -134,7 +134,7 @@ def test_refusals_are_messages_too():
 
 @pytest.mark.usefixtures("in_brackets")
 @pytest.mark.parametrize("hostile", ["<script>alert(1)</script>", "{day} %(day)s %s", "⟦", "'\"&<b>", "{0.__class__}"])
-def test_what_was_typed_stays_text_in_every_place(hostile):
+def test_typed_text_is_escaped_everywhere(hostile):
     reply = reply_to({**BATCH, "plant": hostile, "ranges": "off"})
     assert reply["ok"]
     together = "".join(reply["html"].values())
@@ -147,7 +147,7 @@ def test_what_was_typed_stays_text_in_every_place(hostile):
 
 
 @given(st.text(alphabet=string.printable + "é€⟦‮", max_size=30))
-def test_any_text_in_a_place_of_a_template_is_escaped(typed):
+def test_any_value_in_a_template_is_escaped(typed):
     made = languages.language("en").fill("<strong>{typed}</strong>", {"typed": typed}, in_html=True)
     inside = made.removeprefix("<strong>").removesuffix("</strong>")
     assert not set("<>\"'") & set(inside)
@@ -155,11 +155,11 @@ def test_any_text_in_a_place_of_a_template_is_escaped(typed):
 
 
 @given(st.text(max_size=30))
-def test_any_text_in_a_place_of_a_message_comes_out_as_it_was(typed):
+def test_any_value_in_a_message_is_unchanged(typed):
     assert Language("xx", Reversing()).speak(said("{a} before {b}", a=typed, b="x")) == f"x after {typed}"
 
 
-def test_parts_are_spoken_on_their_own():
+def test_values_of_a_message_are_translated_separately():
     brackets = Language("xx", Bracketing())
     assert brackets.speak(said("{a} before {b}", a=said("one"), b="two")) == "⟦⟦one⟧ before two⟧"
     assert outside(brackets.speak(listed([said("one"), said("two")]))) == ""
@@ -167,7 +167,7 @@ def test_parts_are_spoken_on_their_own():
     assert brackets.speak("typed by hand") == "typed by hand"
 
 
-def test_a_damaged_translation_is_said_in_english_rather_than_not_at_all():
+def test_a_damaged_translation_falls_back_to_english():
     class Damaged(gettext.NullTranslations):
         def gettext(self, message):
             return "{nobody} and {0}"
@@ -177,7 +177,7 @@ def test_a_damaged_translation_is_said_in_english_rather_than_not_at_all():
     assert damaged.fill("Use by {day}.", {"day": "<Monday>"}, in_html=True) == "Use by &lt;Monday&gt;."
 
 
-def test_a_request_without_a_language_is_answered_in_english_as_before():
+def test_a_request_without_a_language_is_answered_in_english():
     plain = json.loads(engine.calculate(json.dumps({**BATCH, "ranges": "off"})))
     english = json.loads(engine.calculate(json.dumps({**BATCH, "ranges": "off", "language": "en"})))
     assert plain == english
@@ -185,7 +185,7 @@ def test_a_request_without_a_language_is_answered_in_english_as_before():
 
 
 @pytest.mark.parametrize("tag", LANGUAGES)
-def test_figures_and_machine_words_are_the_same_in_every_language(tag):
+def test_figures_and_words_of_the_contract_are_the_same_in_every_language(tag):
     asked = {**BATCH, "ranges": "off", "locale": "en-GB"}
     english = json.loads(engine.calculate(json.dumps(asked)))["values"]
     spoken = json.loads(engine.calculate(json.dumps({**asked, "language": tag})))["values"]
@@ -193,13 +193,13 @@ def test_figures_and_machine_words_are_the_same_in_every_language(tag):
 
 
 def without_words(values):
-    """Values without what is text for people."""
+    """Return values without text for people."""
     if isinstance(values, dict):
         return {name: without_words(part) for name, part in values.items() if name not in ("words", "text")}
     return [without_words(part) for part in values] if isinstance(values, list) else values
 
 
-def test_numbers_follow_the_language_unless_a_locale_is_named():
+def test_numbers_follow_the_language_unless_a_locale_is_given():
     request = {**BATCH, "ranges": "off"}
     del request["locale"]
     assert set(USUAL_LOCALE.values()) <= set(LOCALES)
@@ -208,7 +208,7 @@ def test_numbers_follow_the_language_unless_a_locale_is_named():
 
 
 @pytest.mark.parametrize(("locale", "mark"), [("de-DE", ","), ("pt-BR", ","), ("en-GB", "."), ("hi-IN", ".")])
-def test_numbers_inside_sentences_are_written_as_the_country_writes_them(locale, mark):
+def test_numbers_in_sentences_follow_the_locale(locale, mark):
     asked = {"schema": 1, "ranges": "off", "locale": locale, "ash": {"amount": "100 g"}}
     amounts = {"amount": "4 L"}
     cans = {"cans": [{"size": "9 L", "count": 2}], "dilution": "1:3"}
@@ -222,7 +222,7 @@ def test_numbers_inside_sentences_are_written_as_the_country_writes_them(locale,
 
 
 @pytest.mark.usefixtures("in_brackets")
-def test_reminders_are_said_in_the_language_asked_for():
+def test_reminders_are_in_the_requested_language():
     book = json.loads((Path(engine.__file__).parent / "book" / "demo_book.json").read_text(encoding="utf-8"))
     reply = reply_to({"ask": "book", "do": "reminders", "book": book, "now": "2026-05-02T09:00"})
     reminders = reply["values"]["book"]["reminders"]
@@ -246,7 +246,7 @@ def test_days_and_months_are_messages():
 
 
 @pytest.mark.parametrize("tag", catalogues.TRANSLATED)
-def test_catalogues_hold_every_message_and_names_of_days_from_cldr(tag):
+def test_catalogues_contain_every_message_and_the_day_names_of_cldr(tag):
     """Babel's names are those of Unicode CLDR."""
     held = catalogues.catalogue(tag)
     wanted = catalogues.gathered()
@@ -262,7 +262,7 @@ def test_no_translation_is_damaged(tag):
     assert not damaged
 
 
-def test_the_check_finds_each_kind_of_fault(tmp_path, monkeypatch):
+def test_the_check_of_catalogues_finds_each_kind_of_fault(tmp_path, monkeypatch):
     monkeypatch.setattr(catalogues, "CATALOGUES", tmp_path)
     monkeypatch.setattr(catalogues, "TRANSLATED", ("es",))
     wanted = catalogues.Catalog()

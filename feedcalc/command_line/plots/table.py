@@ -24,7 +24,7 @@ from feedcalc.command_line.plots.columns import PLAN_COLUMNS, Header, header_of
 from feedcalc.command_line.plots.failures import PlanningFailed
 from feedcalc.command_line.plots.plan import Cell, PlanRow, plan_of
 from feedcalc.command_line.plots.reading import TableLines, TableRow, delimiter_of, open_table, table_rows
-from feedcalc.command_line.plots.workers import map_in_order, worker_pool
+from feedcalc.command_line.plots.workers import hold_interrupts, map_in_order, worker_pool
 from feedcalc.contract.spreadsheet import guarded
 from feedcalc.garden.suitability import HOLD
 from feedcalc.words.errors import FeedcalcError, InputError, InputErrors, NoSolution
@@ -184,10 +184,16 @@ def plan_plots(
             job = replace(job, processes=1)
         results = [_ResultFile(path, lines.has_byte_order_mark) for path in (job.out, job.rejected)]
         try:
-            with results[0] as plans, results[1] as rejected, worker_pool(job.processes, job.cluster) as workers:
+            with (
+                results[0] as plans,
+                results[1] as rejected,
+                worker_pool(job.processes, job.cluster) as workers,
+                hold_interrupts() as raise_held,
+            ):
                 plans.write(_header_text([header.cells[index] for index in header.kept], PLAN_COLUMNS, delimiter))
                 rejected.write(_header_text(ASIDE_COLUMNS, header.cells, delimiter))
-                for done in map_in_order(plan_chunk, chain(ahead, chunks), workers, CHUNKS_PER_PROCESS * job.processes):
+                max_pending = CHUNKS_PER_PROCESS * job.processes
+                for done in map_in_order(plan_chunk, chain(ahead, chunks), workers, max_pending, raise_held=raise_held):
                     plans.write(done.plans)
                     rejected.write(done.rejected)
                     progress.add(done)

@@ -24,6 +24,7 @@ from feedcalc.words.errors import FeedcalcError
 from feedcalc.words.messages import said
 
 CLUSTER_WAIT = "15s"
+SECONDS_BETWEEN_CHECKS = 0.2
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -115,17 +116,63 @@ def _children_ignore_interrupts() -> Iterator[None]:
         signal.signal(signal.SIGINT, previous)
 
 
-def map_in_order(
-    work: Callable[[Task], Result], tasks: Iterable[Task], workers: Executor | None, max_pending: int
-) -> Iterator[Result]:
-    """Yield the results of all tasks in their order, with at most ``max_pending`` of them submitted at once."""
-    if workers is None:
-        yield from map(work, tasks)
+@contextmanager
+def hold_interrupts() -> Iterator[Callable[[], None]]:
+    """Hold back a keyboard interrupt and yield a function that raises it; a second interrupt is raised at once.
+
+    Python loses an interrupt that it raises in a callback of the garbage collector, and Dask has such a callback.
+    """
+    is_interrupted = False
+
+    def raise_held() -> None:
+        if is_interrupted:
+            raise KeyboardInterrupt
+
+    def hold(*_: object) -> None:
+        nonlocal is_interrupted
+        is_interrupted = True
+        signal.signal(signal.SIGINT, previous)
+
+    previous = signal.getsignal(signal.SIGINT)
+    if current_thread() is not main_thread() or previous is not signal.default_int_handler:
+        yield raise_held
         return
+    signal.signal(signal.SIGINT, hold)
+    try:
+        yield raise_held
+    finally:
+        signal.signal(signal.SIGINT, previous)
+
+
+def map_in_order(
+    work: Callable[[Task], Result],
+    tasks: Iterable[Task],
+    workers: Executor | None,
+    max_pending: int,
+    raise_held: Callable[[], None] = lambda: None,
+) -> Iterator[Result]:
+    """Yield the results of all tasks in their order, with at most ``max_pending`` of them submitted at once.
+
+    ``raise_held`` is called before each result and while one is waited for (see `hold_interrupts`).
+    """
     pending: deque[Future[Result]] = deque()
     for task in tasks:
+        raise_held()
+        if workers is None:
+            yield work(task)
+            continue
         pending.append(workers.submit(work, task))
         if len(pending) == max_pending:
-            yield pending.popleft().result()
+            yield _result(pending.popleft(), raise_held)
     while pending:
-        yield pending.popleft().result()
+        yield _result(pending.popleft(), raise_held)
+
+
+def _result(future: Future[Result], raise_held: Callable[[], None]) -> Result:
+    while True:
+        raise_held()
+        try:
+            return future.result(timeout=SECONDS_BETWEEN_CHECKS)
+        except TimeoutError:
+            if future.done():
+                raise

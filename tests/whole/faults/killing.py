@@ -1,8 +1,8 @@
-"""Kill a process while it writes in a book, over and over, and look at what is left.
+"""Kill processes that write in a book, hundreds of times, and check the book after each kill.
 
-Run as ``python -m tests.whole.faults.killing FOLDER``; prints what was found as JSON. Each victim is a fork of this
-process, so that hundreds of them cost seconds. A victim reports through a pipe what is committed; it is killed with
-SIGKILL, either by this process at a random moment or, inside one transaction, by itself at a chosen step of SQLite.
+``python -m tests.whole.faults.killing FOLDER`` prints the results as JSON. Each victim is a fork of this process, so
+hundreds of them take seconds. A victim reports through a pipe what it has committed. It is killed with SIGKILL, either
+by this process at a random moment or, inside one transaction, by itself at a chosen step of SQLite.
 """
 
 from __future__ import annotations
@@ -27,14 +27,14 @@ from feedcalc.command_line.store import LAYOUT, open_book
 AT = "2026-05-01T09:00:00.000Z"
 WRITING_BOOKS = 11
 KILLS_A_BOOK = 20
-STEP_KILLS = 40  # inside an import, and as many inside a change of layout
+STEP_KILLS = 40  # during an import, and as many during a migration
 MANY = 150
 STEP = 50  # instructions of SQLite
 
 
 @dataclass
 class Found:
-    """How many victims were killed, how the book stood then, and whatever was wrong."""
+    """The number of kills, the states of the book after them, and whatever was wrong."""
 
     kills: int = 0
     entries: int = 0
@@ -52,12 +52,12 @@ def an_entry(identity: str) -> Record:
 
 
 def faults_in(place: Path, reported: Iterable[str]) -> tuple[list[str], int]:
-    """What is wrong with a book in which these entries were reported as kept, and how many were kept unreported."""
+    """Return what is wrong with a book in which these entries were reported, and how many were committed unreported."""
     reported = set(reported)
     with open_book(place) as store:  # refuses a file whose integrity or foreign keys are broken
         kept = {record.id: record for record in store.records()}
-    faults = [f"{lost} was reported and is not there" for lost in sorted(reported - kept.keys())]
-    faults += [f"{id_} is there in part" for id_, record in kept.items() if record != an_entry(id_)]
+    faults = [f"{lost} was reported and is missing" for lost in sorted(reported - kept.keys())]
+    faults += [f"{id_} is incomplete" for id_, record in kept.items() if record != an_entry(id_)]
     unreported = len(kept.keys() - reported)
     return faults, unreported
 
@@ -71,7 +71,7 @@ def write_until_killed(place: Path, name: str, report: Callable[[str], None]) ->
 
 
 def killed(work: Callable[[Callable[[str], None]], None], reports: int, pause: float) -> list[str]:
-    """What a victim reported until it was killed, ``pause`` seconds after it made so many reports."""
+    """Return what a victim reported until it was killed, ``pause`` seconds after this number of reports."""
     reading, writing = os.pipe()
     victim = os.fork()
     if victim == 0:
@@ -82,20 +82,20 @@ def killed(work: Callable[[Callable[[str], None]], None], reports: int, pause: f
         finally:
             os._exit(0)
     os.close(writing)
-    told = b""
-    while told.count(b"\n") <= reports and (part := os.read(reading, 65536)):
-        told += part
+    output = b""
+    while output.count(b"\n") <= reports and (part := os.read(reading, 65536)):
+        output += part
     time.sleep(pause)
     os.kill(victim, signal.SIGKILL)
     os.waitpid(victim, 0)
     while part := os.read(reading, 65536):
-        told += part
+        output += part
     os.close(reading)
-    return told.decode().splitlines()[1:]
+    return output.decode().splitlines()[1:]
 
 
 def kill_while_writing(folder: Path, found: Found, chance: random.Random) -> None:
-    """Entry after entry, killed at random moments; a book goes on through many kills."""
+    """Kill processes that write entry after entry, at random moments, many times for each book."""
     for book in range(WRITING_BOOKS):
         place = folder / f"writing-{book}.sqlite"
         reported: set[str] = set()
@@ -104,7 +104,7 @@ def kill_while_writing(folder: Path, found: Found, chance: random.Random) -> Non
             reported.update(
                 killed(
                     lambda report, at=place, name=f"v{number}": write_until_killed(at, name, report),
-                    chance.randrange(5),  # none: it is killed while it opens the book
+                    chance.randrange(5),  # 0 kills it while it opens the book
                     chance.uniform(0, 0.003),
                 )
             )
@@ -119,9 +119,9 @@ def kill_while_writing(folder: Path, found: Found, chance: random.Random) -> Non
 
 
 def steps_taken(work: Callable[[], object], last: int = 0) -> int | None:
-    """Do the work in a fork that counts the steps of SQLite and dies by SIGKILL at the ``last`` one.
+    """Do the work in a fork that counts the steps of SQLite and kills itself at the ``last`` one.
 
-    Returns how many steps it took, None where it was killed.
+    Return the number of steps, None if it was killed.
     """
     reading, writing = os.pipe()
     victim = os.fork()
@@ -148,16 +148,16 @@ def steps_taken(work: Callable[[], object], last: int = 0) -> int | None:
         finally:
             os._exit(0)
     os.close(writing)
-    told = os.read(reading, 100)
+    output = os.read(reading, 100)
     os.close(reading)
     _, status = os.waitpid(victim, 0)
-    if not told and not os.WIFSIGNALED(status):
+    if not output and not os.WIFSIGNALED(status):
         raise RuntimeError("the work failed by itself")
-    return int(told) if told else None
+    return int(output) if output else None
 
 
-def kill_inside_imports(folder: Path, found: Found) -> None:
-    """One import of many entries, killed at steps spread over all of it: it is there whole or not at all."""
+def kill_during_imports(folder: Path, found: Found) -> None:
+    """Kill an import of many entries at steps spread over it: all of it is there or nothing."""
     entries = [an_entry(f"import-{number}") for number in range(MANY)]
 
     def bring_in(place: Path) -> None:
@@ -181,14 +181,14 @@ def kill_inside_imports(folder: Path, found: Found) -> None:
         found.faults += faults
 
 
-def kill_inside_changes_of_layout(folder: Path, found: Found) -> None:
-    """A book of the older layout, killed at steps spread over its change: old or new, and all there either way."""
+def kill_during_migrations(folder: Path, found: Found) -> None:
+    """Kill migrations at steps spread over them: the layout is old or new, with all records either way."""
     first = folder / "older.sqlite"
     records = [
         write_fields(an_entry(f"entry-{number}"), {"note": "changed"}, "2026-05-02T09:00:00.000Z", "other")
         for number in range(MANY)
     ]
-    lay_out_version_1(first, records)
+    make_layout_1(first, records)
 
     def open_once(place: Path) -> None:
         open_book(place).close()
@@ -202,15 +202,15 @@ def kill_inside_changes_of_layout(folder: Path, found: Found) -> None:
         found.layouts_new += layout == LAYOUT
         with open_book(place) as store:
             if store.records() != sorted(records, key=lambda record: record.id):
-                found.faults.append(f"a book killed at step {last} of its change of layout is not what it was")
+                found.faults.append(f"a book killed at step {last} of its migration has changed")
         copy = place.with_name(f"{place.name}.before-layout-{LAYOUT}")
         with closing(sqlite3.connect(copy)) as kept:
             if kept.execute("SELECT count(*) FROM written").fetchone()[0] != 6 * MANY:
-                found.faults.append(f"the copy before a change of layout killed at step {last} is not whole")
+                found.faults.append(f"the copy before a migration killed at step {last} is incomplete")
 
 
-def lay_out_version_1(place: Path, records: list[Record]) -> None:
-    """A book as layout 1 had it: everything ever written in one table."""
+def make_layout_1(place: Path, records: list[Record]) -> None:
+    """Make a book of layout 1, with all versions in one table."""
     with closing(sqlite3.connect(place)) as old, old:
         old.executescript(f"""
             CREATE TABLE record (id TEXT PRIMARY KEY, kind TEXT NOT NULL);
@@ -233,7 +233,7 @@ def lay_out_version_1(place: Path, records: list[Record]) -> None:
 
 
 def _spread(first: Path, folder: Path, work: Callable[[Path], None]) -> list[int]:
-    """Steps to die at, evenly over all the work, and one that is never reached."""
+    """Return steps at equal distances over all the work, and one that is never reached."""
     whole = steps_taken(lambda: work(_copied(first, folder / "counted.sqlite")))
     assert whole
     return [1 + whole * number // STEP_KILLS for number in range(STEP_KILLS)] + [10 * whole]
@@ -248,8 +248,8 @@ def main() -> None:
     folder = Path(sys.argv[1])
     found = Found()
     kill_while_writing(folder, found, random.Random(6))
-    kill_inside_imports(folder, found)
-    kill_inside_changes_of_layout(folder, found)
+    kill_during_imports(folder, found)
+    kill_during_migrations(folder, found)
     print(json.dumps(asdict(found)))
 
 

@@ -1,4 +1,4 @@
-"""However a book's file is spoilt, it is opened or refused in words; a refused file is left as it was."""
+"""A book's file with any damage is opened or refused in words; a refused file is not changed."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     return place.read_bytes()
 
 
-def spoilt(whole: bytes, chance: random.Random) -> bytes:
-    """A few bytes changed, in the head of the file more often than elsewhere, or the file cut short."""
+def damaged(whole: bytes, chance: random.Random) -> bytes:
+    """Return the file with a few bytes changed, more often in its header than elsewhere, or truncated."""
     content = bytearray(whole)
     for _ in range(chance.choice([1, 3, 20])):
         place = chance.randrange(200) if chance.random() < 0.3 else chance.randrange(len(content))
@@ -39,26 +39,26 @@ def spoilt(whole: bytes, chance: random.Random) -> bytes:
 
 
 @pytest.mark.parametrize("part", range(4))
-def test_a_spoilt_file_never_ends_in_a_fault_of_ours(whole: bytes, tmp_path: Path, part: int) -> None:
+def test_a_damaged_file_never_raises_another_error(whole: bytes, tmp_path: Path, part: int) -> None:
     chance = random.Random(part)
     for number in range(FILES // 4):
         place = tmp_path / f"{number}.sqlite"
-        place.write_bytes(content := spoilt(whole, chance))
-        told = ""
+        place.write_bytes(content := damaged(whole, chance))
+        problem = ""
         try:
             with open_book(place) as store:
                 book_text(store.records())
                 store.write([write_fields(new_record("new", "bed"), {"name": "New"}, AT, "phone")], AT, "a bed")
                 store.take_back(LATER)
         except InputError as refusal:
-            told = refusal.problem
-        if "left as it was" in told:
+            problem = refusal.problem
+        if "left as it was" in problem:
             assert place.read_bytes() == content
         for saved in tmp_path.glob("*.salvaged-1.json"):
             assert read_book(saved.read_text(encoding="utf-8"))[1] == []
 
 
-def test_a_file_cut_in_half_still_gives_some_entries(whole: bytes, tmp_path: Path) -> None:
+def test_some_entries_of_a_file_cut_in_half_are_saved(whole: bytes, tmp_path: Path) -> None:
     place = tmp_path / "cut.sqlite"
     place.write_bytes(whole[: len(whole) // 2])
     with pytest.raises(InputError, match=r"could still be read: [1-9]"):

@@ -1,4 +1,4 @@
-"""Where a disk is full or can't be written to, the command line says so in a line and leaves whole what was there."""
+"""On a full or write-protected disk the command line says so in one line and keeps the former files."""
 
 from __future__ import annotations
 
@@ -68,17 +68,17 @@ def feedcalc(
     )
 
 
-def said_in_words(ended: subprocess.CompletedProcess[str]) -> bool:
+def is_refused_in_words(ended: subprocess.CompletedProcess[str]) -> bool:
     return ended.returncode == 1 and "can't be written" in ended.stderr and "Traceback" not in ended.stderr
 
 
 @pytest.mark.parametrize("what", WRITING)
-def test_what_does_not_fit_is_told_and_the_file_before_stays_whole(folder: Path, what: str) -> None:
+def test_a_file_that_does_not_fit_is_refused_and_the_former_one_stays(folder: Path, what: str) -> None:
     *command, name = WRITING[what]
     (folder / name).write_bytes(EARLIER)
-    (folder / f"{name}.half").symlink_to("/dev/full")  # where it is written before it gets its name
+    (folder / f"{name}.half").symlink_to("/dev/full")  # the name of the file until it is complete
     ended = feedcalc(folder, *command, name)
-    assert said_in_words(ended), ended.stderr
+    assert is_refused_in_words(ended), ended.stderr
     assert name in ended.stderr
     assert "No space left" in ended.stderr
     assert (folder / name).read_bytes() == EARLIER
@@ -88,28 +88,28 @@ def test_what_does_not_fit_is_told_and_the_file_before_stays_whole(folder: Path,
 
 
 @pytest.mark.parametrize("what", WRITING)
-def test_a_place_that_takes_no_files_is_told(folder: Path, what: str) -> None:
+def test_a_folder_that_takes_no_files_is_reported(folder: Path, what: str) -> None:
     *command, name = WRITING[what]
-    ended = feedcalc(folder, *command, f"/sys/{name}")  # nobody may make a file there, whoever it is
-    assert said_in_words(ended), ended.stderr
+    ended = feedcalc(folder, *command, f"/sys/{name}")  # no user can create a file there
+    assert is_refused_in_words(ended), ended.stderr
 
 
 @pytest.mark.parametrize("arguments", [("sheet",), ("ladder", "--json"), ("label",), ("--help",), ("book", "show")])
-def test_a_full_disk_behind_what_is_printed_is_told(folder: Path, arguments: Sequence[str]) -> None:
+def test_a_full_disk_behind_standard_output_is_reported(folder: Path, arguments: Sequence[str]) -> None:
     with Path("/dev/full").open("w") as full:
         ended = feedcalc(folder, *arguments, out=full)
-    assert said_in_words(ended), ended.stderr
+    assert is_refused_in_words(ended), ended.stderr
     assert len(ended.stderr.strip().splitlines()) == 1
 
 
-def test_plans_that_do_not_fit_are_gone_on_with_once_there_is_room(folder: Path) -> None:
+def test_plans_that_did_not_fit_are_written_once_there_is_space(folder: Path) -> None:
     table = folder / "plots.csv"
     lines = PLOTS.read_text(encoding="utf-8").splitlines(keepends=True)
     table.write_text("".join([lines[0], *lines[1:3] * 12]), encoding="utf-8")
     command = ("season", "plots.csv", "--today", "2026-05-01", "--processes", "1", "--out")
     assert feedcalc(folder, *command, "whole.csv").returncode == 0
     ended = feedcalc(folder, *command, "plans.csv", most=4000)
-    assert said_in_words(ended), ended.stderr
+    assert is_refused_in_words(ended), ended.stderr
     assert not (folder / "plans.csv").exists(), "half a table must not bear the name of the whole one"
     assert feedcalc(folder, *command, "plans.csv").returncode == 0
     assert (folder / "plans.csv").read_bytes() == (folder / "whole.csv").read_bytes()

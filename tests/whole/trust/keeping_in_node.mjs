@@ -1,18 +1,10 @@
 // Holds the page's reader of files and links against texts: JSON lines of texts in, one line of findings out.
 // For each text: no exception, an answer of one of the known shapes, and what comes back in a form goes out again.
 
-import { readFileSync } from "node:fs";
 import { createInterface } from "node:readline";
-import vm from "node:vm";
+import { pathToFileURL } from "node:url";
 
-const source = readFileSync(process.argv[2], "utf8");
-const context = vm.createContext({
-  TextEncoder, TextDecoder, atob, btoa, crypto: globalThis.crypto, Uint8Array, console,
-  feedcalcWords: { say: (message) => message }, // the page's words, here in English
-  window: { addEventListener() {} }, localStorage: { length: 0, key: () => null, getItem: () => null, setItem() {}, removeItem() {} },
-});
-vm.runInContext(`${source}\nglobalThis.keeping = feedcalcKeeping;`, context);
-const { keeping } = context;
+const keeping = await import(pathToFileURL(process.argv[2])); // its words are English where no page is
 
 function faultOf(found, mayBeNothing) {
   if (found === null) return mayBeNothing ? "" : "nothing at all";

@@ -1,4 +1,4 @@
-"""The page's own reader of files and links (site/store/batches.js), held in Node against mended and broken texts."""
+"""The page's own reader of files and links (site/store/batch_files.js), held in Node against broken texts."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def page_files(cases: int, seed: int = 1) -> Tried:
     """Hold the reader against about ``cases`` readings, a third of each way in: file, link, file inside a link."""
     lines = "".join(json.dumps(text) + "\n" for text in _texts(cases // 3, seed))
     ended = subprocess.run(
-        ["node", str(Path(__file__).with_name("keeping_in_node.mjs")), str(ROOT / "site" / "store" / "batches.js")],
+        ["node", str(Path(__file__).with_name("keeping_in_node.mjs")), str(ROOT / "site" / "store" / "batch_files.js")],
         input=lines,
         capture_output=True,
         text=True,

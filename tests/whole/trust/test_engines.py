@@ -74,7 +74,7 @@ def _a_change_is_answered_as_the_command_line_answers_it(browser: Engine) -> Non
     browser.type('[name="water.temperature"]', "9 °C")
     until(lambda: browser.ask("document.getElementById('freshness').dataset.freshness") != "fresh", what="change seen")
     _fresh(browser)
-    asked = browser.ask("feedcalcForm.read()")
+    asked = browser.ask("feedcalc.form.read()")
     expected = json.loads(calculate(json.dumps({**asked, "ranges": "on"})))["values"]["liquor"]["potassium"]["value"]
     shown = browser.ask(f"document.querySelector({json.dumps(POTASSIUM)}).dataset.value")
     assert float(shown) == pytest.approx(expected, rel=1e-6)

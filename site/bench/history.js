@@ -1,0 +1,74 @@
+// Changes of the batch on the page, each kept at once and each to be undone.
+
+import { byId } from "../common/dom.js";
+import { state, theBatch } from "../store/state.js";
+import { recalculate } from "./answers.js";
+import * as ashes from "./ash_choice.js";
+import * as form from "./form.js";
+import { keep } from "./keeping.js";
+
+const MOST_STEPS = 200;
+
+/** Show whether there is something to undo or to do again. */
+export function tellHistory() {
+  byId("undo", HTMLButtonElement).disabled = !state.past.length;
+  byId("redo", HTMLButtonElement).disabled = !state.future.length;
+}
+
+function remember() {
+  state.past.push(JSON.stringify(theBatch().request));
+  if (state.past.length > MOST_STEPS) state.past.shift();
+  state.future = [];
+  tellHistory();
+}
+
+export const undo = () => step(state.past, state.future);
+export const redo = () => step(state.future, state.past);
+
+/** @param {string[]} from @param {string[]} to */
+function step(from, to) {
+  const wanted = from.pop();
+  if (wanted === undefined) return;
+  const batch = theBatch();
+  to.push(JSON.stringify(batch.request));
+  batch.request = JSON.parse(wanted);
+  tellHistory();
+  takeRequest();
+}
+
+/** The request was changed past the form. */
+function takeRequest() {
+  state.typing = null;
+  form.write(theBatch().request);
+  keep();
+  ashes.show();
+  recalculate(0);
+}
+
+/**
+ * The form was changed: by typing into the field `name`, or at once where there is no name.
+ * @param {string | null} [name]
+ */
+export function changed(name = null) {
+  const batch = theBatch();
+  const request = form.read();
+  if (JSON.stringify(request) === JSON.stringify(batch.request)) return;
+  if (!name || state.typing !== name) remember();
+  state.typing = name;
+  batch.request = request;
+  keep();
+  recalculate();
+}
+
+/**
+ * Take parts of a kept ash for this batch; `earlier` null goes by none.
+ * @param {{ kind?: string, state?: string, earlier: object[] | null }} ash
+ */
+export function takeAsh({ earlier, ...parts }) {
+  remember();
+  const batch = theBatch();
+  const own = { ...batch.request.ash };
+  delete own.earlier;
+  batch.request = { ...batch.request, ash: { ...own, ...parts, ...(earlier && { earlier }) } };
+  takeRequest();
+}

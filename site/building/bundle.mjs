@@ -1,0 +1,27 @@
+// Bundle modules into one classic script: node bundle.mjs ENTRY NAME [minify], in the folder site.
+//
+// Rules: the same modules give the same bytes on every host: no times, no absolute paths. What the entry exports is
+// read from the global NAME. Printed as JSON: the script, and for each module the paths of those it imports.
+
+import { build } from "esbuild";
+
+const [entry, name, minify] = process.argv.slice(2);
+const { outputFiles: [script], metafile } = await build({
+  entryPoints: [entry],
+  bundle: true,
+  format: "iife",
+  globalName: name,
+  target: "es2022",
+  platform: "browser",
+  charset: "utf8",
+  legalComments: "none", // licences of what others wrote stand in the page
+  alias: { "ical.js": "./node_modules/ical.js/dist/ical.min.js" },
+  minifyWhitespace: minify === "minify",
+  minifySyntax: minify === "minify",
+  metafile: true,
+  write: false,
+  logLevel: "error",
+});
+const imports = Object.fromEntries(Object.entries(metafile.inputs)
+  .map(([path, module]) => [path, module.imports.map((each) => each.path)]));
+process.stdout.write(JSON.stringify({ script: script.text, imports }));

@@ -1,0 +1,61 @@
+"""Compile the translations (``.po``) into what the package reads (``.mo``).
+
+It is a build hook of hatchling as well, so that every wheel, source archive and editable install has all catalogues.
+Nothing of the package is imported here, because a build has none of its dependencies.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from babel.messages.catalog import Catalog, Message
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+from hatchling.builders.hooks.plugin.interface import BuildHookInterface
+
+# Dates and names of programs and people, in the head of a catalogue: the same words give the same files.
+DATED = re.compile(
+    r'^"?(?:POT-Creation-Date|PO-Revision-Date|Generated-By|Last-Translator|Language-Team|Report-Msgid-Bugs-To'
+    r"|Project-Id-Version):.*\n",
+    re.MULTILINE,
+)
+
+
+def compile_catalogues(folder: Path) -> None:
+    """Write the ``.mo`` of every ``.po`` in a folder where it is missing or out of date; raises `FileNotFoundError`."""
+    sources = sorted(folder.glob("*.po"))
+    if not sources:
+        raise FileNotFoundError(f"there are no translations in {folder}")
+    for source in sources:
+        stream = io.BytesIO()
+        with source.open("rb") as text:
+            undated = _Undated(read_po(text, locale=source.stem))
+        write_mo(stream, undated)  # type: ignore[arg-type]  # all that is asked of it is here
+        compiled = source.with_suffix(".mo")
+        if not compiled.is_file() or compiled.read_bytes() != stream.getvalue():
+            compiled.write_bytes(stream.getvalue())
+
+
+class _Undated:
+    """The messages of a catalogue, with a head that carries no dates."""
+
+    charset = "utf-8"
+
+    def __init__(self, held: Catalog) -> None:
+        self._messages = list(held)
+        self._messages[0].string = DATED.sub("", str(self._messages[0].string))
+
+    def __iter__(self) -> Iterator[Message]:
+        return iter(self._messages)
+
+
+class CataloguesHook(BuildHookInterface[Any]):
+    """Compiles the catalogues before hatchling collects the files of the package."""
+
+    def initialize(self, version: str, build_data: dict[str, Any]) -> None:
+        """Called by hatchling before each target is built."""
+        compile_catalogues(Path(self.root, "feedcalc", "words", "catalogues"))

@@ -1,0 +1,78 @@
+// The payload apart: what site/building/payload.py packs, as the worker needs it.
+//
+// It is the lengths of two frames as uint32, a zstd frame of pyodide.asm.wasm, and a zstd frame of the image that
+// bake.mjs packs: uint32 length of an index in JSON, the index, library, packages, pages of the snapshot.
+
+import { xorStaticData } from "./memory_image.js";
+
+/** Some of the payload is missing or changed. */
+export class Damaged extends Error {}
+
+/**
+ * Return where the two frames of the payload end. Throws `Damaged` where some of it is missing.
+ * @param {Uint8Array} bytes
+ * @returns {[number, number]}
+ */
+export function endsOfFrames(bytes) {
+  const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
+  const firstEnd = bytes.length < 8 ? 0 : 8 + view.getUint32(0, true);
+  const end = bytes.length < 8 ? 8 : firstEnd + view.getUint32(4, true);
+  if (bytes.length < end) {
+    throw new Damaged("this copy of the page is incomplete: the end of it is missing");
+  }
+  return [firstEnd, end];
+}
+
+/**
+ * Return the bytes of what the build writes as signs: 13 bits in two digits of base 91, lowest bits first.
+ * @param {string} text
+ */
+export function bytesOfSigns(text) {
+  const digit = new Uint8Array(128);
+  for (let code = 0x21, next = 0; code < 0x7f; code++) {
+    if (code !== 0x3c && code !== 0x26 && code !== 0x22) digit[code] = next++; // all but < & "
+  }
+  /** @param {number} place */
+  const digitAt = (place) => digit[text.charCodeAt(place)] ?? 0;
+  const pairs = text.length >> 1;
+  const bytes = new Uint8Array(Math.floor((pairs * 13) / 8));
+  let bits = 0;
+  let held = 0;
+  let at = 0;
+  for (let place = 0; place < 2 * pairs; place += 2) {
+    bits |= (digitAt(place) * 91 + digitAt(place + 1)) << held;
+    held += 13;
+    while (held >= 8) {
+      bytes[at++] = bits;
+      bits >>>= 8;
+      held -= 8;
+    }
+  }
+  return bytes;
+}
+
+/**
+ * Return the parts of an image, each in memory of its own so that the image itself can go.
+ * @param {Uint8Array} image
+ * @param {Uint8Array} wasm
+ * @param {boolean} withSnapshot
+ */
+export function unpack(image, wasm, withSnapshot) {
+  let at = 4 + new DataView(image.buffer, image.byteOffset).getUint32(0, true);
+  const index = JSON.parse(new TextDecoder().decode(image.subarray(4, at)));
+  /** @param {number} length */
+  const next = (length) => image.slice(at, (at += length));
+  const library = next(index.library);
+  /** @type {[string, Uint8Array][]} */
+  const packages = index.packages.map((/** @type {[string, number]} */ [name, length]) => [name, next(length)]);
+  if (!withSnapshot) return { library, packages, snapshot: null };
+  const { length, heapAt, page, pages } = index.snapshot;
+  const snapshot = new Uint8Array(length);
+  for (const [first, count] of pages) {
+    const size = Math.min(count * page, length - first * page);
+    snapshot.set(image.subarray(at, at + size), first * page);
+    at += size;
+  }
+  xorStaticData(snapshot.subarray(heapAt), wasm);
+  return { library, packages, snapshot };
+}
