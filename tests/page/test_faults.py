@@ -87,7 +87,7 @@ def test_a_worker_that_dies_in_the_middle_of_an_answer_is_told_and_the_next_chan
 
 # Ways in which a worker dies of the question for water of 9 °C.
 DEATHS = {
-    "by a stack that overflows": "python._api.fatal_error(new RangeError('Maximum call stack size exceeded'))",
+    "by a stack that overflows": "python.runPython(`import json; json.loads('[' * 200000)`)",
     "by an error outside Python": "setTimeout(() => { throw new Error('gone'); })",
 }
 
