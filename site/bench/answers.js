@@ -23,6 +23,11 @@ import * as labels from "./label_choice.js";
 const TYPING_PAUSE = 120; // milliseconds from the last key to the quick answer, which has no ranges
 const RANGES_PAUSE = 150; // and from that to the whole one, which is dropped at the next key
 const WITH_RANGES = ["reactions", "label"]; // curves, and how dangerous it can be: till then the last ones stay
+/** @type {Record<string, Words>} */
+const REASONS = { // why an answer was not had, by the name of the error
+  TimedOut: () => say("This took too long and was stopped. Change something, or try again."),
+  Died: () => say("The calculator stopped twice over this and was started anew. Change something, or try again."),
+};
 const answer = byId("answer");
 let quickTimer = 0;
 let rangesTimer = 0;
@@ -201,9 +206,8 @@ async function askFor(asked, request) {
     if (asked !== question || name === "Superseded") return null;
     answer.setAttribute("aria-busy", "false");
     tellProgress(null);
-    mark("stale", name === "TimedOut"
-      ? () => say("This took too long and was stopped. Change something, or try again.")
-      : () => say("Not worked out: the calculator does not run here. What is typed is kept."));
+    mark("stale", REASONS[name]
+      ?? (() => say("Not worked out: the calculator does not run here. What is typed is kept.")));
     return null;
   }
 }

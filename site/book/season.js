@@ -89,8 +89,9 @@ async function season(asked, chosen, ranges) {
     });
     return asked === look ? reply : null;
   } catch (error) {
-    if (asked !== look || /** @type {Error} */ (error).name === "Superseded") return null;
-    mark("stale", ranges === "on"
+    const { name } = /** @type {Error} */ (error);
+    if (asked !== look || name === "Superseded") return null;
+    mark("stale", name === "Died" ? () => say("The calculator stopped twice over this and was started anew. Change something, or try again.") : ranges === "on"
       ? () => say("Typical figures; working out the ranges took too long and was stopped.")
       : () => say("Not worked out: the calculator does not run here. What is written is kept."));
     return null;

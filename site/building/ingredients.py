@@ -144,7 +144,8 @@ def licences() -> str:
             "pyodide 314.0.7 with CPython 3.14",
             "Pyodide is under the Mozilla Public License 2.0,\n"
             "CPython under the Python Software Foundation License 2.\n"
-            "Unchanged but for the way it is started; its source is that of the npm package pyodide 314.0.7.",
+            "Unchanged but for the way it is started and exports that are left out; "
+            "its source is that of the npm package pyodide 314.0.7.",
         )
     )
     rule = "=" * 100

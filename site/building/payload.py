@@ -13,20 +13,24 @@ from pathlib import Path
 import zstandard
 
 from building.bundle import worker_script
-from building.ingredients import NODE_MODULES, SITE, IngredientMissing, copy_packages
+from building.ingredients import SITE, IngredientMissing, copy_packages
+from building.prune import prune
 
-RUNTIME = NODE_MODULES / "pyodide"
 LEVEL = 22
 
 
 def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]:
-    """Make ``work/image``: compiled library and packages, and the snapshot. Replies to ``requests``."""
+    """Make ``work/runtime``, pruned, and ``work/image``: compiled library and packages, and the snapshot.
+
+    Return the replies to ``requests``.
+    """
     copy_packages(work / "packages")
+    prune(node, work / "runtime")
     job = work / "job.json"
     job.write_text(
         json.dumps(
             {
-                "runtime": f"{RUNTIME}/",
+                "runtime": f"{work / 'runtime'}/",
                 "site": str(SITE),
                 "packages": str(work / "packages"),
                 "work": str(work),
@@ -42,9 +46,10 @@ def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]
     return replies
 
 
-def payload(image: bytes) -> bytes:
-    """The WebAssembly module and ``image`` as two zstd frames, the lengths of both before them."""
-    frames = _compressed((RUNTIME / "pyodide.asm.wasm").read_bytes()), _compressed(image)
+def payload(work: Path) -> bytes:
+    """The WebAssembly module and the image in ``work`` as two zstd frames, the lengths of both before them."""
+    files = work / "runtime" / "pyodide.asm.wasm", work / "image"
+    frames = [_compressed(file.read_bytes()) for file in files]
     return b"".join((*(len(frame).to_bytes(4, "little") for frame in frames), *frames))
 
 
@@ -81,17 +86,17 @@ def _compressed(content: bytes) -> bytes:
     return zstandard.ZstdCompressor(compression_params=parameters).compress(content)
 
 
-def program() -> str:
-    """The worker's whole program."""
+def program(runtime: Path) -> str:
+    """The worker's whole program; ``runtime`` is the folder of the pruned runtime."""
     start = _replaced(
-        (RUNTIME / "pyodide.mjs").read_text(encoding="utf-8"),
+        (runtime / "pyodide.mjs").read_text(encoding="utf-8"),
         ("export{dt as loadPyodide,U as version};", "globalThis.loadPyodide=dt;"),
         ("//# sourceMappingURL=pyodide.mjs.map", ""),
     )
-    machine = (RUNTIME / "pyodide.asm.mjs").read_text(encoding="utf-8")
+    machine = (runtime / "pyodide.asm.mjs").read_text(encoding="utf-8")
     machine = machine.replace("import.meta.url", '"https://runtime.invalid/pyodide.asm.mjs"')
     machine = _replaced(machine, ("export default _createPyodideModule;", ""))
-    information = json.loads((RUNTIME / "pyodide-lock.json").read_text(encoding="utf-8"))["info"]
+    information = json.loads((runtime / "pyodide-lock.json").read_text(encoding="utf-8"))["info"]
     return "\n".join(
         (
             'self.importScripts = () => { throw new Error("not here"); };',

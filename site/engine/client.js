@@ -3,7 +3,8 @@
 // Rules: of all asked on one line only the newest counts; an answer under way is dropped as soon as something newer is
 // asked on its line, and rests while something newer is worked out on another. <html data-engine> says "starting",
 // "ready" or "failed". The program is held to its hash before it runs; the payload while Python starts, by this thread,
-// which has nothing else to do: no answer comes before both are known to be whole.
+// which has nothing else to do: no answer comes before both are known to be whole. A Python that dies over a question is
+// started anew and asked it once more.
 
 import { worker as workerOf } from "../common/markup.js";
 import { language } from "../common/words.js";
@@ -26,6 +27,7 @@ import { canHash, isWhole, payloadOfWorker, programOfWorker, whatIsLacking } fro
  * @property {(far: Progress) => void} onProgress
  * @property {(reply: import("../types").Reply) => void} resolve
  * @property {(error: Error) => void} reject
+ * @property {boolean} [isDeadly] Python died over it once
  */
 
 /** @type {Settings} */
@@ -179,7 +181,8 @@ function inChosenLanguage(request) {
 /**
  * Return a promise of the reply of `feedcalc.engine.calculate`. May be asked before the engine is ready: it waits. It is
  * rejected with an error named "Superseded" (something newer was asked on this line), "TimedOut" (Python hung and is
- * being restarted) or "Failed" (Python can't be had). onProgress comes now and then while a long answer is worked out.
+ * being restarted), "Died" (Python died over it twice and is being restarted) or "Failed" (Python can't be had, or
+ * raised an error). onProgress comes now and then while a long answer is worked out.
  * @param {import("../types").Request} request
  * @param {{ line?: string, onProgress?: (far: Progress) => void }} [options]
  * @returns {Promise<import("../types").Reply>}
@@ -228,8 +231,12 @@ function settle(line, id) {
   return entry;
 }
 
-/** @param {{ id: number, reply?: string, failed?: string }} message */
-function answered({ id, reply, failed }) {
+/** @param {{ id: number, reply?: string, failed?: string, fatal?: boolean }} message */
+function answered({ id, reply, failed, fatal }) {
+  if (fatal) {
+    died({ id, line: lineOf(id) }, failed ?? "");
+    return;
+  }
   const entry = settle(lineOf(id), id);
   sent = sent.filter((known) => known.id !== id);
   awaitWord();
@@ -245,7 +252,18 @@ function hung() {
 /** @param {string} message */
 function crashed(message) {
   if (!ready) return startFailed(message);
-  if (at) settle(at.line, at.id)?.reject(named("Failed", message));
+  return died(at, message);
+}
+
+/**
+ * Start Python anew; what waits is asked again, but not a question that it died over twice.
+ * @param {{ id: number, line: string } | null} over
+ * @param {string} message
+ */
+function died(over, message) {
+  const entry = over && settle(over.line, over.id);
+  if (entry?.isDeadly) entry.reject(named("Died", message));
+  else if (entry) waiting.set(over.line, { ...entry, isDeadly: true });
   return launch();
 }
 

@@ -10,7 +10,8 @@
 //                {ready: "snapshot" | "plain"}
 //                {failed: text, damaged: boolean}                 damaged: the payload is not what the build made
 //                {id, done, total}                                slices of the work on it that are done
-//                {id, reply: JSON text}   or   {id, failed: text}   or   {id, dropped: true}
+//                {id, reply: JSON text}   or   {id, dropped: true}
+//                {id, failed: text, fatal: boolean}               fatal: Python may no longer be asked
 //
 // An answer is worked out in slices. Between two of them the worker looks into its mail, so that a question nobody
 // waits for any longer is dropped within one slice. Of several questions the newest is worked on; those before it go on
@@ -37,6 +38,9 @@ const HEADER_OF_SNAPSHOT = 128; // bytes before the memory itself
 export let python = null;
 /** @type {any} */
 let answerInSteps = null;
+/** @type {any} */
+let PythonError = null; // what Python raises; any other error comes from an interpreter that has died
+const FATAL = new Set(["JsException", "MemoryError", "RecursionError", "SystemError"]); // Python survives these by luck
 /** @type {Asked[]} */
 const asked = []; // questions that want an answer, the newest last
 let isWorking = false;
@@ -44,6 +48,8 @@ const mail = new MessageChannel(); // a message to ourselves comes after those t
 
 /** @param {unknown} error */
 const textOf = (error) => String(error instanceof Error ? error.message : error).slice(-2000);
+/** @param {any} error */
+const isFatal = (error) => !(error instanceof PythonError) || FATAL.has(error.type);
 
 self.onmessage = async ({ data }) => {
   if (data.start) {
@@ -87,7 +93,7 @@ function workOn(question) {
       self.postMessage({ id, done, total });
     }
   } catch (error) {
-    outcome = { failed: textOf(error) };
+    outcome = { failed: textOf(error), fatal: isFatal(error) };
   }
   if (outcome) settle(question, outcome);
 }
@@ -207,5 +213,6 @@ async function startPython(packages, snapshot) {
   // A snapshot brings back the abilities and the random state of the machine that made it.
   python._module.HEAP32[placeOfTrampoline(python._module)] = trampoline;
   python.runPython("import random\nrandom.seed()");
+  PythonError = python.ffi.PythonError;
   answerInSteps = python.pyimport("feedcalc.engine").answer_in_steps;
 }

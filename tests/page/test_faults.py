@@ -85,6 +85,56 @@ def test_a_worker_that_dies_in_the_middle_of_an_answer_is_told_and_the_next_chan
     assert held(page) == "10 °C"
 
 
+# Ways in which a worker dies of the question for water of 9 °C.
+DEATHS = {
+    "by a stack that overflows": "python.runPython(`import json; json.loads('[' * 200000)`)",
+    "by an error outside Python": "setTimeout(() => { throw new Error('gone'); })",
+}
+
+
+def deadly(death: str) -> str:
+    old = "question.steps = answerInSteps(request);"
+    new = f"""{{ if (request.includes('"9 °C"')) {death}; {old} }}"""
+    return f"window.programEdits = [[{json.dumps(old)}, {json.dumps(new)}]];"
+
+
+STATES = """() => {
+  window.states = [];
+  new MutationObserver(() => states.push(document.documentElement.dataset.engine))
+    .observe(document.documentElement, { attributeFilter: ["data-engine"] });
+}"""
+
+
+@pytest.mark.parametrize("death", DEATHS.values(), ids=DEATHS)
+def test_a_python_that_dies_is_started_anew_and_asked_once_more(opened: Callable[..., Page], death: str) -> None:
+    page = opened(deadly(death) + SPY)
+    fresh(page)
+    page.evaluate(STATES)
+    page.evaluate("programEdits.length = 0")  # the next worker is a sound one
+    temperature(page, "9 °C")
+    wait_until(lambda: page.evaluate("states") == ["starting", "ready"], what="Python started anew")
+    fresh(page)
+    assert held(page) == "9 °C"
+    assert page.evaluate("workers.length") == 2
+    assert page.locator("[data-part='sheet']").inner_text().strip()
+
+
+@pytest.mark.parametrize("death", DEATHS.values(), ids=DEATHS)
+def test_a_question_that_kills_python_twice_is_given_up_in_words_and_the_next_is_answered(
+    opened: Callable[..., Page], death: str
+) -> None:
+    page = opened(deadly(death) + SPY)
+    fresh(page)
+    page.evaluate(STATES)
+    temperature(page, "9 °C")
+    expect(page.locator("#freshness")).to_contain_text("stopped twice over this and was started anew")
+    wait_until(lambda: page.evaluate("states") == ["starting", "ready"] * 2, what="Python started anew twice")
+    assert held(page) == "9 °C"
+    temperature(page, "10 °C")
+    fresh(page)
+    assert page.evaluate("workers.length") == 3
+
+
 # -- storage ------------------------------------------------------------------------------------------------------
 
 
