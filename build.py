@@ -267,24 +267,24 @@ def check_everything(lane: str, times: Times) -> None:
     print("* checking tests", flush=True)
     with times.of("tests"):
         # The last line is how many tests passed; the table comes before it.
-        passed, last_line = run_holding_last_line([PYTHON, "-m", "pytest", "--durations=10", *LANES[lane]])
+        code, last_line = run_holding_last_line([PYTHON, "-m", "pytest", "--durations=10", *LANES[lane]])
     times.show()
     print(last_line, flush=True)
-    if not passed:
-        failed.append("tests")
+    if code:
+        failed.append("tests" if code > 0 else f"tests (ended by signal {-code})")
     if failed:
         raise BuildFailed(f"not passed: {', '.join(failed)}.")
 
 
-def run_holding_last_line(command: list[str | Path]) -> tuple[bool, str]:
-    """Run ``command`` and print all it says but its last line; return whether it succeeded, and that line."""
+def run_holding_last_line(command: list[str | Path]) -> tuple[int, str]:
+    """Run ``command`` and print all it says but its last line; return its exit code, and that line."""
     held = ""
     with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True, errors="replace") as process:
         assert process.stdout is not None
         for line in process.stdout:
             print(held, end="", flush=True)
             held = line
-    return process.returncode == 0, held.rstrip("\n")
+    return process.returncode, held.rstrip("\n")
 
 
 def main(arguments: list[str]) -> None:

@@ -102,7 +102,7 @@ def test_all_that_the_system_lacks_is_installed_in_one_go(monkeypatch: pytest.Mo
 
 def test_the_last_line_of_the_tests_is_kept_for_the_end(capfd: pytest.CaptureFixture[str]) -> None:
     program = "print('one'); print('two'); print('3 passed'); raise SystemExit(1)"
-    assert build.run_holding_last_line([sys.executable, "-c", program]) == (False, "3 passed")
+    assert build.run_holding_last_line([sys.executable, "-c", program]) == (1, "3 passed")
     assert capfd.readouterr().out == "one\ntwo\n"
 
 
