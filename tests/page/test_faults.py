@@ -88,13 +88,13 @@ def test_a_worker_that_dies_in_the_middle_of_an_answer_is_told_and_the_next_chan
 # Ways in which a worker dies of the question for water of 9 °C.
 DEATHS = {
     "by a stack that overflows": "python.runPython(`import json; json.loads('[' * 200000)`)",
-    "by an error outside Python": "setTimeout(() => { throw new Error('gone'); })",
+    "by an error outside Python": "setTimeout(() => { throw new Error('gone'); }); return",
 }
 
 
 def deadly(death: str) -> str:
     old = "question.steps = answerInSteps(request);"
-    new = f"""{{ if (request.includes('"9 °C"')) {death}; {old} }}"""
+    new = f"""{{ if (request.includes('"9 °C"')) {{ {death}; }} {old} }}"""
     return f"window.programEdits = [[{json.dumps(old)}, {json.dumps(new)}]];"
 
 
