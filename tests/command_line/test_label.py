@@ -30,7 +30,8 @@ def test_every_file_format_has_the_same_warning(tmp_path: Path, ending: str):
     assert result.exit_code == 0, result.output
     text = out.read_text(encoding="utf-8")
     assert "DANGER" in text
-    assert "P305+P351+P338" in text
+    assert "P363" in text
+    assert "H314" in text
     if ending == ".txt":
         assert "<img src=x onerror=alert(1)>\n" in text
     else:
