@@ -483,7 +483,7 @@ def test_liquor_that_steeps_is_in_the_calendar_before_it_is_in_the_book(
     events = read_calendar(saved(page, "#book-calendar", tmp_path / "page.ics").read_bytes())
     assert {str(event["SUMMARY"]) for event in events} == {
         "The liquor should be clear: June feed",
-        "Use up the liquor: June feed",
+        "Read the pH of the liquor again: June feed",
     }
     assert not texts(page, "entry")
 
