@@ -20,7 +20,8 @@ from feedcalc.chemistry.activity import HIGHEST_IONIC_STRENGTH, TRUSTED_IONIC_ST
 from feedcalc.chemistry.conductivity import conductivity_millisiemens_per_cm
 from feedcalc.chemistry.constants import HYDROGEN_ION, LN10, WATER, ConstantSet, Reaction, constant_set
 from feedcalc.chemistry.first_guess import start_from_totals
-from feedcalc.chemistry.solver import CARBONATE, Search, conditions_at
+from feedcalc.chemistry.solver import Search
+from feedcalc.chemistry.system import CARBONATE, conditions_at
 from feedcalc.chemistry.volume import solution_litres
 from feedcalc.physics.water import HIGHEST_KELVIN, LOWEST_KELVIN, ZERO_CELSIUS_KELVIN
 from feedcalc.words.errors import NoSolution

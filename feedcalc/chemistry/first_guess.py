@@ -13,7 +13,8 @@ import math
 from operator import mul
 
 from feedcalc.chemistry.constants import HYDROGEN_ION
-from feedcalc.chemistry.solver import CARBONATE, Search
+from feedcalc.chemistry.solver import Search
+from feedcalc.chemistry.system import CARBONATE
 
 _BISECTIONS = 7
 _LOWEST_LN_H, _HIGHEST_LN_H = -35.0, 2.0

@@ -8,7 +8,8 @@ import pytest
 
 from feedcalc.chemistry import equilibrate
 from feedcalc.chemistry.first_guess import start_from_totals
-from feedcalc.chemistry.solver import Search, conditions_at
+from feedcalc.chemistry.solver import Search
+from feedcalc.chemistry.system import conditions_at
 from feedcalc.words.errors import NoSolution
 
 KELVIN = 298.15

@@ -1,97 +1,77 @@
-"""Write `feedcalc.chemistry.generated_systems`: the solver's arithmetic without loops, for the systems of ash liquor.
+"""The solver's arithmetic for one system, written out without loops and compiled: sums, derivatives, linear equations.
 
-* ``python -m feedcalc.chemistry.generate`` renews the file after a change of the tables or of the solver; the same
-  tables give the same bytes.
+* A system and its active minerals are compiled once they have been solved so often that it pays.
 * Every sum has the terms of `feedcalc.chemistry.solver` in the same order, so results agree to the last bit. Terms
   that are always zero are left out.
-* The solver recognises a system and its active minerals by a digest of their stoichiometry. It solves everything
-  else, and equations with a vanishing pivot, by its general methods.
+* The solver's general methods serve what is rarely solved, and equations with a vanishing pivot.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from pathlib import Path
-
-from feedcalc.chemistry.solver import (
-    MAX_EXPONENT,
-    MIN_MINERAL_PIVOT,
-    MIN_PIVOT,
-    System,
-    system_of,
-)
-
-TARGET = Path(__file__).with_name("generated_systems.py")
-
-_WATER = ("potassium", "sodium", "calcium", "magnesium", "carbon", "sulfur", "chloride")
-_ASH = (*_WATER, "phosphorus")
-_CARBONATED = ((), ("calcite",), ("calcite", "brucite"))
-_BURNT = ("calcite", "portlandite", "brucite")
-_LIQUOR = (
-    *_CARBONATED,
-    ("brucite",),
-    _BURNT,
-    *(
-        (*minerals, phosphate)
-        for phosphate in ("hydroxyapatite", "amorphous_calcium_phosphate")
-        for minerals in (("calcite", "brucite"), ("calcite", "brucite", "gypsum"), _BURNT, (*_BURNT, "gypsum"))
-    ),
-)
-# Set of constants, elements, whether the water is open to air, and the sets of minerals that become active together.
-# The two systems of the database serve the comparison with the reference program.
-_SYSTEMS: tuple[tuple[str, Sequence[str], bool, Sequence[Sequence[str]]], ...] = (
-    ("chosen", _ASH, False, _LIQUOR),
-    ("chosen", _ASH, True, _CARBONATED),
-    ("chosen", (*_ASH, "acetate"), False, ((),)),
-    ("chosen", (*_ASH, "citrate"), False, ((),)),
-    ("chosen", _WATER, False, (*_CARBONATED, _BURNT)),
-    ("database", _WATER, False, (*_CARBONATED, _BURNT)),
-    ("database", _WATER, True, _CARBONATED),
-)
-
-_HEAD = '''\
-# Written by feedcalc.chemistry.generate; do not edit.
-# ruff: noqa
-# fmt: off
-"""Amounts, derivatives and linear equations of the solver without loops, for the systems of ash liquor."""
-
-from __future__ import annotations
-
-from collections.abc import Callable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 from math import exp, isfinite, sqrt
-from typing import NamedTuple
+from typing import Any
 
-Law = tuple[float, float, float]
+from feedcalc.chemistry.system import System
 
+MAX_EXPONENT = 100.0
+MIN_PIVOT = 1e-300
+MIN_MINERAL_PIVOT = 1e-9  # stoichiometric coefficients are small integers
+STEPS_BEFORE_COMPILING = 20  # compiling takes about as long as they do
 
-class Generated(NamedTuple):
-    """The functions of a system: `Search.amounts`, the entries of the Jacobian, and equations by active minerals."""
-
-    amounts: Callable[..., tuple[list[float], list[float], list[float], list[float]]]
-    derivatives: Callable[..., tuple[float, ...]]
-    equations: Mapping[str, Callable[[Sequence[float], Sequence[float]], list[float] | None]]
-'''
-
+Amounts = Callable[..., tuple[list[float], list[float], list[float], list[float]]]
+Derivatives = Callable[..., tuple[float, ...]]
+Equations = Callable[[Sequence[float], Sequence[float]], list[float] | None]
 Cell = str | float  # a variable, or a number that is known beforehand
 
 
-def generated_source() -> str:
-    """Return the text of the module."""
-    functions = {}  # name by text, because some systems share an elimination
-    entries = []
-    for number, (constants, elements, is_open, sets) in enumerate(_SYSTEMS):
-        present = frozenset(elements) - ({"carbon"} if is_open else set())
-        system = system_of(constants, present, frozenset(name for names in sets for name in names), is_open)
-        functions[_amounts(system)] = f"amounts_{number}"
-        functions[_derivatives(system)] = f"derivatives_{number}"
-        entries.append(f'    "{system.digest}": Generated(amounts_{number}, derivatives_{number}, {{')
-        for place, names in enumerate(sets):
-            active = tuple(m for m, name in enumerate(system.minerals) if name in names)
-            name = functions.setdefault(_equations(system, active), f"equations_{number}_{place}")
-            entries.append(f'        "{system.digest_of(active)}": {name},')
-        entries.append("    }),")
-    texts = [f"def {name}{text}" for text, name in functions.items()]
-    return "\n\n".join([_HEAD, *texts, "\n".join(["SYSTEMS: Mapping[str, Generated] = {", *entries, "}\n"])])
+class Arithmetic:
+    """The compiled functions of a system.
+
+    ``amounts`` takes the place of `Search.amounts`; None until some equations of the system are compiled.
+    """
+
+    def __init__(self, system: System) -> None:
+        self.amounts: Amounts | None = None
+        self._system = system
+        self._derivatives: Derivatives | None = None
+        self._equations: dict[tuple[int, ...], tuple[Derivatives, Equations] | None] = {}
+        self._asked = Counter[tuple[int, ...]]()
+
+    def equations(self, active_minerals: tuple[int, ...]) -> tuple[Derivatives, Equations] | None:
+        """Return the entries of the Jacobian and the equations of a Newton step, compiled if asked for often.
+
+        None before that, and if the plan of elimination never works for these minerals.
+        """
+        if active_minerals in self._equations:
+            return self._equations[active_minerals]
+        self._asked[active_minerals] += 1
+        if self._asked[active_minerals] <= STEPS_BEFORE_COMPILING:
+            return None
+        system = self._system
+        if self.amounts is None or self._derivatives is None:
+            self.amounts, self._derivatives = _compiled(_amounts(system)), _compiled(_derivatives(system))
+        text = _equations(system, active_minerals)
+        functions = None if text is None else (self._derivatives, _compiled(text))
+        self._equations[active_minerals] = functions
+        return functions
+
+
+@lru_cache(maxsize=128)
+def arithmetic_of(system: System) -> Arithmetic:
+    """Return the cached arithmetic of a system."""
+    return Arithmetic(system)
+
+
+@lru_cache(maxsize=512)
+def _compiled(text: str) -> Callable[..., Any]:
+    """Return the function with this text, the same for systems that differ only in minerals that are not active."""
+    names: dict[str, Any] = {"exp": exp, "isfinite": isfinite, "sqrt": sqrt}
+    exec(text, names)
+    function: Callable[..., Any] = names["written_out"]
+    return function
 
 
 def _amounts(system: System) -> str:
@@ -105,9 +85,7 @@ def _amounts(system: System) -> str:
     gross = ", ".join(_sum([(v, f"m{i}")]) for i, v in enumerate(system.gross_hydrogen) if v)
     acid = f"abs(t{hydrogen}) + abs(s{hydrogen}) + sum(({gross}))"
     return _function(
-        "ln_k: Sequence[float], laws: Sequence[Law], totals: Sequence[float], x: Sequence[float], "
-        "strength: float, ln_kg: float, ln_water: float",
-        "tuple[list[float], list[float], list[float], list[float]]",
+        "ln_k, laws, totals, x, strength, ln_kg, ln_water",
         f"{_names('k', len(powers))} = ln_k",
         f"{_names('x', count)} = x",
         f"{_names('t', count)} = totals",
@@ -122,7 +100,7 @@ def _amounts(system: System) -> str:
         *(f"s{k} = {_sum_over_species(system, k, 'm')}" for k in range(system.size)),
         f"sums = [{_names('s', system.size)}]",
         f"balance = [{', '.join(f's{k} - t{k}' for k in range(count))}]",
-        f"scales = [{', '.join(f't{k} + s{k}' for k in range(hydrogen))}, {acid}]",
+        f"scales = [{', '.join([*(f't{k} + s{k}' for k in range(hydrogen)), acid])}]",
         "return moles, sums, balance, scales",
     )
 
@@ -165,9 +143,7 @@ def _derivatives(system: System) -> str:
     always, near, _ = _jacobian(system)
     diagonal = f"r{system.at_strength}"
     return _function(
-        "laws: Sequence[Law], moles: Sequence[float], sums: Sequence[float], strength: float, strength_gap: float, "
-        "water_kg: float, activity: float, water_slope: float, mol_water_per_kg: float",
-        "tuple[float, ...]",
+        "laws, moles, sums, strength, strength_gap, water_kg, activity, water_slope, mol_water_per_kg",
         f"{_names('m', len(system.names))} = moles",
         f"{_names('s', system.size)} = sums",
         "if abs(strength_gap) < 0.5 * water_kg * strength:",
@@ -183,11 +159,14 @@ def _derivatives(system: System) -> str:
     )
 
 
-def _equations(system: System, active_minerals: tuple[int, ...]) -> str:
-    """Return the function that solves the equations of a Newton step, from the entries and the right-hand side."""
+def _equations(system: System, active_minerals: tuple[int, ...]) -> str | None:
+    """Return the function that solves the equations of a Newton step, from the entries and the right-hand side.
+
+    None if the minerals are linearly dependent, or if a pivot always vanishes.
+    """
     plan = system.elimination_plan(active_minerals)
     if plan is None:
-        raise ValueError(f"linearly dependent minerals: {[system.minerals[m] for m in active_minerals]}")
+        return None
     right = system.size + len(active_minerals)
     always, near, names = _jacobian(system)
     cells: dict[tuple[int, int], Cell] = {**names, **{(row, right): f"y{row}" for row in range(right)}}
@@ -196,10 +175,12 @@ def _equations(system: System, active_minerals: tuple[int, ...]) -> str:
             cells[place, k] = cells[system.at_water if k == system.at_activity else k, place] = v
     lines = []
     for r, c, changed_rows, changed_columns in plan:
-        pivot = cells[r, c]
+        pivot = cells.get((r, c), 0.0)
+        least = MIN_MINERAL_PIVOT if r != c else MIN_PIVOT
         if isinstance(pivot, str):
-            least = MIN_MINERAL_PIVOT if r != c else MIN_PIVOT
             lines += [f"if {-least!r} < {pivot} < {least!r}:", "    return None"]
+        elif abs(pivot) < least:
+            return None
         for k in changed_rows:
             factor = cells.get((k, c), 0.0)
             if isinstance(factor, float) and isinstance(pivot, float) and (factor / pivot).is_integer():
@@ -222,8 +203,7 @@ def _equations(system: System, active_minerals: tuple[int, ...]) -> str:
         value = f"{value} + {cells[r, right]}" if value != "0.0" else f"{cells[r, right]}"
         lines.append(f"c{c} = {value}" if cells[r, c] == 1.0 else f"c{c} = ({value}) / {cells[r, c]}")
     return _function(
-        "entries: Sequence[float], right: Sequence[float]",
-        "list[float] | None",
+        "entries, right",
         f"{', '.join([*always, *near])} = entries",
         f"{_names('y', right)} = right",
         *lines,
@@ -268,12 +248,8 @@ def _term(weight: float, name: str) -> str:
 
 
 def _names(letter: str, count: int) -> str:
-    return ", ".join(f"{letter}{k}" for k in range(count))
+    return "".join(f"{letter}{k}, " for k in range(count))  # a comma after a single name too
 
 
-def _function(arguments: str, result: str, *lines: str) -> str:
-    return "\n    ".join([f"({arguments}) -> {result}:", *lines]) + "\n"
-
-
-if __name__ == "__main__":
-    TARGET.write_text(generated_source(), encoding="utf-8")
+def _function(arguments: str, *lines: str) -> str:
+    return "\n    ".join([f"def written_out({arguments}):", *lines]) + "\n"
