@@ -27,7 +27,7 @@ MARGIN = 8.0
 _STEP = 0.1
 _BETWEEN_COLUMNS = 6.0
 # Widths as fractions: the left column of the page, the bucket of its column, and where the cells of the ladder begin.
-_LEFT_SHARE = 0.62
+_LEFT_SHARE = 0.66
 _VESSEL_SHARE = 0.3
 _CELL_STARTS = (0.0, 0.24, 0.42, 0.62)
 _LADDER_HEAD = said("How far to dilute: pH, alkalinity in mg/L as CaCO₃, the weakest plants that can take it")
