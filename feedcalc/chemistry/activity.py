@@ -128,8 +128,3 @@ def activity_law(species: Species, temperature_kelvin: float) -> ActivityLaw:
     if species.ion_size_angstrom is None:
         return leading, 1.0, water_constant("davies_slope") * leading
     return leading, size_slope * species.ion_size_angstrom, (species.linear_term or 0.0) * LN10
-
-
-def ln_activity_of_water(sum_of_molalities: float) -> float:
-    """Return ln of the activity of water, 1 - 0.017 times the sum of molalities but at least 0.1."""
-    return math.log(max(0.1, 1.0 - water_constant("water_activity_slope") * sum_of_molalities))

@@ -37,13 +37,6 @@ ROOT = Path(__file__).resolve().parents[2]
 CATALOGUES = ROOT / "feedcalc" / "words" / "catalogues"
 TEMPLATE = CATALOGUES / "messages.pot"
 TRANSLATED = tuple(tag for tag in languages.LANGUAGES if tag != "en")
-PLURALS = {
-    "es": "nplurals=2; plural=(n != 1);",
-    "fr": "nplurals=2; plural=(n > 1);",
-    "de": "nplurals=2; plural=(n != 1);",
-    "pt": "nplurals=2; plural=(n != 1);",
-    "hi": "nplurals=2; plural=(n > 1);",
-}
 # Where messages are seen, by what they stand in: the first that fits is told to translators.
 SEEN = (
     ("published/hazard", "hazard statements on label and sheet"),

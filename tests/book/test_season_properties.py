@@ -2,46 +2,28 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date, timedelta
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feedcalc.book.amounts import QUANTITIES, NutrientAmounts, SampledAsh, sampled_ash
+from feedcalc.book.amounts import QUANTITIES, NutrientAmounts
 from feedcalc.book.entries import Bed, EntryRecord
 from feedcalc.book.reader import Reader
 from feedcalc.book.totals import total_between, totals_on
-from feedcalc.garden.ash import ash_of
-from feedcalc.uncertainty.estimates import Estimate, Steps
+from feedcalc.uncertainty.estimates import Estimate
+from tests.book.samples import FixedBatches
 from tests.examples import examples
 
 LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 TODAY = date(2026, 5, 1)
-
-
-class FixedBatches:
-    def litre_of_feed(self, request: str, dilution: str) -> Steps[NutrientAmounts]:
-        yield 1, 1
-        return NutrientAmounts(
-            potassium=Estimate(0.05, 0.1, 0.2), lime_value=Estimate(0.1, 0.2, 0.3), ash=Estimate(0.2, 0.4, 0.6)
-        )
-
-    def ash_of_batch(self, request: str) -> Steps[SampledAsh]:
-        yield 1, 1
-        return sampled_ash(ash_of("mixed", "fresh"))
-
-    def kept_ash(self, evidence: str) -> Steps[SampledAsh]:
-        yield 1, 1
-        ash = json.loads(evidence)["ash"]
-        return sampled_ash(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
-
-    def whole_sludge(self, request: str) -> Steps[NutrientAmounts]:
-        yield 1, 1
-        return NutrientAmounts(lime_value=Estimate(30.0, 50.0, 80.0), ash=Estimate.exactly(100.0))
-
-
-READER = Reader(FixedBatches())
+BATCHES = FixedBatches(
+    litre=NutrientAmounts(
+        potassium=Estimate(0.05, 0.1, 0.2), lime_value=Estimate(0.1, 0.2, 0.3), ash=Estimate(0.2, 0.4, 0.6)
+    ),
+    sludge=NutrientAmounts(lime_value=Estimate(30.0, 50.0, 80.0), ash=Estimate.exactly(100.0)),
+)
+READER = Reader(BATCHES)
 BED = EntryRecord("bed", "bed", {"name": "Bed", "area": "4 m2", "texture": "loam", "plant": "tomato"})
 TEST = EntryRecord("test", "soil test", {"bed": "bed", "date": "2025-01-01", "ph": "5.6", "tested_with": "laboratory"})
 GIVEN = st.sampled_from([("dry ash", "g"), ("lime", "g"), ("liquid feed", "mL"), ("sludge", "g"), ("compost", "g")])

@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from feedcalc.book.amounts import NutrientAmounts, SampledAsh, sampled_ash
+from feedcalc.book.amounts import NutrientAmounts
 from feedcalc.book.entries import Bed, EntryRecord
 from feedcalc.book.reader import Reader
 from feedcalc.book.totals import (
@@ -23,41 +23,21 @@ from feedcalc.book.totals import (
 )
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.dry_ash import ash_content, cap_for
-from feedcalc.uncertainty.estimates import Estimate, Steps
+from feedcalc.uncertainty.estimates import Estimate
+from tests.book.samples import FixedBatches
 
 LIME_OF_ASH = Estimate(0.4, 0.5, 0.6)
 
 
-class FixedBatches:
-    """Batches with fixed amounts: a litre of undiluted feed, and all the sludge."""
-
-    litre = NutrientAmounts(
+BATCHES = FixedBatches(
+    litre=NutrientAmounts(
         potassium=Estimate(0.5, 1.0, 2.0), lime_value=Estimate(0.6, 1.2, 2.4), ash=Estimate(1.2, 2.4, 4.8)
-    )
-    sludge = NutrientAmounts(
+    ),
+    sludge=NutrientAmounts(
         calcium=Estimate.exactly(20.0), lime_value=Estimate.exactly(50.0), ash=Estimate.exactly(100.0)
-    )
-
-    def litre_of_feed(self, request: str, dilution: str) -> Steps[NutrientAmounts]:
-        yield 1, 1
-        parts = float(dilution.split(":")[1]) if dilution else 0.0
-        return self.litre.scaled(1 / (1 + parts))
-
-    def ash_of_batch(self, request: str) -> Steps[SampledAsh]:
-        yield 1, 1
-        return sampled_ash(ash_of("mixed", "fresh"))
-
-    def kept_ash(self, evidence: str) -> Steps[SampledAsh]:
-        yield 1, 1
-        ash = json.loads(evidence)["ash"]
-        return sampled_ash(ash_of(ash["kind"], "fresh", ash.get("analysis"), ash.get("density")))
-
-    def whole_sludge(self, request: str) -> Steps[NutrientAmounts]:
-        yield 1, 1
-        return self.sludge
-
-
-READER = Reader(FixedBatches(), "en-GB", "metric")
+    ),
+)
+READER = Reader(BATCHES, "en-GB", "metric")
 BED = {"name": "South wall", "area": "4 m²", "texture": "loam", "plant": "tomato"}
 
 
@@ -337,6 +317,6 @@ def test_a_bed_is_kept_without_the_fields_that_cannot_be_read():
 
 
 def test_numbers_are_read_as_the_grower_writes_them():
-    german = Reader(FixedBatches(), "de-DE", "metric")
+    german = Reader(BATCHES, "de-DE", "metric")
     (bed,) = german.book([record("south", "bed", name="Beet", area="2,5 m²")]).beds
     assert bed.area == 2.5
