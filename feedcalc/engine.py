@@ -27,6 +27,7 @@ from feedcalc.liquor import answer as answers
 from feedcalc.liquor import figures
 from feedcalc.liquor.kept_ash import KeptAsh, kept_ash_in_steps, values_of_kept
 from feedcalc.liquor.reactions import REACTIONS, with_reactions
+from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
 from feedcalc.sheets.batch import Sheet, sheet_of
 from feedcalc.sheets.paper.printing import Printed, printed
 from feedcalc.sheets.render import (
@@ -209,7 +210,7 @@ def _refusal(fault: Exception) -> Refusal:
 
 def _solution_reply(asked: SolutionRequest, request: Request) -> Reply:
     equilibrium = equilibrate(
-        asked.totals, asked.temperature_celsius + 273.15, asked.minerals, asked.carbon_dioxide_atm
+        asked.totals, asked.temperature_celsius + ZERO_CELSIUS_KELVIN, asked.minerals, asked.carbon_dioxide_atm
     )
     return Reply(
         values=figures.values_of_solution(equilibrium),

@@ -21,6 +21,7 @@ from feedcalc.liquor.air import corrosive_ph, exposure_to_air
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.dilution import feed_at, is_within
 from feedcalc.liquor.planning import WEAKEST_SENSIBLE_PARTS
+from feedcalc.liquor.steeping import Liquor
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said, said_of
 
@@ -80,14 +81,12 @@ def _dilution(answer: Answer, at_half_strength: bool) -> list[Way]:
     return [_to_parts(answer, parts, said("Dilute to 1:{parts}.", parts=_number(answer, parts, 4)))]
 
 
-def _fed(answer: Answer, parts: float, share_of_tap: float | None = None) -> Any:
+def _fed(answer: Answer, parts: float, share_of_tap: float = 0.0) -> Liquor:
     """The liquor of the typical ash in ``parts`` of water; ``share_of_tap`` of it medium tap water instead."""
-    water = answer.dilution_water if share_of_tap is None else water_of_kind("medium")
-    kelvin = answer.request.known("water.temperature") + 273.15
-    liquor = answer.typical.steep.liquor
-    if share_of_tap is None:
-        return feed_at(liquor, parts, water, kelvin).liquor
-    return feed_at(liquor, parts, answer.dilution_water.mixed_with(water, share_of_tap), kelvin).liquor
+    water = answer.dilution_water
+    if share_of_tap:
+        water = water.mixed_with(water_of_kind("medium"), share_of_tap)
+    return feed_at(answer.typical.steep.liquor, parts, water, answer.kelvin).liquor
 
 
 def _less_tap_water(answer: Answer) -> list[Way]:
@@ -108,8 +107,7 @@ def _less_tap_water(answer: Answer) -> list[Way]:
 def _vinegar(answer: Answer, target_ph: float) -> list[Way]:
     """Vinegar for one can, to a pH; nothing where the feed is there already or vinegar can't bring it there."""
     vinegar, can = acids()["vinegar"], answer.plan.cans[0].litres
-    kelvin = answer.request.known("water.temperature") + 273.15
-    dose = acid_dose(answer.typical.own.liquor, vinegar, vinegar.strengths[1], target_ph, kelvin)
+    dose = acid_dose(answer.typical.own.liquor, vinegar, vinegar.strengths[1], target_ph, answer.kelvin)
     if not dose:
         return []
     millilitres = dose * can
@@ -159,8 +157,7 @@ def _time_in_the_air(answer: Answer, limit: float) -> list[Way]:
     """Days that the feed stands in an open tub as wide as the bucket and filled as the cans ask, at most to its rim."""
     feed = sum(can.litres * can.count for can in answer.plan.cans)
     litres = min(feed, answer.vessel.usable)
-    kelvin = answer.request.known("water.temperature") + 273.15
-    standing = exposure_to_air(answer.typical.own.liquor, answer.vessel.area, litres, kelvin, ())
+    standing = exposure_to_air(answer.typical.own.liquor, answer.vessel.area, litres, answer.kelvin, ())
     soonest, usual, latest = standing.days_until(limit)
     if soonest is None or not usual or latest is None or not isfinite(latest):
         return []
