@@ -9,7 +9,9 @@ import { placeChanged } from "./bench/answers.js";
 import { startBench } from "./bench/bench.js";
 import * as form from "./bench/form.js";
 import { keep } from "./bench/keeping.js";
+import { stepsPlaceChanged } from "./bench/steps.js";
 import { startBook } from "./book/book.js";
+import { startToBook } from "./book/to_book.js";
 import * as offline from "./offline/offline.js";
 import { startChanges } from "./store/changes.js";
 
@@ -39,11 +41,16 @@ function startOffline() {
 startWords();
 startNotices();
 startChanges({ request: form.read });
-startPlaces(placeChanged);
+startPlaces((place) => {
+  placeChanged(place);
+  stepsPlaceChanged(place);
+});
 startBench();
 startOffline();
 byId("cut").remove();
-startBook({ batch: () => ({ name: byId("batch-name", HTMLInputElement).value, request: form.read() }) });
+const batch = () => ({ name: byId("batch-name", HTMLInputElement).value, request: form.read() });
+startBook({ batch });
+startToBook(batch);
 
 export { form, offline };
 export * as batches from "./store/batches.js";

@@ -47,7 +47,7 @@ TRANSLATED_COLUMNS = {
     "reading_causes": ("cause",),
     "season_reasons": ("text",),
     "second_things": ("words", "reason"),
-    "suitability_reasons": ("text",),
+    "suitability_reasons": ("short", "text"),
     "undo_notes": ("text",),
     "unknown_words": ("words", "remedy"),
     "water_kinds": ("label",),

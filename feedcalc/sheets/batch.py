@@ -24,6 +24,7 @@ from feedcalc.liquor.instruments import ph_shows, reading_celsius
 from feedcalc.liquor.planning import STAGES
 from feedcalc.liquor.times import settled_at, use_by
 from feedcalc.physics import settling
+from feedcalc.sheets.moves import Move, next_move, suggested, verdict_in_short
 from feedcalc.words.languages import moment_words
 from feedcalc.words.messages import said
 
@@ -125,7 +126,18 @@ class Sheet:
     readings_used: tuple[str, ...] = ()
     ways: tuple[Mapping[str, Any], ...] = ()
     gentler: tuple[Mapping[str, Any], ...] = ()
-    suggestions: tuple[str, ...] = ()
+    suggestions: tuple[Move, ...] = ()
+    fed_litres: float = 0.0
+
+    @property
+    def verdict_in_short(self) -> str:
+        """Why the verdict is what it is, in a few words."""
+        return verdict_in_short(self.verdict, self.reasons)
+
+    @property
+    def next_move(self) -> Move | None:
+        """What one tap can do about the verdict."""
+        return next_move(self.ways)
 
     @property
     def ash_kept(self) -> str:
@@ -248,7 +260,8 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         readings_used=tuple(meanings[path] for path in answer.readings_used),
         ways=tuple(values["ways"]),
         gentler=tuple(values["gentler"]),
-        suggestions=tuple(suggestion["because"] for suggestion in values["suggestions"]),
+        suggestions=suggested(values["suggestions"]),
+        fed_litres=round(sum(can.litres * can.count for can in plan.cans), 3),
     )
 
 

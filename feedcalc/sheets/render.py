@@ -45,7 +45,7 @@ from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Said
 
 # Names of the parts in the reply's ``html``, in reading order; `bar` is the answer in one line.
-PAGE_PARTS = ("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar")
+PAGE_PARTS = ("bench", "reading", "sheet", "liquor", "ladder", "delivery", "label", "reactions", "trust", "bar")
 MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
 
 

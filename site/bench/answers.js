@@ -6,10 +6,10 @@
 import { localMoment } from "../common/clock.js";
 import { all, byId, first, putMarkup, showProgress } from "../common/dom.js";
 import { announce } from "../common/notices.js";
-import { current } from "../common/places.js";
+import { current, sheetAt } from "../common/places.js";
 import { say, show } from "../common/words.js";
 import { ask } from "../engine/client.js";
-import { state, theBatch } from "../store/state.js";
+import { isExample, state, tellFollowers, theBatch } from "../store/state.js";
 import * as ashes from "./ash_choice.js";
 import * as form from "./form.js";
 import * as notes from "./form_notes.js";
@@ -28,6 +28,8 @@ const REASONS = { // why an answer was not had, by the name of the error
   TimedOut: () => say("This took too long and was stopped. Change something, or try again."),
   Died: () => say("The calculator stopped twice over this and was started anew. Change something, or try again."),
 };
+/** @type {Words} */
+const EXAMPLE = () => say("An example. Tap it to make it yours.");
 const answer = byId("answer");
 let quickTimer = 0;
 let rangesTimer = 0;
@@ -87,13 +89,14 @@ function showReply(reply, whole) {
   }
   for (const [name, markup] of Object.entries(reply.html)) if (whole || !WITH_RANGES.includes(name)) put(name, markup);
   answer.setAttribute("aria-busy", String(!whole));
+  tellFollowers("answer");
   if (sheet() === "dry") {
     mark("fresh", () => say("For what is typed now."));
     announce(() => say("Sheet for dry ash worked out."));
   } else if (whole) {
     tellProgress(null);
     labels.refresh();
-    mark("fresh", () => say("For what is typed now."));
+    mark("fresh", isExample() ? EXAMPLE : () => say("For what is typed now."));
     announce(() => say("Sheet worked out: {answer}", { answer: first('[data-part="bar"]').textContent?.replaceAll(/\s+/g, " ").trim() }));
   } else {
     mark("quick", () => say("Typical figures; the likely ranges are being worked out…"));
@@ -137,6 +140,7 @@ function stopTimers() {
  */
 export function recalculate(pause = TYPING_PAUSE) {
   const asked = ++question;
+  tellFollowers("request");
   stopTimers();
   tellProgress(null);
   answer.setAttribute("aria-busy", "true");
@@ -176,7 +180,7 @@ const textOf = (request) => JSON.stringify(request.ask ? { ...request, now: "" }
 export function placeChanged(place) {
   if (place === "book") return;
   ashes.show();
-  const known = answered[place];
+  const known = answered[sheetAt(place)];
   if (known?.text !== textOf(asking())) {
     recalculate(0);
     return;

@@ -86,6 +86,7 @@ function empty() {
 /** Open the batches of this browser, or begin with the example that stands in the page. */
 export function openBatches() {
   const example = form.read();
+  state.example = JSON.stringify(example);
   state.batches = store.open();
   const wanted = kept(CURRENT, ofThisTab) ?? kept(CURRENT);
   byId("batches").hidden = false;

@@ -1,11 +1,11 @@
 // The bench: the form, the batches and the sheets that follow them, put together. Nothing typed is lost.
 
 import { localMoment } from "../common/clock.js";
-import { byId } from "../common/dom.js";
+import { all, byId } from "../common/dom.js";
 import { onLanguage } from "../common/words.js";
 import { restart } from "../engine/client.js";
-import { state, theBatch } from "../store/state.js";
-import { forgetAnswers, recalculate, showBatchName, ticked } from "./answers.js";
+import { followers, state, theBatch } from "../store/state.js";
+import { forgetAnswers, recalculate, showBatchName } from "./answers.js";
 import * as ashes from "./ash_choice.js";
 import { beginBatch, deleteBatch, duplicate, followOtherWindows, openBatches, turnToChosen } from "./batch_choice.js";
 import { copyLink, openFile, takeLink, tellUnreadable } from "./exchange.js";
@@ -13,6 +13,8 @@ import * as form from "./form.js";
 import { changed, redo, takeAsh, undo } from "./history.js";
 import { exportAll, flush, keep, listBatches, tellKept } from "./keeping.js";
 import * as labels from "./label_choice.js";
+import { startSentence, tell as tellSentence } from "./sentence.js";
+import { record, showStep, startSteps } from "./steps.js";
 import { wakeEngine } from "./waking.js";
 
 /** @param {string} id @param {() => void} act */
@@ -46,10 +48,9 @@ function bindForm() {
 
 function bindBatches() {
   byId("answer").addEventListener("change", ({ target }) => {
-    if (!(target instanceof HTMLElement) || !target.dataset.step) return;
-    theBatch().done = ticked();
-    keep();
+    if (target instanceof HTMLElement && target.dataset.step) record(target.dataset.step);
   });
+  for (const each of all("[data-click]")) each.addEventListener("click", () => byId(each.dataset.click ?? "").click());
   onClick("undo", undo);
   onClick("redo", redo);
   byId("batch-name").addEventListener("input", ({ target }) => {
@@ -104,6 +105,10 @@ export function startBench() {
     }
     forgetAnswers();
   });
+  startSentence();
+  startSteps();
+  followers.request.push(tellSentence);
+  followers.answer.push(showStep);
   followOtherWindows();
   ashes.start({ request: () => form.askedAt("batch", state.batch?.request ?? {}), use: takeAsh });
   openBatches();

@@ -1,6 +1,7 @@
 // What the engine says of the form: assumptions, readings and errors, each at its field.
 
 import { all, byId, first } from "../common/dom.js";
+import { go } from "../common/places.js";
 import { say, show } from "../common/words.js";
 import { fields } from "./form.js";
 
@@ -22,7 +23,7 @@ function fieldAt(path) {
  */
 export function tell(reply) {
   for (const field of fields()) field.removeAttribute("aria-invalid");
-  for (const place of all("[data-error]", form)) {
+  for (const place of [...all("[data-error]", form), ...all("[data-mirror-error]")]) {
     place.hidden = true;
     place.textContent = "";
   }
@@ -44,18 +45,30 @@ function tellReadings({ assumed, read_as: readings }) {
 
 /** @param {Refusal[]} errors */
 function tellErrors(errors) {
-  byId("error-list").replaceChildren(...errors.map(({ field: path, given, problem, accepted }) => {
-    const item = document.createElement("li");
-    const field = fieldAt(path);
-    const words = say("{problem} Try {accepted}.", { problem, accepted });
-    if (field) {
-      markField(field, words);
-      item.append(linkTo(field), " ");
-    }
-    item.append(given ? `“${given}”: ${words}` : words);
-    return item;
+  byId("error-list").replaceChildren(...errors.map((error) => {
+    const field = fieldAt(error.field);
+    if (field) markField(field, wordsOf(error));
+    return lineOf(error);
   }));
   byId("error-summary").hidden = !errors.length;
+  const elsewhere = errors.filter(({ field }) => !mirrorsOf(field).length);
+  byId("bench-errors").replaceChildren(...elsewhere.map(lineOf));
+  byId("bench-errors").hidden = !elsewhere.length;
+}
+
+/** @param {Refusal} error */
+const wordsOf = ({ problem, accepted }) => say("{problem} Try {accepted}.", { problem, accepted });
+
+/** @param {string} path */
+const mirrorsOf = (path) => all(`[data-mirror-error="${CSS.escape(path)}"]`);
+
+/** @param {Refusal} error */
+function lineOf(error) {
+  const item = document.createElement("li");
+  const field = fieldAt(error.field);
+  if (field) item.append(linkTo(field), " ");
+  item.append(error.given ? `“${error.given}”: ${wordsOf(error)}` : wordsOf(error));
+  return item;
 }
 
 /** @param {Field} field @param {string} words */
@@ -65,6 +78,10 @@ function markField(field, words) {
   place.textContent = place.textContent ? `${place.textContent} ${words}` : words;
   place.hidden = false;
   first(`[data-echo="${name}"]`, HTMLElement, form).textContent = "";
+  for (const mirror of mirrorsOf(field.name)) {
+    mirror.textContent = words;
+    mirror.hidden = false;
+  }
   field.setAttribute("aria-invalid", "true");
   field.closest("details")?.setAttribute("open", "");
 }
@@ -76,6 +93,7 @@ function linkTo(field) {
   link.textContent = `${first(`label[for="${CSS.escape(field.id)}"]`, HTMLElement, form).textContent}:`;
   link.addEventListener("click", (event) => {
     event.preventDefault();
+    if (!field.checkVisibility()) go("all");
     field.focus();
   });
   return link;

@@ -1,7 +1,9 @@
 // Changes of the batch on the page, each kept at once and each to be undone.
 
 import { byId } from "../common/dom.js";
-import { state, theBatch } from "../store/state.js";
+import { localMoment } from "../common/clock.js";
+import { say } from "../common/words.js";
+import { isExample, state, theBatch } from "../store/state.js";
 import { recalculate } from "./answers.js";
 import * as ashes from "./ash_choice.js";
 import * as form from "./form.js";
@@ -55,9 +57,20 @@ export function changed(name = null) {
   if (JSON.stringify(request) === JSON.stringify(batch.request)) return;
   if (!name || state.typing !== name) remember();
   state.typing = name;
+  const wasExample = isExample();
   batch.request = request;
+  if (wasExample) makeOwn(batch);
   keep();
   recalculate();
+}
+
+/** The example was touched: from now on it is the grower's own batch, begun now. @param {import("../types").Batch} batch */
+function makeOwn(batch) {
+  batch.name = say("Batch");
+  byId("batch-name", HTMLInputElement).value = batch.name;
+  if (batch.request.now !== JSON.parse(state.example).now) return;
+  batch.request.now = localMoment();
+  byId("now", HTMLInputElement).value = batch.request.now;
 }
 
 /**

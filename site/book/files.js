@@ -1,5 +1,6 @@
 // The book as a file, a table and a calendar; files opened, seen in a preview and merged.
 
+import { textOf as calendarOf } from "../common/calendar_file.js";
 import { today } from "../common/clock.js";
 import { byId, download, first, made } from "../common/dom.js";
 import { say, show } from "../common/words.js";
@@ -7,7 +8,6 @@ import { open as openBatches } from "../store/batches.js";
 import { askBook, remember, textsOf, wordsOf, work } from "../store/changes.js";
 import * as records from "../store/records.js";
 import { textIn } from "../store/shapes.js";
-import { textOf as calendarOf } from "./calendar_file.js";
 import { nameOf } from "./names.js";
 import { tell, tellUndoable } from "./telling.js";
 import { refresh } from "./view.js";

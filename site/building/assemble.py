@@ -41,6 +41,7 @@ from feedcalc.contract.fields import LOCALES, REQUEST_FIELDS
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.garden.plants import plants
 from feedcalc.sheets.paper.wall import wall_sizes
+from feedcalc.sheets.render import PAGE_PARTS
 from feedcalc.words.languages import LANGUAGES
 
 STYLES = ("styles/page.css", "styles/label_choice.css", "styles/book.css")
@@ -109,7 +110,7 @@ def _element(identity: str, content: bytes, text: str = "", address: str = "") -
 
 def page_without_engine() -> str:
     """The page as people read it before anything is worked out, without scripts: for gathering its words."""
-    reply = {"html": dict.fromkeys(("sheet", "ladder", "delivery", "label", "reactions", "trust", "bar"), "")}
+    reply = {"html": dict.fromkeys(PAGE_PARTS, "")}
     parts = Parts(script="", program="", payload=b"", request=json.loads(engine.demo_request()), reply=reply)
     return _rendered(parts, Markup(), Markup(), Markup(), "", installable=False)
 

@@ -1,32 +1,40 @@
-// The places of the page: the batch, dry ash, the season book. One is shown; the address says which, so that Back
-// leads to the one before and a link can lead to any of them.
+// The places of the page: the feed, dry ash, the book; and of the feed the steps one at a time, and all there is to say
+// and to read. One is shown; the address says which, so that Back leads to the one before and a link to any of them.
 //
 // Rules: what belongs to places names them in data-in; the parts of the form that belong to some only, in data-for. A
-// link to a place carries data-place. Each place keeps how far it was scrolled.
+// link to a place carries data-place. Each place keeps how far it was scrolled. A wide screen shows all of the feed.
 
-import { all, first } from "./dom.js";
+import { all, byId, first } from "./dom.js";
 import { keep, kept, ofThisTab } from "./storage.js";
 import { onLanguage } from "./words.js";
 
 const KEY = "feedcalc.place";
 const FIRST = "batch";
 const TITLE = document.title;
-const links = /** @type {HTMLAnchorElement[]} */ (all(".places [data-place]"));
+const links = /** @type {HTMLAnchorElement[]} */ (all("a[data-place]"));
+const tabs = links.filter((link) => link.closest(".places"));
+const wide = window.matchMedia("(min-width: 62rem)");
 /** @type {Record<string, number>} */
 const scrolled = {};
 let shown = FIRST;
 /** @type {(place: string) => void} */
 let changed = () => {};
 
-/** Return the place that is shown: "batch", "dry" or "book". */
+/** Return the place that is shown: "batch", "steps", "all", "dry" or "book". */
 export const current = () => shown;
+
+/**
+ * Return the sheet that a place shows: "batch", "dry" or "book".
+ * @param {string} [place]
+ */
+export const sheetAt = (place = shown) => (["steps", "all"].includes(place) ? "batch" : place);
 
 /** @param {string | null} place */
 const linkTo = (place) => links.find(({ dataset }) => dataset.place === place);
 /** @param {string} place */
 const hashOf = (place) => linkTo(place)?.hash ?? "";
 /** @param {string | undefined} names @param {string} place */
-const isAmong = (names, place) => names?.split(" ").includes(place) ?? false;
+const isAmong = (names, place) => names?.split(" ").some((name) => name === place || (name === "all" && place === "batch" && wide.matches)) ?? false;
 
 /**
  * The place that the part of an address after # leads to, or null where it leads to none.
@@ -54,15 +62,18 @@ function show(place) {
   shown = place;
   document.documentElement.dataset.place = place;
   for (const part of all("[data-in]")) part.hidden = !isAmong(part.dataset.in, place);
-  for (const part of all("#batch [data-for]")) part.hidden = !isAmong(part.dataset.for, place);
-  for (const link of links) link.toggleAttribute("aria-current", false);
-  first(`.places [data-place="${place}"]`).setAttribute("aria-current", "page");
+  for (const part of all("#batch [data-for]")) part.hidden = !isAmong(part.dataset.for, sheetAt(place));
+  for (const tab of tabs) tab.toggleAttribute("aria-current", false);
+  first(`.places [data-place="${sheetAt(place)}"]`).setAttribute("aria-current", "page");
+  byId("menu", HTMLDetailsElement).open = false;
   nameDocument();
-  keep(KEY, place, ofThisTab); // where it is refused, a reload without # leads to the first place
+  // Where both are refused, a reload without # leads to the first place.
+  if (keep(KEY, place, ofThisTab)) keep(KEY, place);
 }
 
 function nameDocument() {
-  document.title = shown === FIRST ? TITLE : `${linkTo(shown)?.textContent} – ${TITLE}`;
+  const tab = tabs.find(({ dataset }) => dataset.place === shown);
+  document.title = tab && shown !== FIRST ? `${tab.textContent} – ${TITLE}` : TITLE;
 }
 
 /** @param {string} place */
@@ -89,6 +100,7 @@ function followAddress() {
   if (!place || place === shown) return;
   show(place);
   const target = links.some(({ hash }) => hash === location.hash) ? null : document.getElementById(location.hash.slice(1));
+  if (target instanceof HTMLDetailsElement) target.open = true;
   if (target) target.scrollIntoView({ behavior: "instant" });
   else scrollBack(place);
   changed(place);
@@ -99,7 +111,7 @@ function followAddress() {
  * @param {(place: string) => void} onChange
  */
 export function startPlaces(onChange) {
-  const asked = location.hash ? placeAt(location.hash) : kept(KEY, ofThisTab);
+  const asked = location.hash ? placeAt(location.hash) : kept(KEY, ofThisTab) ?? kept(KEY);
   const wanted = asked !== null && linkTo(asked) ? asked : FIRST;
   if (!location.hash && wanted !== FIRST) history.replaceState(null, "", hashOf(wanted));
   show(wanted);
@@ -112,5 +124,6 @@ export function startPlaces(onChange) {
     });
   }
   window.addEventListener("popstate", followAddress);
+  wide.addEventListener("change", () => show(shown));
   onLanguage(nameDocument);
 }

@@ -18,7 +18,25 @@ export const state = {
   stored: true,
   /** Whether this window wrote the batch since it was opened or another window wrote it. */
   editedHere: false,
+  /** The request of the example that stands in the page, as JSON. */
+  example: "",
 };
+
+/** Whether the batch on the page is still the example, untouched. */
+export const isExample = () => JSON.stringify(state.batch?.request) === state.example;
+
+/** What follows the batch on the page: called when its request is shown anew, and when an answer is. */
+export const followers = {
+  /** @type {(() => void)[]} */
+  request: [],
+  /** @type {(() => void)[]} */
+  answer: [],
+};
+
+/** @param {"request" | "answer"} what */
+export function tellFollowers(what) {
+  for (const follow of followers[what]) follow();
+}
 
 /** Return the batch on the page. Throws an Error before the batches are opened. */
 export function theBatch() {
