@@ -34,7 +34,8 @@ def feed_facts(answer: Answer) -> FeedFacts:
     stage = stage_of(answer.request)
     ph_read, is_of_feed = answer.request.number("measured.ph"), answer.request.word("measured.of") == "feed"
     computed = answer.spread(lambda outcome: (outcome.own if is_of_feed else outcome.steep).liquor.equilibrium.ph)
-    typical = (answer.typical.own if is_of_feed else answer.typical.steep).liquor
+    typical = answer.typical
+    read, ph_25 = (typical.own, typical.own_ph_25) if is_of_feed else (typical.steep, typical.liquor_ph_25)
     return FeedFacts(
         ph=answer.spread(lambda outcome: outcome.own_ph_25),
         alkalinity=answer.spread(lambda outcome: outcome.own.liquor.alkalinity),
@@ -44,11 +45,11 @@ def feed_facts(answer: Answer) -> FeedFacts:
             lambda outcome: max(outcome.per_square_metre.lime_value, 0.0)
         ),
         potassium=answer.spread(lambda outcome: outcome.own.liquor.milligrams_per_litre("potassium")),
-        litres_per_square_metre=answer.typical.per_square_metre.litres,
-        read_shift=typical.ph_25 - ph_shows(typical.equilibrium, reading_celsius(answer.request)),
+        litres_per_square_metre=typical.per_square_metre.litres,
+        read_shift=ph_25 - ph_shows(read.liquor.equilibrium, reading_celsius(answer.request)),
         limits=answer.limits[stage],
         parts=answer.plan.parts_water,
-        parts_within_limits=answer.typical.recommended[stage],
+        parts_within_limits=typical.recommended[stage],
         # With acid the feed may have any pH, so the reading is doubted only if no plausible ash explains it.
         fits_reading=(
             ph_read is None
