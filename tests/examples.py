@@ -1,6 +1,7 @@
 """How many examples hypothesis tries of each property, set in one place.
 
-A test names the number that the full run tries. The profile (``--hypothesis-profile=check``) thins all of them alike.
+A test names the number that the full run tries. The profile (``--hypothesis-profile=check``) thins all of them alike,
+or multiplies them (`night`).
 No profile has a deadline or a check of speed: a busy machine must not fail a property.
 """
 
@@ -11,7 +12,7 @@ from typing import Any
 from hypothesis import HealthCheck, settings
 
 # Examples in each hundred that a profile keeps.
-PROFILES = {"full": 100, "check": 25}
+PROFILES = {"full": 100, "check": 25, "night": 5000}
 FEWEST = 5
 
 for name, percent in PROFILES.items():

@@ -4,7 +4,8 @@
 // asked on its line, and rests while something newer is worked out on another. <html data-engine> says "starting",
 // "ready" or "failed". The program is held to its hash before it runs; the payload while Python starts, by this thread,
 // which has nothing else to do: no answer comes before both are known to be whole. A Python that dies over a question is
-// started anew and asked it once more.
+// started anew and asked it once more. Whoever knows what such a question is made of may find the part that kills
+// (`mendDeadly`); meanwhile nothing else is asked.
 
 import { worker as workerOf } from "../common/markup.js";
 import { language } from "../common/words.js";
@@ -27,7 +28,11 @@ import { canHash, isWhole, payloadOfWorker, programOfWorker, whatIsLacking } fro
  * @property {(far: Progress) => void} onProgress
  * @property {(reply: import("../types").Reply) => void} resolve
  * @property {(error: Error) => void} reject
+ * @property {boolean} isProbe whether one death is an answer
  * @property {boolean} [isDeadly] Python died over it once
+ *
+ * @typedef {import("../types").Request} Request
+ * @typedef {(request: Request) => Promise<((request: Request) => Request) | null>} Mend
  */
 
 /** @type {Settings} */
@@ -49,6 +54,11 @@ let startedAt = 0;
 let silence = 0; // timer of a starting worker
 let generation = 0; // counts workers, so that a late message of an ended one is known
 let whole = Promise.resolve(true); // whether the payload of this worker is what the build made
+/** @type {Mend} */
+let mend = async () => null;
+let isMending = false;
+/** @type {Map<string, string>} */
+const givenUp = new Map(); // line -> the question Python died over twice: it is not asked again
 let anew = false; // whether to ask past the browser's own copies, since those were damaged
 
 /** @param {string} name @param {string} message */
@@ -68,7 +78,19 @@ export function startEngine(given = {}) {
 }
 
 /** End the worker and start another; what waits is asked again. */
-export const restart = () => launch();
+export function restart() {
+  givenUp.clear();
+  return launch();
+}
+
+/**
+ * Have a question that Python died over twice looked into: it may be put anew with `isProbe`, and what comes back takes
+ * the part that kills out of any question.
+ * @param {Mend} given
+ */
+export function mendDeadly(given) {
+  mend = given;
+}
 
 async function launch() {
   endWorker();
@@ -184,24 +206,32 @@ function inChosenLanguage(request) {
  * being restarted), "Died" (Python died over it twice and is being restarted) or "Failed" (Python can't be had, or
  * raised an error). onProgress comes now and then while a long answer is worked out.
  * @param {import("../types").Request} request
- * @param {{ line?: string, onProgress?: (far: Progress) => void }} [options]
+ * @param {{ line?: string, onProgress?: (far: Progress) => void, isProbe?: boolean }} [options]
  * @returns {Promise<import("../types").Reply>}
  */
-export function ask(request, { line = "sheet", onProgress = () => {} } = {}) {
+export function ask(request, { line = "sheet", onProgress = () => {}, isProbe = false } = {}) {
   return new Promise((resolve, reject) => {
     const older = waiting.get(line);
     older?.reject(named("Superseded", "a newer request took its place"));
     if (older && sent.some(({ id }) => id === older.id)) worker?.postMessage({ drop: older.id });
-    waiting.set(line, { id: ++lastId, text: JSON.stringify(inChosenLanguage(request)), onProgress, resolve, reject });
+    const text = JSON.stringify(inChosenLanguage(request));
+    waiting.set(line, { id: ++lastId, text, onProgress, resolve, reject, isProbe });
     if (document.documentElement.dataset.engine === "failed") settle(line, lastId)?.reject(named("Failed", "no engine"));
+    else if (givenUp.get(line) === timeless(text)) settle(line, lastId)?.reject(named("Died", "asked before"));
     else sendAll();
   });
 }
 
+/**
+ * The text of a question without its clock, which makes each one another.
+ * @param {string} text
+ */
+const timeless = (text) => JSON.stringify({ ...JSON.parse(text), now: "" });
+
 /** Whatever the worker has not got yet, in the order it was asked. */
 function sendAll() {
   if (!ready) return;
-  const fresh = [...waiting].filter(([, { id }]) => !sent.some((known) => known.id === id));
+  const fresh = [...waiting].filter(([, { id, isProbe }]) => isProbe >= isMending && !sent.some((known) => known.id === id));
   for (const [line, { id, text }] of fresh.sort(([, one], [, other]) => one.id - other.id)) {
     sent.push({ id, line });
     worker?.postMessage({ id, request: text });
@@ -262,9 +292,28 @@ function crashed(message) {
  */
 function died(over, message) {
   const entry = over && settle(over.line, over.id);
-  if (entry?.isDeadly) entry.reject(named("Died", message));
-  else if (entry) waiting.set(over.line, { ...entry, isDeadly: true });
-  return launch();
+  if (entry && !entry.isProbe && !entry.isDeadly) waiting.set(over.line, { ...entry, isDeadly: true });
+  const started = launch();
+  if (entry?.isProbe) entry.reject(named("Died", message));
+  else if (over && entry?.isDeadly) lookInto(over.line, entry, message);
+  return started;
+}
+
+/** @param {string} line @param {Question} entry @param {string} message */
+async function lookInto(line, entry, message) {
+  isMending = true;
+  const without = await mend(JSON.parse(entry.text)).catch(() => null);
+  isMending = false;
+  if (!without) {
+    givenUp.set(line, timeless(entry.text));
+    entry.reject(named("Died", message));
+  } else if (waiting.has(line)) {
+    entry.reject(named("Superseded", "a newer request took its place"));
+  } else {
+    waiting.set(line, { ...entry, id: ++lastId, isDeadly: false });
+  }
+  if (without) for (const each of waiting.values()) each.text = JSON.stringify(without(JSON.parse(each.text)));
+  sendAll();
 }
 
 /** @param {string} message @param {string} [cause] */

@@ -6,6 +6,7 @@
 import { localMoment } from "../common/clock.js";
 import { language, say } from "../common/words.js";
 import { ask } from "../engine/client.js";
+import { startSearch, tellSetAside } from "./deadly_search.js";
 import * as journal from "./journal.js";
 import * as records from "./records.js";
 import { textIn } from "./shapes.js";
@@ -43,12 +44,14 @@ const hooks = {
 let working = Promise.resolve(); // the journal is worked through by one at a time
 /** @type {Promise<unknown>} */
 let turn = Promise.resolve();
+let isToldOfDeadly = false; // which records the sums leave out is told at each start
 /** @type {Set<string>} */
 const entered = new Set(); // keys of changes that this window's book has; those only in memory stay in the journal
 
 /** @param {Partial<typeof hooks>} given */
 export function startChanges(given) {
   Object.assign(hooks, given);
+  startSearch();
 }
 
 /** Return how the grower writes numbers and what a cup is, as on the batch's form. */
@@ -83,7 +86,7 @@ export async function write(kind, id, fields) {
 /**
  * What has to be written to have a record as it was; one that was not there is removed.
  * @param {BookRecord | undefined} record
- * @param {Texts} fields
+ * @param {Record<string, unknown>} fields
  * @returns {Texts}
  */
 export function textsOf(record, fields) {
@@ -129,6 +132,8 @@ async function carryOut(changes, step) {
  */
 export function workOff(changes = []) {
   const run = working.then(async () => {
+    if (!isToldOfDeadly) tellSetAside(records.deadly());
+    isToldOfDeadly = true;
     const waiting = new Map([...journal.journal(), ...changes].map((each) => [each.key, each]));
     let refused = null;
     for (const each of waiting.values()) {
@@ -146,10 +151,19 @@ export function workOff(changes = []) {
 /** @param {Change} change */
 async function enter({ key, kind, id, fields, at, by }) {
   const beside = () => records.all().filter((record) => record.id === id || ["bed", "ash"].includes(record.kind));
-  const reply = await work(() => ({ do: "write", id, record: { kind, fields }, at, by, book: records.asObject(beside()) }));
-  if (!reply.ok) {
+  const unasked = records.deadly().find((record) => record.id === id); // the engine is not given it, so all of it is written
+  const all = unasked ? { ...textsOf(unasked, unasked.fields), ...fields } : fields;
+  let errors = null;
+  try {
+    const reply = await work(() => ({ do: "write", id, record: { kind, fields: all }, at, by, book: records.asObject(beside()) }));
+    if (!reply.ok) ({ errors } = reply);
+  } catch (error) {
+    if (/** @type {Error} */ (error).name !== "Died") throw error;
+    errors = [{ field: "", problem: say("The calculator stopped twice over this and was started anew. Change something, or try again.") }];
+  }
+  if (errors) {
     journal.takeFromJournal(key);
-    return reply.errors;
+    return errors;
   }
   entered.add(key);
   if (records.state().place === "browser") for (const each of entered) journal.takeFromJournal(each);
@@ -171,8 +185,13 @@ export async function work(asked) {
 /**
  * One piece of work at a time: a newer question on one line of the engine would push the older one out.
  * @param {import("../types").Request} asked
+ * @returns {Promise<import("../types").Reply>}
  */
 export function askBook(asked) {
+  if (asked.do === "write file" && records.deadly().length) { // the engine is not given all that the file has to hold
+    return Promise.resolve({ ok: true, errors: [], warnings: [], html: {}, assumed: {}, read_as: {}, print: { pages: [] },
+      values: { book: { text: `${records.envelope()}\n` } } });
+  }
   const run = turn.then(() => ask({ ...customs(), ask: "book", now: localMoment(), ...asked }, { line: "book work" }));
   turn = run.catch(() => {});
   return run;

@@ -1,11 +1,12 @@
 // The season book, kept in this browser. Knows no page, no chemistry, and does no merging: the engine does that.
 //
 // Rules: what is stored but is no record is never deleted; where a record of its id comes back from a file, it is laid
-// into a store of its own beside the book. The same change made twice gives the same book, because its time and writer
+// into a store of its own beside the book, and so is one that Python died over. The same change made twice gives the same book, because its time and writer
 // are fixed when it is asked for.
 
 import { keep, kept } from "../common/storage.js";
 import { ASIDE, RECORDS, connect, done, held, lose } from "./database.js";
+import { isDeadly, withoutDeadly } from "./deadly.js";
 import { bringBackTyped } from "./journal.js";
 import { isRecord, textOf } from "./shapes.js";
 
@@ -128,7 +129,7 @@ function write(database, changed) {
           transaction.abort();
           return;
         }
-        if (there !== undefined && !isRecord(there)) transaction.objectStore(ASIDE).add(there);
+        if (there !== undefined && (!isRecord(there) || isDeadly(there))) transaction.objectStore(ASIDE).add(there);
         place.put(record);
       };
     }
@@ -159,10 +160,13 @@ export function all(kind = "") {
 export const envelope = (chosen = all()) => JSON.stringify({ format: FORMAT, version: VERSION, records: chosen });
 
 /**
- * Return the book as an object, for a request.
+ * Return the book as an object, for a request; without records that Python died over.
  * @param {BookRecord[]} [chosen]
  */
-export const asObject = (chosen) => JSON.parse(envelope(chosen));
+export const asObject = (chosen = all()) => JSON.parse(envelope(withoutDeadly(chosen)));
+
+/** Return the records that Python died over: shown and kept, and left out of what the engine is asked. */
+export const deadly = () => all().filter(isDeadly);
 
 /** Return [{ id, raw }] of what is stored but is no record. */
 export const broken = () => unreadable;

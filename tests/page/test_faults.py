@@ -85,16 +85,16 @@ def test_a_worker_that_dies_in_the_middle_of_an_answer_is_told_and_the_next_chan
     assert held(page) == "10 °C"
 
 
-# Ways in which a worker dies of the question for water of 9 °C.
+# Ways in which a worker dies of a question that holds a text.
 DEATHS = {
     "by a stack that overflows": "python.runPython(`import json; json.loads('[' * 200000)`)",
     "by an error outside Python": "setTimeout(() => { throw new Error('gone'); }); return",
 }
 
 
-def deadly(death: str) -> str:
+def deadly(death: str, mark: str = "9 °C") -> str:
     old = "question.steps = answerInSteps(request);"
-    new = f"""{{ if (request.includes('"9 °C"')) {{ {death}; }} {old} }}"""
+    new = f"""{{ if (request.includes('"{mark}"')) {{ {death}; }} {old} }}"""
     return f"window.programEdits = [[{json.dumps(old)}, {json.dumps(new)}]];"
 
 
@@ -133,6 +133,38 @@ def test_a_question_that_kills_python_twice_is_given_up_in_words_and_the_next_is
     temperature(page, "10 °C")
     fresh(page)
     assert page.evaluate("workers.length") == 3
+
+
+def test_the_record_that_kills_python_twice_is_set_aside_told_by_name_and_kept_in_the_file(
+    opened: Callable[..., Page],
+) -> None:
+    first = deadly(DEATHS["by an error outside Python"], "KILLS") + SPY
+    page = opened(first)
+    fresh(page)
+    page.evaluate(
+        """() => {
+          const written = (fields) => Object.fromEntries(Object.entries(fields).map(
+            ([name, text]) => [name, { text, at: "2026-05-01T09:00:00.000Z", by: "tester" }]));
+          const entry = (id, note) => ({ id, kind: "entry", history: [], fields: written(
+            { bed: "bed", date: "2026-05-01", what: "dry ash", amount: "50 g", batch: note, note }) });
+          const entries = ["a", "b", "c", "d"].map((id) => entry(id, id === "c" ? "KILLS" : "lives"));
+          const bed = { id: "bed", kind: "bed", history: [], fields: written({ name: "South", area: "4 m2" }) };
+          return feedcalc.records.put([bed, ...entries]);
+        }"""
+    )
+    season = """async () => (await feedcalc.engine.ask({ schema: 1, ask: "season", ranges: "off", bed: "bed",
+      now: "2026-06-01T09:00", book: feedcalc.records.asObject() }, { line: "book" })).ok"""
+    assert page.evaluate(season), "the season of all others"
+    assert page.evaluate("feedcalc.records.deadly().map(({ id }) => id)") == ["c"]
+    expect(page.locator("#toast-words")).to_contain_text("“2026-05-01 dry ash KILLS”")
+    saved = """async () => (await feedcalc.changes.askBook(
+      { do: "write file", book: feedcalc.records.asObject() })).values.book.text"""
+    assert {each["id"] for each in json.loads(page.evaluate(saved))["records"]} == {"bed", "a", "b", "c", "d"}
+    page.reload()
+    wait_for_engine(page)
+    assert page.evaluate(season)
+    assert page.evaluate("workers.length") == 1, "what is known to kill is not asked again"
+    expect(page.locator("#toast-words")).to_contain_text("KILLS")
 
 
 # -- storage ------------------------------------------------------------------------------------------------------

@@ -1,13 +1,12 @@
 """Runs doors against the fuzzer, each in a child process, and says what was tried and what broke.
 
-The corpus under ``tests/data/corpus/DOOR`` is where a run starts; what a run adds is thrown away unless it is kept
-by hand (``--keep``). A text that broke a door is written to the working folder, to be made a test.
+The corpus under ``tests/data/corpus/DOOR`` is where a run starts; what a run adds to it is thrown away unless a folder
+is named to keep it in. The text that broke a door comes back with the count, to be made a part of the corpus.
 """
 
 from __future__ import annotations
 
 import re
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -32,12 +31,15 @@ class Tried:
     culprit: str = ""
 
 
-def fuzz(door: str, cases: int, seed: int = 1, keep: bool = False) -> Tried:
-    """Hold one of `DOORS` against ``cases`` texts grown from the corpus; the same seed tries the same."""
+def fuzz(door: str, cases: int, seed: int = 1, keep_in: Path | None = None) -> Tried:
+    """Hold one of `DOORS` against ``cases`` texts grown from the corpus; the same seed tries the same.
+
+    Texts that reached new branches start from ``keep_in`` and are added to it, where it is given.
+    """
     assert door in DOORS, f"no such door: {door}"
     with tempfile.TemporaryDirectory() as folder:
-        grown, found, words = Path(folder, "grown"), Path(folder, "found"), Path(folder, "words.txt")
-        grown.mkdir()
+        grown, found, words = keep_in or Path(folder, "grown"), Path(folder, "found"), Path(folder, "words.txt")
+        grown.mkdir(parents=True, exist_ok=True)
         found.mkdir()
         words.write_text("".join(f'"{_escaped(word)}"\n' for word in WORDS), encoding="utf-8")
         command = [sys.executable, "-m", "tests.whole.trust.one_door", door, str(grown), str(CORPUS / door)]
@@ -52,9 +54,6 @@ def fuzz(door: str, cases: int, seed: int = 1, keep: bool = False) -> Tried:
         reached = re.findall(r"cov: (\d+)", ended.stderr)
         culprits = sorted(found.iterdir())
         broke = "" if ended.returncode == 0 and not culprits else _reason(ended.stdout + ended.stderr)
-        if keep:
-            for file in grown.iterdir():
-                shutil.copy(file, CORPUS / door / f"{file.name[:12]}.txt")
         culprit = culprits[0].read_bytes().decode("utf-8", "replace") if culprits else ""
         return Tried(door, int(tried[-1]) if tried else 0, int(reached[-1]) if reached else 0, broke, culprit)
 
