@@ -8,13 +8,11 @@
 from __future__ import annotations
 
 import difflib
-import re
-import unicodedata
 from collections.abc import Mapping
 from functools import cache
 
 from feedcalc import published
-from feedcalc.contract.text import snippet
+from feedcalc.contract.text import plain_words, snippet
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import listed, said
@@ -34,23 +32,27 @@ def read_ash_kind(path: str, given: object, kinds: tuple[str, ...]) -> tuple[str
     ('hardwood', 'Oak logs: taken as hardwood')
     """
     typed = given if isinstance(given, str) else ""
-    if " ".join(_words(typed)) in kinds:
-        return " ".join(_words(typed)), ""
+    if plain_words(typed) in kinds:
+        return plain_words(typed), ""
     _refuse_unusable(path, given, typed, kinds)
-    kind = _kind_of(_plain(typed).split())
+    kind = _kind_of(plain_words(typed).split())
     if kind in kinds:
-        return kind, said("{word}: taken as {kind}", word=snippet(typed.strip()), kind=MACHINE_WORDS.get(kind, kind))
+        return kind, taken_as(typed, kind)
     problem = said("This is not a known ash.")
-    if near := _spelt_like(_plain(typed)):
+    if near := _spelt_like(plain_words(typed)):
         problem = said("This is not a known ash. Did you mean {near}?", near=listed(near, ", "))
     raise InputError(path, snippet(given), problem, said("one of {choices}", choices=", ".join(kinds)))
 
 
+def taken_as(typed: str, choice: str) -> str:
+    """Return how a word was read, for the grower to check."""
+    return said("{word}: taken as {kind}", word=snippet(typed.strip()), kind=MACHINE_WORDS.get(choice, choice))
+
+
 def _refuse_unusable(path: str, given: object, typed: str, kinds: tuple[str, ...]) -> None:
-    words = " ".join(_words(typed))
+    words = plain_words(typed)
     for row in published.table("ash_refusals"):
-        named = (row["id"].replace("_", " "), *row["words"].split("|"))
-        if any(f" {word.strip().casefold()} " in f" {words} " for word in named):
+        if any(f" {word} " in f" {words} " for word in _words_refused()[row["id"]]):
             problem = (
                 said("{label}: never use this ash", label=row["label"])
                 if row["verdict"] == "refused"
@@ -62,6 +64,16 @@ def _refuse_unusable(path: str, given: object, typed: str, kinds: tuple[str, ...
             raise InputError(
                 path, snippet(given), reason, said("ash of clean, untreated wood: {kinds}", kinds=", ".join(kinds))
             )
+
+
+@cache
+def _words_refused() -> Mapping[str, tuple[str, ...]]:
+    """Return the words for each fuel of `ash_refusals`, in all languages and in plain form."""
+    rows = published.table("ash_refusals")
+    found = {row["id"]: [row["id"].replace("_", " "), *row["words"].split("|")] for row in rows}
+    for row in published.table("ash_refusal_words"):
+        found[row["id"]] += row["words"].split("|")
+    return {name: tuple(map(plain_words, words)) for name, words in found.items()}
 
 
 def _kind_of(words: list[str]) -> str:
@@ -84,7 +96,7 @@ def _kind_of(words: list[str]) -> str:
 
 def _spelt_like(plain: str) -> list[str]:
     """Return the words of the table that are spelt much like a text, closest first."""
-    written = {_plain(row["word"]): row["word"] for row in published.table("ash_words") if row["kind"] != _FILLER}
+    written = {plain_words(row["word"]): row["word"] for row in published.table("ash_words") if row["kind"] != _FILLER}
     return [written[word] for word in difflib.get_close_matches(plain, written, _MOST_SUGGESTED, _SIMILARITY)]
 
 
@@ -93,21 +105,5 @@ def _kinds_by_words() -> Mapping[str, str]:
     """Return the kind by each word or phrase of the table in plain form."""
     kinds: dict[str, str] = {}
     for row in published.table("ash_words"):
-        kinds.setdefault(_plain(row["word"]), row["kind"])
+        kinds.setdefault(plain_words(row["word"]), row["kind"])
     return kinds
-
-
-def _words(text: str) -> list[str]:
-    return re.findall(r"[^\W_]+", text.casefold())
-
-
-def _plain(text: str) -> str:
-    """Return the words of a text without capitals, accents and signs.
-
-    >>> _plain("Chêne, sec"), _plain("चौड़ी पत्ती") == _plain("चौड़ी  पत्ती")
-    ('chene sec', True)
-    """
-    letters = unicodedata.normalize("NFKD", text.casefold())
-    bare = "".join(letter for letter in letters if not "\u0300" <= letter <= "\u036f")
-    # \w does not match the vowel signs of Devanagari.
-    return " ".join(re.findall(r"(?:[^\W_]|[\u0900-\u0963])+", bare))

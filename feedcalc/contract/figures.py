@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.contract.numbers import write_number
+from feedcalc.contract.own_measures import CLOSE_ENOUGH, METRIC, OwnUnits, is_own, roughly, to_measure
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
@@ -124,8 +125,10 @@ class Shown:
         return said("about {amount} {what}", amount=self.text, what=what)
 
 
-def shown(path: str, figure: Figure, locale: str) -> Shown:
+def shown(path: str, figure: Figure, locale: str, own: OwnUnits = METRIC) -> Shown:
     """Return a figure of a batch as text; only amounts to measure out have more than two significant digits.
+
+    Volumes, areas and lengths are in the grower's own units.
 
     >>> shown("liquor.ph", {"value": 12.16, "unit": "1", "low": 11.52, "high": 12.6}, "en-GB").full
     '12.2 (likely 11.5 to 12.6)'
@@ -135,6 +138,8 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
     value, unit = figure["value"], figure["unit"]
     name = path.rsplit(".", 1)[-1]
     exact = figure["low"] == figure["high"] and name in MEASURED_OUT
+    if is_own(unit, own):
+        return _shown_in_own_units(path, figure, locale, own, exact)
     scale = 1.0
     if unit == "mg" and value >= 1000:
         unit, scale = "g", 0.001
@@ -173,6 +178,29 @@ def shown(path: str, figure: Figure, locale: str) -> Shown:
         low=figure["low"],
         high=figure["high"],
     )
+
+
+def _shown_in_own_units(path: str, figure: Figure, locale: str, own: OwnUnits, exact: bool) -> Shown:
+    text: str
+    ends: list[str]
+    if exact:
+        text, ends, spelt = to_measure(figure["value"], figure["unit"], own, locale, _closeness(path)), [], ""
+    else:
+        text, ends, spelt = roughly(figure["value"], figure["unit"], own, locale, (figure["low"], figure["high"]))
+    return Shown(
+        path=path,
+        value=figure["value"],
+        text=text,
+        range=said("{low} to {high}", low=ends[0], high=ends[1]) if ends and ends[0] != ends[1] else "",
+        unit=spelt,
+        low=figure["low"],
+        high=figure["high"],
+    )
+
+
+def _closeness(path: str) -> float:
+    """Return how close one measure must come: what a plant gets, or what other dilutions would take, is no recipe."""
+    return CLOSE_ENOUGH if path.startswith("batch.") else 0.06
 
 
 def figure_words(figure: Figure, locale: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import lru_cache
-from math import ceil, floor
+from math import ceil, floor, inf
 
 from feedcalc import published
 
@@ -59,21 +59,39 @@ def _nearest(amount: float, step: float) -> float:
     return float(step * floor(amount / step + 0.5))
 
 
-def poured(litres: float) -> float:
-    """Return litres of water rounded up to the marks of a jug or bucket, so that the cans still fill.
+# The marks of a jug or bucket by system of volumes: litres up to which a step of so many litres is read off.
+_US_CUP, _UK_PINT = 0.2365882365, 0.56826125
+_MARKS_OF_WATER: Mapping[str, tuple[tuple[float, float], ...]] = {
+    "metric": ((2, 0.05), (20, 0.1), (100, 0.5), (inf, 1.0)),
+    "us": ((2, _US_CUP / 4), (8, _US_CUP / 2), (20, _US_CUP * 2), (100, _US_CUP * 4), (inf, _US_CUP * 16)),
+    "uk": ((2, _UK_PINT / 10), (8, _UK_PINT / 4), (20, _UK_PINT / 2), (100, _UK_PINT), (inf, _UK_PINT * 8)),
+}
+_MARKS_OF_LIQUOR: Mapping[str, tuple[tuple[float, float], ...]] = {
+    "metric": ((0.5, 0.01), (5, 0.05), (inf, 0.1)),
+    "us": ((0.5, _US_CUP / 16), (5, _US_CUP / 4), (inf, _US_CUP / 2)),
+    "uk": ((0.5, _UK_PINT / 40), (5, _UK_PINT / 10), (inf, _UK_PINT / 4)),
+}
 
-    >>> poured(4.93), poured(1.02), poured(33.2)
-    (5.0, 1.05, 33.5)
+
+def poured(litres: float, system: str = "metric") -> float:
+    """Return litres of water rounded up to the marks of a jug or bucket (metric, us, uk), so that the cans still fill.
+
+    >>> poured(4.93), poured(1.02), poured(33.2), poured(4.6, "us")
+    (5.0, 1.05, 33.5, 4.6134706117)
     """
-    step = 0.05 if litres < 2 else 0.1 if litres < 20 else 0.5 if litres < 100 else 1.0
+    step = _step(_MARKS_OF_WATER[system], litres)
     return round(ceil(litres / step - 1e-9) * step, 10)
 
 
-def jugged(litres: float) -> float:
-    """Return litres of liquor for one can rounded to the marks of a measuring jug: 10, 50 or 100 mL.
+def jugged(litres: float, system: str = "metric") -> float:
+    """Return litres of liquor for one can rounded to the marks of a measuring jug (metric, us, uk).
 
     >>> jugged(0.6923), jugged(2.251)
     (0.7, 2.25)
     """
-    step = 0.01 if litres < 0.5 else 0.05 if litres < 5 else 0.1
+    step = _step(_MARKS_OF_LIQUOR[system], litres)
     return max(round(_nearest(litres, step), 10), min(litres, 0.01))
+
+
+def _step(marks: tuple[tuple[float, float], ...], litres: float) -> float:
+    return next(step for below, step in marks if litres < below)

@@ -14,6 +14,7 @@ import re
 from dataclasses import dataclass
 
 from feedcalc.contract.numbers import (
+    NumberRead,
     checked_size,
     cleaned_text,
     leading_number,
@@ -35,7 +36,9 @@ from feedcalc.contract.units import (
     converted,
     spellings,
     unit_key,
+    words_beside_units,
 )
+from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
 _ONE_SIDED = said("This does not say how much is liquor and how much is water.")
@@ -45,7 +48,8 @@ _ONE_SIDED = said("This does not say how much is liquor and how much is water.")
 class Quantity:
     """A quantity: ``value`` in ``unit``, the base unit of ``kind``; ``text`` as typed.
 
-    ``echo`` says how the text was read if another reading was possible; otherwise it is empty.
+    ``echo`` says how the text was read if another reading was possible; otherwise it is empty. ``typed_unit`` is the
+    name of the unit that was typed.
     """
 
     value: float
@@ -53,6 +57,7 @@ class Quantity:
     kind: str
     text: str
     echo: str
+    typed_unit: str = ""
 
 
 def read_quantity(
@@ -153,6 +158,10 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
     number, rest = leading_number(cleaned, given, field, locale, kind.accepted)
     if not rest and not kind.dimensionless:
         raise refusal(field, given, said("The unit is missing."), kind.accepted)
+    rest = _without_level(rest)
+    both = _two_amounts(rest, kind) if kind.name in _ADDED_UP else None
+    if both:
+        return _sum(number, both, kind, given, field, locale, customs)
     unit, ambiguous = _unit(rest, kind, given, field, locale, customs)
     if kind.name == "mass_or_volume":
         kind = QUANTITY_KINDS["mass" if unit in MASS_UNITS else "volume"]
@@ -169,7 +178,62 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
         echo = said("{amount} (ounce by weight)", amount=write_quantity(value, "g", 6, locale, trim=True))
     elif ambiguous or number.ambiguous:
         echo = write_quantity(number.value, unit, 12, locale, trim=True)
-    return Quantity(value, kind.base_unit, kind.name, str(given).strip(), echo)
+    return Quantity(value, kind.base_unit, kind.name, str(given).strip(), echo, unit)
+
+
+# Kinds whose amounts people and sheets write as two: 1 cup and 2 tablespoons, 5 ft 3 in, 1 h 30 min.
+_ADDED_UP = frozenset({"volume", "mass", "mass_or_volume", "length", "time"})
+
+
+def _without_level(rest: str) -> str:
+    """Return the words behind a number without those that say that a measure is level: ``level cup``, ``taza rasa``."""
+    words = sorted(words_beside_units("level"), key=len, reverse=True)
+    pattern = "|".join(map(re.escape, words))
+    return re.sub(rf"(?<!\S)(?:{pattern})(?!\S)", " ", rest, flags=re.IGNORECASE).strip()
+
+
+def _two_amounts(rest: str, kind: Kind) -> tuple[str, str] | None:
+    """Return the unit of a first amount and the text of a second one; None where there is only one amount."""
+    if unit_key(rest) in spellings(kind.name):
+        return None
+    joined = "|".join(map(re.escape, words_beside_units("and")))
+    found = re.fullmatch(rf"([^\d½¼¾⅓⅔]+?)\s*(?:(?<=\s)(?:{joined})(?=\s)|[+&,])?\s*([\d½¼¾⅓⅔].*)", rest, re.IGNORECASE)
+    if not found or unit_key(found[1]) not in spellings(kind.name):
+        return None
+    return found[1], found[2]
+
+
+def _sum(
+    number: NumberRead, both: tuple[str, str], kind: Kind, given: object, field: str, locale: str, customs: Customs
+) -> Quantity:
+    """Return two amounts added up. The second is in a smaller unit of the same system, and less than one first unit.
+
+    So ``1 quart and 2 cups`` is a sum. ``1 cup 250 mL`` or ``500 g 2 kg`` may say one amount twice and are refused.
+    """
+    unit, _ = _unit(both[0], kind, given, field, locale, customs)
+    kind = QUANTITY_KINDS["mass" if unit in MASS_UNITS else "volume"] if kind.name == "mass_or_volume" else kind
+    try:
+        second = _read_text(both[1], kind, field, locale, customs)
+        one = converted(1.0, unit, kind.base_unit)
+        is_sum = _system(unit) == _system(second.typed_unit) and second.value < one
+        is_sum = is_sum and converted(1.0, second.typed_unit, kind.base_unit) < one
+    except InputError:
+        is_sum = False
+    if not is_sum:
+        raise refusal(field, given, said("There is more than one number here."), kind.accepted)
+    value = number.value * one + second.value
+    metric = ("L", value) if value >= 1 else ("mL", value * 1000)
+    echo = write_quantity(metric[1], metric[0], 6, locale, trim=True) if kind.name == "volume" else ""
+    return Quantity(value, kind.base_unit, kind.name, str(given).strip(), echo, unit)
+
+
+def _system(unit: str) -> str:
+    """Return the system a unit belongs to; spoons of the metric size are used with British measures."""
+    system = unit.split("_")[0] if unit in CUSTOMARY_UNITS else "lb ft" if unit in _POUND_FOOT else "metric"
+    return "uk" if system in ("metric", "au") and unit in CUSTOMARY_UNITS else system
+
+
+_POUND_FOOT = frozenset({"lb", "oz", "in", "ft", "yd"})
 
 
 def _require_within(

@@ -14,8 +14,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from feedcalc.contract.ash_words import read_ash_kind
+from feedcalc.contract.ash_words import read_ash_kind, taken_as
 from feedcalc.contract.asks import ask_of
+from feedcalc.contract.choice_words import choice_meant, choices_spelt_like
 from feedcalc.contract.fields import (
     CARRIED,
     FIELD_OF_PATH,
@@ -36,13 +37,14 @@ from feedcalc.contract.fields import (
     names_in,
 )
 from feedcalc.contract.numbers import read_number
+from feedcalc.contract.own_measures import OwnUnits, own_units
 from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity
-from feedcalc.contract.text import one_line, snippet
+from feedcalc.contract.text import one_line, plain_words, snippet
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE
-from feedcalc.words.messages import said
+from feedcalc.words.messages import listed, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,14 @@ class Request:
     language: str = "en"
     echoes: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def own(self) -> OwnUnits:
+        """The units in which the grower reads amounts: those that were typed, else those of the customs."""
+        typed = {path: quantity.typed_unit for path, quantity in self.readings.items() if path not in self.assumed}
+        of_kind = {kind: [path for path in paths if typed.get(path)] for kind, paths in _TELLING_PATHS.items()}
+        of_kind["volume"] = [path for path in typed if path.startswith("cans.")] + of_kind["volume"]
+        return own_units(((kind, typed[path]) for kind, paths in of_kind.items() for path in paths), self.customs)
+
     def number(self, path: str) -> float | None:
         """Return the number at a path in the base unit of its kind, or None if it is not known."""
         return self.numbers.get(_checked(path, NUMBER_PATHS))
@@ -103,6 +113,15 @@ class Request:
         """Return the numbers below a path by the rest of their path: an analysis, or the items of a list."""
         start = _checked(path, NUMBER_GROUPS) + "."
         return {name[len(start) :]: value for name, value in self.numbers.items() if name.startswith(start)}
+
+
+# Fields whose typed units say in which units the grower reads, by kind; the first that is known decides.
+_TELLING_PATHS = {
+    "volume": ("water.amount", "vessel.capacity"),
+    "area": ("soil.area",),
+    "length": ("vessel.depth", "soil.dug_depth"),
+    "temperature": ("water.temperature", "measured.temperature"),
+}
 
 
 def _checked(path: str, known: Set[str]) -> str:
@@ -246,6 +265,8 @@ class _RequestReader:
             word = self._choice(path, given, field.choices, None)
             if word:
                 self.words[path] = word
+                if plain_words(str(given)) != plain_words(word):
+                    self.echoes[path] = taken_as(given, word)
         elif field.kind == "ash":
             self.words[path], echo = read_ash_kind(path, given, field.choices)
             if echo:
@@ -294,12 +315,12 @@ class _RequestReader:
         for choice in choices:
             if wanted == choice.casefold():
                 return choice
-        self._fault(
-            path,
-            snippet(given),
-            said("This is not one of the choices."),
-            said("one of {choices}", choices=", ".join(choices)),
-        )
+        if wanted and (meant := choice_meant(path, wanted, choices)):
+            return meant
+        problem = said("This is not one of the choices.")
+        if wanted and (near := choices_spelt_like(path, wanted, choices)):
+            problem = said("This is not one of the choices. Did you mean {near}?", near=listed(near, ", "))
+        self._fault(path, snippet(given), problem, said("one of {choices}", choices=", ".join(choices)))
         return default or ""
 
     def _cans(self, given: Any) -> tuple[Can, ...]:

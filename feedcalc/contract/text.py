@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
+import unicodedata
+from functools import lru_cache
 from typing import Any
 
 from feedcalc.words.errors import InputError
@@ -20,6 +23,19 @@ def snippet(value: Any) -> str:
     """
     text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, default=str)
     return text if len(text) <= LONGEST_SNIPPET else text[: LONGEST_SNIPPET - 1] + "…"
+
+
+@lru_cache(maxsize=4096)
+def plain_words(text: str) -> str:
+    """Return the words of a text without capitals, accents and signs, to compare what people type.
+
+    >>> plain_words("Chêne, sec"), plain_words("चौड़ी पत्ती") == plain_words("चौड़ी  पत्ती")
+    ('chene sec', True)
+    """
+    letters = unicodedata.normalize("NFKD", text.casefold())
+    bare = "".join(letter for letter in letters if not "\u0300" <= letter <= "\u036f")
+    # \w does not match the vowel signs of Devanagari.
+    return " ".join(re.findall(r"(?:[^\W_]|[\u0900-\u0963])+", bare))
 
 
 def one_line(path: str, given: Any) -> str:

@@ -17,6 +17,7 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Any
 
+from feedcalc import published
 from feedcalc.contract.numbers import MINUS
 from feedcalc.words.messages import said
 
@@ -462,7 +463,18 @@ def spellings(kind: str) -> Mapping[str, str]:
     for unit, typed_forms in QUANTITY_KINDS[kind].units.items():
         for spelling in (*typed_forms, WRITTEN_UNITS.get(unit, unit), unit):
             found.setdefault(unit_key(spelling), unit)
+    for row in published.table("unit_words"):
+        if row["unit"] in QUANTITY_KINDS[kind].units:
+            for word in row["words"].split("|"):
+                found.setdefault(unit_key(word), row["unit"])
     return MappingProxyType(found)
+
+
+@cache
+def words_beside_units(role: str) -> tuple[str, ...]:
+    """Return the words of all languages that say how a measure is filled (``level``) or join two amounts (``and``)."""
+    rows = (row for row in published.table("unit_words") if row["unit"] == role)
+    return tuple(dict.fromkeys(word.casefold() for row in rows for word in row["words"].split("|")))
 
 
 @lru_cache(maxsize=2048)

@@ -18,6 +18,7 @@ from math import floor, inf
 from feedcalc.chemistry import equilibrate
 from feedcalc.contract.measures import measured_out, measures, poured, weighed
 from feedcalc.contract.numbers import write_decimals, write_number
+from feedcalc.contract.own_measures import OwnUnits, roughly, to_measure
 from feedcalc.contract.request import Can, Request
 from feedcalc.garden.ash import AshSample
 from feedcalc.garden.circumstances import circumstances_of, stage_of
@@ -204,7 +205,7 @@ def plan_after_readings(inputs: BatchInputs, plan: Plan, typical: AshSample, is_
     parts, warnings = _dilution(inputs, typical, plan.strength_for(typical))
     if is_strip_alone:
         parts = max(parts, plan.parts_water)
-    liquor_per_can, water_per_can = _portions(plan.cans, parts)
+    liquor_per_can, water_per_can = _portions(plan.cans, parts, request.own)
     plan = replace(plan, parts_water=parts, liquor_per_can=liquor_per_can, water_per_can=water_per_can)
     assumed = said(
         "1:{parts}, from published limits for the stage ({stage}) and what was read",
@@ -237,7 +238,7 @@ def _plan_at(
 ) -> tuple[Plan, dict[str, str]]:
     """Return the plan for a dilution, and what was assumed for its amounts."""
     request = inputs.request
-    liquor_per_can, water_per_can = _portions(cans, parts)
+    liquor_per_can, water_per_can = _portions(cans, parts, request.own)
     wanted = sum(portion * can.count for portion, can in zip(liquor_per_can, cans, strict=True))
     ash = request.readings.get("ash.amount")
     assumed: dict[str, str] = {}
@@ -248,11 +249,11 @@ def _plan_at(
         grams, litres, measured = _usual_amounts(inputs, typical, wanted)
         assumed["ash.amount"] = said("{grams} g: one US cup to 5 L of water", grams=f"{grams:.0f}")
     if "water.amount" not in request.readings:
-        text = _plain(litres, request)
+        water = to_measure(litres, "L", request.own, request.locale)
         assumed["water.amount"] = (
-            said("{litres} L: what the cans want", litres=text)
+            said("{water}: what the cans want", water=water)
             if request.cans
-            else said("{litres} L: 5 L to one US cup of ash", litres=text)
+            else said("{water}: 5 L to one US cup of ash", water=water)
         )
     is_weighed = ash.kind == "mass" if ash is not None else request.word("ash.measure") == "scales"
     plan = Plan(
@@ -277,7 +278,7 @@ def _amounts_for_given_ash(inputs: BatchInputs, typical: AshSample, wanted: floa
         return grams, litres
     if request.cans:
         return grams, _water_above(inputs, typical, grams, wanted)
-    return grams, poured(grams / _usual_strength(typical))
+    return grams, poured(grams / _usual_strength(typical), request.own.volume)
 
 
 def _usual_amounts(inputs: BatchInputs, typical: AshSample, wanted: float) -> tuple[float, float, Measures]:
@@ -285,7 +286,7 @@ def _usual_amounts(inputs: BatchInputs, typical: AshSample, wanted: float) -> tu
     request, strength = inputs.request, _usual_strength(typical)
     litres = request.number("water.amount")
     if litres is None and request.cans:
-        litres = poured(batches.water_for_liquor(wanted, strength, inputs.vessel, typical))
+        litres = poured(batches.water_for_liquor(wanted, strength, inputs.vessel, typical), request.own.volume)
     elif litres is None:
         litres = practice("full_strength_cup").typical
     measured: Measures = ()
@@ -306,16 +307,17 @@ def _usual_strength(typical: AshSample) -> float:
 
 def _water_above(inputs: BatchInputs, typical: AshSample, grams: float, wanted: float) -> float:
     """Return the litres of water, in steps of a jug, that leave ``wanted`` litres of liquor above so much ash."""
-    litres = poured(batches.water_above_ash(wanted, grams, inputs.vessel, typical))
+    system = inputs.request.own.volume
+    litres = poured(batches.water_above_ash(wanted, grams, inputs.vessel, typical), system)
     # A little more water can need one more bucketful, which leaves more liquor behind.
     while batches.batch_of(grams, litres, inputs.vessel, typical).liquor_litres < wanted * (1 - 1e-9):
-        litres = poured(litres + 0.001)
+        litres = poured(litres + 0.001, system)
     return litres
 
 
-def _portions(cans: Sequence[Can], parts: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+def _portions(cans: Sequence[Can], parts: float, own: OwnUnits) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return the litres of liquor and the litres of water for each can."""
-    liquor = tuple(batches.liquor_for_can(can.litres, parts) for can in cans)
+    liquor = tuple(batches.liquor_for_can(can.litres, parts, own.volume) for can in cans)
     water = tuple(round(can.litres - portion, 10) for can, portion in zip(cans, liquor, strict=True))
     return liquor, water
 
@@ -346,13 +348,13 @@ def _with_cans_that_fill(inputs: BatchInputs, plan: Plan, typical: AshSample) ->
     if not request.cans or made >= wanted * (1 - 1e-6):
         return plan, ()
     words = {
-        "made": write_decimals(made, 1, request.locale),
-        "wanted": write_decimals(wanted, 1, request.locale),
+        "made": _litres(made, request),
+        "wanted": _litres(wanted, request),
         "parts": _plain(plan.parts_water, request),
     }
     if made >= wanted * (1 - batches.rules()["shortfall_allowed"]):
         note = said(
-            "The liquor ({made} L) falls a little short of what the cans want ({wanted} L): the last "
+            "The liquor ({made}) falls a little short of what the cans want ({wanted}): the last "
             "can will be short, or weaker.",
             **words,
         )
@@ -369,15 +371,15 @@ def _weaker_until_full(inputs: BatchInputs, plan: Plan, made: float) -> tuple[Pl
     parts = plan.parts_water
     while parts < weakest:
         parts += 1.0
-        liquor_per_can, water_per_can = _portions(plan.cans, parts)
+        liquor_per_can, water_per_can = _portions(plan.cans, parts, request.own)
         weaker = replace(plan, parts_water=parts, liquor_per_can=liquor_per_can, water_per_can=water_per_can)
         if weaker.liquor_wanted <= made:
             note = said(
-                "The limits would allow 1:{limit}. The plan takes 1:{parts}, so that {made} L of clear liquor fill all "
+                "The limits would allow 1:{limit}. The plan takes 1:{parts}, so that {made} of clear liquor fill all "
                 "the cans.",
                 limit=_plain(plan.parts_water, request),
                 parts=_plain(parts, request),
-                made=write_decimals(made, 1, request.locale),
+                made=_litres(made, request),
             )
             return weaker, (note,)
     return None
@@ -393,8 +395,8 @@ def _fewer_cans(plan: Plan, made: float, request: Request, words: Mapping[str, s
             filled.append((Can(can.litres, count), portion))
     if filled:
         note = said(
-            "This much ash and water gives about {made} L of clear liquor. At 1:{parts} that fills {filled} of the "
-            "{asked} cans. All of them need {wanted} L.",
+            "This much ash and water gives about {made} of clear liquor. At 1:{parts} that fills {filled} of the "
+            "{asked} cans. All of them need {wanted}.",
             filled=sum(can.count for can, _ in filled),
             asked=sum(can.count for can in plan.cans),
             **words,
@@ -404,9 +406,9 @@ def _fewer_cans(plan: Plan, made: float, request: Request, words: Mapping[str, s
         feed = round(liquor * (1 + plan.parts_water), 2)
         filled = [(Can(feed, 1), liquor)]
         note = said(
-            "This much ash and water gives about {made} L of clear liquor. At 1:{parts} that makes {feed} L of feed, "
+            "This much ash and water gives about {made} of clear liquor. At 1:{parts} that makes {feed} of feed, "
             "less than one can.",
-            feed=write_number(feed, 3, request.locale, trim=True),
+            feed=to_measure(feed, "L", request.own, request.locale),
             **words,
         )
     plan = replace(
@@ -416,6 +418,13 @@ def _fewer_cans(plan: Plan, made: float, request: Request, words: Mapping[str, s
         water_per_can=tuple(round(can.litres - portion, 10) for can, portion in filled),
     )
     return plan, (note,)
+
+
+def _litres(value: float, request: Request) -> str:
+    """Return litres in the grower's own units, as an amount known only roughly."""
+    if request.own.is_metric:
+        return said("{number}\u00a0{unit}", number=write_decimals(value, 1, request.locale), unit="L")
+    return roughly(value, "L", request.own, request.locale)[0]
 
 
 def _plain(value: float, request: Request) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 
 from feedcalc.contract.figures import figure
 from feedcalc.contract.numbers import write_number
+from feedcalc.contract.own_measures import roughly, to_measure
 from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.suitability import GO, HALF_STRENGTH, Verdict, half_strength
 from feedcalc.garden.water import water_of_kind
@@ -112,9 +113,9 @@ def _vinegar(answer: Answer, target_ph: float) -> list[Way]:
         return []
     millilitres = dose * can
     text = said(
-        "Add about {volume} mL of 5 % vinegar to a can of {size} L, a little at a time, until a strip reads pH {ph}.",
-        volume=_number(answer, millilitres),
-        size=_number(answer, can, 3),
+        "Add about {volume} of 5 % vinegar to a can of {size}, a little at a time, until a strip reads pH {ph}.",
+        volume=roughly(millilitres, "mL", answer.request.own, answer.request.locale, trim=True)[0],
+        size=to_measure(can, "L", answer.request.own, answer.request.locale),
         ph=_number(answer, target_ph),
     )
     return [_way("acid", text, "acid_volume", Estimate.exactly(millilitres), "mL")]

@@ -17,7 +17,9 @@ from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
 from feedcalc.contract.figures import Shown, flat_figures, shown
 from feedcalc.contract.numbers import write_number
+from feedcalc.contract.own_measures import OwnUnits, to_measure
 from feedcalc.contract.quantities import write_quantity
+from feedcalc.contract.units import converted
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.instruments import ph_shows, reading_celsius
@@ -88,6 +90,7 @@ class Sheet:
     """
 
     locale: str
+    own: OwnUnits
     figures: Mapping[str, Shown]
     ash_label: str
     ash_state: str
@@ -201,6 +204,14 @@ class Sheet:
         """How long the liquor keeps."""
         return self.at("keeping")[0].text
 
+    @property
+    def per_square_foot(self) -> str:
+        """How much feed a square foot gets; empty where the grower counts in square metres."""
+        if self.own.area != "ft^2":
+            return ""
+        litres = self.figures["delivered.per_square_metre.volume"].value * converted(1.0, "ft^2", "m^2")
+        return to_measure(litres, "L", self.own, self.locale, close=0.06)
+
     def time(self, moment: datetime | None) -> str:
         """Return the day and clock time in words; empty if the start of the steep is unknown."""
         return moment_words(moment) if moment else ""
@@ -213,10 +224,11 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
     """
     request, typical, plan = answer.request, answer.typical, answer.plan
     locale = request.locale
-    figures = {path: shown(path, figure, locale) for path, figure in flat_figures(values).items()}
+    figures = {path: shown(path, figure, locale, request.own) for path, figure in flat_figures(values).items()}
     hazard, feed_hazard = _hazards(answer, values)
     return Sheet(
         locale=locale,
+        own=request.own,
         figures=figures,
         ash_label=answer.ash.label,
         ash_state=answer.ash.state,
@@ -225,7 +237,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         water_label=answer.water.label,
         dilution_water_label=answer.dilution_water.label,
         balanced_with=answer.water.balanced_with,
-        temperature=write_quantity(request.known("water.temperature"), "degC", 3, locale, trim=True),
+        temperature=to_measure(request.known("water.temperature"), "degC", request.own, locale),
         stage=request.word("stage"),
         use=request.word("use"),
         ladder=tuple(_rung(figures, index, row) for index, row in enumerate(values["ladder"])),

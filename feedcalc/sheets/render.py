@@ -21,6 +21,7 @@ import markupsafe
 from feedcalc import published
 from feedcalc.contract.cautions import hazard_in
 from feedcalc.contract.numbers import write_number
+from feedcalc.contract.own_measures import roughly
 from feedcalc.garden.plants import Plant, names_of
 from feedcalc.liquor.figures import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.liquor.kept_ash import KeptAsh
@@ -178,7 +179,7 @@ def _context(sheet: Sheet, language: str) -> dict[str, Any]:
         "label": label_of(sheet, language=language),
         "not_for_food": NOT_FOR_FOOD,
         "number": lambda value: write_number(value, 2, sheet.locale, trim=True),
-        "centimetres": lambda metres: f"{write_number(metres * 100, 2, sheet.locale, trim=True)}\u00a0cm",
+        "centimetres": lambda metres: roughly(metres * 100, "cm", sheet.own, sheet.locale, trim=True)[0],
         "bars": lambda: range_bars(sheet),
         "doubts": doubts(sheet.helps),
         "best_remedy": best_remedy(sheet.helps),

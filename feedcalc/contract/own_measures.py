@@ -1,0 +1,219 @@
+"""The grower's own measures: an amount in the units that the grower typed, or that the customs of the country suggest.
+
+* Units typed are units read: who types a can in gallons reads gallons, in litres litres. Where nothing of a kind was
+  typed, US customs give gallons, feet and degrees Fahrenheit; all others give metric units.
+* What is written here can be typed back: `read_quantity` reads it as the same amount, within `CLOSE_ENOUGH`.
+* Only words change. Figures of the contract stay in litres, metres and degrees Celsius.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from feedcalc.contract.numbers import write_number
+from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, WRITTEN_UNITS, converted
+from feedcalc.words.messages import Said, said
+
+# Fewer measures are written where they come this close to the amount (relative).
+CLOSE_ENOUGH = 0.01
+_FRACTIONS = {0.0: "", 0.25: "¼", 0.5: "½", 0.75: "¾"}
+# The measures of a system that amounts are written in, largest first, and the parts of each that a jug or spoon shows.
+_STEPS: Mapping[str, tuple[tuple[str, float], ...]] = {
+    "us": (("us_gal", 0.25), ("us_quart", 0.25), ("us_cup", 0.25), ("us_tbsp", 0.5), ("us_tsp", 0.25)),
+    "uk": (("uk_gal", 0.25), ("uk_pint", 0.25), ("uk_fl_oz", 0.5), ("metric_tbsp", 0.5), ("metric_tsp", 0.25)),
+}
+# The fewest and the most of a measure that anybody counts out.
+_COUNTED_OUT = {
+    "gal": (1.0, math.inf),
+    "quart": (1.0, 16.0),
+    "pint": (1.0, 16.0),
+    "cup": (0.25, 12.0),
+    "fl_oz": (1.0, 40.0),
+    "tbsp": (1.0, 4.0),
+    "tsp": (0.25, 5.0),
+}
+_METRIC_KINDS = {"volume": "L", "area": "m^2", "length": "cm", "temperature": "degC"}
+_IMPERIAL = {"area": "ft^2", "length": "in", "temperature": "degF"}
+_IMPERIAL_TYPED = {"area": {"ft^2", "in^2", "yd^2", "acre"}, "length": {"in", "ft", "yd"}, "temperature": {"degF"}}
+# Unit of the contract -> kind, and the name of the unit in `units`.
+_KIND_OF_UNIT = {
+    "L": ("volume", "L"),
+    "mL": ("volume", "mL"),
+    "m2": ("area", "m^2"),
+    "m": ("length", "m"),
+    "cm": ("length", "cm"),
+    "degC": ("temperature", "degC"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class OwnUnits:
+    """The grower's units: the system of volumes (``metric``, ``us``, ``uk``), whether the other kinds are imperial.
+
+    ``customs`` decide whether a bare quart is clear to the grower or must be called a US quart.
+    """
+
+    volume: str = "metric"
+    area: str = "m^2"
+    length: str = "cm"
+    temperature: str = "degC"
+    customs: str = "metric"
+
+    @property
+    def is_metric(self) -> bool:
+        """Whether volumes are in litres."""
+        return self.volume == "metric"
+
+
+METRIC = OwnUnits()
+
+
+def own_units(typed: Iterable[tuple[str, str]], customs: str) -> OwnUnits:
+    """Return the grower's units from pairs of kind and typed unit, the first of each kind counting, and the customs.
+
+    >>> own_units([("volume", "us_gal")], "metric").volume, own_units([], "us").temperature
+    ('us', 'degF')
+    """
+    found: dict[str, str] = {}
+    for kind, unit in typed:
+        if kind == "volume":
+            # Cups and spoons are at home in every kitchen and say nothing of litres or gallons.
+            if unit.split("_")[-1] in ("cup", "tbsp", "tsp"):
+                continue
+            found.setdefault(kind, unit.split("_")[0] if unit in CUSTOMARY_UNITS else "metric")
+        elif kind in _IMPERIAL:
+            found.setdefault(kind, (_IMPERIAL if unit in _IMPERIAL_TYPED[kind] else _METRIC_KINDS)[kind])
+    usual = {"volume": "us", **_IMPERIAL} if customs == "us" else {**_METRIC_KINDS, "volume": "metric"}
+    return OwnUnits(**{**usual, **found}, customs=customs)
+
+
+def is_own(unit: str, own: OwnUnits) -> bool:
+    """Return whether a unit of the contract is to be written in another unit than the contract's."""
+    kind, _ = _KIND_OF_UNIT.get(unit, ("", ""))
+    return bool(kind) and (own.volume if kind == "volume" else getattr(own, kind)) not in (
+        "metric",
+        *_METRIC_KINDS.values(),
+    )
+
+
+def to_measure(value: float, unit: str, own: OwnUnits, locale: str, close: float = CLOSE_ENOUGH) -> Said:
+    """Return an amount to measure out, in at most two of the grower's measures that can be read off.
+
+    One measure will do where it comes within ``close`` (relative) of the amount.
+
+    >>> us = own_units([], "us")
+    >>> [str(to_measure(litres, "L", us, "en-US")) for litres in (7.5708, 0.946353, 0.58, 0.0444)]
+    ['2\\xa0gal', '1\\xa0quart', '2¼\\xa0cups and 3\\xa0tablespoons', '3\\xa0tablespoons']
+    >>> to_measure(2.5, "L", METRIC, "de-DE")
+    '2,5\\xa0L'
+    """
+    kind, name = _KIND_OF_UNIT[unit]
+    if not is_own(unit, own):
+        return _amount(value, name, own, locale, 4 if value >= 1000 else 3, trim=True)
+    if kind != "volume":
+        to = "acre" if kind == "area" and value >= 4000 else getattr(own, kind)
+        return _amount(converted(value, name, to), to, own, locale, 3, trim=True)
+    litres = converted(value, name, "L")
+    steps = [(measure, step, converted(1.0, measure, "L")) for measure, step in _STEPS[own.volume]]
+    for measure, step, size in steps:
+        count = _rounded(litres / size, step)
+        least, most = _COUNTED_OUT[_word(measure)]
+        if least <= count <= most and abs(count * size - litres) <= close * litres:
+            return _counted(count, measure, own)
+    for place, (measure, step, size) in enumerate(steps[:-1]):
+        # Quarters of a cup are marked on every cup; of larger measures the whole ones are counted.
+        whole_step = step if _word(measure) == "cup" else 1.0
+        whole = whole_step * int(litres / size / whole_step + 1e-9)
+        if whole:
+            first, rest = _counted(whole, measure, own), litres - whole * size
+            smaller = [(unit, _rounded(rest / of, part), of) for unit, part, of in steps[place + 1 :]]
+            close_enough = (row for row in smaller if abs(row[1] * row[2] - rest) <= close * litres)
+            unit, count, _ = next(close_enough, smaller[-1])
+            return said("{first} and {second}", first=first, second=_counted(count, unit, own)) if count else first
+    measure, step, size = steps[-1]
+    return _counted(max(_rounded(litres / size, step), step), measure, own)
+
+
+def _rounded(count: float, step: float) -> float:
+    return step * round(count / step)
+
+
+def roughly(
+    value: float, unit: str, own: OwnUnits, locale: str, others: Iterable[float] = (), *, trim: bool = False
+) -> tuple[Said, list[str], str]:
+    """Return an amount known only roughly as text with its unit, ``others`` as bare numbers in that unit, and the unit.
+
+    ``trim`` drops zeros behind the decimal mark.
+
+    >>> roughly(2.2, "L", own_units([], "us"), "en-US", (2.1, 2.4))
+    ('2.3\\xa0quarts', ['2.2', '2.5'], 'quarts')
+    """
+    kind, name = _KIND_OF_UNIT[unit]
+    to = name
+    if is_own(unit, own):
+        to = getattr(own, kind) if kind != "volume" else _handy(converted(value, name, "L"), own)
+        if to == "ft^2" and value >= 4000:
+            to = "acre"
+
+    def number(amount: float) -> str:
+        return write_number(converted(amount, name, to), 2, locale, trim=trim)
+
+    written = _unit_words(to, own, converted(value, name, to))
+    text = said("{number}\u00a0{unit}", number=number(value), unit=written)
+    return text, [number(other) for other in others], written
+
+
+def _handy(litres: float, own: OwnUnits) -> str:
+    """Return the largest measure that an amount holds at least once."""
+    return next(
+        (
+            measure
+            for measure, _ in _STEPS[own.volume]
+            if litres >= converted(_COUNTED_OUT[_word(measure)][0], measure, "L")
+        ),
+        _STEPS[own.volume][-1][0],
+    )
+
+
+def _amount(value: float, unit: str, own: OwnUnits, locale: str, figures: int, *, trim: bool) -> Said:
+    return said(
+        "{number}\u00a0{unit}",
+        number=write_number(value, figures, locale, trim=trim),
+        unit=_unit_words(unit, own, value),
+    )
+
+
+def _counted(count: float, unit: str, own: OwnUnits) -> Said:
+    """Return so many of a measure, with quarters as fractions: ``1½ cups``."""
+    whole, rest = int(count), round(count - int(count), 6)
+    number = (str(whole) if whole or not rest else "") + _FRACTIONS[rest]
+    return said("{number}\u00a0{unit}", number=number, unit=_unit_words(unit, own, count))
+
+
+def _word(unit: str) -> str:
+    return unit.split("_", 1)[1] if unit in CUSTOMARY_UNITS else unit
+
+
+def _unit_words(unit: str, own: OwnUnits, count: float) -> str:
+    """Return a unit as a word, with its country where a bare word would be read as another country's."""
+    word = _word(unit)
+    bare = getattr(CUSTOMS[own.customs], word, None)
+    if unit in CUSTOMARY_UNITS and bare != unit and not unit.startswith("metric"):
+        return WRITTEN_UNITS[unit]
+    words: Mapping[str, tuple[Said, Said]] = {
+        "quart": (said("quart"), said("quarts")),
+        "pint": (said("pint"), said("pints")),
+        "cup": (said("cup"), said("cups")),
+        "tbsp": (said("tablespoon"), said("tablespoons")),
+        "tsp": (said("teaspoon"), said("teaspoons")),
+        "gal": (said("gal"), said("gal")),
+        "fl_oz": (said("fl oz"), said("fl oz")),
+        "ft^2": (said("sq ft"), said("sq ft")),
+        "in": (said("inch"), said("inches")),
+    }
+    if word not in words:
+        return WRITTEN_UNITS.get(unit, unit)
+    one, many = words[word]
+    return one if count <= 1 else many
