@@ -31,6 +31,7 @@ MEASURED_OUT = {
 GRAMS_FROM = 1000.0
 _WRITTEN_UNIT = {"mg/L CaCO3": "mg/L", "g CaCO3": "g", "g/m2": "g/m^2", "m2": "m^2", "1": ""}
 _SOIL_UNITS = {
+    "L": "\u00a0L",
     "g/m2": "\u00a0g/m²",
     "g CaCO3/m2": "\u00a0g/m²",
     "g CaCO3": "\u00a0g",

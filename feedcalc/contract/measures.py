@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from math import ceil, floor, inf
 
 from feedcalc import published
+from feedcalc.contract.numbers import write_number
+from feedcalc.words.messages import said
 
 # Cups alone will do if they come this close to the volume (relative), well within the scatter of a cup of ash.
 CLOSE_ENOUGH = 0.06
+_QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
+_MEASURES = {
+    "cup": (said("{amount} level cup"), said("{amount} level cups")),
+    "tablespoon": (said("{amount} level tablespoon"), said("{amount} level tablespoons")),
+    "teaspoon": (said("{amount} level teaspoon"), said("{amount} level teaspoons")),
+}
 
 
 @lru_cache
@@ -95,3 +103,22 @@ def jugged(litres: float, system: str = "metric") -> float:
 
 def _step(marks: tuple[tuple[float, float], ...], litres: float) -> float:
     return next(step for below, step in marks if litres < below)
+
+
+def measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
+    """Return level cups and spoons, as `measured_out` counts them, in words.
+
+    >>> measure_words(((1.5, "cup"), (2.0, "tablespoon")), "en-GB")
+    '1½ level cups and 2 level tablespoons'
+    """
+    words = []
+    for amount, name in parts:
+        whole, rest = int(amount), round(amount - int(amount), 6)
+        number = (
+            (str(whole) if whole else "") + _QUARTERS.get(rest, "")
+            if rest in (0, *_QUARTERS)
+            else write_number(amount, 3, locale)
+        )
+        one, many = _MEASURES[name]
+        words.append(said(one if amount <= 1 else many, amount=number))
+    return words[0] if len(words) == 1 else said("{first} and {second}", first=words[0], second=words[1])

@@ -13,6 +13,7 @@ from typing import Any
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, cautions_for
 from feedcalc.contract.figures import Figure, figure
+from feedcalc.contract.measures import CLOSE_ENOUGH, measured_out
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.ash import Ash, ash_of
@@ -98,6 +99,8 @@ class SpreadAnswer:
     assumed: Mapping[str, str]
     verdict: Verdict
     cautions: tuple[Caution, ...]
+    locale: str
+    level_measures: tuple[tuple[float, str], ...]
 
 
 def spread_answer(request: Request) -> SpreadAnswer:
@@ -122,7 +125,15 @@ def spread_answer(request: Request) -> SpreadAnswer:
         {path: text for path, text in ground.assumed.items() if path.split(".")[0] in _ASSUMED},
         verdict,
         _cautions(),
+        request.locale,
+        _level_measures(ground.advice, request.customs),
     )
+
+
+def _level_measures(advice: Mapping[str, Any], customs: str) -> tuple[tuple[float, str], ...]:
+    """Return the ash that may be given in level cups and spoons, never more than that; none where it is none."""
+    most = advice.get("ash_volume")
+    return measured_out(1000 * most["value"] / (1 + CLOSE_ENOUGH), customs)[1] if most and most["value"] > 0 else ()
 
 
 def _cautions() -> tuple[Caution, ...]:
@@ -182,7 +193,7 @@ def ground_answer(
         "lime": figure(advice.need, "g CaCO3/m2"),
         "ash": figure(advice.need_in_ash, "g/m2"),
     }
-    figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"))
+    figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"), density=density)
     figures["covers"] = _covered_area(request, advice, density)
     return GroundAnswer(verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed)
 
@@ -239,7 +250,7 @@ def _published_rate(row: Mapping[str, str]) -> dict[str, Any]:
 
 
 def _advice_figures(
-    advice: Advice, content: AshContent, texture: str, depth: float, area: float | None
+    advice: Advice, content: AshContent, texture: str, depth: float, area: float | None, density: float
 ) -> dict[str, Any]:
     lime = content.lime.scaled(advice.ash)
     return {
@@ -249,6 +260,7 @@ def _advice_figures(
         "potassium": figure(content.potassium.scaled(advice.ash), "g/m2"),
         "shift": figure(expected_shift(lime, texture, depth), "1"),
         "ash_for_area": None if area is None else figure(Estimate.exactly(advice.ash * area), "g"),
+        "ash_volume": figure(Estimate.exactly(advice.ash * (area or 1.0) / density / 1000), "L"),
     }
 
 

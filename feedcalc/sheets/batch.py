@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -16,7 +16,7 @@ from typing import Any
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
 from feedcalc.contract.figures import Shown, flat_figures, shown
-from feedcalc.contract.numbers import write_number
+from feedcalc.contract.measures import measure_words
 from feedcalc.contract.own_measures import OwnUnits, to_measure
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.contract.units import converted
@@ -369,7 +369,7 @@ def _ash_words(answer: Answer) -> str:
         return reading.text.strip()
     if plan.ash_grams is not None:
         return write_quantity(plan.ash_grams, "g", 4, request.locale, trim=True)
-    return _measure_words(plan.measure_parts, request.locale)
+    return measure_words(plan.measure_parts, request.locale)
 
 
 def _limit_sources(answer: Answer) -> tuple[tuple[str, str, str], ...]:
@@ -398,26 +398,6 @@ _FEED_DANGER_POSSIBLE = {
     "corrosive": said("Even diluted it may be corrosive: pH {ph}. Goggles and gloves stay on."),
     "irritant": said("Even diluted it may irritate: pH {ph}. Goggles and gloves stay on."),
 }
-_QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
-_MEASURES = {
-    "cup": (said("{amount} level cup"), said("{amount} level cups")),
-    "tablespoon": (said("{amount} level tablespoon"), said("{amount} level tablespoons")),
-    "teaspoon": (said("{amount} level teaspoon"), said("{amount} level teaspoons")),
-}
-
-
-def _measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
-    words = []
-    for amount, name in parts:
-        whole, rest = int(amount), round(amount - int(amount), 6)
-        number = (
-            (str(whole) if whole else "") + _QUARTERS.get(rest, "")
-            if rest in (0, *_QUARTERS)
-            else write_number(amount, 3, locale)
-        )
-        one, many = _MEASURES[name]
-        words.append(said(one if amount <= 1 else many, amount=number))
-    return words[0] if len(words) == 1 else said("{first} and {second}", first=words[0], second=words[1])
 
 
 def _traces(answer: Answer) -> tuple[Trace, ...]:

@@ -12,6 +12,7 @@ from typing import Any
 
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
+from feedcalc.contract.measures import measure_words
 from feedcalc.garden.spreading import SpreadAnswer
 
 
@@ -25,6 +26,7 @@ class SpreadSheet:
     reasons: tuple[Mapping[str, str], ...]
     assumed: Mapping[str, str]
     cautions: tuple[Caution, ...]
+    level_measures: str = ""
 
 
 def spread_sheet(answer: SpreadAnswer, locale: str) -> SpreadSheet:
@@ -36,4 +38,5 @@ def spread_sheet(answer: SpreadAnswer, locale: str) -> SpreadSheet:
         reasons=tuple(answer.values["reasons"]),
         assumed=answer.assumed,
         cautions=answer.cautions,
+        level_measures=measure_words(answer.level_measures, locale) if answer.level_measures else "",
     )

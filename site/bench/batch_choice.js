@@ -88,6 +88,10 @@ export function openBatches() {
   const example = form.read();
   state.example = JSON.stringify(example);
   state.batches = store.open();
+  if (store.seemsLost(state.batches.length)) {
+    location.reload();
+    return;
+  }
   const wanted = kept(CURRENT, ofThisTab) ?? kept(CURRENT);
   byId("batches").hidden = false;
   const [newest] = state.batches;

@@ -72,6 +72,7 @@ function bindBatches() {
     input.value = "";
   });
   onClick("copy-link", copyLink);
+  byId("copy-link").hidden = location.protocol === "file:"; // such an address leads nowhere on another machine
   window.addEventListener("hashchange", takeLink);
 }
 

@@ -9,6 +9,7 @@ import { link, newId, read, readLink } from "../store/batch_files.js";
 import * as store from "../store/batches.js";
 import { state, theBatch } from "../store/state.js";
 import { turnTo } from "./batch_choice.js";
+import * as form from "./form.js";
 import { add, nameOf, tellKept } from "./keeping.js";
 
 /** @typedef {import("../types").Batch} Batch */
@@ -73,9 +74,7 @@ function lineOf(batch, isHere) {
  * @param {import("../types").Request} request
  */
 function summaryOf(request) {
-  const told = { ...request };
-  delete told.schema;
-  const words = JSON.stringify(told).replaceAll(/["{}[\]]/g, "").replaceAll(":", " ").replaceAll(",", ", ");
+  const words = form.inWords(request).join("; ");
   return words.length > LONGEST_SUMMARY ? `${words.slice(0, LONGEST_SUMMARY - 1)}…` : words || say("nothing filled in");
 }
 
@@ -112,9 +111,17 @@ function takeOne(batch, replace) {
  * Offer the batches in a file.
  * @param {File} file
  */
-export async function openFile(file) {
-  const { name } = file;
-  offer(read(await file.text()), () => say("From the file {name}", { name }), () => say("Everything in this file is here already."));
+export const openFile = async (file) => openText(await file.text(), file.name);
+
+/**
+ * Offer the batches in the text of a file; returns once that is decided.
+ * @param {string} text
+ * @param {string} name of the file
+ */
+export async function openText(text, name) {
+  offer(read(text), () => say("From the file {name}", { name }), () => say("Everything in this file is here already."));
+  const dialog = byId("preview", HTMLDialogElement);
+  if (dialog.open) await new Promise((decided) => { dialog.addEventListener("close", decided, { once: true }); });
 }
 
 /** Offer the batch in the address, if there is one. */

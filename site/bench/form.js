@@ -85,6 +85,19 @@ function flat(value, path = "", found = {}) {
 }
 
 /**
+ * Return what a request says, field by field, in the words of the form.
+ * @param {Request} request
+ */
+export function inWords(request) {
+  const values = flat(request);
+  return fields().filter(({ name }) => Object.hasOwn(values, name)).map((field) => {
+    const value = values[field.name] ?? "";
+    const chosen = field.querySelector(`option[value="${CSS.escape(value)}"]`)?.textContent;
+    return `${field.labels?.[0]?.textContent ?? ""}: ${chosen ?? value}`;
+  });
+}
+
+/**
  * Fill the form; returns the paths of what it has no field for.
  * @param {Request} request
  */

@@ -107,7 +107,7 @@ export function startSentence() {
     const { dataset, value } = /** @type {HTMLInputElement} */ (target);
     if (dataset.picks) set({ [dataset.picks]: value });
   });
-  byId("answer").addEventListener("input", ({ target }) => {
+  document.addEventListener("input", ({ target }) => {
     const { dataset, value } = /** @type {HTMLInputElement} */ (target);
     const field = dataset.mirrors && fieldAt(dataset.mirrors);
     if (!field) return;

@@ -22,11 +22,14 @@ const LONGEST_LIST = 100;
 // ---- Out --------------------------------------------------------------------------------------------------
 
 /** The engine writes the file, so that the same book gives the same bytes everywhere; asleep, a plain one is written. */
-export async function saveBook() {
+export async function bookText() {
   const isAwake = document.documentElement.dataset.engine === "ready";
   const reply = isAwake ? await askBook({ do: "write file", book: records.asObject() }).catch(() => null) : null;
-  const text = reply?.ok ? reply.values.book.text : `${records.envelope()}\n`;
-  download(`feedcalc-book-${today()}.json`, text, "application/json");
+  return reply?.ok ? reply.values.book.text : `${records.envelope()}\n`;
+}
+
+export async function saveBook() {
+  download(`feedcalc-book-${today()}.json`, await bookText(), "application/json");
 }
 
 export function saveTable() {
@@ -75,9 +78,15 @@ export function saveUnreadable() {
 // ---- In ---------------------------------------------------------------------------------------------------
 
 /** Read a file, and show in a preview what it would bring. @param {File} file */
-export async function openFile(file) {
-  const text = await file.text();
-  const csv = /\.csv$/i.test(file.name);
+export const openFile = async (file) => openText(await file.text(), file.name);
+
+/**
+ * Read the text of a file, and show in a preview what it would bring.
+ * @param {string} text
+ * @param {string} name of the file
+ */
+export async function openText(text, name) {
+  const csv = /\.csv$/i.test(name);
   let read;
   try {
     read = await askBook({ do: csv ? "read csv" : "read file", text, at: records.stamp(), by: records.device(), book: records.asObject() });
@@ -86,7 +95,7 @@ export async function openFile(file) {
     return;
   }
   const { ok, errors, values } = read;
-  if (ok) preview(values.book, file.name);
+  if (ok) preview(values.book, name);
   else tell(() => wordsOf(errors));
 }
 

@@ -9,6 +9,8 @@ import { say } from "../common/words.js";
 /** @typedef {import("../types").FoundBatches} FoundBatches */
 
 const FORMAT = "feedcalc batches";
+const BOOK = "feedcalc season book";
+const WHOLE = "feedcalc";
 const VERSION = 1;
 const LONGEST = 2000000;
 const DEEPEST = 20; // levels in a request; kept readings of an ash take six
@@ -103,6 +105,31 @@ export function read(text) {
 }
 
 /**
+ * Return the text of one file with batches and book.
+ * @param {Partial<Batch>[]} batches
+ * @param {string} book the text of a book's file
+ */
+export function wholeFile(batches, book) {
+  return JSON.stringify({ format: WHOLE, version: VERSION, batches: JSON.parse(envelope(batches)), book: JSON.parse(book) }, null, 1) + "\n";
+}
+
+/**
+ * Return the texts of what a file holds: batches, a book, or both. A table is a book's; whatever else is taken for batches.
+ * @param {string} name
+ * @param {string} text
+ * @returns {{ batches?: string, book?: string }}
+ */
+export function partsOfFile(name, text) {
+  if (/\.csv$/i.test(name)) return { book: text };
+  const document = text.length > LONGEST ? undefined : parsed(text);
+  if (!isObject(document)) return { batches: text };
+  if (document.format === BOOK) return { book: text };
+  if (document.format !== WHOLE) return { batches: text };
+  const { batches, book } = document;
+  return { ...(batches && { batches: JSON.stringify(batches) }), ...(book && { book: JSON.stringify(book) }) };
+}
+
+/**
  * Return the fragment of an address, without #, that carries a batch.
  * @param {Pick<Batch, "name" | "request">} batch
  */
@@ -118,7 +145,7 @@ export function link({ name, request }) {
  * @returns {FoundBatches | null}
  */
 export function readLink(hash) {
-  const carrying = /^#?batch=([\w-]+)$/.exec(hash)?.[1];
+  const carrying = /^#?batch=([\w-]+)/.exec(hash)?.[1]; // what a message or a tracker put behind it is cut off
   if (!carrying) return null;
   try {
     const binary = atob(carrying.replaceAll("-", "+").replaceAll("_", "/"));

@@ -10,6 +10,7 @@ import { parsed, wellFormed } from "./batch_files.js";
 /** @typedef {import("../types").Batch} Batch */
 
 const KEY = "feedcalc.batch.";
+const KEPT = "feedcalc keeps something here"; // in window.name, which outlives a reload of the tab
 const LAST_MOMENT = Date.UTC(9999, 0);
 /** @type {Map<string, string>} */
 const seen = new Map(); // id -> what this window last showed or stored of a batch
@@ -32,6 +33,17 @@ export function open() {
   return found.sort((one, other) => (other.changed > one.changed ? 1 : -1));
 }
 
+/**
+ * Whether this tab kept batches before and finds none now. A busy browser may open a page with empty storage once, and
+ * forgets what is written then; loaded anew it has everything again. Says so once only: the storage may have been cleared.
+ * @param {number} found how many batches there are
+ */
+export function seemsLost(found) {
+  const isLost = !found && window.name === KEPT;
+  window.name = found ? KEPT : "";
+  return isLost;
+}
+
 /** Return { key: text } of what is stored here as a batch and is none. */
 export const unreadable = () => Object.fromEntries(stored().filter(([, text]) => !wellFormed(parsed(text))));
 
@@ -41,8 +53,10 @@ export const unreadable = () => Object.fromEntries(stored().filter(([, text]) =>
  */
 export function store(batch) {
   const held = keep(KEY + batch.id, JSON.stringify(batch));
-  if (held) see(batch);
-  return held;
+  if (!held) return false;
+  window.name = KEPT;
+  see(batch);
+  return true;
 }
 
 /** @param {Batch} batch */
