@@ -29,6 +29,7 @@ from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.messages import said
 
 FORMAT = "feedcalc season book"
+WHOLE_FILE = "feedcalc"  # the page's file of batches and book
 LONGEST_FILE = 16_000_000
 MOST_RECORDS = 100_000
 Upgrade = Callable[[dict[str, Any]], dict[str, Any]]
@@ -75,6 +76,8 @@ def read_book(text: str) -> tuple[list[Record], list[InputError]]:
 
 def read_document(document: object, upgrades: Sequence[Upgrade] = UPGRADES) -> tuple[list[Record], list[InputError]]:
     """Return the same as `read_book` from parsed JSON; ``upgrades`` bring an older version to the newest."""
+    if isinstance(document, dict) and document.get("format") == WHOLE_FILE:
+        document = document.get("book")
     if not isinstance(document, dict) or document.get("format") != FORMAT:
         raise _not_a_book(said("This is no season book of feedcalc."))
     version = document.get("version")

@@ -239,6 +239,7 @@ def _templates(language: str = "en") -> jinja2.Environment:
         extensions=["jinja2.ext.i18n"],
         finalize=spoken,
     )
+    environment.globals["citation"] = lambda source: published.sources()[source].citation
     _add_messages(environment, speaker)
     _add_filters(environment, spoken)
     if speaker.tag == "de":

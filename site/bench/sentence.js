@@ -122,7 +122,9 @@ export function startSentence() {
     const { hidden } = byId("reading");
     byId("reading").hidden = !hidden;
     byId("i-measured").setAttribute("aria-expanded", String(hidden));
-    if (hidden) byId("read-ec").focus();
+    if (!hidden) return;
+    byId("reading").scrollIntoView({ block: "center" });
+    byId("read-ec").focus({ preventScroll: true });
   });
   onLanguage(() => { if (state.batch) tell(); });
 }

@@ -1,6 +1,6 @@
 // What the page says of itself: a short notice with one action, and words for those who listen to the page.
 
-import { byId } from "./dom.js";
+import { byId, made } from "./dom.js";
 import { show } from "./words.js";
 
 /** @typedef {import("./words.js").Words} Words */
@@ -34,7 +34,19 @@ export function toast(words, name = null, act = null) {
   announce(words);
 }
 
+/** A mark beside a statement opens its source, and shuts it again. @param {HTMLElement} mark */
+function toggleSource(mark) {
+  const isOpen = mark.getAttribute("aria-expanded") === "true";
+  if (isOpen) mark.nextElementSibling?.remove();
+  else mark.after(made("small", mark.dataset.source, { class: "cited" }));
+  mark.setAttribute("aria-expanded", String(!isOpen));
+}
+
 export function startNotices() {
+  document.addEventListener("click", ({ target }) => {
+    const mark = /** @type {HTMLElement | null} */ (/** @type {Element} */ (target).closest(".source"));
+    if (mark) toggleSource(mark);
+  });
   byId("toast-action").addEventListener("click", () => {
     byId("toast").hidden = true;
     action?.();
