@@ -93,7 +93,8 @@ function tellTime() {
   const isClear = Boolean(ready) && left <= 0 && isWaiting();
   document.documentElement.toggleAttribute("data-clear", isClear);
   if (isClear && !document.title.startsWith("● ")) {
-    document.title = `● ${say("It is clear")} – ${document.title}`;
+    const told = say("It is clear");
+    document.title = `● ${told} – ${document.title}`;
     if (byId("wait-sound", HTMLInputElement).checked) sound();
   } else if (!isClear && document.title.startsWith("● ")) document.title = document.title.replace(/^.*? – /, "");
 }

@@ -31,7 +31,7 @@ function open(request) {
   choice.value = beds.some(({ id }) => id === view.bed) ? view.bed : beds[0]?.id ?? NEW;
   byId("to-book-choice").hidden = !beds.length;
   byId("to-book-name", HTMLInputElement).value = "";
-  byId("to-book-area", HTMLInputElement).value = request.soil?.area ?? "";
+  byId("to-book-area", HTMLInputElement).value = String(request.soil?.area ?? "").replace("^2", "²");
   byId("to-book-amount", HTMLInputElement).value = first(".lines").dataset.fed ?? "";
   byId("to-book-told").hidden = true;
   showNew();
