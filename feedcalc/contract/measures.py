@@ -70,10 +70,10 @@ def poured(litres: float) -> float:
 
 
 def jugged(litres: float) -> float:
-    """Return litres of liquor for one can rounded to the marks of a measuring jug: 10, 50 or 100 mL.
+    """Return litres of liquor for one can rounded down to the marks of a measuring jug, so that no feed gets stronger.
 
-    >>> jugged(0.6923), jugged(2.251)
-    (0.7, 2.25)
+    >>> jugged(0.6923), jugged(2.25), jugged(0.0333)
+    (0.65, 2.25, 0.03)
     """
     step = 0.01 if litres < 0.5 else 0.05 if litres < 5 else 0.1
-    return max(round(_nearest(litres, step), 10), min(litres, 0.01))
+    return max(round(floor(litres / step + 1e-9) * step, 10), min(litres, 0.01))

@@ -8,13 +8,21 @@
 
 from __future__ import annotations
 
-from math import ceil, isfinite
+from math import ceil, floor, isfinite
 from typing import Any
 
 from feedcalc.contract.figures import figure
 from feedcalc.contract.numbers import write_number
 from feedcalc.garden.feed_limits import practice
-from feedcalc.garden.suitability import GO, HALF_STRENGTH, Verdict, half_strength
+from feedcalc.garden.liming import expected_shift
+from feedcalc.garden.suitability import (
+    DRENCHED_DEPTH_CM,
+    GO,
+    HALF_STRENGTH,
+    Verdict,
+    half_strength,
+    suitability_limit,
+)
 from feedcalc.garden.water import water_of_kind
 from feedcalc.liquor.acid import acid_dose, acids
 from feedcalc.liquor.air import corrosive_ph, exposure_to_air
@@ -52,6 +60,8 @@ def ways_round(answer: Answer, verdict: Verdict) -> tuple[list[Way], list[Way]]:
         ways += _less_tap_water(answer)
     if deciding & {"foliar_off", "foliar_unread", "foliar_doubted"}:
         ways += _vinegar(answer, LEAF_PH)
+    if "lime_too_much" in deciding:
+        ways += _more_ground(answer)
     if deciding & _UNTESTED:
         ways += _soil_test(answer)
     return ways, gentler
@@ -118,6 +128,16 @@ def _vinegar(answer: Answer, target_ph: float) -> list[Way]:
         ph=_number(answer, target_ph),
     )
     return [_way("acid", text, "acid_volume", Estimate.exactly(millilitres), "mL")]
+
+
+def _more_ground(answer: Answer) -> list[Way]:
+    """The most of this feed on a square metre that leaves soil below pH 7, and no more than a drench."""
+    request, drench = answer.request, answer.typical.per_square_metre
+    room = suitability_limit("soil_stop") - request.known("soil.ph")
+    shift = expected_shift(Estimate.exactly(drench.lime_value), request.word("soil.texture"), DRENCHED_DEPTH_CM).typical
+    litres = min(floor(10 * drench.litres * room / shift) / 10, practice("ground_volume").high)
+    text = said("Spread it over more ground: at most {litres} L to a square metre.", litres=_number(answer, litres, 3))
+    return [_way("spread", text, "litres_per_square_metre", Estimate.exactly(litres), "L/m2")]
 
 
 def _soil_test(answer: Answer) -> list[Way]:
