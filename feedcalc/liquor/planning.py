@@ -161,6 +161,16 @@ class BatchInputs:
         parts = parts_within(self.limits[stage], rungs, self.water_alone)
         return parts if parts <= WEAKEST_SENSIBLE_PARTS else inf
 
+    def parts_within_limits(self, stage: str, liquor: Liquor) -> float:
+        """Return `parts_for` with the usual rungs, weaker where the feed itself is not within the limits yet.
+
+        Lime haze makes the way between two rungs a little crooked.
+        """
+        parts = self.parts_for(stage, liquor, self.feeds(liquor))
+        while parts <= WEAKEST_SENSIBLE_PARTS and not is_within(self.limits[stage], self.feed(liquor, parts).liquor):
+            parts += 1.0
+        return parts
+
 
 def plan_batch(inputs: BatchInputs, typical: AshSample) -> Planned:
     """Return the rounded plan for a typical ash.
@@ -231,11 +241,7 @@ def _dilution(inputs: BatchInputs, sample: AshSample, strength: float) -> tuple[
     if inputs.request.dilution_parts is not None:
         return inputs.request.dilution_parts, ()
     request, stage = inputs.request, stage_of(inputs.request)
-    liquor = inputs.steep(sample, strength).liquor
-    parts = inputs.parts_for(stage, liquor, inputs.feeds(liquor))
-    # Lime haze makes the way between two rungs a little crooked, so the feed itself is looked at.
-    while parts <= WEAKEST_SENSIBLE_PARTS and not is_within(inputs.limits[stage], inputs.feed(liquor, parts).liquor):
-        parts += 1.0
+    parts = inputs.parts_within_limits(stage, inputs.steep(sample, strength).liquor)
     if parts > WEAKEST_SENSIBLE_PARTS:
         return max(ladder_rungs()), (NO_DILUTION_DOES,)
     if calls_for_half_strength(circumstances_of(request)):

@@ -8,6 +8,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import ceil, floor, isfinite
 from typing import Any
 
@@ -28,7 +29,7 @@ from feedcalc.liquor.acid import acid_dose, acids
 from feedcalc.liquor.air import corrosive_ph, exposure_to_air
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.dilution import feed_at, is_within
-from feedcalc.liquor.planning import WEAKEST_SENSIBLE_PARTS
+from feedcalc.liquor.planning import WEAKEST_SENSIBLE_PARTS, BatchInputs, plan_batch
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said, said_of
@@ -40,6 +41,7 @@ MILD_PH, LEAF_PH = 8.0, 7.0
 AGEING_DAYS = 21.0
 _TAP_SHARES = (0.25, 0.5, 0.75, 1.0)
 _STRENGTH = frozenset({"feed_alkalinity", "feed_salt", "feed_potassium"})
+_MOST_ROUNDS = 4  # of planning, each for a weaker dilution
 _UNTESTED = frozenset({"soil_unknown", "soil_in_doubt"})
 
 
@@ -81,14 +83,25 @@ def _to_parts(answer: Answer, parts: float, text: str) -> Way:
 
 def _dilution(answer: Answer, at_half_strength: bool) -> list[Way]:
     """The dilution that meets the limits, at half the strength where soil or plant call for it."""
-    stage = answer.judged_stage
-    parts = answer.typical.recommended[stage]
-    while isfinite(parts) and not is_within(answer.limits[stage], _fed(answer, parts)):
-        parts += 1.0
-    parts = half_strength(parts) if at_half_strength else parts
-    if parts > WEAKEST_SENSIBLE_PARTS:
-        return _less_tap_water(answer)
+    parts = 0.0
+    liquor = answer.typical.steep.liquor
+    for _ in range(_MOST_ROUNDS):
+        needed = BatchInputs.of(answer.request).parts_within_limits(answer.judged_stage, liquor)
+        needed = half_strength(needed) if at_half_strength else needed
+        if needed <= parts:
+            break
+        parts = needed
+        if parts > WEAKEST_SENSIBLE_PARTS:
+            return _less_tap_water(answer)
+        liquor = _liquor_planned_for(answer, parts)
     return [_to_parts(answer, parts, said("Dilute to 1:{parts}.", parts=_number(answer, parts, 4)))]
+
+
+def _liquor_planned_for(answer: Answer, parts: float) -> Liquor:
+    """The liquor of the batch that is planned for a dilution: other spoonfuls make it a little stronger or weaker."""
+    inputs = BatchInputs.of(replace(answer.request, dilution_parts=parts))
+    plan, sample = plan_batch(inputs, answer.ash.typical()).plan, answer.typical.sample
+    return inputs.steep(sample, plan.strength_for(sample)).liquor
 
 
 def _fed(answer: Answer, parts: float, share_of_tap: float = 0.0) -> Liquor:

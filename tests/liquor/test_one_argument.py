@@ -173,3 +173,24 @@ def test_a_feed_that_would_lift_the_soil_past_ph_7_is_to_be_spread_over_more_gro
     litres = way["litres_per_square_metre"]["value"]
     ground["soil"]["area"] = f"{300 / litres} m^2"
     assert values_of(ground, cans=[{"size": "100 L", "count": 3}])["verdict"] == "go"
+
+
+@pytest.mark.parametrize(
+    ("can", "ash", "water", "stage", "place", "dilution"),
+    [
+        ("9 L", {"kind": "hardwood", "state": "aged"}, "rain", "seedling", "raised bed", "1:4"),
+        ("0.5 L", {"kind": "mixed", "state": "aged"}, "medium", "established", "pot", "1:1"),
+        ("1 L", {"kind": "bark", "state": "fresh"}, "hard", "young", "pot", "1:1"),
+        ("1 L", {"kind": "mixed", "state": "fresh"}, "soft", "seedling", "plug tray", "1:4"),
+    ],
+)
+@pytest.mark.parametrize("plant", ["tomato", "blackberry", "something nobody lists"])
+def test_who_takes_the_dilution_that_is_offered_is_not_told_to_go_weaker_again(
+    can, ash, water, stage, place, dilution, plant
+):
+    asked = {"ash": ash, "water": {"kind": water}, "stage": stage, "place": place, "plant": plant}
+    asked |= {"cans": [{"size": can, "count": 2}], "soil": {"ph": 5.6, "tested_with": "meter"}}
+    values = values_of(asked, dilution=dilution)
+    assert values["verdict"] == "go weaker"
+    (way,) = (way for way in values["ways"] if way["id"] == "dilute")
+    assert values_of(asked, dilution=f"1:{way['parts_water']['value']:g}")["verdict"] == "go"
