@@ -75,5 +75,5 @@ def jugged(litres: float) -> float:
     >>> jugged(0.6923), jugged(2.25), jugged(0.0333)
     (0.65, 2.25, 0.03)
     """
-    step = 0.01 if litres < 0.5 else 0.05 if litres < 5 else 0.1
-    return max(round(floor(litres / step + 1e-9) * step, 10), min(litres, 0.01))
+    step = 0.005 if litres < 0.1 else 0.01 if litres < 0.5 else 0.05 if litres < 5 else 0.1
+    return max(round(floor(litres / step + 1e-9) * step, 10), min(litres, 0.005))
