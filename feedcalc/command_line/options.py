@@ -20,7 +20,12 @@ from feedcalc.words.json_text import json_object
 OPTIONS: tuple[tuple[str, str, str], ...] = (
     ("--ash", "ash.amount", "How much ash: '1 cup', '250 mL', '100 g'. Left out: as much as the cans want."),
     ("--kind", "ash.kind", "What was burnt: mixed, hardwood, softwood, bark."),
-    ("--state", "ash.state", "fresh (kept dry since the fire) or aged (damp or open for weeks)."),
+    (
+        "--state",
+        "ash.state",
+        "unknown, fresh (kept dry since the fire), aged (damp or open for weeks) or leached (rained on, or steeped "
+        "before).",
+    ),
     ("--measure", "ash.measure", "cups or scales: how the ash is measured out."),
     ("--water", "water.amount", "How much water it steeps in: '5 L', '1 gal (UK)'."),
     ("--water-kind", "water.kind", "rain, soft, medium, hard, very_hard, softened."),
@@ -103,14 +108,22 @@ def batch_options(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
+# Options that say how a batch is told, not what it is.
+_HOW_IT_IS_TOLD = {"language", "locale", "customs"}
+
+
 def request_from(options: dict[str, Any], default: str) -> str:
-    """Return the request that options and file make; ``default`` where neither is given."""
+    """Return the request that options and file make; that of ``default`` where neither says anything of the batch."""
     given = {path: options[path.replace(".", "__")] for _, path, _ in OPTIONS}
     given = {path: text for path, text in given.items() if text is not None}
     cans = [_can(text) for text in options["cans"]]
-    if options["source"] is None and not given and not cans:
-        return default
-    text = '{"schema": 1}' if options["source"] is None else read_stream(options["source"])
+    if options["source"] is not None:
+        text = read_stream(options["source"])
+    elif cans or given.keys() - _HOW_IT_IS_TOLD:
+        text = '{"schema": 1}'
+    else:
+        # A language brings its own way of writing numbers.
+        text = edit_request(default, lambda document: document | {"locale": None}) if "language" in given else default
     return edit_request(text, lambda document: _with_options(document, given, cans)) if given or cans else text
 
 

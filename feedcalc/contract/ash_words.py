@@ -17,7 +17,7 @@ from feedcalc.words.errors import InputError
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import listed, said
 
-_USUAL, _FILLER = "mixed", "filler"
+_USUAL, _FILLER, _ASH = "mixed", "filler", "ash"
 _SIMILARITY = 0.75  # least ratio of `difflib.SequenceMatcher` for a word to be suggested
 _MOST_SUGGESTED = 3
 
@@ -78,6 +78,8 @@ def _words_refused() -> Mapping[str, tuple[str, ...]]:
 
 def _kind_of(words: list[str]) -> str:
     """Return the kind that all words together mean; empty if a word is not known or none names a wood."""
+    if words == [_ASH]:
+        return "hardwood"  # said of what was burnt, it is the tree
     known, longest = _kinds_by_words(), max(map(len, map(str.split, _kinds_by_words())))
     found = set()
     start = 0

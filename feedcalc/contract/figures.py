@@ -157,7 +157,8 @@ def shown(path: str, figure: Figure, locale: str, own: OwnUnits = METRIC) -> Sho
         if amount < smallest:
             return said("under {least}", least=write_number(smallest, 1, locale))
         if name == "ph" or name.startswith("ph_") or name.endswith("_ph"):
-            return write_number(round(amount, 1), 3 if amount >= 9.95 else 2, locale)
+            rounded = round(amount, 1)
+            return write_number(rounded, 3 if rounded >= 9.95 else 2, locale)
         if name in ("parts_water", "goes", "count", "batches", "earlier_batches"):
             return write_number(amount, 4, locale, trim=True) if exact else write_number(amount, 2, locale, trim=True)
         if exact:

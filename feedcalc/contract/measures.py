@@ -75,9 +75,9 @@ _MARKS_OF_WATER: Mapping[str, tuple[tuple[float, float], ...]] = {
     "uk": ((2, _UK_PINT / 10), (8, _UK_PINT / 4), (20, _UK_PINT / 2), (100, _UK_PINT), (inf, _UK_PINT * 8)),
 }
 _MARKS_OF_LIQUOR: Mapping[str, tuple[tuple[float, float], ...]] = {
-    "metric": ((0.5, 0.01), (5, 0.05), (inf, 0.1)),
-    "us": ((0.5, _US_CUP / 16), (5, _US_CUP / 4), (inf, _US_CUP / 2)),
-    "uk": ((0.5, _UK_PINT / 40), (5, _UK_PINT / 10), (inf, _UK_PINT / 4)),
+    "metric": ((0.1, 0.005), (0.5, 0.01), (5, 0.05), (inf, 0.1)),
+    "us": ((0.1, _US_CUP / 48), (0.5, _US_CUP / 16), (5, _US_CUP / 4), (inf, _US_CUP / 2)),
+    "uk": ((0.1, _UK_PINT / 160), (0.5, _UK_PINT / 40), (5, _UK_PINT / 10), (inf, _UK_PINT / 4)),
 }
 
 
@@ -92,13 +92,15 @@ def poured(litres: float, system: str = "metric") -> float:
 
 
 def jugged(litres: float, system: str = "metric") -> float:
-    """Return litres of liquor for one can rounded to the marks of a measuring jug (metric, us, uk).
+    """Return litres of liquor for one can rounded down to the marks of a measuring jug (metric, us, uk).
 
-    >>> jugged(0.6923), jugged(2.251)
-    (0.7, 2.25)
+    Down, so that no feed gets stronger.
+
+    >>> jugged(0.6923), jugged(2.25), jugged(0.0333)
+    (0.65, 2.25, 0.03)
     """
     step = _step(_MARKS_OF_LIQUOR[system], litres)
-    return max(round(_nearest(litres, step), 10), min(litres, 0.01))
+    return max(round(floor(litres / step + 1e-9) * step, 10), min(litres, 0.005))
 
 
 def _step(marks: tuple[tuple[float, float], ...], litres: float) -> float:

@@ -83,6 +83,8 @@ WRITTEN_UNITS = {
     "mg/L of soil": "mg/L",
     "lb/acre of soil": "lb/acre",
     "kg/ha of soil": "kg/ha",
+    "mg/100 g of soil": "mg/100 g",
+    "mg K2O/100 g of soil": "mg K₂O/100 g",
     "us_cup": "US cup",
     "metric_cup": "metric cup",
     "uk_cup": "UK cup",
@@ -126,6 +128,8 @@ _IN_PINT = {
     "mg/L of soil": "soil_mg_in_litre",
     "lb/acre of soil": "soil_lb_in_acre",
     "kg/ha of soil": "soil_kg_in_ha",
+    "mg/100 g of soil": "soil_mg_in_100_g",
+    "mg K2O/100 g of soil": "soil_mg_of_potash_in_100_g",
     "% w/v": "percent_in_volume",
     "g/L w/v": "gram_in_litre",
 }
@@ -343,13 +347,15 @@ QUANTITY_KINDS: Mapping[str, Kind] = _kinds(
     Kind(
         "soil_content",
         "mg/kg",
-        said("a content of the soil such as 150 mg/kg, 150 ppm, 200 mg/L, 300 lb/acre or 330 kg/ha"),
+        said("a content of the soil such as 150 mg/kg, 150 ppm, 200 mg/L, 300 lb/acre, 330 kg/ha or 25 mg K2O/100 g"),
         _spelt(
             {
                 "mg/kg": "mg/kg|ppm|g/t|µg/g|ug/g",
                 "mg/L of soil": "mg/l|g/m3|g/m³",
                 "lb/acre of soil": "lb/acre|lbs/acre|lb/ac|lbs/ac|pounds/acre|lb/a|lbs/a",
                 "kg/ha of soil": "kg/ha|kg/hectare",
+                "mg/100 g of soil": "mg/100 g|mg/100g|mg k/100 g|mg k/100g",
+                "mg K2O/100 g of soil": "mg k2o/100 g|mg k2o/100g|mg/100 g k2o|mg/100g k2o|mg k₂o/100 g|mg k₂o/100g",
             }
         ),
     ),

@@ -139,24 +139,21 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
     _refuse_contradictions(ash)
     inputs = BatchInputs.of(request)
     planned = plan_batch(inputs, ash.typical())
-    plan, assumed = planned.plan, {**request.assumed, **planned.assumed}
     warnings = [*inputs.water.doubts]
     if inputs.dilution_water is not inputs.water:
         warnings += inputs.dilution_water.doubts
-    warnings += planned.warnings
     # Several fills of a measure scatter less than one, and the plan says how many there are.
-    ash = ash_of_request(request, plan.ash_millilitres)
+    ash = ash_of_request(request, planned.plan.ash_millilitres)
     count = round(request.known("samples")) if request.word("ranges") == "on" else 0
-    ash, learned, suggestions = yield from followed_by(_learned(inputs, ash, plan, count), count)
+    ash, learned, suggestions = yield from followed_by(_learned(inputs, ash, planned.plan, count), count)
     if learned:
         warnings += learned.warnings
         if learned.used and not {"ash.amount", "water.amount"} & request.readings.keys():
             warnings.append(READ_OF_THE_PLAN)
         if learned.used or learned.batches:
-            is_strip_alone = learned.used == ("measured.ph",) and request.word("measured.ph_by") != "meter"
-            planned = plan_after_readings(inputs, plan, learned.typical, is_strip_alone and not learned.batches)
-            plan, assumed = planned.plan, {**assumed, **planned.assumed}
-            warnings = [warning for warning in warnings if warning not in planned.warnings] + [*planned.warnings]
+            is_rough_ph_alone = not learned.batches and {*learned.used} <= _rough_readings(request)
+            planned = plan_after_readings(inputs, planned, learned.typical, is_rough_ph_alone)
+    plan = planned.plan
     typical = _outcome(inputs, plan, learned.typical if learned else ash.typical())
     quantiles = latin_hypercube(sorted(ash.unknowns), count, round(request.known("seed")))
     samples = (learned.samples if learned else ()) or [ash.sample_at(row) for row in quantiles]
@@ -176,14 +173,19 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
         typical=typical,
         others=tuple(others),
         limits=inputs.limits,
-        assumed=assumed,
-        warnings=tuple(warnings),
+        assumed={**request.assumed, **planned.assumed},
+        warnings=(*warnings, *planned.warnings),
         effective_samples=learned.effective if learned else None,
         readings_used=learned.used if learned else (),
         earlier_batches=learned.batches if learned else 0,
         suggestions=suggestions,
         matters=learned.matters if learned else influences_of(quantiles, [_ranked_figures(other) for other in others]),
     )
+
+
+def _rough_readings(request: Request) -> set[str]:
+    """Return the fields of readings that tell a pH only roughly: the colour of cabbage water, and a strip."""
+    return {"measured.colour"} if request.word("measured.ph_by") == "meter" else {"measured.colour", "measured.ph"}
 
 
 def _refuse_contradictions(ash: Ash) -> None:

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
-from math import floor, inf
+from math import ceil, floor, inf
 
 from feedcalc.chemistry import equilibrate
 from feedcalc.contract.measures import measured_out, measures, poured, weighed
@@ -162,6 +162,16 @@ class BatchInputs:
         parts = parts_within(self.limits[stage], rungs, self.water_alone)
         return parts if parts <= WEAKEST_SENSIBLE_PARTS else inf
 
+    def parts_within_limits(self, stage: str, liquor: Liquor) -> float:
+        """Return `parts_for` with the usual rungs, weaker where the feed itself is not within the limits yet.
+
+        Lime haze makes the way between two rungs a little crooked.
+        """
+        parts = self.parts_for(stage, liquor, self.feeds(liquor))
+        while parts <= WEAKEST_SENSIBLE_PARTS and not is_within(self.limits[stage], self.feed(liquor, parts).liquor):
+            parts += 1.0
+        return parts
+
 
 def plan_batch(inputs: BatchInputs, typical: AshSample) -> Planned:
     """Return the rounded plan for a typical ash.
@@ -170,7 +180,7 @@ def plan_batch(inputs: BatchInputs, typical: AshSample) -> Planned:
     settle to mud.
     """
     request = inputs.request
-    cans = request.cans or (Can(9.0, 1),)
+    cans = _cans_of(request)
     parts, warnings = _dilution(inputs, typical, _usual_strength(typical))
     for _ in range(_MOST_ROUNDS):
         plan, assumed = _plan_at(inputs, typical, parts, cans)
@@ -192,28 +202,39 @@ def plan_batch(inputs: BatchInputs, typical: AshSample) -> Planned:
     return Planned(plan, assumed, (*warnings, *more))
 
 
-def plan_after_readings(inputs: BatchInputs, plan: Plan, typical: AshSample, is_strip_alone: bool = False) -> Planned:
+def plan_after_readings(
+    inputs: BatchInputs, planned: Planned, typical: AshSample, is_rough_ph_alone: bool = False
+) -> Planned:
     """Return the plan diluted for the liquor as it was read, ``typical`` being the ash that the readings suggest.
 
-    A strip alone is too coarse to make a plan stronger than it was without.
-
-    The plan is unchanged where the request gives a dilution, or where the feed was read and so is already diluted.
+    A strip or a colour alone is too coarse to make a plan stronger than it was without. The dilution stays where the
+    request gives it, and the whole plan where the feed was read, since that is already diluted.
     """
-    request = inputs.request
-    if request.dilution_parts is not None or request.word("measured.of") == "feed":
-        return Planned(plan, {})
+    request, plan, assumed = inputs.request, planned.plan, dict(planned.assumed)
+    if request.word("measured.of") == "feed":
+        return planned
     parts, warnings = _dilution(inputs, typical, plan.strength_for(typical))
-    if is_strip_alone:
+    if is_rough_ph_alone:
         parts = max(parts, plan.parts_water)
-    liquor_per_can, water_per_can = _portions(plan.cans, parts, request.own)
-    plan = replace(plan, parts_water=parts, liquor_per_can=liquor_per_can, water_per_can=water_per_can)
-    assumed = said(
-        "1:{parts}, from published limits for the stage ({stage}) and what was read",
-        parts=_plain(parts, request),
-        stage=MACHINE_WORDS[request.word("stage")],
-    )
-    plan, more = _with_cans_that_fill(inputs, plan, typical)
-    return Planned(plan, {"dilution": assumed}, (*warnings, *more))
+    if request.dilution_parts is None:
+        assumed["dilution"] = said(
+            "1:{parts}, from published limits for the stage ({stage}) and what was read",
+            parts=_plain(parts, request),
+            stage=MACHINE_WORDS[request.word("stage")],
+        )
+    plan, more = _with_cans_that_fill(inputs, _filling(plan, _cans_of(request), parts, request), typical)
+    return Planned(plan, assumed, (*warnings, *more))
+
+
+def _cans_of(request: Request) -> tuple[Can, ...]:
+    """Return the cans that are to be filled, one of a common size where the request has none."""
+    return request.cans or (Can(9.0, 1),)
+
+
+def _filling(plan: Plan, cans: tuple[Can, ...], parts: float, request: Request) -> Plan:
+    """Return the same batch poured into other cans or at another dilution."""
+    liquor_per_can, water_per_can = _portions(cans, parts, request.own)
+    return replace(plan, cans=cans, parts_water=parts, liquor_per_can=liquor_per_can, water_per_can=water_per_can)
 
 
 def _dilution(inputs: BatchInputs, sample: AshSample, strength: float) -> tuple[float, tuple[str, ...]]:
@@ -221,11 +242,7 @@ def _dilution(inputs: BatchInputs, sample: AshSample, strength: float) -> tuple[
     if inputs.request.dilution_parts is not None:
         return inputs.request.dilution_parts, ()
     request, stage = inputs.request, stage_of(inputs.request)
-    liquor = inputs.steep(sample, strength).liquor
-    parts = inputs.parts_for(stage, liquor, inputs.feeds(liquor))
-    # Lime haze makes the way between two rungs a little crooked, so the feed itself is looked at.
-    while parts <= WEAKEST_SENSIBLE_PARTS and not is_within(inputs.limits[stage], inputs.feed(liquor, parts).liquor):
-        parts += 1.0
+    parts = inputs.parts_within_limits(stage, inputs.steep(sample, strength).liquor)
     if parts > WEAKEST_SENSIBLE_PARTS:
         return max(ladder_rungs()), (NO_DILUTION_DOES,)
     if calls_for_half_strength(circumstances_of(request)):
@@ -252,7 +269,7 @@ def _plan_at(
         water = to_measure(litres, "L", request.own, request.locale)
         assumed["water.amount"] = (
             said("{water}: what the cans want", water=water)
-            if request.cans
+            if request.cans and (ash is None or litres > poured(grams / _usual_strength(typical), request.own.volume))
             else said("{water}: 5 L to one US cup of ash", water=water)
         )
     is_weighed = ash.kind == "mass" if ash is not None else request.word("ash.measure") == "scales"
@@ -276,9 +293,9 @@ def _amounts_for_given_ash(inputs: BatchInputs, typical: AshSample, wanted: floa
     grams = ash.value if ash.kind == "mass" else ash.value * 1000 * typical.density
     if litres is not None:
         return grams, litres
-    if request.cans:
-        return grams, _water_above(inputs, typical, grams, wanted)
-    return grams, poured(grams / _usual_strength(typical), request.own.volume)
+    # Small cans don't ask for a liquor that is thicker than usual: what they leave is kept.
+    usual = poured(grams / _usual_strength(typical), request.own.volume)
+    return grams, max(_water_above(inputs, typical, grams, wanted), usual) if request.cans else usual
 
 
 def _usual_amounts(inputs: BatchInputs, typical: AshSample, wanted: float) -> tuple[float, float, Measures]:
@@ -340,39 +357,43 @@ def _refuse_mud(request: Request, strength: float) -> None:
 def _with_cans_that_fill(inputs: BatchInputs, plan: Plan, typical: AshSample) -> tuple[Plan, tuple[str, ...]]:
     """Return the plan with the cans that its liquor fills, and a note where those are not all that were asked for.
 
-    A little short of the cans counts as enough. A dilution of our own goes up to half the strength so that all the cans
-    fill; else whole cans are filled, and at the least one in part.
+    A dilution of our own goes up to half the strength so that all the cans fill; else whole cans are filled, and with
+    the rest one in part. No plan pours more than pours off.
     """
     request = inputs.request
-    made, wanted = inputs.batch(plan, typical).liquor_litres, plan.liquor_wanted
-    if not request.cans or made >= wanted * (1 - 1e-6):
-        return plan, ()
-    words = {
-        "made": _litres(made, request),
-        "wanted": _litres(wanted, request),
-        "parts": _plain(plan.parts_water, request),
-    }
-    if made >= wanted * (1 - batches.rules()["shortfall_allowed"]):
-        note = said(
-            "The liquor ({made}) falls a little short of what the cans want ({wanted}): the last "
-            "can will be short, or weaker.",
-            **words,
-        )
-        return plan, (note,)
-    return _weaker_until_full(inputs, plan, made) or _fewer_cans(plan, made, request, words)
+    made = inputs.batch(plan, typical).liquor_litres
+    if made >= plan.liquor_wanted * (1 - 1e-6):
+        return plan, _note_of_much_left(request, plan, made)
+    weaker = _weaker_until_full(inputs, plan, made)
+    plan, note = weaker or _fewer_cans(plan, made, request)
+    return plan, (note,) if request.cans else ()
 
 
-def _weaker_until_full(inputs: BatchInputs, plan: Plan, made: float) -> tuple[Plan, tuple[str, ...]] | None:
+def _note_of_much_left(request: Request, plan: Plan, made: float) -> tuple[str, ...]:
+    """Return a note where the ash that was given makes more than twice the liquor that the cans take."""
+    ash = request.readings.get("ash.amount")
+    if ash is None or not request.cans or made <= 2 * plan.liquor_wanted:
+        return ()
+    note = said(
+        "All of this ash makes {made} of clear liquor, and the cans take {wanted}. About {share} % of the ash is "
+        "enough.",
+        made=_litres(made, request),
+        wanted=_litres(plan.liquor_wanted, request),
+        share=write_decimals(ceil(100 * plan.liquor_wanted / made), 0, request.locale),
+    )
+    return (note,)
+
+
+def _weaker_until_full(inputs: BatchInputs, plan: Plan, made: float) -> tuple[Plan, str] | None:
     """Return the plan diluted until ``made`` litres of liquor fill every can; None where that takes too much water."""
     request = inputs.request
-    if request.dilution_parts is not None:
+    if request.dilution_parts is not None or not request.cans:
         return None
     weakest = half_strength(plan.parts_water)
     parts = plan.parts_water
     while parts < weakest:
         parts += 1.0
-        liquor_per_can, water_per_can = _portions(plan.cans, parts, request.own)
-        weaker = replace(plan, parts_water=parts, liquor_per_can=liquor_per_can, water_per_can=water_per_can)
+        weaker = _filling(plan, plan.cans, parts, request)
         if weaker.liquor_wanted <= made:
             note = said(
                 "The limits would allow 1:{limit}. The plan takes 1:{parts}, so that {made} of clear liquor fill all "
@@ -381,34 +402,48 @@ def _weaker_until_full(inputs: BatchInputs, plan: Plan, made: float) -> tuple[Pl
                 parts=_plain(parts, request),
                 made=_litres(made, request),
             )
-            return weaker, (note,)
+            return weaker, note
     return None
 
 
-def _fewer_cans(plan: Plan, made: float, request: Request, words: Mapping[str, str]) -> tuple[Plan, tuple[str, ...]]:
-    """Return the plan for as many cans as ``made`` litres of liquor fill, or for one of them in part."""
+def _fewer_cans(plan: Plan, made: float, request: Request) -> tuple[Plan, str]:
+    """Return the plan for as many cans as ``made`` litres of liquor fill, and one more in part."""
     left, filled = made, []
     for can, portion in zip(plan.cans, plan.liquor_per_can, strict=True):
         count = min(can.count, int(left / portion + 1e-9))
         left -= count * portion
         if count:
             filled.append((Can(can.litres, count), portion))
-    if filled:
-        note = said(
-            "This much ash and water gives about {made} of clear liquor. At 1:{parts} that fills {filled} of the "
-            "{asked} cans. All of them need {wanted}.",
-            filled=sum(can.count for can, _ in filled),
-            asked=sum(can.count for can in plan.cans),
-            **words,
-        )
-    else:
-        liquor = floor(made * 100 + 1e-9) / 100
-        feed = round(liquor * (1 + plan.parts_water), 2)
-        filled = [(Can(feed, 1), liquor)]
+    whole = sum(can.count for can, _ in filled)
+    step = 0.01 if left >= 0.1 else 0.001
+    liquor = round(floor(left / step + 1e-9) * step, 10)
+    feed = round(liquor * (1 + plan.parts_water), 3)
+    if liquor > 0.0:
+        filled.append((Can(feed, 1), liquor))
+    words = {
+        "made": _litres(made, request),
+        "wanted": _litres(plan.liquor_wanted, request),
+        "parts": _plain(plan.parts_water, request),
+        "feed": to_measure(feed, "L", request.own, request.locale),
+        "filled": whole,
+        "asked": sum(can.count for can in plan.cans),
+    }
+    if not whole:
         note = said(
             "This much ash and water gives about {made} of clear liquor. At 1:{parts} that makes {feed} of feed, "
             "less than one can.",
-            feed=to_measure(feed, "L", request.own, request.locale),
+            **words,
+        )
+    elif liquor > 0.0:
+        note = said(
+            "This much ash and water gives about {made} of clear liquor. At 1:{parts} that fills {filled} of the "
+            "{asked} cans and makes {feed} for one more. All of them need {wanted}.",
+            **words,
+        )
+    else:
+        note = said(
+            "This much ash and water gives about {made} of clear liquor. At 1:{parts} that fills {filled} of the "
+            "{asked} cans. All of them need {wanted}.",
             **words,
         )
     plan = replace(
@@ -417,7 +452,7 @@ def _fewer_cans(plan: Plan, made: float, request: Request, words: Mapping[str, s
         liquor_per_can=tuple(portion for _, portion in filled),
         water_per_can=tuple(round(can.litres - portion, 10) for can, portion in filled),
     )
-    return plan, (note,)
+    return plan, note
 
 
 def _litres(value: float, request: Request) -> str:

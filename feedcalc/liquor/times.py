@@ -8,6 +8,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from math import ceil
 
 from feedcalc.garden.feed_limits import practice
 from feedcalc.liquor import vessel as batches
@@ -29,8 +30,12 @@ def settled_at(answer: Answer) -> datetime | None:
     begun = answer.request.moment
     if begun is None:
         return None
-    hours = max(answer.request.known("steep.time"), slowest_settling(answer))
-    return waking_time(begun + timedelta(hours=hours))
+    return waking_time(begun + timedelta(hours=hours_until_clear(answer)))
+
+
+def hours_until_clear(answer: Answer) -> float:
+    """Return the hours of the wait, or the full hours until the liquor is clear where that takes longer."""
+    return max(answer.request.known("steep.time"), float(ceil(slowest_settling(answer))))
 
 
 def use_by(answer: Answer) -> datetime | None:

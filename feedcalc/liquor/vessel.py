@@ -173,9 +173,9 @@ def water_kilograms(litres: float, temperature_kelvin: float) -> float:
 
 
 def liquor_for_can(can_litres: float, parts_water: float, system: str = "metric") -> float:
-    """Return the litres of liquor for one can at 1 to ``parts_water``, in steps of a jug and at most the can.
+    """Return the litres of liquor for one can at 1 to ``parts_water``, in steps of a jug; undiluted, the whole can.
 
     >>> liquor_for_can(9.0, 3.0), liquor_for_can(15.25, 0.0)
     (2.25, 15.25)
     """
-    return min(jugged(can_litres / (1 + parts_water), system), can_litres)
+    return jugged(can_litres / (1 + parts_water), system) if parts_water else can_litres

@@ -8,20 +8,29 @@
 
 from __future__ import annotations
 
-from math import ceil, isfinite
+from dataclasses import replace
+from math import ceil, floor, isfinite
 from typing import Any
 
 from feedcalc.contract.figures import figure
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import roughly, to_measure
 from feedcalc.garden.feed_limits import practice
-from feedcalc.garden.suitability import GO, HALF_STRENGTH, Verdict, half_strength
+from feedcalc.garden.liming import expected_shift
+from feedcalc.garden.suitability import (
+    DRENCHED_DEPTH_CM,
+    GO,
+    HALF_STRENGTH,
+    Verdict,
+    half_strength,
+    suitability_limit,
+)
 from feedcalc.garden.water import water_of_kind
 from feedcalc.liquor.acid import acid_dose, acids
 from feedcalc.liquor.air import corrosive_ph, exposure_to_air
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.dilution import feed_at, is_within
-from feedcalc.liquor.planning import WEAKEST_SENSIBLE_PARTS
+from feedcalc.liquor.planning import WEAKEST_SENSIBLE_PARTS, BatchInputs, plan_batch
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said, said_of
@@ -33,6 +42,7 @@ MILD_PH, LEAF_PH = 8.0, 7.0
 AGEING_DAYS = 21.0
 _TAP_SHARES = (0.25, 0.5, 0.75, 1.0)
 _STRENGTH = frozenset({"feed_alkalinity", "feed_salt", "feed_potassium"})
+_MOST_ROUNDS = 4  # of planning, each for a weaker dilution
 _UNTESTED = frozenset({"soil_unknown", "soil_in_doubt"})
 
 
@@ -53,6 +63,8 @@ def ways_round(answer: Answer, verdict: Verdict) -> tuple[list[Way], list[Way]]:
         ways += _less_tap_water(answer)
     if deciding & {"foliar_off", "foliar_unread", "foliar_doubted"}:
         ways += _vinegar(answer, LEAF_PH)
+    if "lime_too_much" in deciding:
+        ways += _more_ground(answer)
     if deciding & _UNTESTED:
         ways += _soil_test(answer)
     return ways, gentler
@@ -72,14 +84,25 @@ def _to_parts(answer: Answer, parts: float, text: str) -> Way:
 
 def _dilution(answer: Answer, at_half_strength: bool) -> list[Way]:
     """The dilution that meets the limits, at half the strength where soil or plant call for it."""
-    stage = answer.judged_stage
-    parts = answer.typical.recommended[stage]
-    while isfinite(parts) and not is_within(answer.limits[stage], _fed(answer, parts)):
-        parts += 1.0
-    parts = half_strength(parts) if at_half_strength else parts
-    if parts > WEAKEST_SENSIBLE_PARTS:
-        return _less_tap_water(answer)
+    parts = 0.0
+    liquor = answer.typical.steep.liquor
+    for _ in range(_MOST_ROUNDS):
+        needed = BatchInputs.of(answer.request).parts_within_limits(answer.judged_stage, liquor)
+        needed = half_strength(needed) if at_half_strength else needed
+        if needed <= parts:
+            break
+        parts = needed
+        if parts > WEAKEST_SENSIBLE_PARTS:
+            return _less_tap_water(answer)
+        liquor = _liquor_planned_for(answer, parts)
     return [_to_parts(answer, parts, said("Dilute to 1:{parts}.", parts=_number(answer, parts, 4)))]
+
+
+def _liquor_planned_for(answer: Answer, parts: float) -> Liquor:
+    """The liquor of the batch that is planned for a dilution: other spoonfuls make it a little stronger or weaker."""
+    inputs = BatchInputs.of(replace(answer.request, dilution_parts=parts))
+    plan, sample = plan_batch(inputs, answer.ash.typical()).plan, answer.typical.sample
+    return inputs.steep(sample, plan.strength_for(sample)).liquor
 
 
 def _fed(answer: Answer, parts: float, share_of_tap: float = 0.0) -> Liquor:
@@ -119,6 +142,16 @@ def _vinegar(answer: Answer, target_ph: float) -> list[Way]:
         ph=_number(answer, target_ph),
     )
     return [_way("acid", text, "acid_volume", Estimate.exactly(millilitres), "mL")]
+
+
+def _more_ground(answer: Answer) -> list[Way]:
+    """The most of this feed on a square metre that leaves soil below pH 7, and no more than a drench."""
+    request, drench = answer.request, answer.typical.per_square_metre
+    room = suitability_limit("soil_stop") - request.known("soil.ph")
+    shift = expected_shift(Estimate.exactly(drench.lime_value), request.word("soil.texture"), DRENCHED_DEPTH_CM).typical
+    litres = min(floor(10 * drench.litres * room / shift) / 10, practice("ground_volume").high)
+    text = said("Spread it over more ground: at most {litres} L to a square metre.", litres=_number(answer, litres, 3))
+    return [_way("spread", text, "litres_per_square_metre", Estimate.exactly(litres), "L/m2")]
 
 
 def _soil_test(answer: Answer) -> list[Way]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from feedcalc import published
@@ -24,7 +24,7 @@ from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.instruments import ph_shows, reading_celsius
 from feedcalc.liquor.planning import STAGES
-from feedcalc.liquor.times import settled_at, use_by
+from feedcalc.liquor.times import hours_until_clear, settled_at, use_by
 from feedcalc.physics import settling
 from feedcalc.sheets.moves import Move, next_move, suggested, verdict_in_short
 from feedcalc.words.languages import moment_words
@@ -85,7 +85,8 @@ class Sheet:
     """Everything the batch templates print.
 
     ``figures`` are keyed by their path in the contract; each rung of ``ladder`` is a mapping by the contract's names.
-    ``heights`` are in metres, ``wait_hours`` is the steeping time, ``settle_hours`` the time until the liquor is clear.
+    ``heights`` are in metres, ``wait_hours`` is the steeping time, ``settle_hours`` the time until the liquor is clear,
+    ``hours_to_wait`` the one that counts: until ``settled`` where the start is known.
     ``after`` holds what `reactions` found, by the contract's names.
     """
 
@@ -114,6 +115,7 @@ class Sheet:
     haze_matters: bool
     wait_hours: float
     settle_hours: float
+    hours_to_wait: float
     starts: datetime | None
     settled: datetime | None
     use_by: datetime | None
@@ -226,6 +228,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
     locale = request.locale
     figures = {path: shown(path, figure, locale, request.own) for path, figure in flat_figures(values).items()}
     hazard, feed_hazard = _hazards(answer, values)
+    starts, settled = request.moment, settled_at(answer)
     return Sheet(
         locale=locale,
         own=request.own,
@@ -252,8 +255,9 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         haze_matters=typical.own.lime_haze >= 1.0,
         wait_hours=request.known("steep.time"),
         settle_hours=typical.settle_hours,
-        starts=request.moment,
-        settled=settled_at(answer),
+        hours_to_wait=(settled - starts) / timedelta(hours=1) if starts and settled else hours_until_clear(answer),
+        starts=starts,
+        settled=settled,
         use_by=use_by(answer),
         traces=_traces(answer),
         heights={

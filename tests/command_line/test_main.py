@@ -281,3 +281,19 @@ def test_a_terminal_without_unicode_still_gets_the_sheet(encoding):
     assert b"Traceback" not in result.stderr
     assert result.returncode == 0
     assert b"Settling" in result.stdout
+
+
+@pytest.mark.parametrize(
+    "words", [("--language", "de"), ("--customs", "us"), ("--locale", "fr-FR"), ("--language", "hi", "--customs", "uk")]
+)
+def test_the_demo_stays_the_demo_where_only_its_words_are_chosen(words):
+    plain, told = (json.loads(run("sheet", *options, "--json").stdout)["values"] for options in ((), words))
+    assert told["verdict"] == plain["verdict"]
+    for name in ("water_volume", "parts_water", "cans"):
+        assert told["batch"][name] == plain["batch"][name]
+    # Cups of another size measure a little more or less ash.
+    assert told["batch"]["ash_mass"]["value"] == pytest.approx(plain["batch"]["ash_mass"]["value"], rel=0.1)
+
+
+def test_a_language_writes_the_numbers_of_the_demo_its_own_way():
+    assert "2,8 L" in run("sheet", "--language", "de").stdout.replace("\u00a0", " ")

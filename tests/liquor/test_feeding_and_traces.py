@@ -44,10 +44,18 @@ def test_a_plant_that_is_not_in_the_table_is_compared_with_the_median_crop():
 
 @pytest.mark.parametrize(
     ("text", "milligrams"),
-    [("150 mg/kg", 150), ("150 ppm", 150), ("300 lb/acre", 150), ("195 mg/L", 150), ("331.5 kg/ha", 150)],
+    [
+        ("150 mg/kg", 150),
+        ("150 ppm", 150),
+        ("300 lb/acre", 150),
+        ("195 mg/L", 150),
+        ("331.5 kg/ha", 150),
+        ("15 mg/100 g", 150),
+        ("20 mg K2O/100 g", 166.03),
+    ],
 )
 def test_a_soil_test_is_read_in_the_units_that_laboratories_print(text, milligrams):
-    assert read_quantity(text, "soil_content", "soil.potassium").value == pytest.approx(milligrams)
+    assert read_quantity(text, "soil_content", "soil.potassium").value == pytest.approx(milligrams, rel=1e-5)
 
 
 def test_the_share_of_what_the_soil_holds_is_given_where_the_soil_was_tested():

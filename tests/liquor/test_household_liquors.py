@@ -11,7 +11,7 @@ import pytest
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.water import water_of_kind
 from feedcalc.liquor.steeping import steep
-from feedcalc.uncertainty.estimates import estimate_of, latin_hypercube
+from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube
 
 KELVIN = 293.15
 USUAL_GRAMS = 20.0  # per litre
@@ -27,11 +27,15 @@ LIQUORS = [row for row in REPORTS if row["comparable"] == "yes"]
 
 
 @cache
-def ph_range():
-    """The pH at 25 degC of liquor of mixed ash in the state that is assumed where nobody knows it."""
-    ash, rain = ash_of("mixed", "unknown"), water_of_kind("rain")
+def ph_of_samples(grams_per_litre: float = USUAL_GRAMS, kind: str = "rain") -> tuple[float, ...]:
+    """The pH at 25 degC of liquor of mixed ash whose state nobody knows, the typical one first."""
+    ash, water = ash_of("mixed", "unknown"), water_of_kind(kind)
     samples = [ash.typical(), *(ash.sample_at(row) for row in latin_hypercube(sorted(ash.unknowns), 60, 1))]
-    typical, *ph = (steep(sample, USUAL_GRAMS, rain, KELVIN, 24.0).liquor.ph_25 for sample in samples)
+    return tuple(steep(sample, grams_per_litre, water, KELVIN, 24.0).liquor.ph_25 for sample in samples)
+
+
+def ph_range(grams_per_litre: float = USUAL_GRAMS, kind: str = "rain") -> Estimate:
+    typical, *ph = ph_of_samples(grams_per_litre, kind)
     return estimate_of(ph, typical)
 
 
@@ -40,6 +44,18 @@ def test_the_default_range_reaches_every_reported_liquor_of_comparable_strength(
     width = float(row["width"])
     assert ph_range().low <= float(row["ph_high"]) + width
     assert ph_range().high >= float(row["ph_low"]) - width
+
+
+@pytest.mark.parametrize("row", REPORTS, ids=[row["what"] for row in REPORTS])
+def test_a_plausible_ash_gives_every_report_at_its_own_strength(row):
+    # Where nobody told the ratio: from that of a bucket of liquor to a thick steep.
+    strengths = [float(row["grams_per_litre"])] if row["grams_per_litre"] else [USUAL_GRAMS, 200.0]
+    low, high = float(row["ph_low"]) - float(row["width"]), float(row["ph_high"]) + float(row["width"])
+    assert min(ph_of_samples(strengths[0], row["water"])) <= high
+    assert max(ph_of_samples(strengths[-1], row["water"])) >= low
+    ranges = [ph_range(strength, row["water"]) for strength in strengths]
+    is_in_range = ranges[0].low <= high and ranges[-1].high >= low
+    assert is_in_range == (row["beyond"] == "no")
 
 
 def test_reports_lie_on_both_sides_of_the_typical_liquor():

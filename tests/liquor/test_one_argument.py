@@ -68,6 +68,13 @@ def test_a_strip_alone_makes_no_plan_stronger_and_a_meter_may():
     assert parts["meter"] <= parts["strip"]
 
 
+@pytest.mark.parametrize("colour", ["green-yellow", "green", "blue-green"])
+def test_the_colour_of_cabbage_water_alone_makes_no_plan_stronger(colour):
+    asked = {"ash": FRESH["ash"], "water": FRESH["water"], "place": "pot"}
+    unread = values_of(asked)["batch"]["parts_water"]["value"]
+    assert values_of(asked, measured={"colour": colour})["batch"]["parts_water"]["value"] >= unread
+
+
 @pytest.mark.parametrize("stage", ["seedling", "young", "established"])
 def test_no_reading_makes_a_plan_stronger_than_the_floor_of_the_stage(stage):
     values = values_of(ANY, stage=stage, measured={"ec": "0.6 mS/cm"})
@@ -100,14 +107,90 @@ def test_the_verdict_on_a_batch_does_not_depend_on_its_temperature(state):
     assert all(one == told[0] for one in told), told
 
 
-def test_a_cup_and_five_litres_fill_what_they_can_of_two_cans():
-    asked = {"ash": {"state": "aged", "amount": "1 us_cup"}, "water": {"amount": "5 L"}}
-    reply = reply_to(asked, cans=[{"size": "10 L", "count": 2}])
-    assert reply["ok"]
-    batch = reply["values"]["batch"]
+def poured_and_made(values):
+    """The litres of liquor that go into the cans, and those that pour off."""
+    batch = values["batch"]
     poured = sum(can["count"]["value"] * can["liquor"]["value"] for can in batch["cans"])
-    assert 0 < poured <= batch["liquor_volume"]["value"] * 1.021
-    if sum(can["count"]["value"] * can["size"]["value"] for can in batch["cans"]) < 20:
-        assert any("fills" in warning for warning in reply["warnings"])
-    elif batch["parts_water"]["value"] > strongest_parts("established"):
+    return poured, batch["liquor_volume"]["value"]
+
+
+@pytest.mark.parametrize("dilution", [{}, {"dilution": "1:3"}], ids=["our dilution", "dilution given"])
+@pytest.mark.parametrize("cans", [{}, {"cans": [{"size": "10 L", "count": 2}]}], ids=["no cans", "two cans"])
+@pytest.mark.parametrize("litres", [0.5, 1, 4.9, 5, 5.5, 20])
+def test_no_plan_pours_more_than_pours_off(litres, cans, dilution):
+    asked = {"ash": {"state": "aged"}, "water": {"amount": f"{litres} L"}}
+    reply = reply_to(asked, cans, dilution)
+    poured, made = poured_and_made(reply["values"])
+    assert 0 < poured <= made * (1 + 1e-5)
+    filled = sum(can["count"]["value"] * can["size"]["value"] for can in reply["values"]["batch"]["cans"])
+    if cans and filled < 20:
+        assert any("clear liquor" in warning for warning in reply["warnings"])
+    elif cans and not dilution and reply["values"]["batch"]["parts_water"]["value"] > strongest_parts("established"):
         assert any("limits would allow" in warning for warning in reply["warnings"])
+
+
+def test_cans_are_filled_as_far_as_the_liquor_goes():
+    asked = {"ash": {"state": "aged", "amount": "1 us_cup"}, "water": {"amount": "5 L"}, "dilution": "1:3"}
+    batch = values_of(asked, cans=[{"size": "10 L", "count": 2}])["batch"]
+    (whole, part) = batch["cans"]
+    assert (whole["size"]["value"], whole["count"]["value"]) == (10, 1)
+    assert part["size"]["value"] == pytest.approx(4 * part["liquor"]["value"], rel=0.01)
+    assert 0 < part["size"]["value"] < 10
+
+
+@pytest.mark.parametrize("stage", ["seedling", "young", "established"])
+@pytest.mark.parametrize("can", ["0.25 L", "1 L", "9 L"])
+@pytest.mark.parametrize("ash", ["1 us_cup", "1 kg"])
+def test_more_ash_than_the_cans_need_is_steeped_as_usual_and_what_is_left_is_told(ash, can, stage):
+    reply = reply_to(ash={"state": "fresh", "amount": ash}, cans=[{"size": can, "count": 1}], stage=stage, place="pot")
+    assert reply["ok"], reply["errors"]
+    batch = reply["values"]["batch"]
+    assert batch["ash_mass"]["value"] / batch["water_volume"]["value"] < 25
+    assert reply["values"]["verdict"] == "go"
+    poured, made = poured_and_made(reply["values"])
+    assert (made > 2 * poured) == any("of the ash is enough" in warning for warning in reply["warnings"])
+
+
+def test_readings_fill_the_cans_that_were_asked_for_not_those_of_the_plan_without_them():
+    asked = {"ash": {"state": "aged", "amount": "1 us_cup"}, "water": {"amount": "5 L"}}
+    cans = [{"size": "10 L", "count": 5}]
+    unread, read = (reply_to(asked, more, cans=cans) for more in ({}, {"measured": {"ec": "9 mS/cm"}}))
+    assert sum(can["size"]["value"] * can["count"]["value"] for can in unread["values"]["batch"]["cans"]) < 50
+    (can,) = read["values"]["batch"]["cans"]
+    assert can["count"]["value"] == 5
+    assert not any("of the 5 cans" in warning for warning in read["warnings"])
+
+
+def test_a_feed_that_would_lift_the_soil_past_ph_7_is_to_be_spread_over_more_ground():
+    ground = {
+        "soil": {"ph": 6.8, "tested_with": "laboratory", "texture": "sand", "area": "0.02 m^2"},
+        "plant": "tomato",
+    }
+    values = values_of(ground, cans=[{"size": "100 L", "count": 3}])
+    assert values["verdict"] == "go weaker"
+    (way,) = values["ways"]
+    assert way["id"] == "spread"
+    litres = way["litres_per_square_metre"]["value"]
+    ground["soil"]["area"] = f"{300 / litres} m^2"
+    assert values_of(ground, cans=[{"size": "100 L", "count": 3}])["verdict"] == "go"
+
+
+@pytest.mark.parametrize(
+    ("can", "ash", "water", "stage", "place", "dilution"),
+    [
+        ("9 L", {"kind": "hardwood", "state": "aged"}, "rain", "seedling", "raised bed", "1:4"),
+        ("0.5 L", {"kind": "mixed", "state": "aged"}, "medium", "established", "pot", "1:1"),
+        ("1 L", {"kind": "bark", "state": "fresh"}, "hard", "young", "pot", "1:1"),
+        ("1 L", {"kind": "mixed", "state": "fresh"}, "soft", "seedling", "plug tray", "1:4"),
+    ],
+)
+@pytest.mark.parametrize("plant", ["tomato", "blackberry", "something nobody lists"])
+def test_who_takes_the_dilution_that_is_offered_is_not_told_to_go_weaker_again(
+    can, ash, water, stage, place, dilution, plant
+):
+    asked = {"ash": ash, "water": {"kind": water}, "stage": stage, "place": place, "plant": plant}
+    asked |= {"cans": [{"size": can, "count": 2}], "soil": {"ph": 5.6, "tested_with": "meter"}}
+    values = values_of(asked, dilution=dilution)
+    assert values["verdict"] == "go weaker"
+    (way,) = (way for way in values["ways"] if way["id"] == "dilute")
+    assert values_of(asked, dilution=f"1:{way['parts_water']['value']:g}")["verdict"] == "go"

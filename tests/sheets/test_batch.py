@@ -192,6 +192,14 @@ def test_settling_ends_in_waking_hours_after_the_wait_and_the_slow_end_of_settli
             assert waited >= max(float(wait.split()[0]), asked.settle_hours)
 
 
+@pytest.mark.parametrize("wait", ["1 h", "24 h"])
+def test_the_wait_that_is_told_is_the_one_that_counts(wait):
+    slow = {"water": {"amount": "60 L", "temperature": "3 °C"}, "vessel": {"depth": "60 cm", "capacity": "90 L"}}
+    undated, dated = sheet(**slow, steep={"time": wait}), sheet(**DATED, **slow, steep={"time": wait})
+    assert undated.hours_to_wait >= undated.settle_hours
+    assert dated.hours_to_wait == (dated.settled - dated.starts).total_seconds() / 3600 >= undated.hours_to_wait
+
+
 def test_times_do_not_depend_on_whether_ranges_were_asked_for():
     with_ranges = sheet_of_text(json.dumps({"schema": 1, "ranges": "on", **DATED, "steep": {"time": "1 h"}}))
     without = sheet(**DATED, steep={"time": "1 h"})

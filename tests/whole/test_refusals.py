@@ -201,9 +201,11 @@ def test_ash_and_water_that_cannot_fill_the_cans_fill_what_they_can_and_the_repl
     reply = reply_to(WEIGHED, cans=[{"size": "2 L", "count": 20}], dilution="1:1")
     assert reply["ok"]
     batch = reply["values"]["batch"]
-    (cans,) = batch["cans"]
-    assert 1 <= cans["count"]["value"] < 20
-    assert cans["count"]["value"] * cans["liquor"]["value"] <= batch["liquor_volume"]["value"]
+    whole, part = batch["cans"]
+    assert 1 <= whole["count"]["value"] < 20
+    assert 0 < part["size"]["value"] < whole["size"]["value"]
+    poured = whole["count"]["value"] * whole["liquor"]["value"] + part["liquor"]["value"]
+    assert poured <= batch["liquor_volume"]["value"]
     assert any("of the 20 cans" in warning and "20.0 L" in warning for warning in reply["warnings"])
 
 

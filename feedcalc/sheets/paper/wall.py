@@ -136,7 +136,7 @@ def _steps(sheet: Sheet) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     figures = sheet.figures
     parts = figures["batch.parts_water"]
     goes = said("The bucket is too small for it all: make it in {goes} goes.", goes=sheet.goes)
-    cloudy = said("Your wait is too short: the liquor will still be cloudy.")
+    cloudy = said("Clearing takes longer than the wait you chose, so the time here is longer.")
     pour = said(
         "Pour off {liquor} of clear liquor, down to {height} above the bottom.",
         liquor=figures["batch.liquor_volume"].text,
@@ -162,7 +162,7 @@ def _timed_steps(sheet: Sheet) -> tuple[str, str, str, str]:
     """Return how to steep, stir, settle and keep: with clock times if the start is known, else with durations."""
     water = sheet.figures["batch.water_volume"].text
     if not (sheet.starts and sheet.settled):
-        hours = write_number(sheet.wait_hours, 6, sheet.locale, trim=True)
+        hours = write_number(sheet.hours_to_wait, 6, sheet.locale, trim=True)
         return (
             said("Put {water} of water in the bucket, then sprinkle the ash in.", water=water),
             said("Stir for about five minutes, and once more after an hour."),
