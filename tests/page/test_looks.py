@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.page.conftest import wait_until
 
 SERIOUS = {"serious", "critical"}
-OPEN_ALL = "document.querySelectorAll('details').forEach((details) => { details.open = true; })"
+OPEN_ALL = "document.querySelectorAll('details:not(#menu)').forEach((details) => { details.open = true; })"
 TOO_WIDE = """() => [...document.querySelectorAll("body *")]
     .filter((element) => element.getBoundingClientRect().right > document.documentElement.clientWidth + 1
       && !element.closest("pre, svg, .visually-hidden, [hidden], .cards thead"))
@@ -122,7 +122,7 @@ def test_targets_are_large_enough_for_wet_hands(shared: Page) -> None:
     small = shared.evaluate(
         """() => [...document.querySelectorAll(
              "button, input[type=text], input[type=datetime-local], select, summary, .button, .tick, .bar a, .jumps a")]
-           .filter((element) => element.checkVisibility() && !element.closest("[data-part] details, footer"))
+           .filter((element) => element.checkVisibility() && !element.closest("[data-part] details, .source"))
            .map((element) => [element.id || element.name || element.textContent, element.getBoundingClientRect()])
            .filter(([, box]) => box.height < 48 || box.width < 48)
            .map(([name, box]) => `${name} ${box.width} × ${box.height}`)"""
@@ -202,8 +202,10 @@ def test_the_sheet_fits_two_pages_of_paper_without_the_form(browser: Browser, on
     page.emulate_media(media="print")
     expect(page.locator("#batch")).to_be_hidden()
     expect(page.locator("#bar")).to_be_hidden()
-    for part in ("#batch-sheet", ".hazard", "#what-to-do", "#how-far-to-dilute", "#what-it-delivers"):
+    for part in (".lines", ".hazard", "#what-to-do", "#how-far-to-dilute", "#what-it-delivers"):
         expect(page.locator(part).first).to_be_visible()
-    for caution in page.locator("#batch-sheet .cautions li").all():
+    cautions = page.locator('[data-part="sheet"] .cautions li, .hazard .cautions li').all()
+    assert len(cautions) > 20
+    for caution in cautions:
         expect(caution).to_be_visible()
     context.close()
