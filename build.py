@@ -54,10 +54,7 @@ KNOWN_FAILURES = (
 OTHER_ENGINES = {"firefox-esr": "firefox-esr", "WebKitWebDriver": "webkit2gtk-driver", "Xvfb": "xvfb"}
 
 # Options of pytest for each lane. Tests that drive a browser mostly wait, so with them two cores feed three processes.
-LANES = {
-    "check": ["-n2", "-mnot slow", "--hypothesis-profile=check", "--ignore=tests/page"],
-    "test": ["-n3"],
-}
+LANES = {"check": ["-n2", "-mnot slow", "--hypothesis-profile=check", "--ignore=tests/page"], "test": ["-n3"]}
 
 
 class BuildFailed(Exception):
