@@ -54,10 +54,7 @@ KNOWN_FAILURES = (
 OTHER_ENGINES = {"firefox-esr": "firefox-esr", "WebKitWebDriver": "webkit2gtk-driver", "Xvfb": "xvfb"}
 
 # Options of pytest for each lane. Tests that drive a browser mostly wait, so with them two cores feed three processes.
-LANES = {
-    "check": ["-n2", "-mnot slow", "--hypothesis-profile=check", "--ignore=tests/page"],
-    "test": ["-n3"],
-}
+LANES = {"check": ["-n2", "-mnot slow", "--hypothesis-profile=check", "--ignore=tests/page"], "test": ["-n3"]}
 
 
 class BuildFailed(Exception):
@@ -120,7 +117,9 @@ def pip_install(title: str, options: list[str | Path], *reasons_to_redo: Path) -
     wanted = digest_of(*map(str, options), *reasons_to_redo)
     if stamp.is_file() and stamp.read_text() == wanted:
         return
-    run_step(title, [PYTHON, "-m", "pip", "install", "--disable-pip-version-check", "--no-deps", *options])
+    # What is imported gets compiled then; all of it would take as long as all the rest of the work.
+    pip: list[str | Path] = [PYTHON, "-m", "pip", "install", "--disable-pip-version-check", "--no-deps", "--no-compile"]
+    run_step(title, [*pip, *options])
     stamp.write_text(wanted)
 
 

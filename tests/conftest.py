@@ -6,6 +6,7 @@ Files with slow tests and those of browsers go first, so that no process is left
 
 from __future__ import annotations
 
+import random
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -45,6 +46,10 @@ class DeviationBook:
             self._add(key, seen, count)
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--shuffle", type=int, metavar="SEED", help="run the tests in an order drawn with this seed")
+
+
 def pytest_configure(config: pytest.Config) -> None:
     config.stash[BOOK] = DeviationBook()
 
@@ -77,6 +82,10 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         )
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    seed = config.getoption("--shuffle")
+    if seed is not None:
+        random.Random(seed).shuffle(items)
+        return
     long = {item.path for item in items if item.get_closest_marker("slow") or "playwright" in item.fixturenames}
     items.sort(key=lambda item: item.path not in long)

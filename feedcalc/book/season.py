@@ -101,13 +101,7 @@ def season_answer_in_steps(request: Request) -> Steps[SeasonAnswer]:
     }
     if plan is not None:
         what_if = WhatIf(
-            request=request,
-            batches=batches,
-            reader=reader,
-            records=records,
-            book=book,
-            today=today,
-            ash_lime=ash_lime,
+            request=request, batches=batches, reader=reader, records=records, book=book, today=today, ash_lime=ash_lime
         )
         values["what_if"] = yield from within_progress(what_if.values(plan, chosen), 1, 1, parts)
         chosen = values["what_if"]["bed"]

@@ -20,15 +20,7 @@ from feedcalc.contract.request import Request
 from feedcalc.garden.circumstances import DAYS_PER_YEAR
 from feedcalc.garden.dry_ash import Cap
 from feedcalc.garden.liming import TABLE_DEPTH_CM, soil_buffer
-from feedcalc.garden.suitability import (
-    DIRECTIONS,
-    GO,
-    Circumstances,
-    Reason,
-    Verdict,
-    suitability_limit,
-    verdict_for,
-)
+from feedcalc.garden.suitability import DIRECTIONS, GO, Circumstances, Reason, Verdict, suitability_limit, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 

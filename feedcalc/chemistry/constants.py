@@ -189,14 +189,7 @@ def _own_coefficients(row: Mapping[str, str]) -> tuple[float, ...]:
     if row["a1"]:
         return tuple(float(row[f"a{index}"] or 0.0) for index in range(1, 7))
     enthalpy_term = float(row["enthalpy_kj"] or 0.0) / (LN10 * GAS_CONSTANT_KJ_PER_MOL_K)
-    return (
-        float(row["log_k"]) + enthalpy_term / REFERENCE_KELVIN,
-        0.0,
-        -enthalpy_term,
-        0.0,
-        0.0,
-        0.0,
-    )
+    return (float(row["log_k"]) + enthalpy_term / REFERENCE_KELVIN, 0.0, -enthalpy_term, 0.0, 0.0, 0.0)
 
 
 def _number_or_none(text: str) -> float | None:

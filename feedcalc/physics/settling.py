@@ -29,16 +29,15 @@ LARGEST_DIAMETER_M = 1e-3
 class Settling:
     """Settling of one grain size in a suspension.
 
-    ``velocity_m_per_s`` includes hindrance by other grains, which reduces the velocity by the factor
-    ``hindered_share``; ``reynolds`` and ``peclet`` are those of a single grain. ``stokes_holds``: Stokes' law alone
-    suffices. ``too_fine``: Brownian motion and convection can keep the grain suspended for longer than calculated.
+    ``velocity_m_per_s`` includes hindrance by other grains; ``reynolds`` and ``peclet`` are those of a single grain.
+    ``stokes_holds``: Stokes' law alone suffices. ``too_fine``: Brownian motion and convection can keep the grain
+    suspended for longer than calculated.
     """
 
     diameter_m: float
     velocity_m_per_s: float
     reynolds: float
     peclet: float
-    hindered_share: float
     stokes_holds: bool
     too_fine: bool
 
@@ -106,10 +105,7 @@ def settling_velocity_schiller_naumann(
 
 
 def grain_reynolds(
-    diameter_m: float,
-    velocity_m_per_s: float,
-    temperature_kelvin: float,
-    liquid_density_kg_per_m3: float | None = None,
+    diameter_m: float, velocity_m_per_s: float, temperature_kelvin: float, liquid_density_kg_per_m3: float | None = None
 ) -> float:
     """Return the Reynolds number of a grain, rho v d / mu (dimensionless)."""
     liquid = _liquid_density(temperature_kelvin, liquid_density_kg_per_m3)
@@ -172,13 +168,11 @@ def settling(
     )
     reynolds = grain_reynolds(diameter_m, alone, temperature_kelvin, liquid_density_kg_per_m3)
     peclet = grain_peclet(diameter_m, alone, temperature_kelvin)
-    share = hindered_share(volume_fraction, reynolds, peclet)
     return Settling(
         diameter_m=diameter_m,
-        velocity_m_per_s=alone * share,
+        velocity_m_per_s=alone * hindered_share(volume_fraction, reynolds, peclet),
         reynolds=reynolds,
         peclet=peclet,
-        hindered_share=share,
         stokes_holds=stokes_holds(reynolds),
         too_fine=diameter_m < _constant("smallest_grain") * 1e-6,
     )

@@ -98,7 +98,6 @@ class Sheet:
     ash_words: str
     ash_weighed: bool
     water_label: str
-    dilution_water_label: str
     balanced_with: str
     temperature: str
     stage: str
@@ -238,7 +237,6 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         ash_words=_ash_words(answer),
         ash_weighed=plan.ash_grams is not None,
         water_label=answer.water.label,
-        dilution_water_label=answer.dilution_water.label,
         balanced_with=answer.water.balanced_with,
         temperature=to_measure(request.known("water.temperature"), "degC", request.own, locale),
         stage=request.word("stage"),
@@ -285,10 +283,7 @@ def _hazards(answer: Answer, values: Mapping[str, Any]) -> tuple[Hazard, Hazard]
     """Return the hazard classes of the liquor and of the feed, each by its highest pH at 25 degC and its strength."""
     own = next(row for row in values["ladder"] if row["chosen"])
     read, is_feed = _ph_read_at_25(answer), answer.request.word("measured.of") == "feed"
-    return (
-        _hazard_of(values["liquor"], read),
-        _hazard_of(own, read if is_feed else 0.0),
-    )
+    return (_hazard_of(values["liquor"], read), _hazard_of(own, read if is_feed else 0.0))
 
 
 def _hazard_of(solution: Mapping[str, Any], read: float) -> Hazard:

@@ -226,10 +226,7 @@ def day_words(moment: datetime) -> Said:
     'Fri 1 May'
     """
     return said(
-        "{weekday} {day} {month}",
-        weekday=DAYS[moment.weekday()],
-        day=moment.day,
-        month=MONTHS[moment.month - 1],
+        "{weekday} {day} {month}", weekday=DAYS[moment.weekday()], day=moment.day, month=MONTHS[moment.month - 1]
     )
 
 

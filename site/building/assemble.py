@@ -128,11 +128,7 @@ def _rendered(
     parts: Parts, policy: Markup, styles: Markup, scripts: Markup, licence_texts: str, *, installable: bool
 ) -> str:
     template = Environment(
-        loader=FileSystemLoader(SITE),
-        undefined=StrictUndefined,
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
+        loader=FileSystemLoader(SITE), undefined=StrictUndefined, autoescape=True, trim_blocks=True, lstrip_blocks=True
     ).get_template("page.html.j2")
     return template.render(
         policy=policy,

@@ -102,14 +102,7 @@ def run_npm(node: Path, *words: str) -> subprocess.CompletedProcess[str]:
         raise IngredientMissing("the page needs the npm client, which comes with Node.js; it was not found.")
     command = [npm] if npm else [str(node), carried[0]]
     environment = os.environ | {"PATH": f"{node.parent}{os.pathsep}{os.environ.get('PATH', '')}"}
-    return subprocess.run(
-        [*command, *words],
-        cwd=SITE,
-        env=environment,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    return subprocess.run([*command, *words], cwd=SITE, env=environment, capture_output=True, text=True, check=False)
 
 
 def copy_packages(target: Path) -> None:

@@ -49,10 +49,7 @@ def parts_list() -> dict[str, Any]:
         "version": 1,
         "metadata": {"component": whole},
         "components": found,
-        "dependencies": [
-            {"ref": whole["bom-ref"], "dependsOn": sorted(wanted)},
-            *_dependencies(found),
-        ],
+        "dependencies": [{"ref": whole["bom-ref"], "dependsOn": sorted(wanted)}, *_dependencies(found)],
     }
 
 

@@ -37,15 +37,7 @@ def test_a_package_with_a_wrong_hash_is_not_installed(tmp_path: Path) -> None:
 
 
 def test_no_network_is_said_as_such(tmp_path: Path) -> None:
-    nowhere = [
-        "--index-url",
-        "http://127.0.0.1:9/",
-        "--retries",
-        "1",
-        "--isolated",
-        "--target",
-        str(tmp_path),
-    ]
+    nowhere = ["--index-url", "http://127.0.0.1:9/", "--retries", "1", "--isolated", "--target", str(tmp_path)]
     with pytest.raises(build.BuildFailed) as failure:
         build.run_step("packages", [sys.executable, "-m", "pip", "install", *nowhere, "feedcalc-nowhere==1"])
     assert str(failure.value) == (

@@ -130,10 +130,7 @@ def reference_equilibrium(
 
 
 def input_text(
-    totals: Mapping[str, float],
-    temperature_kelvin: float,
-    minerals: Collection[str],
-    carbon_dioxide_atm: float | None,
+    totals: Mapping[str, float], temperature_kelvin: float, minerals: Collection[str], carbon_dioxide_atm: float | None
 ) -> str:
     """PHREEQC's input for one case."""
     lines = ["SOLUTION 1", f"temp {temperature_kelvin - 273.15:.10g}", "pH 7 charge", "water 1"]

@@ -20,14 +20,7 @@ from tests.chemistry.reference import reference_equilibrium
 MINERALS = ("calcite", "portlandite", "brucite", "gypsum")
 ALL_MINERALS = (*MINERALS, "syngenite", "hydroxyapatite")
 SOFT = {"calcium": 0.1e-3, "carbon": 0.25e-3}
-HARD = {
-    "calcium": 3e-3,
-    "magnesium": 0.6e-3,
-    "carbon": 6.5e-3,
-    "sodium": 1e-3,
-    "chloride": 1e-3,
-    "sulfur": 0.4e-3,
-}
+HARD = {"calcium": 3e-3, "magnesium": 0.6e-3, "carbon": 6.5e-3, "sodium": 1e-3, "chloride": 1e-3, "sulfur": 0.4e-3}
 
 
 @dataclass(frozen=True)
@@ -122,25 +115,12 @@ def wider_cases() -> list[Case]:
     mixtures = {
         "ammonium carbonate": ({"ammonia": 0.1, "carbon": 0.05}, ()),
         "half-neutralised vinegar": ({"acetate": 0.1, "potassium": 0.05}, ()),
-        "liquor with vinegar": (
-            {"potassium": 0.05, "carbon": 0.03, "acetate": 0.03, "calcium": 0.001},
-            ("calcite",),
-        ),
+        "liquor with vinegar": ({"potassium": 0.05, "carbon": 0.03, "acetate": 0.03, "calcium": 0.001}, ("calcite",)),
         "liquor with citric acid": (
-            {
-                "citrate": 0.02,
-                "potassium": 0.08,
-                "calcium": 0.01,
-                "magnesium": 0.005,
-                "carbon": 0.03,
-                "sodium": 0.01,
-            },
+            {"citrate": 0.02, "potassium": 0.08, "calcium": 0.01, "magnesium": 0.005, "carbon": 0.03, "sodium": 0.01},
             ("calcite",),
         ),
-        "magnesium carbonate": (
-            {"potassium": 0.05, "magnesium": 0.05, "carbon": 0.06},
-            ("nesquehonite", "brucite"),
-        ),
+        "magnesium carbonate": ({"potassium": 0.05, "magnesium": 0.05, "carbon": 0.06}, ("nesquehonite", "brucite")),
         "magnesium carbonates": (
             {"potassium": 0.05, "magnesium": 0.05, "carbon": 0.06},
             ("nesquehonite", "brucite", "artinite", "hydromagnesite"),

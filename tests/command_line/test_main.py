@@ -18,6 +18,7 @@ from click.testing import CliRunner, Result
 from feedcalc.command_line import batch
 from feedcalc.command_line.main import main
 from feedcalc.engine import calculate, calculate_markdown, demo_request
+from feedcalc.sheets import render
 from feedcalc.words import languages
 from tests.asking import WEIGHED
 
@@ -183,6 +184,7 @@ def no_catalogues(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[N
     """An installation without the catalogues of messages."""
     monkeypatch.setattr(languages, "resources", SimpleNamespace(files=lambda package: tmp_path))
     languages.language.cache_clear()
+    render._templates.cache_clear()  # each keeps its language
     yield
     languages.language.cache_clear()
 

@@ -84,7 +84,7 @@ def test_typing_changes_the_sheet(page: Page) -> None:
     type_into(page, "water.amount", "10 L")
     wait_until(lambda: freshness(page) != "fresh")
     wait_for_answer(page)
-    expect(page.locator('[data-part="bench"] [data-figure="batch.water_volume"]')).to_have_attribute(
+    expect(page.locator('[data-line="water"] [data-figure="batch.water_volume"]')).to_have_attribute(
         "data-value", "10.0"
     )
     expect(page.locator("#bar")).to_contain_text("10 L")

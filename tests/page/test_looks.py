@@ -15,7 +15,7 @@ SERIOUS = {"serious", "critical"}
 OPEN_ALL = "document.querySelectorAll('details:not(#menu)').forEach((details) => { details.open = true; })"
 TOO_WIDE = """() => [...document.querySelectorAll("body *")]
     .filter((element) => element.getBoundingClientRect().right > document.documentElement.clientWidth + 1
-      && !element.closest("pre, svg, .visually-hidden, [hidden], .cards thead"))
+      && element.checkVisibility() && !element.closest("pre, svg, .visually-hidden, [hidden], .cards thead"))
     .map((element) => `${element.tagName} ${element.className} ${element.textContent.slice(0, 40)}`)"""
 
 
@@ -28,10 +28,10 @@ def wait_for_answer(page: Page) -> None:
 
 @pytest.fixture(scope="module")
 def shared(browser: Browser, one_file: str) -> Iterator[Page]:
-    """One page with everything folded out, left by each test as it was found."""
+    """One page at the full sheet with everything folded out, left by each test as it was found."""
     context = browser.new_context(offline=True)
     page = context.new_page()
-    page.goto(one_file)
+    page.goto(f"{one_file}#all")
     wait_for_answer(page)
     page.evaluate(OPEN_ALL)
     page.locator('[name="acid.kind"]').select_option("vinegar")

@@ -11,7 +11,7 @@ import pytest
 from building.bundle import modules
 from playwright.sync_api import Dialog, FilePayload, Page, expect
 
-from tests.page.conftest import SiteServer, wait_for_engine, wait_until
+from tests.page.conftest import SPY, SiteServer, wait_for_engine, wait_until
 
 INJECTED = {
     "handler": """document.body.insertAdjacentHTML(
@@ -88,24 +88,36 @@ def no_trace(page: Page) -> None:
     assert page.evaluate(TRACES) == [None, 0, 0]
 
 
-def answered(page: Page) -> None:
-    """Wait until whatever the page has asked so far is answered."""
-    page.wait_for_timeout(250)
+def answered(page: Page, pause: float = 250) -> None:
+    """Wait until whatever the page asks within ``pause`` milliseconds is answered."""
+    page.wait_for_timeout(pause)
     page.evaluate("feedcalc.engine.ask({ schema: 1, ranges: 'off' }, { line: 'test' }).catch(() => null)")
 
 
+# The words of an answer are the same however many ashes its ranges come from; four are worked out sooner than forty.
+FEW_ASHES = """
+import feedcalc.liquor.answer as answers
+usual = answers.latin_hypercube
+answers.latin_hypercube = lambda names, count, seed: usual(names, min(count, 4), seed)
+"""
+
+
 @pytest.fixture
-def alert_page(ready_page: Page) -> Iterator[Page]:
+def alert_page(watched_page: Page, one_file: str) -> Iterator[Page]:
     """The one file with Python awake; a dialog, a request or an error in the console fails the test."""
+    watched_page.add_init_script(SPY)
+    watched_page.goto(one_file)
+    wait_for_engine(watched_page)
+    watched_page.evaluate("code => runPython(code)", FEW_ASHES)
     dialogs: list[str] = []
 
     def dismiss(dialog: Dialog) -> None:
         dialogs.append(dialog.message)
         dialog.dismiss()
 
-    ready_page.on("dialog", dismiss)
-    ready_page.evaluate("document.querySelectorAll('details:not(#menu)').forEach((each) => { each.open = true; })")
-    yield ready_page
+    watched_page.on("dialog", dismiss)
+    watched_page.evaluate("document.querySelectorAll('details:not(#menu)').forEach((each) => { each.open = true; })")
+    yield watched_page
     assert dialogs == []
 
 
@@ -128,25 +140,24 @@ def test_in_every_field_of_the_batch(alert_page: Page, record_property: Callable
     assert fields > 20
 
 
+@pytest.mark.parametrize("first", [0, 1], ids=["half of the texts", "the others"])
 def test_as_plant_name_of_a_batch_and_address_of_a_label(
-    alert_page: Page, record_property: Callable[[str, Any], None]
+    alert_page: Page, first: int, record_property: Callable[[str, Any], None]
 ) -> None:
-    page = alert_page
+    page, texts = alert_page, PLANTED[first::2]
     page.locator('[data-wish="code"]').select_option("own")
-    for text in PLANTED:
+    for text in texts:
         page.locator("#batch-name").fill(text.replace("\u0000", ""))
         page.locator("#plant").fill(text.replace("\u0000", ""))
         page.locator('[data-wish="address"]').fill(text.replace("\u0000", ""))
-        page.wait_for_timeout(350)
-        answered(page)
+        answered(page, 350)
         no_trace(page)
     for wanted in ("wall", "sheet"):
         page.locator('[data-wish="what"]').select_option(wanted)
         page.locator('[data-wish="whose"]').select_option("all") if wanted == "sheet" else None
-        page.wait_for_timeout(350)
-        answered(page)
+        answered(page, 350)
         no_trace(page)
-    record_property("faults", 3 * len(PLANTED))
+    record_property("faults", 3 * len(texts))
 
 
 def hostile_batch(text: str) -> dict[str, Any]:

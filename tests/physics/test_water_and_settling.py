@@ -91,10 +91,7 @@ def test_hindrance_in_dilute_suspensions_does_not_exceed_batchelor_1972():
         assert 1 - 6.55 * fraction < share < 1 - 4.4 * fraction
 
 
-@pytest.mark.parametrize(
-    ("reynolds", "exponent"),
-    [(0.5, 4.35 * 0.5**-0.03), (100, 4.45 * 100**-0.1), (600, 2.39)],
-)
+@pytest.mark.parametrize(("reynolds", "exponent"), [(0.5, 4.35 * 0.5**-0.03), (100, 4.45 * 100**-0.1), (600, 2.39)])
 def test_hindrance_of_coarse_grains_follows_richardson_and_zaki_1954(reynolds, exponent):
     """Exponents from memory; the paper was not seen."""
     assert settling.hindered_share(0.2, reynolds, 1e12) == pytest.approx(0.8**exponent)

@@ -32,9 +32,7 @@ def stove_liquor_at(ph: float) -> Equilibrium:
     for _ in range(40):
         carbon = (low + high) / 2
         liquor = equilibrate(
-            {**totals, "calcium": 0.1, "magnesium": 0.01, "carbon": 0.08 + carbon},
-            KELVIN,
-            ("calcite", "brucite"),
+            {**totals, "calcium": 0.1, "magnesium": 0.01, "carbon": 0.08 + carbon}, KELVIN, ("calcite", "brucite")
         )
         low, high = (carbon, high) if liquor.ph > ph else (low, carbon)
     return liquor

@@ -213,12 +213,7 @@ def test_another_seed_moves_the_ranges_but_not_the_typical_figures():
 
 @pytest.mark.parametrize(
     ("path", "low", "high"),
-    [
-        ("liquor.ph", 0.1, 0.9),
-        ("liquor.ec", 0.1, 0.9),
-        ("liquor.potassium", 0.1, 0.9),
-        ("liquor.alkalinity", 0.1, 0.9),
-    ],
+    [("liquor.ph", 0.1, 0.9), ("liquor.ec", 0.1, 0.9), ("liquor.potassium", 0.1, 0.9), ("liquor.alkalinity", 0.1, 0.9)],
 )
 @pytest.mark.parametrize("state", ["fresh", "aged"])
 def test_the_value_lies_well_inside_its_range(path, low, high, state):

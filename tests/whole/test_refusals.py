@@ -108,12 +108,7 @@ def test_a_refusal_has_four_parts_per_fault_and_no_figures():
         ),
         (
             {"schema": 2},
-            {
-                "field": "schema",
-                "given": "2",
-                "problem": "This version of the request is not known.",
-                "accepted": "1",
-            },
+            {"field": "schema", "given": "2", "problem": "This version of the request is not known.", "accepted": "1"},
         ),
         (
             {"acid": {"kind": "vinegar"}},

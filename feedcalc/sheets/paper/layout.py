@@ -16,14 +16,7 @@ from functools import lru_cache, partial
 from feedcalc import published
 from feedcalc.contract.figures import Shown
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, can_words
-from feedcalc.sheets.paper.typesetting import (
-    HEADING,
-    Column,
-    StyledText,
-    TextRun,
-    label_rule,
-    largest_layout,
-)
+from feedcalc.sheets.paper.typesetting import HEADING, Column, StyledText, TextRun, label_rule, largest_layout
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import Speak, said
 
