@@ -66,7 +66,7 @@ export function changed(name = null) {
 
 /** The example was touched: from now on it is the grower's own batch, begun now. @param {import("../types").Batch} batch */
 function makeOwn(batch) {
-  batch.name = say("Batch");
+  if (batch.name === say("Example")) batch.name = say("Batch");
   byId("batch-name", HTMLInputElement).value = batch.name;
   if (batch.request.now !== JSON.parse(state.example).now) return;
   batch.request.now = localMoment();

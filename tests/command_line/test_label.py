@@ -71,7 +71,7 @@ def test_blocks_that_do_not_fit_are_named_on_standard_error(tmp_path: Path):
 
 
 def test_a_faulty_request_is_refused_field_by_field():
-    result = run("-", typed=json.dumps({"schema": 1, "water": {"amount": "five"}, "stage": "old"}))
+    result = run("-", typed=json.dumps({"schema": 1, "water": {"amount": "five"}, "stage": "ancient"}))
     assert result.exit_code == 1
     assert "water.amount" in result.stderr
     assert "stage" in result.stderr

@@ -125,10 +125,10 @@ def test_where_the_ash_is_taken_by_the_cup_its_weight_matters_for_potassium():
 def test_a_high_ph_reading_warns_even_where_it_is_rejected(of):
     read = {"ph": 13.9, "ph_width": 0.05, "of": of}
     weak = {**WEIGHED, "ash": {"kind": "bark", "state": "aged", "amount": "5 g"}}
-    assert "<strong>corrosive<" not in reply_to(weak, ranges="on")["html"]["sheet"]
+    assert "<strong>corrosive<" not in reply_to(weak, ranges="on")["html"]["bench"]
     reply = reply_to(weak, measured=read, ranges="on")
     assert reply["values"]["evidence"]["readings"] == []
-    assert "<strong>corrosive<" in reply["html"]["sheet"]
+    assert "<strong>corrosive<" in reply["html"]["bench"]
 
 
 def test_a_clear_line_without_its_time_is_refused():

@@ -62,14 +62,16 @@ def test_an_unknown_plant_is_no_error():
 
 
 def test_a_plant_is_only_ever_text_on_the_sheet():
-    html = reply_to(WEIGHED, ACID_BED, {"plant": "<img src=x onerror=alert(1)>"})["html"]["sheet"]
+    html = reply_to(WEIGHED, ACID_BED, {"plant": "<img src=x onerror=alert(1)>"})["html"]["bench"]
     assert "<img" not in html.casefold()
     assert "&lt;img" in html.casefold()
 
 
-def test_the_sheet_shows_the_verdict_above_the_steps():
-    html = reply_to(WEIGHED, ACID_BED)["html"]["sheet"]
-    assert html.index('data-verdict="go"') < html.index("What to do")
+def test_the_first_screen_shows_the_verdict_and_why_in_a_few_words():
+    html = reply_to(WEIGHED, ACID_BED)["html"]["bench"]
+    assert '<strong data-verdict="go">Go</strong> Soil and plants can take it.' in html
+    untested = reply_to(WEIGHED, {"soil": {}})["html"]["bench"]
+    assert '<strong data-verdict="hold back">Hold back</strong> The soil pH is not known.' in untested
 
 
 def test_numbers_in_reasons_follow_the_locale():

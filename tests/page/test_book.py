@@ -436,7 +436,7 @@ def test_a_spoilt_record_is_told_and_can_be_saved(opened: Callable[..., Page], t
 def test_a_batch_goes_into_the_book_from_its_sheet(opened: Callable[..., Page]) -> None:
     page = opened()
     write(page, "bed", name="South", area="6 m²")
-    page.evaluate("location.hash = '#batch'")
+    page.evaluate("location.hash = '#all'")
     page.locator("#batch-name").fill("May feed")
     page.locator("#batch-to-book").click()
     expect(page.locator("#book-entry")).to_be_visible()
@@ -476,7 +476,7 @@ def test_liquor_that_steeps_is_in_the_calendar_before_it_is_in_the_book(
     opened: Callable[..., Page], tmp_path: Path
 ) -> None:
     page = opened()
-    page.evaluate("location.hash = '#batch'")
+    page.evaluate("location.hash = '#all'")
     page.locator("#batch-name").fill("June feed")
     page.locator('[name="now"]').fill("2099-06-01T07:00")
     page.evaluate("location.hash = '#book'")

@@ -134,13 +134,13 @@ def test_every_named_part_has_a_template():
 def test_sheet_and_page_say_how_the_ash_was_kept(state, words):
     asked = {**WEIGHED, "ash": {**WEIGHED["ash"], "state": state}}
     assert f"({words})" in markdown_of("sheet", **asked)
-    assert words in reply_to(asked)["html"]["sheet"]
+    assert words in reply_to(asked)["html"]["bench"]
 
 
 def test_ways_round_and_gentler_ways_are_printed():
     asked = {"ash": {"kind": "hardwood", "state": "fresh"}, "dilution": "1:2", "plant": "tomato", "soil": {"ph": "6"}}
     reply = reply_to({"schema": 1, **asked})
-    values, text, page = reply["values"], markdown_of("sheet", **asked), html.unescape(reply["html"]["sheet"])
+    values, text, page = reply["values"], markdown_of("sheet", **asked), html.unescape(reply["html"]["bench"])
     assert values["ways"]
     assert values["gentler"]
     assert text.index("What to do about it") < text.index("Ways to a gentler feed") < text.index("What to do\n")
@@ -157,13 +157,13 @@ def test_a_reading_that_contradicts_the_request_is_answered_at_the_top():
     (suggestion,) = reply["values"]["suggestions"]
     text = markdown_of("sheet", **asked)
     assert text.index(suggestion["because"]) < text.index("In the liquor")
-    assert suggestion["because"] in html.unescape(reply["html"]["sheet"])
+    assert suggestion["because"] in html.unescape(reply["html"]["reading"])
 
 
 def test_every_caution_stands_on_sheet_and_page():
     asked = {**WEIGHED, "use": "foliar", "acid": {"kind": "vinegar", "target_ph": "7"}}
     reply = reply_to(asked)
-    text, page = markdown_of("sheet", **asked), html.unescape(reply["html"]["sheet"])
+    text, page = markdown_of("sheet", **asked), html.unescape(reply["html"]["bench"] + reply["html"]["sheet"])
     for caution in reply["cautions"]:
         assert text.count(caution["text"]) >= 1, caution["id"]
         assert caution["text"] in page, caution["id"]
