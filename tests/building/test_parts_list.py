@@ -47,7 +47,7 @@ SPDX = {"MIT", "BSD-2-Clause", "BSD-3-Clause", "PSF-2.0", "Apache-2.0", "MPL-2.0
 
 
 def test_every_part_has_a_known_licence_of_spdx_and_the_hashes_of_its_lock() -> None:
-    for part in [each for part in PARTS.values() for each in (part, *part.get("components", ()))]:
+    for part in [part for outer in PARTS.values() for part in (outer, *outer.get("components", ()))]:
         (licence,) = part["licenses"]
         assert set(re.split(r" AND | OR ", licence["expression"])) <= SPDX, part["name"]
     assert all(part["hashes"] for part in PARTS.values())
