@@ -44,7 +44,7 @@ def parts_list() -> dict[str, Any]:
     lock = locked(ROOT / "requirements.lock")
     found = [_of_pypi(name, *lock[name], places[name]) for name in sorted(places)]
     found += [_of_npm(name) for name in OF_NPM_IN_THE_PAGE]
-    whole = _component("application", "feedcalc", metadata.version("feedcalc"), "pypi", ["MIT"])
+    whole = _component("application", "feedcalc", metadata.version("feedcalc"), "pypi", "MIT")
     direct = {canonicalize_name(name) for name in _requires("feedcalc")}
     wanted = [part["bom-ref"] for part in found if part["name"] in direct or part["purl"].startswith("pkg:npm/")]
     return {
