@@ -40,12 +40,16 @@ def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Pla
         _a_fault_is_named_and_what_was_typed_stays(browser)
         _undo_brings_back_what_was_there(browser)
         _text_never_becomes_a_program(browser)
+        _a_label_is_laid_out(browser)
+        assert browser.ask("feedcalc.changes.write('bed', 'south', { name: 'South', area: '4 m2' })") is None
         if delivery == "site":
             _a_damaged_copy_heals_and_opens_with_the_host_gone(browser, site)
         else:
             browser.open(address)
             _awake(browser)
         assert _held(browser, "water.temperature") == "9 °C", "not kept over a new start"
+        book = "feedcalc.records.all().map(({ id, fields }) => `${id}: ${fields.area.text}`)"
+        until(lambda: browser.ask(book) == ["south: 4 m2"], what="the book over a new start")
         if name == "phone":
             assert isinstance(browser, ChromiumEngine)
             assert browser.peak_megabytes() < PHONE_MEGABYTES
@@ -133,6 +137,13 @@ def _undo_brings_back_what_was_there(browser: Engine) -> None:
     browser.press("#undo")
     until(lambda: _held(browser, "water.temperature") == "9 °C", what="undo")
     _fresh(browser)
+
+
+def _a_label_is_laid_out(browser: Engine) -> None:
+    label = "feedcalc.engine.ask({ ...feedcalc.form.read(), ask: 'label' }, { line: 'test' })"
+    words, pages = browser.ask(f"{label}.then(({{ print }}) => [print.text, print.pages.length])")
+    assert pages == 1
+    assert "wood ash" in words.lower(), words
 
 
 # Each way refused at once where the engine knows Trusted Types, and without effect where only the policy's hashes hold.
