@@ -16,6 +16,7 @@ from feedcalc.command_line.files import read_text
 from feedcalc.command_line.session import (
     BookGroup,
     BookSession,
+    bed_names,
     names_of,
     new_id,
     record_line,
@@ -248,9 +249,10 @@ def show_verb(session: BookSession, /, bed: str | None, country: str | None, as_
 def list_verb(session: BookSession, /, gone: bool) -> None:
     """Everything written, a line each, with the ids that remove and restore take."""
     records = session.store.records()
+    beds = bed_names(records)
     for record in records:
         if record.is_removed == gone:
-            session.print(listed([record.id, record_line(record, records)], "  "))
+            session.print(listed([record.id, record_line(record, beds)], "  "))
 
 
 @book_verb.command("remove")
@@ -260,7 +262,7 @@ def remove_verb(session: BookSession, /, record: str) -> None:
     """Take out RECORD (an id from `list`, or a bed's name). It stays in the file and can be put back."""
     records = session.store.records()
     meant = _record_meant(records, record)
-    line = record_line(meant, records)
+    line = record_line(meant, bed_names(records))
     session.remove(meant, said("removing {record}", record=line))
     session.print(said("Removed: {record}. It comes back with: feedcalc book restore {id}", record=line, id=meant.id))
 
@@ -273,9 +275,12 @@ def restore_verb(session: BookSession, /, record: str) -> None:
     records = session.store.records()
     meant = _record_meant(records, record)
     session.write(
-        meant.kind, meant.id, {"removed": ""}, said("putting back {record}", record=record_line(meant, records))
+        meant.kind,
+        meant.id,
+        {"removed": ""},
+        said("putting back {record}", record=record_line(meant, bed_names(records))),
     )
-    session.print(said("Put back: {record}.", record=record_line(meant, records)))
+    session.print(said("Put back: {record}.", record=record_line(meant, bed_names(records))))
 
 
 @book_verb.command("undo")
@@ -301,6 +306,6 @@ def _record_meant(records: list[Record], given: str) -> Record:
 
 def _print_changed(session: BookSession, changed: list[Record]) -> None:
     for record in changed:
-        session.print(said("Written: {record} ({id})", record=record_line(record, changed), id=record.id))
+        session.print(said("Written: {record} ({id})", record=record_line(record, bed_names(changed)), id=record.id))
     if not changed:
         session.print(said("That stands in the book already."))

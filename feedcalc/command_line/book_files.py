@@ -14,7 +14,7 @@ from feedcalc.book.book_file import book_document
 from feedcalc.book.records import RECORD_KINDS, Record, merge
 from feedcalc.book.reminders import batch_reminders, calendar_text, reminders_of
 from feedcalc.command_line.files import read_text, write_file
-from feedcalc.command_line.session import KIND_WORDS, BookSession, record_line, records_from, require_ok
+from feedcalc.command_line.session import KIND_WORDS, BookSession, bed_names, record_line, records_from, require_ok
 from feedcalc.command_line.store import LAYOUT, open_book
 from feedcalc.contract.request import read_request
 from feedcalc.engine import calculate
@@ -111,10 +111,10 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
         reply = session.work(records, do, text=read_text(file))
     changed = records_from(reply["changed"])
     known = {record.id for record in records}
-    after = merge(records, changed)
+    beds = bed_names(merge(records, changed))
     for record in changed:
         word = said("Changed") if record.id in known else said("New")
-        session.print(listed([word, record_line(record, after)], ": "))
+        session.print(listed([word, record_line(record, beds)], ": "))
     for aside in reply["set_aside"]:
         session.print(
             said("Set aside: {field}: {problem}", field=aside["field"], problem=aside["problem"]), to_stderr=True

@@ -150,9 +150,13 @@ def names_of(records: Iterable[Record], kind: str) -> str:
     return ", ".join(names) or said("nothing yet: write one down first")
 
 
-def record_line(record: Record, records: Iterable[Record]) -> Said:
-    """Return a record in one line: its kind and what distinguishes it from others."""
-    beds = {each.id: each.text("name") for each in records if each.kind == "bed"}
+def bed_names(records: Iterable[Record]) -> dict[str, str]:
+    """Return the names of all beds, by id."""
+    return {each.id: each.text("name") for each in records if each.kind == "bed"}
+
+
+def record_line(record: Record, beds: Mapping[str, str]) -> Said:
+    """Return a record in one line: its kind and what distinguishes it from others; ``beds`` are names by id."""
     name = beds.get(record.text("bed"), "") if record.kind in ("soil test", "entry") else record.text("name")
     what = record.text("what")
     parts = (

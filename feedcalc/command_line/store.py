@@ -218,17 +218,24 @@ class BookStore:
 def open_book(path: Path) -> BookStore:
     """Return the book in a file, which is created if it does not exist; raises `InputError`.
 
-    A file of an older layout is migrated to the newest one after a copy was saved beside it.
+    A file of an older layout is migrated to the newest one after a copy was saved beside it. A book in a folder that
+    takes no files can be read, and refuses to be written to.
     """
     with _explained(path):
         _make_folder(path)
-        connection = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)
+        address = path.absolute().as_uri() + ("?immutable=1" if _is_for_reading(path) else "")
+        connection = sqlite3.connect(address, timeout=BUSY_SECONDS, isolation_level=None, uri=True)
         try:
             _prepare(path, connection)
         except BaseException:
             connection.close()
             raise
     return BookStore(path, connection)
+
+
+def _is_for_reading(path: Path) -> bool:
+    """Return whether SQLite can't make the files it needs beside the book, and none of an unfinished write is there."""
+    return path.is_file() and not os.access(path.parent, os.W_OK) and not path.with_name(f"{path.name}-wal").exists()
 
 
 def _make_folder(path: Path) -> None:

@@ -151,7 +151,9 @@ def json_document(request_json: str) -> dict[str, Any]:
     if not isinstance(request_json, str):
         raise refusal(said("This is not text."))
     if len(request_json) > LONGEST_WITH_BOOK:
-        raise refusal(said("This is longer than {amount} characters.", amount=LONGEST_WITH_BOOK))
+        problem = said("This is longer than {amount} characters.", amount=LONGEST_WITH_BOOK)
+        accepted = said("a smaller file: cut a long table into several, and bring in one after the other")
+        raise InputErrors([InputError("request", "", problem, accepted)])
     try:
         document = parse_json(request_json, unique_keys=True)
     except RepeatedKey as error:

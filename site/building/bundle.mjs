@@ -14,6 +14,7 @@ const { outputFiles: [script], metafile } = await build({
   target: "es2022",
   platform: "browser",
   charset: "utf8",
+  preserveSymlinks: true, // names of modules stand in the script: they are as told, wherever those files lie
   legalComments: "none", // licences of what others wrote stand in the page
   alias: { "ical.js": "./node_modules/ical.js/dist/ical.min.js" },
   minifyWhitespace: minify === "minify",

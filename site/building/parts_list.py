@@ -26,6 +26,10 @@ LOCKED = re.compile(r"^([a-z0-9][a-z0-9._-]*)==(\S+).*?(?=^\S|\Z)", re.MULTILINE
 SHA256 = re.compile(r"--hash=sha256:([0-9a-f]{64})")
 # Packages of npm whose files are built into the page; what else its lock names is used by none of them there.
 OF_NPM_IN_THE_PAGE = ("ical.js", "pyodide", "zstddec")
+# Packages that name their licence loosely ("BSD"), and which it is by the text that comes with them (read, 2026).
+READ_IN_ITS_TEXT = dict.fromkeys(("flexcache", "jinja2", "pint", "segno"), "BSD-3-Clause") | dict.fromkeys(
+    ("markdown-it-py", "mdurl"), "MIT"
+)
 PAGE, COMMAND_LINE = "page", "command line"
 
 
@@ -40,7 +44,7 @@ def parts_list() -> dict[str, Any]:
     lock = locked(ROOT / "requirements.lock")
     found = [_of_pypi(name, *lock[name], places[name]) for name in sorted(places)]
     found += [_of_npm(name) for name in OF_NPM_IN_THE_PAGE]
-    whole = _component("application", "feedcalc", metadata.version("feedcalc"), "pypi", ["MIT"])
+    whole = _component("application", "feedcalc", metadata.version("feedcalc"), "pypi", "MIT")
     direct = {canonicalize_name(name) for name in _requires("feedcalc")}
     wanted = [part["bom-ref"] for part in found if part["name"] in direct or part["purl"].startswith("pkg:npm/")]
     return {
@@ -87,7 +91,7 @@ def _dependencies(found: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
 
 
 def _of_pypi(name: str, version: str, hashes: list[str], places: Iterable[str]) -> dict[str, Any]:
-    part = _component("library", name, version, "pypi", licences_told_by(name))
+    part = _component("library", name, version, "pypi", READ_IN_ITS_TEXT.get(name) or licence_told_by(name))
     part["hashes"] = [{"alg": "SHA-256", "content": content} for content in hashes]
     part["properties"] = [{"name": "feedcalc:place", "value": place} for place in sorted(places)]
     return part
@@ -95,44 +99,32 @@ def _of_pypi(name: str, version: str, hashes: list[str], places: Iterable[str]) 
 
 def _of_npm(name: str) -> dict[str, Any]:
     entry = json.loads((SITE / "package-lock.json").read_text(encoding="utf-8"))["packages"][f"node_modules/{name}"]
-    part = _component("library", name, entry["version"], "npm", [entry["license"]])
+    part = _component("library", name, entry["version"], "npm", entry["license"])
     digest = base64.b64decode(entry["integrity"].removeprefix("sha512-")).hex()
     part["hashes"] = [{"alg": "SHA-512", "content": digest}]
     part["properties"] = [{"name": "feedcalc:place", "value": PAGE}]
     if name == "pyodide":
         told = json.loads((NODE_MODULES / "pyodide" / "pyodide-lock.json").read_text(encoding="utf-8"))["info"]
-        part["components"] = [_component("platform", "cpython", told["python"], "generic", ["PSF-2.0"])]
+        part["components"] = [_component("platform", "cpython", told["python"], "generic", "PSF-2.0")]
     return part
 
 
-def _component(kind: str, name: str, version: str, registry: str, licences: list[str]) -> dict[str, Any]:
+def _component(kind: str, name: str, version: str, registry: str, licence: str) -> dict[str, Any]:
     purl = f"pkg:{registry}/{name}@{version}"
     return {
         "type": kind,
         "bom-ref": purl,
         "name": name,
         "version": version,
-        "licenses": _licences(licences),
+        "licenses": [{"expression": licence}],
         "purl": purl,
     }
 
 
-def _licences(told: list[str]) -> list[dict[str, Any]]:
-    """Expressions of SPDX as such; what a package calls its licence otherwise, as a name."""
-    if len(told) == 1 and re.fullmatch(r"[A-Za-z0-9.+-]*\d[A-Za-z0-9.+-]*|MIT|.+ (AND|OR|WITH) .+", told[0]):
-        return [{"expression": told[0]}]
-    return [{"license": {"name": name}} for name in told]
-
-
-def licences_told_by(distribution: str) -> list[str]:
-    """What an installed package says its licence is: an expression if it has one, else a field, else classifiers."""
+def licence_told_by(distribution: str) -> str:
+    """What an installed package says its licence is, as an expression of SPDX or in its own words."""
     told = metadata.metadata(distribution)
-    field = next((told[name].strip() for name in ("License-Expression", "License") if name in told), "")
-    if field and "\n" not in field and len(field) < 80:
-        return [field]
-    return [
-        each.rsplit(" :: ", 1)[1] for each in told.get_all("Classifier") or () if each.startswith("License :: ")
-    ] or ["told in its files only"]
+    return next((told[name].strip() for name in ("License-Expression", "License") if name in told), "")
 
 
 if __name__ == "__main__":

@@ -319,7 +319,12 @@ async function lookInto(line, entry, message) {
 /** @param {string} message @param {string} [cause] */
 function fail(message, cause = "") {
   generation += 1; // what is still being fetched tells of no progress any more
+  const isFirst = !anew;
   anew ||= cause === "damaged";
+  if (anew && isFirst && document.documentElement.hasAttribute("data-installable")) { // the host may have it whole
+    launch();
+    return;
+  }
   endWorker();
   mark("failed");
   for (const [line, { id }] of [...waiting]) settle(line, id)?.reject(named("Failed", message));

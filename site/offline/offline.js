@@ -1,6 +1,8 @@
 // The page's side of the service worker. Does nothing in the one file, which needs none.
 
 import { keeper } from "../common/markup.js";
+import { toast } from "../common/notices.js";
+import { say } from "../common/words.js";
 
 /** @type {ServiceWorkerRegistration | null} */
 let registration = null;
@@ -11,6 +13,7 @@ let agreed = false;
  * @property {(stored: { version: string }) => void} onReady every byte is stored and was checked just now: the page
  *   opens with no network
  * @property {() => void} onUpdate another version is stored and waits; it is used once takeUpdate() is called
+ * @property {(parts: string[]) => void} onDamaged these parts of what is stored are missing or changed, and could not be had
  * @property {(reason: "one file" | "not supported" | "refused") => void} onUnavailable with nothing stored
  */
 
@@ -18,7 +21,7 @@ let agreed = false;
  * Have a service worker keep the page, and tell how that goes.
  * @param {Partial<Listeners>} [listeners]
  */
-export async function watch({ onReady = () => {}, onUpdate = () => {}, onUnavailable = () => {} } = {}) {
+export async function watch({ onReady = () => {}, onUpdate = () => {}, onDamaged = tellDamaged, onUnavailable = () => {} } = {}) {
   if (!document.documentElement.hasAttribute("data-installable")) return onUnavailable("one file");
   const container = navigator.serviceWorker;
   if (!container) return onUnavailable("not supported");
@@ -31,15 +34,24 @@ export async function watch({ onReady = () => {}, onUpdate = () => {}, onUnavail
   const registered = registration;
   container.addEventListener("controllerchange", () => {
     if (agreed) location.reload();
-    else check(onReady);
+    else check(onReady, onDamaged);
   });
   const look = () => { if (registered.waiting && container.controller) onUpdate(); };
   /** @param {ServiceWorker | null} installing */
-  const follow = (installing) => installing?.addEventListener("statechange", look);
+  const follow = (installing) => installing?.addEventListener("statechange", () => {
+    look();
+    if (installing.state === "redundant" && !registered.active) onUnavailable("refused"); // no room, or parts that don't fit
+  });
   registered.addEventListener("updatefound", () => follow(registered.installing));
   follow(registered.installing);
   look();
-  return check(onReady);
+  return check(onReady, onDamaged);
+}
+
+/** @type {Listeners["onDamaged"]} */
+function tellDamaged(parts) {
+  const wayOut = new URL("retire.html", location.href).href;
+  toast(() => say("A part of the copy kept in this browser is missing or damaged: {parts}. With a network, load the page anew: that puts it back. If this is told again, open {address}: it starts afresh, and what you wrote stays.", { parts: parts.join(", "), address: wayOut }));
 }
 
 function engineHasStarted() {
@@ -51,11 +63,11 @@ function engineHasStarted() {
   }));
 }
 
-/** @param {Listeners["onReady"]} onReady */
-async function check(onReady) {
+/** @param {Listeners["onReady"]} onReady @param {Listeners["onDamaged"]} onDamaged */
+async function check(onReady, onDamaged) {
   const { active } = await navigator.serviceWorker.ready;
   const { port1, port2 } = new MessageChannel();
-  port1.onmessage = ({ data }) => { if (data.complete) onReady({ version: data.version }); };
+  port1.onmessage = ({ data: { complete, version, missing } }) => (complete ? onReady({ version }) : onDamaged(missing));
   active?.postMessage("check", [port2]);
 }
 

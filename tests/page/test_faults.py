@@ -562,36 +562,43 @@ def test_a_kept_copy_that_lost_a_file_is_told_where_there_is_no_network(
     page.reload()
     wait_for_engine(page, "failed")
     expect(page.locator("#state-words")).to_contain_text("What you type is kept")
+    lost = part_of(site_server, "payload.*.bin").name
+    expect(page.locator("#toast-words")).to_contain_text(lost)
+    expect(page.locator("#toast-words")).to_contain_text(f"{site_server.address}retire.html")
     assert held(page) == "25 °C"
     site_server.open()
     page.locator("#try-again").click()
     wait_for_engine(page)
     fresh(page)
+    site_server.shut()
+    page.reload()
+    wait_for_engine(page)
 
 
-def test_a_kept_copy_with_a_changed_byte_says_so_and_is_asked_for_anew(
+def test_a_browser_without_room_for_the_copy_says_so(opened: Callable[..., Page], site_server: SiteServer) -> None:
+    worker = part_of(site_server, "service_worker.js")
+    full = "Cache.prototype.put = async () => { throw new DOMException('full', 'QuotaExceededError'); };\n"
+    worker.write_text(full + worker.read_text(encoding="utf-8"), encoding="utf-8")
+    page = opened(address=site_server.address)
+    expect(page.locator("#offline-words")).to_contain_text("can't keep the page")
+    assert page.evaluate("caches.keys()") == [], "a part of a version is of no use"
+
+
+def test_a_copy_without_its_page_says_what_is_missing_and_the_way_out(
     opened: Callable[..., Page], site_server: SiteServer
 ) -> None:
     page = opened(address=site_server.address)
     wait_until(lambda: page.evaluate(KEPT) == "activated", what="the page is kept")
-    temperature(page, "32 °C")
     page.evaluate(
         """async () => {
           const cache = await caches.open((await caches.keys())[0]);
-          const { url } = (await cache.keys()).find((request) => request.url.includes("payload."));
-          const bytes = new Uint8Array(await (await cache.match(url)).arrayBuffer());
-          bytes[5_000_000] ^= 1;
-          await cache.put(url, new Response(bytes));
+          await cache.put(new URL("index.html", location.href), new Response("<p>half a page"));
         }"""
     )
-    page.reload()
-    wait_for_engine(page, "failed")
-    expect(page.locator("#state-why")).to_contain_text("came incomplete or damaged")
-    page.locator("#try-again").click()
-    wait_for_engine(page)
-    fresh(page)
-    assert held(page) == "32 °C"
     site_server.shut()
-    status = "address => fetch(address, { cache: 'reload' }).then(({ status }) => status, () => 0)"
-    wait_until(lambda: page.evaluate(status, "retire.html") == 0, what="no network: this file is never kept")
-    assert page.evaluate(status, "icon.svg") == 200, "what is kept is still better than nothing"
+    page.reload()
+    expect(page.locator("p")).to_contain_text("index.html")
+    expect(page.get_by_role("link")).to_have_attribute("href", "retire.html")
+    site_server.open()
+    page.reload()
+    wait_for_engine(page)

@@ -351,3 +351,9 @@ def test_any_other_text_is_refused(text):
 
 def test_both_faults_of_a_can_are_reported():
     assert set(faults({"cans": [{"size": "x", "count": "none"}]})) == {"cans.0.size", "cans.0.count"}
+
+
+def test_a_table_too_long_to_read_is_refused_with_what_helps():
+    (error,) = reply_to(ask="book", do="read csv", text="a,b\n" * 4_000_001)["errors"]
+    assert error["problem"] == "This is longer than 16000000 characters."
+    assert error["accepted"].startswith("a smaller file: cut a long table")

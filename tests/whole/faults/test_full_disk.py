@@ -46,7 +46,7 @@ def folder(tmp_path: Path, book: Path) -> Path:
 
 
 def feedcalc(
-    folder: Path, *arguments: str, most: int | None = None, out: Any = subprocess.PIPE
+    folder: Path, *arguments: str, most: int | None = None, out: Any = subprocess.PIPE, through: Sequence[str] = ()
 ) -> subprocess.CompletedProcess[str]:
     """Run the command line where no file may grow beyond ``most`` bytes."""
 
@@ -55,7 +55,7 @@ def feedcalc(
             resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
 
     book = ("--book", str(folder / "book.sqlite")) if arguments[0] == "book" else ()
-    command = [sys.executable, "-m", "feedcalc", arguments[0], *book, *arguments[1:]]
+    command = [*through, sys.executable, "-m", "feedcalc", arguments[0], *book, *arguments[1:]]
     return subprocess.run(
         command,
         cwd=folder,
@@ -92,6 +92,24 @@ def test_a_folder_that_takes_no_files_is_reported(folder: Path, what: str) -> No
     *command, name = WRITING[what]
     ended = feedcalc(folder, *command, f"/sys/{name}")  # no user can create a file there
     assert is_refused_in_words(ended), ended.stderr
+
+
+# What lets root write where the folder says that nobody may.
+MIGHT = "-dac_override,-dac_read_search,-fowner"
+AS_A_USER = () if os.geteuid() else ("setpriv", f"--bounding-set={MIGHT}", f"--inh-caps={MIGHT}")
+
+
+def test_a_book_in_a_folder_for_reading_only_is_shown_and_keeps_what_it_holds(folder: Path) -> None:
+    before = (folder / "book.sqlite").read_bytes()
+    folder.chmod(0o555)
+    shown = feedcalc(folder, "book", "list", through=AS_A_USER)
+    adding = ("book", "add", "South", "dry ash", "50 g", "--date", "2026-06-01")
+    written = feedcalc(folder, *adding, through=AS_A_USER)
+    folder.chmod(0o755)
+    assert "dry ash · 100 g · South" in shown.stdout, shown.stderr
+    assert written.returncode == 1
+    assert "can only be read" in written.stderr
+    assert (folder / "book.sqlite").read_bytes() == before
 
 
 @pytest.mark.parametrize("arguments", [("sheet",), ("ladder", "--json"), ("label",), ("--help",), ("book", "show")])

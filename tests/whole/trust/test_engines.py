@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import functools
-import http.server
 import json
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +10,7 @@ import pytest
 from playwright.sync_api import Playwright
 
 from feedcalc.engine import calculate
+from tests.page.conftest import SiteServer
 from tests.whole.trust.engines import ENGINES, ChromiumEngine, Engine, engine, until
 
 pytestmark = pytest.mark.slow
@@ -23,24 +21,17 @@ PHONE_MEGABYTES = 660
 POTASSIUM = '[data-figure="liquor.potassium"]'
 
 
-class _Quiet(http.server.SimpleHTTPRequestHandler):
-    def log_message(self, *arguments: object) -> None:
-        pass
-
-
-@pytest.fixture(scope="module")
-def site() -> Iterator[str]:
-    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(_Quiet, directory=str(DIST / "site")))
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    yield f"http://127.0.0.1:{server.server_address[1]}/"
-    server.shutdown()
-    server.server_close()
+@pytest.fixture
+def site() -> Iterator[SiteServer]:
+    server = SiteServer(DIST / "site")
+    yield server
+    server.shut()
 
 
 @pytest.mark.parametrize("delivery", ["one file", "site"])
 @pytest.mark.parametrize("name", ENGINES)
-def test_the_journey(name: str, delivery: str, site: str, playwright: Playwright):
-    address = site if delivery == "site" else (DIST / "feedcalc.html").as_uri()
+def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Playwright):
+    address = site.address if delivery == "site" else (DIST / "feedcalc.html").as_uri()
     with engine(name, playwright) as browser:
         browser.open(address)
         _awake(browser)
@@ -49,12 +40,62 @@ def test_the_journey(name: str, delivery: str, site: str, playwright: Playwright
         _a_fault_is_named_and_what_was_typed_stays(browser)
         _undo_brings_back_what_was_there(browser)
         _text_never_becomes_a_program(browser)
-        browser.open(address)
-        _awake(browser)
+        _a_label_is_laid_out(browser)
+        assert browser.ask("feedcalc.changes.write('bed', 'south', { name: 'South', area: '4 m2' })") is None
+        if delivery == "site":
+            _a_damaged_copy_heals_and_opens_with_the_host_gone(browser, site)
+        else:
+            browser.open(address)
+            _awake(browser)
         assert _held(browser, "water.temperature") == "9 °C", "not kept over a new start"
+        book = "feedcalc.records.all().map(({ id, fields }) => `${id}: ${fields.area.text}`)"
+        until(lambda: browser.ask(book) == ["south: 4 m2"], what="the book over a new start")
         if name == "phone":
             assert isinstance(browser, ChromiumEngine)
             assert browser.peak_megabytes() < PHONE_MEGABYTES
+
+
+# Which parts of the kept copy are not those that the service worker names.
+_NOT_WHOLE = """(async () => {
+  const [name] = await caches.keys();
+  if (!name || !navigator.serviceWorker.controller) return ["nothing is kept"];
+  const cache = await caches.open(name);
+  const text = await (await fetch("service_worker.js")).text();
+  const files = JSON.parse(/const FILES = ([{][^}]*[}])/.exec(text)[1]);
+  const faults = [];
+  for (const [path, expected] of Object.entries(files)) {
+    const part = await cache.match(new URL(path, location.href));
+    const digest = part && new Uint8Array(await crypto.subtle.digest("SHA-256", await part.arrayBuffer()));
+    const digits = digest && [...digest].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+    if (digits !== expected) faults.push(path);
+  }
+  return faults;
+})()"""
+_SPOIL = """(async () => {
+  const cache = await caches.open((await caches.keys())[0]);
+  for (const { url } of await cache.keys()) {
+    if (url.includes("icon.svg")) await cache.delete(url);
+    if (url.includes("index.html")) await cache.put(url, new Response("<p>half a page"));
+    if (url.includes("program.")) await cache.put(url, new Response("self.gone ="));
+    if (!url.includes("payload.")) continue;
+    const bytes = new Uint8Array(await (await cache.match(url)).arrayBuffer());
+    bytes[5_000_000] ^= 1;
+    await cache.put(url, new Response(bytes));
+  }
+  return true;
+})()"""
+
+
+def _a_damaged_copy_heals_and_opens_with_the_host_gone(browser: Engine, site: SiteServer) -> None:
+    until(lambda: not browser.ask(_NOT_WHOLE), what="the page is kept")
+    assert browser.ask(_SPOIL)
+    assert len(browser.ask(_NOT_WHOLE)) == 4
+    browser.open(site.address)
+    _awake(browser)
+    until(lambda: not browser.ask(_NOT_WHOLE), what="the kept copy is whole again")
+    site.shut()
+    browser.open(site.address)
+    _awake(browser)
 
 
 def _awake(browser: Engine) -> None:
@@ -96,6 +137,13 @@ def _undo_brings_back_what_was_there(browser: Engine) -> None:
     browser.press("#undo")
     until(lambda: _held(browser, "water.temperature") == "9 °C", what="undo")
     _fresh(browser)
+
+
+def _a_label_is_laid_out(browser: Engine) -> None:
+    label = "feedcalc.engine.ask({ ...feedcalc.form.read(), ask: 'label' }, { line: 'test' })"
+    words, pages = browser.ask(f"{label}.then(({{ print }}) => [print.text, print.pages.length])")
+    assert pages == 1
+    assert "wood ash" in words.lower(), words
 
 
 # Each way refused at once where the engine knows Trusted Types, and without effect where only the policy's hashes hold.

@@ -1,0 +1,67 @@
+"""Builds the page in the checkout it stands in, with a clock a day ahead: ``build_a_day_later.py WORK PAYLOAD TARGET``.
+
+Leaves in WORK what goes into the payload, and in TARGET both deliveries around the finished PAYLOAD, because packing
+takes longest and depends on nothing else.
+"""
+
+from __future__ import annotations
+
+import datetime
+import json
+import os
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+DAY = 86_400
+AHEAD_IN_NODE = """const Now = Date;
+globalThis.Date = class extends Now {
+  constructor(...given) { if (given.length) super(...given); else super(Now.now() + 864e5); }
+  static now() { return Now.now() + 864e5; }
+};
+"""
+
+
+def set_clocks_ahead(folder: Path) -> None:
+    """This process, every Node.js it starts, and the times of the files of the checkout."""
+    real, broken_down = time.time, time.gmtime
+
+    class Tomorrow(datetime.datetime):
+        @classmethod
+        def now(cls, tz: Any = None) -> Any:
+            return datetime.datetime.fromtimestamp(time.time(), tz)
+
+    time.time = lambda: real() + DAY
+    time.gmtime = time.localtime = lambda seconds=None: broken_down(time.time() if seconds is None else seconds)
+    datetime.datetime = Tomorrow  # type: ignore[misc]
+    script = folder / "ahead.cjs"
+    script.write_text(AHEAD_IN_NODE)
+    os.environ["NODE_OPTIONS"] = f"--require={json.dumps(str(script))}"
+
+
+def main(work: Path, packed: Path, target: Path) -> None:
+    set_clocks_ahead(work)
+    from building import __main__ as building
+    from building import ingredients, words
+    from building.assemble import Parts, assemble
+    from building.bundle import page_script
+    from building.payload import bake, program
+
+    words.compile_catalogues()
+    request = building.demo_request()
+    replies = bake(ingredients.provide_node(), work / "baked", [request, *building.other_warm_up_requests()])
+    assemble(
+        Parts(
+            script=page_script(),
+            program=program(work / "baked" / "runtime"),
+            payload=packed.read_bytes(),
+            request=request,
+            reply=json.loads(replies[0]),
+        ),
+        target,
+    )
+
+
+if __name__ == "__main__":
+    main(*map(Path, sys.argv[1:]))
