@@ -226,11 +226,13 @@ def _batch_reply_in_steps(request: Request) -> Steps[tuple[Reply, Sheet]]:
     values["evidence"]["medians"] = figures.medians_taken(values)
     sheet = sheet_of(answer, values, _MEANINGS)
     after = {name: values[name] for name in REACTIONS if name in values}
-    sheet = replace(sheet, warnings=(*sheet.warnings, *notes), after=after)
+    read_as = _read_as(request)
+    typed = tuple(filter(None, (_as_typed(request, path, reading) for path, reading in read_as.items())))
+    sheet = replace(sheet, warnings=(*sheet.warnings, *notes), after=after, read_as=typed)
     reply = Reply(
         values=values,
         assumed=answer.assumed,
-        read_as=_read_as(request) | {suggestion.field: suggestion.because for suggestion in answer.suggestions},
+        read_as=read_as | {suggestion.field: suggestion.because for suggestion in answer.suggestions},
         cautions=[
             {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status, "weight": c.weight}
             for c in sheet.cautions
@@ -244,6 +246,14 @@ def _batch_reply_in_steps(request: Request) -> Steps[tuple[Reply, Sheet]]:
 def _read_as(request: Request) -> dict[str, str]:
     amounts = {path: quantity.echo for path, quantity in request.readings.items() if quantity.echo}
     return {**amounts, **request.echoes}
+
+
+def _as_typed(request: Request, path: str, reading: str) -> str:
+    """Return what was typed and how it was read, where the reading alone does not say both."""
+    quantity = request.readings.get(path)
+    if quantity and quantity.typed_unit.startswith("us_") and request.own.volume == "us":
+        return ""  # who answers to US customs knows that gallon
+    return said("{typed} is {reading}", typed=quantity.text, reading=reading) if quantity else reading
 
 
 def _spread_reply(request: Request) -> tuple[Reply, SpreadSheet]:

@@ -11,6 +11,7 @@ from typing import Any, TextIO
 
 import click
 
+from feedcalc.command_line.environment import with_usual_language
 from feedcalc.command_line.files import read_stream, replace_file
 from feedcalc.command_line.pdf import NoPdf, pdf_of
 from feedcalc.command_line.refusals import refuse
@@ -26,7 +27,7 @@ ENDINGS = (".pdf", ".svg", ".html", ".txt")
 
 
 @click.command("label")
-@click.argument("sources", type=click.File(encoding="utf-8"), nargs=-1, metavar="[FILE]...")
+@click.argument("sources", type=click.File(encoding="utf-8-sig"), nargs=-1, metavar="[FILE]...")
 @click.option("--size", help=f"One of {', '.join(sizes())}; A6 where left out.")
 @click.option("--sheet", "grid", help="A sheet of many: columns by rows, such as '2x4'.")
 @click.option("--paper", help="Paper of that sheet: A4 (where left out), Letter, A3 ... or '210 mm x 297 mm'.")
@@ -55,7 +56,7 @@ def label_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) ->
 
 
 @click.command("wall")
-@click.argument("sources", type=click.File(encoding="utf-8"), nargs=-1, metavar="[FILE]...")
+@click.argument("sources", type=click.File(encoding="utf-8-sig"), nargs=-1, metavar="[FILE]...")
 @click.option("--size", help=f"One of {', '.join(wall_sizes())}; A4 where left out.")
 @click.option("--name", help="What you call this batch; otherwise its name in the file.")
 @click.option("--language", help=f"Of the words: {', '.join(LANGUAGES)}; that of the batch where left out.")
@@ -77,7 +78,7 @@ def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any],
     ending = out.suffix.lower() if out else ".txt"
     if out and ending not in ENDINGS:
         raise click.UsageError(f"--out {out.name}: the name must end in .pdf, .svg, .html or .txt.")
-    request = _request(sources, ask, options_given)
+    request = with_usual_language(_request(sources, ask, options_given))
     errors, print_ = calculate_print(request)
     if print_ is None:
         refuse(errors, language_asked(request).speak)
