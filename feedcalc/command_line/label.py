@@ -37,7 +37,7 @@ ENDINGS = (".pdf", ".svg", ".html", ".txt")
 @click.option("--copies", help="How many of each label.")
 @click.option("--cut-marks", is_flag=True, help="Lines in the margins to cut along.")
 @click.option("--name", help="What you call this batch; otherwise its name in the file.")
-@click.option("--address", help="Where your page is (https:// or file:///): a code to scan leads there.")
+@click.option("--address", help="Where your page is (https://): a code to scan leads there.")
 @click.option("--language", help=f"Of the words: {', '.join(LANGUAGES)}; that of the batch where left out.")
 @click.option("--out", type=click.Path(path_type=Path), help="A name ending in .pdf, .svg, .html or .txt.")
 def label_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) -> None:

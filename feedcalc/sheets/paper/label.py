@@ -15,6 +15,8 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from ipaddress import IPv6Address
+from urllib.parse import urlsplit
 
 from feedcalc.contract.cautions import Hazard, hazard_at, hazard_in
 from feedcalc.contract.figures import Shown
@@ -139,19 +141,36 @@ def printable(text: str) -> str:
 def batch_link(address: str, request_json: str) -> str:
     """Return the address of the page with the batch in its fragment; the page then opens that batch.
 
-    ``address`` is an http(s) or file URL. Raises `InputError` for anything else.
+    ``address`` is an http or https URL with a sound host and without credentials. Raises `InputError` for another.
 
     >>> batch_link("https://example.org/ash/", '{"schema": 1}')
     'https://example.org/ash/#batch=eyJzY2hlbWEiOjF9'
     """
     place = address.strip().split("#")[0]
-    if not re.fullmatch(r"(https?://|file:///)[!-~]+", place):
-        accepted = said("https://example.org/feedcalc.html or file:///storage/feedcalc.html, without spaces")
+    if not _is_sound(place):
+        accepted = said("https://example.org/feedcalc.html, without spaces, name or password")
         raise InputError(
             "label.address", printable(address), said("This is not the address of a page or file."), accepted
         )
     compact = json.dumps(json.loads(request_json), ensure_ascii=False, separators=(",", ":")).encode(errors="replace")
     return f"{place}#batch={base64.urlsafe_b64encode(compact).decode().rstrip('=')}"
+
+
+def _is_sound(address: str) -> bool:
+    """Return whether an address is http or https, with a sound host and port and without credentials."""
+    if not re.fullmatch(r"https?://[!-~]+", address):
+        return False
+    try:
+        parts = urlsplit(address)
+        host, port = parts.hostname or "", parts.port
+        if host.startswith("[") or ":" in host:
+            IPv6Address(host)
+            return "@" not in parts.netloc
+    except ValueError:
+        return False
+    labels = host.removesuffix(".").split(".")
+    is_host = len(host) <= 253 and all(re.fullmatch(r"(?!-)[a-z0-9-]{1,63}(?<!-)", label) for label in labels)
+    return is_host and port != 0 and "@" not in parts.netloc
 
 
 @dataclass(frozen=True, slots=True)
