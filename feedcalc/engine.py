@@ -86,9 +86,9 @@ def answer_in_steps(request_json: str) -> Steps[str]:
             return _written(_print_reply(_printed(document), ask.name), tongue)
         if ask is LEARN:
             kept = yield from kept_ash_in_steps(document)
-            return _written(_kept_reply(kept, tongue), tongue)
+            return _written(_kept_reply(kept, tongue, document.get("html", True)), tongue)
         reply, sheet = yield from _reply_and_sheet_in_steps(document)
-        if sheet:
+        if sheet and document.get("html", True):
             reply = replace(reply, html=_parts(sheet, tongue))
         if isinstance(sheet, SeasonSheet):
             yield 1, 1
@@ -290,12 +290,12 @@ def _book_reply(request: Request) -> Reply:
     return Reply(values={"book": book}, read_as={})
 
 
-def _kept_reply(kept: KeptAsh, tongue: str) -> Reply:
+def _kept_reply(kept: KeptAsh, tongue: str, has_html: bool) -> Reply:
     return Reply(
         values={"ash": values_of_kept(kept)},
         warnings=kept.warnings,
         sources=figures.sources_behind(figures.TABLES_BEHIND_A_BATCH),
-        html={"ash": kept_ash_html(kept, tongue)},
+        html={"ash": kept_ash_html(kept, tongue)} if has_html else {},
     )
 
 

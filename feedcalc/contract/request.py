@@ -194,6 +194,8 @@ class _RequestReader:
         schema = self.document.get("schema")
         if schema != SCHEMA or isinstance(schema, bool):
             self._fault("schema", schema, said("This version of the request is not known."), "1")
+        if not isinstance(self.document.get("html", True), bool):
+            self._fault("html", snippet(self.document["html"]), said("This is neither yes nor no."), "true, false")
         given = self._flattened(self.document, "")
         for asked in REQUEST_FIELDS:
             self._read(asked, given.pop(asked.path, None))
