@@ -59,7 +59,7 @@ class _Main(LazyGroup):
 
 
 @click.group(cls=_Main, verbs=VERBS, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(__version__)
+@click.version_option(__version__, prog_name="feedcalc")
 def main() -> None:
     """Liquid mineral feed from wood ash: what to weigh, pour, wait for and dilute, and what each can delivers.
 
