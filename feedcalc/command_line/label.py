@@ -28,6 +28,7 @@ ENDINGS = (".pdf", ".svg", ".html", ".txt")
 
 @click.command("label")
 @click.argument("sources", type=click.File(encoding="utf-8-sig"), nargs=-1, metavar="[FILE]...")
+@click.option("--for", "of", help="bottle (of liquor, where left out) or can (of diluted feed).")
 @click.option("--size", help=f"One of {', '.join(sizes())}; A6 where left out.")
 @click.option("--sheet", "grid", help="A sheet of many: columns by rows, such as '2x4'.")
 @click.option("--paper", help="Paper of that sheet: A4 (where left out), Letter, A3 ... or '210 mm x 297 mm'.")
@@ -75,13 +76,15 @@ def wall_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) -> 
 
 def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any], out: Path | None) -> None:
     """Write the labels or wall sheets of these files to ``out``, or their text to standard output."""
+    out = None if str(out) == "-" else out
     ending = out.suffix.lower() if out else ".txt"
     if out and ending not in ENDINGS:
         raise click.UsageError(f"--out {out.name}: the name must end in .pdf, .svg, .html or .txt.")
     request = with_usual_language(_request(sources, ask, options_given))
     errors, print_ = calculate_print(request)
     if print_ is None:
-        refuse(errors, language_asked(request).speak)
+        named = [{**error, "field": _option_named(error["field"], options_given)} for error in errors]
+        refuse(named, language_asked(request).speak)
     if out is None:
         click.echo(print_.text, nl=False)
         return
@@ -90,6 +93,14 @@ def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any],
     if ending != ".txt":
         for sentence in print_.told:
             click.echo(sentence, err=True)
+
+
+def _option_named(field: str, options: dict[str, Any]) -> str:
+    """Return the option that a field of a print was typed with; the field for what a file says."""
+    group, _, name = field.partition(".")
+    if group not in ("label", "wall") or name not in options:
+        return field
+    return {"grid": "--sheet", "of": "--for"}.get(name, f"--{name.replace('_', '-')}")
 
 
 def _write(print_: Printed, out: Path, ending: str) -> list[Path]:
