@@ -86,9 +86,9 @@ def answer_in_steps(request_json: str) -> Steps[str]:
             return _written(_print_reply(_printed(document), ask.name), tongue)
         if ask is LEARN:
             kept = yield from kept_ash_in_steps(document)
-            return _written(_kept_reply(kept, tongue), tongue)
+            return _written(_kept_reply(kept, tongue, document.get("html", True)), tongue)
         reply, sheet = yield from _reply_and_sheet_in_steps(document)
-        if sheet:
+        if sheet and document.get("html", True):
             reply = replace(reply, html=_parts(sheet, tongue))
         if isinstance(sheet, SeasonSheet):
             yield 1, 1
@@ -226,11 +226,13 @@ def _batch_reply_in_steps(request: Request) -> Steps[tuple[Reply, Sheet]]:
     values["evidence"]["medians"] = figures.medians_taken(values)
     sheet = sheet_of(answer, values, _MEANINGS)
     after = {name: values[name] for name in REACTIONS if name in values}
-    sheet = replace(sheet, warnings=(*sheet.warnings, *notes), after=after)
+    read_as = _read_as(request)
+    typed = tuple(filter(None, (_as_typed(request, path, reading) for path, reading in read_as.items())))
+    sheet = replace(sheet, warnings=(*sheet.warnings, *notes), after=after, read_as=typed)
     reply = Reply(
         values=values,
         assumed=answer.assumed,
-        read_as=_read_as(request) | {suggestion.field: suggestion.because for suggestion in answer.suggestions},
+        read_as=read_as | {suggestion.field: suggestion.because for suggestion in answer.suggestions},
         cautions=[
             {"id": c.id, "where": c.where, "text": c.text, "source": c.source, "status": c.status, "weight": c.weight}
             for c in sheet.cautions
@@ -244,6 +246,14 @@ def _batch_reply_in_steps(request: Request) -> Steps[tuple[Reply, Sheet]]:
 def _read_as(request: Request) -> dict[str, str]:
     amounts = {path: quantity.echo for path, quantity in request.readings.items() if quantity.echo}
     return {**amounts, **request.echoes}
+
+
+def _as_typed(request: Request, path: str, reading: str) -> str:
+    """Return what was typed and how it was read, where the reading alone does not say both."""
+    quantity = request.readings.get(path)
+    if quantity and quantity.typed_unit.startswith("us_") and request.own.volume == "us":
+        return ""  # who answers to US customs knows that gallon
+    return said("{typed} is {reading}", typed=quantity.text, reading=reading) if quantity else reading
 
 
 def _spread_reply(request: Request) -> tuple[Reply, SpreadSheet]:
@@ -280,12 +290,12 @@ def _book_reply(request: Request) -> Reply:
     return Reply(values={"book": book}, read_as={})
 
 
-def _kept_reply(kept: KeptAsh, tongue: str) -> Reply:
+def _kept_reply(kept: KeptAsh, tongue: str, has_html: bool) -> Reply:
     return Reply(
         values={"ash": values_of_kept(kept)},
         warnings=kept.warnings,
         sources=figures.sources_behind(figures.TABLES_BEHIND_A_BATCH),
-        html={"ash": kept_ash_html(kept, tongue)},
+        html={"ash": kept_ash_html(kept, tongue)} if has_html else {},
     )
 
 

@@ -6,6 +6,7 @@ Files with slow tests and those of browsers go first, so that no process is left
 
 from __future__ import annotations
 
+import os
 import random
 from dataclasses import dataclass, field
 from typing import Any
@@ -15,6 +16,7 @@ from hypothesis import settings
 
 import tests.examples  # noqa: F401 (registers the profiles)
 
+os.environ["LC_ALL"] = "C.UTF-8"  # commands answer in the system's language
 BOOK = pytest.StashKey["DeviationBook"]()
 settings.load_profile("full")  # what --hypothesis-profile names is loaded after this
 

@@ -189,7 +189,7 @@ def _changed_record(row: _EditedRow, beds: Mapping[str, list[str]], at: str, by:
         return record
     if texts.get("bed") and "bed" in RECORD_FIELDS[record.kind]:
         given = texts["bed"].strip()
-        found = [given] if given in beds.get("", ()) else beds.get(given.casefold(), [])
+        found = beds.get(f"id {given}") or beds.get(f"name {given.casefold()}", [])
         if len(found) != 1:
             problem = said("More than one bed is called that.") if found else said("There is no such bed in the book.")
             raise InputError(f"row {number}, bed", texts["bed"], problem, said("the id or the name of a bed"))
@@ -203,15 +203,15 @@ def _changed_record(row: _EditedRow, beds: Mapping[str, list[str]], at: str, by:
 
 
 def _bed_ids(known: Iterable[Record], edited: Iterable[_EditedRow]) -> dict[str, list[str]]:
-    """Return the ids of the beds by their name in lower case; under the empty name all ids."""
+    """Return the ids of the beds by ``id`` and their id, and by ``name`` and their name in lower case."""
     names = {record.id: record.text("name") for record in known if record.kind == "bed" and not record.is_removed}
     for _, record, texts in edited:
         if record.kind == "bed":
             names[record.id] = texts.get("name", record.text("name"))
-    beds: dict[str, list[str]] = {"": sorted(names)}
+    beds: dict[str, list[str]] = {f"id {identity}": [identity] for identity in names}
     for identity, name in sorted(names.items()):
         if name.strip():
-            beds.setdefault(name.strip().casefold(), []).append(identity)
+            beds.setdefault(f"name {name.strip().casefold()}", []).append(identity)
     return beds
 
 

@@ -76,7 +76,11 @@ def keep_verb(session: BookSession, /, name: str, day: str | None, **options: An
 @click.pass_obj
 def list_verb(session: BookSession, /) -> None:
     """The kept ashes, a line each."""
-    for record in _kept_ashes(session.store.records()):
+    kept = _kept_ashes(session.store.records())
+    if not kept:
+        nothing = said("No ash is kept yet. Begin with: feedcalc ash keep NAME and a reading of its liquor")
+        session.print(nothing, to_stderr=True)
+    for record in kept:
         count = len(_evidence(record))
         batches = said_of(count, "learned from {count} batch", "learned from {count} batches")
         session.print(

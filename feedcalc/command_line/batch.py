@@ -1,51 +1,84 @@
 """The verbs that answer for one batch or one patch of ground, and the verb that takes and gives JSON.
 
-No arithmetic and no rounding happen here: words and numbers come from the engine. On a terminal the sheet is set with
-rich; a pipe or a file gets the same text without colour.
+No arithmetic and no rounding happen here: words and numbers come from the engine. A sheet is set in the width of the
+terminal; a pipe or a file gets plain Markdown.
 """
 
 from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Mapping
+from pathlib import Path
 from typing import Any, TextIO
 
 import click
 
-from feedcalc.command_line.files import read_stream
-from feedcalc.command_line.options import EPILOG, batch_options, edit_request, request_from
+from feedcalc.command_line.environment import with_usual_language
+from feedcalc.command_line.files import read_stream, write_file
+from feedcalc.command_line.options import (
+    EPILOG,
+    BatchCommand,
+    batch_options,
+    edit_request,
+    is_demo,
+    option_named,
+    request_from,
+)
 from feedcalc.command_line.refusals import refuse
+from feedcalc.command_line.terminal import print_width, set_markdown
 from feedcalc.engine import calculate, calculate_markdown, demo_request
 from feedcalc.words.errors import InputError
-from feedcalc.words.languages import language_asked
+from feedcalc.words.languages import LANGUAGES, language_asked
+from feedcalc.words.messages import said
+
+LINES_OF_A_PAGE = 60
+_SAVE_HELP = "Write the request to FILE, for --from, label and wall; '-' for standard output."
+_DEMO_NOTE = said('This is a demo. Your own: feedcalc sheet --can "2 x 9 L" --kind oak')
 
 
-def _sheet_verb(name: str, part: str, words: str) -> click.Command:
+def _shown(command: Any) -> Any:
+    """Return a verb with the options of what is written, and where."""
+    command = click.option("--json", "as_json", is_flag=True, help="Write the whole reply as JSON.")(command)
+    return click.option("--save", metavar="FILE", help=_SAVE_HELP)(command)
+
+
+def _part_verb(name: str, part: str, words: str) -> click.Command:
     """Return a verb that shows one part of the batch sheet."""
 
-    @click.command(name, help=words, epilog=EPILOG)
+    @click.command(name, cls=BatchCommand, help=words, epilog=EPILOG)
     @batch_options
+    @_shown
     def verb(**options: Any) -> None:
-        _show(part, _request(options), options["as_json"])
+        _answer(part, options, {})
 
     return verb
 
 
-sheet_verb = _sheet_verb("sheet", "sheet", "The whole batch sheet: steps, liquor, dilution, delivery, cautions.")
-settle_verb = _sheet_verb("settle", "settle", "How long until the liquor is clear, and how much pours off.")
-ladder_verb = _sheet_verb("ladder", "ladder", "Every dilution from 1:1 to 1:20 and yours, and which plants it suits.")
-delivery_verb = _sheet_verb("delivery", "delivery", "What a can, a plant and a square metre receive.")
-air_verb = _sheet_verb(
+settle_verb = _part_verb("settle", "settle", "How long until the liquor is clear, and how much pours off.")
+ladder_verb = _part_verb("ladder", "ladder", "Every dilution from 1:1 to 1:20 and yours, and which plants it suits.")
+delivery_verb = _part_verb("delivery", "delivery", "What a can, a plant and a square metre receive.")
+air_verb = _part_verb(
     "air", "air", "How the liquor's pH falls as it stands, and what free lime in the ash makes of it."
 )
-mix_verb = _sheet_verb("mix", "mix", "Whether the feed may share a can with a second thing: --with 'epsom salt'.")
-neutralise_verb = _sheet_verb(
+mix_verb = _part_verb("mix", "mix", "Whether the feed may share a can with a second thing: --with 'epsom salt'.")
+neutralise_verb = _part_verb(
     "neutralise", "acid", "How much vinegar or citric acid brings the feed to a pH: --acid and --target-ph."
 )
 
 
-@click.command("spread", epilog=EPILOG)
+@click.command("sheet", cls=BatchCommand, epilog=EPILOG)
 @batch_options
+@click.option("--full", is_flag=True, help="All of it: every caution, table, assumption and source.")
+@_shown
+def sheet_verb(full: bool, **options: Any) -> None:
+    """The batch sheet on one page: danger, steps with their cautions, dilution, verdict. --full has the rest."""
+    _answer("sheet" if full else "short", options, {})
+
+
+@click.command("spread", cls=BatchCommand, epilog=EPILOG)
+@batch_options
+@_shown
 def spread_verb(**options: Any) -> None:
     """How much dry ash or sludge a year this ground may have, beside what gardeners use.
 
@@ -53,50 +86,86 @@ def spread_verb(**options: Any) -> None:
     Example:
       feedcalc spread --soil-ph 6.0 --tested-with kit --texture loam --plant tomato
     """
-    request = edit_request(_request(options), lambda document: document | {"ask": "spread"})
-    _show("spread", request, options["as_json"])
+    _answer("spread", options, {"ask": "spread"})
 
 
 @click.command("calculate")
-@click.argument("source", type=click.File(encoding="utf-8"), default="-", metavar="[FILE]")
-def calculate_verb(source: TextIO) -> None:
+@click.argument("source", type=click.File(encoding="utf-8-sig"), default="-", metavar="[FILE]")
+@click.option("--language", type=click.Choice(list(LANGUAGES)), help="Words of the reply, before the request's own.")
+def calculate_verb(source: TextIO, language: str | None) -> None:
     """Read a request as JSON from FILE or standard input, write the reply as JSON.
 
     \b
     Example:
       echo '{"schema": 1, "cans": [{"size": "9 L", "count": 2}]}' | feedcalc calculate
     """
-    _show_json(read_stream(source))
+    request = read_stream(source)
+    if language:
+        request = edit_request(request, lambda document: document | {"language": language})
+    _show_json(request)
 
 
-def _request(options: dict[str, Any]) -> str:
+def _answer(part: str, options: Mapping[str, Any], more: dict[str, Any]) -> None:
+    """Show or save what options, file and kept ash ask for; ``more`` is laid over the request."""
+    request = _request(options)
+    if more:
+        request = edit_request(request, lambda document: document | more)
+    if options["save"] and _save(request, options["save"]):
+        return
+    if options["as_json"]:
+        _show_json(request)
+    else:
+        _show(part, request, options)
+
+
+def _request(options: Mapping[str, Any]) -> str:
     """Return the request that the options, the file and a kept ash make together."""
     name = options["my_ash"]
+    text = request_from(options, default=demo_request())
     if name is None:
-        return request_from(options, default=demo_request())
+        return text
     from feedcalc.command_line.ash import with_my_ash  # SQLite is needed only for a kept ash
 
-    text = request_from(options, default='{"schema": 1}')
     try:
         return edit_request(text, lambda document: with_my_ash(document, name))
     except InputError as error:
-        refuse([error.as_dict()], language_asked(text).speak)
+        refuse([{**error.as_dict(), "field": "--my-ash"}], language_asked(with_usual_language(text)).speak)
 
 
-def _show(part: str, request: str, as_json: bool) -> None:
-    if as_json:
-        _show_json(request)
-        return
+def _save(request: str, file: str) -> bool:
+    """Write a request to a file, or to standard output, which then gets nothing else (True)."""
+    document = json.loads(request) if request.lstrip().startswith("{") else None
+    text = request if document is None else json.dumps(document, ensure_ascii=False, indent=2)
+    if file == "-":
+        click.echo(text)
+        return True
+    write_file(Path(file), f"{text}\n".encode())
+    click.echo(language_asked(with_usual_language(request)).speak(said("Saved: {file}", file=file)), err=True)
+    return False
+
+
+def _show(part: str, request: str, options: Mapping[str, Any]) -> None:
+    if is_demo(options) and options["locale"] is None:  # the usual one of the language, not the demo's
+        request = edit_request(request, lambda document: document | {"locale": None})
+    request = with_usual_language(request)
     reply, words = calculate_markdown(request, part)
+    speak = language_asked(request).speak
     if not reply["ok"]:
-        refuse(reply["errors"], language_asked(request).speak)
-    if sys.stdout.isatty():
-        from rich.console import Console  # slow to load, and of use on a terminal only
-        from rich.markdown import Markdown
+        refuse([{**error, "field": option_named(error["field"], options)} for error in reply["errors"]], speak)
+    if is_demo(options):
+        words = f"{speak(_DEMO_NOTE)}\n{words}"
+    click.echo(_set_sheet(words, part), nl=False)
 
-        Console().print(Markdown(words))
-    else:
-        click.echo(words, nl=False)
+
+def _set_sheet(words: str, part: str) -> str:
+    """Return a sheet set for the terminal. The short one has a line for each caution where it then fits a page."""
+    width, is_screen = print_width(), sys.stdout.isatty()
+    if part == "short":
+        apart = set_markdown(words.replace(" **!** ", "\n   - **!** "), width, is_screen)
+        if apart.count("\n") <= LINES_OF_A_PAGE:
+            return apart
+    text = set_markdown(words, width, is_screen)
+    return text if part != "short" or text.count("\n") <= LINES_OF_A_PAGE else text.replace("\n\n", "\n")
 
 
 def _show_json(request: str) -> None:

@@ -63,6 +63,9 @@ def book_verb(context: click.Context, /, place: str | None, now: str | None, **c
     )
 
 
+_NOTHING_YET = said("Nothing is written yet. Begin with: feedcalc book bed NAME --area '6 m2'")
+
+
 def _fields(*names: tuple[str, str]) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """Options of these names, each a field of the record."""
 
@@ -240,7 +243,7 @@ def show_verb(session: BookSession, /, bed: str | None, country: str | None, as_
     if words.strip():
         click.echo(words, nl=False)
     else:
-        session.print(said("Nothing is written yet. Begin with: feedcalc book bed NAME --area '6 m2'"))
+        session.print(_NOTHING_YET)
 
 
 @book_verb.command("list")
@@ -250,9 +253,11 @@ def list_verb(session: BookSession, /, gone: bool) -> None:
     """Everything written, a line each, with the ids that remove and restore take."""
     records = session.store.records()
     beds = bed_names(records)
-    for record in records:
-        if record.is_removed == gone:
-            session.print(listed([record.id, record_line(record, beds)], "  "))
+    shown = [record for record in records if record.is_removed == gone]
+    for record in shown:
+        session.print(listed([record.id, record_line(record, beds)], "  "))
+    if not shown:
+        session.print(said("Nothing was removed.") if gone else _NOTHING_YET, to_stderr=True)
 
 
 @book_verb.command("remove")
@@ -271,16 +276,12 @@ def remove_verb(session: BookSession, /, record: str) -> None:
 @click.argument("record")
 @click.pass_obj
 def restore_verb(session: BookSession, /, record: str) -> None:
-    """Put back RECORD, which was removed (an id from `list --removed`)."""
+    """Put back RECORD, which was removed (its name, or an id from `list --removed`)."""
     records = session.store.records()
-    meant = _record_meant(records, record)
-    session.write(
-        meant.kind,
-        meant.id,
-        {"removed": ""},
-        said("putting back {record}", record=record_line(meant, bed_names(records))),
-    )
-    session.print(said("Put back: {record}.", record=record_line(meant, bed_names(records))))
+    meant = _record_meant([each for each in records if each.is_removed], record)
+    line = record_line(meant, bed_names(records))
+    session.write(meant.kind, meant.id, {"removed": ""}, said("putting back {record}", record=line))
+    session.print(said("Put back: {record}.", record=line))
 
 
 @book_verb.command("undo")
@@ -298,10 +299,15 @@ for _verb in (export_verb, import_verb, merge_verb, reminders_verb, check_verb):
 
 
 def _record_meant(records: list[Record], given: str) -> Record:
-    found = next((record for record in records if record.id == given), None) or record_named(records, "bed", given)
-    if found is None:
+    """Return the record with this id, or the only one with this name; raises `InputError`."""
+    wanted = given.strip().casefold()
+    found = [record for record in records if record.id == given]
+    found = found or [record for record in records if record.text("name").strip().casefold() == wanted]
+    if len(found) > 1:
+        raise InputError("record", given, said("Several are called that."), ", ".join(record.id for record in found))
+    if not found:
         raise InputError("record", given, said("There is no such record in the book."), "feedcalc book list")
-    return found
+    return found[0]
 
 
 def _print_changed(session: BookSession, changed: list[Record]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import sys
 import tempfile
 from collections import Counter
 from pathlib import Path
@@ -19,8 +20,10 @@ from feedcalc.command_line.store import LAYOUT, open_book
 from feedcalc.contract.request import read_request
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import listed, said
+from feedcalc.words.messages import Said, listed, said
 
+# Of an import so many records are told one by one.
+MOST_TOLD = 50
 _SQLITE = b"SQLite format 3\x00"
 
 
@@ -28,8 +31,14 @@ _SQLITE = b"SQLite format 3\x00"
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @click.pass_obj
 def export_verb(session: BookSession, /, file: Path) -> None:
-    """Write the book to FILE: .json keeps everything, .csv is a table of what is in force, .sqlite a copy."""
+    """Write the book to FILE: .json keeps everything, .csv is a table of what is in force, .sqlite a copy.
+
+    '-' is standard output, as JSON.
+    """
     ending = file.suffix.lower()
+    if str(file) == "-":
+        click.echo(session.work(session.store.records(), "write file")["text"], nl=False)
+        return
     if ending == ".sqlite":
         session.store.copy_to(file)
     elif ending in (".json", ".csv"):
@@ -42,7 +51,7 @@ def export_verb(session: BookSession, /, file: Path) -> None:
 
 
 @click.command("import")
-@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path))
 @click.option("--dry-run", is_flag=True, help="Only say what it would bring.")
 @click.pass_obj
 def import_verb(session: BookSession, /, file: Path, dry_run: bool) -> None:
@@ -51,7 +60,7 @@ def import_verb(session: BookSession, /, file: Path, dry_run: bool) -> None:
 
 
 @click.command("merge")
-@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path))
 @click.option("--dry-run", is_flag=True, help="Only say what it would bring.")
 @click.pass_obj
 def merge_verb(session: BookSession, /, file: Path, dry_run: bool) -> None:
@@ -75,11 +84,23 @@ def reminders_verb(session: BookSession, /, out: Path, batches: tuple[Path, ...]
         reminders += batch_reminders(batch.stem, read_text(batch))
     # A batch that steeps may stand in the book already; a calendar may hold a uid once only.
     reminders = list({reminder.uid: reminder for reminder in reminders}.values())
+    is_piped = str(out) == "-"
+    if not is_piped and out.suffix.lower() != ".ics":
+        raise InputError("--out", out.name, said("The name must end in .ics."), "garden.ics")
     if request.moment is not None:
-        write_file(out, calendar_text(reminders, request.moment, session.speak).encode("utf-8"))
+        text = calendar_text(reminders, request.moment, session.speak)
+        if is_piped:
+            click.echo(text, nl=False)
+        else:
+            write_file(out, text.encode("utf-8"))
     for reminder in reminders:
-        session.print(listed([f"{reminder.start:%Y-%m-%d}", reminder.summary], "  "))
-    click.echo(out)
+        is_overdue = f"{reminder.start:%Y-%m-%d}" < session.now[:10]
+        line = listed([f"{reminder.start:%Y-%m-%d}", reminder.summary], "  ")
+        session.print(said("{reminder} (overdue)", reminder=line) if is_overdue else line, to_stderr=is_piped)
+    if not reminders:
+        session.print(said("There is nothing to remember now."), to_stderr=is_piped)
+    if not is_piped:
+        click.echo(out)
 
 
 @click.command("check")
@@ -102,19 +123,21 @@ def check_verb(session: BookSession) -> None:
 
 def _import(session: BookSession, file: Path, dry_run: bool) -> None:
     records = session.store.records()
-    with file.open("rb") as start:
-        is_book = start.read(len(_SQLITE)) == _SQLITE
-    if is_book:
+    is_piped = str(file) == "-"
+    typed = sys.stdin.buffer.read().decode("utf-8-sig", "replace") if is_piped else ""
+    if not is_piped and _is_book(file):
         reply = session.work(records, "merge", other=book_document(_records_of_copy(file)))
     else:
-        do = "read csv" if file.suffix.lower() == ".csv" else "read file"
-        reply = session.work(records, do, text=read_text(file))
+        text = typed if is_piped else read_text(file)
+        is_table = not text.lstrip().startswith("{") if is_piped else file.suffix.lower() == ".csv"
+        reply = session.work(records, "read csv" if is_table else "read file", text=text)
     changed = records_from(reply["changed"])
     known = {record.id for record in records}
     beds = bed_names(merge(records, changed))
-    for record in changed:
-        word = said("Changed") if record.id in known else said("New")
-        session.print(listed([word, record_line(record, beds)], ": "))
+    for record in changed[:MOST_TOLD]:
+        session.print(listed([_what_happened(record, record.id in known), record_line(record, beds)], ": "))
+    if len(changed) > MOST_TOLD:
+        session.print(said("and {count} more", count=len(changed) - MOST_TOLD))
     for aside in reply["set_aside"]:
         session.print(
             said("Set aside: {field}: {problem}", field=aside["field"], problem=aside["problem"]), to_stderr=True
@@ -123,10 +146,28 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
         session.print(said("Nothing was written."))
         return
     session.store.write(changed, session.timestamp, session.speak(said("bringing in {file}", file=file.name)))
-    counts = {"new": sum(record.id not in known for record in changed), "aside": len(reply["set_aside"])}
-    session.print(
-        said("New: {new}. Changed: {changed}. Set aside: {aside}.", **counts, changed=len(changed) - counts["new"])
-    )
+    new = sum(record.id not in known for record in changed)
+    gone = sum(record.is_removed for record in changed)
+    counts = {"new": new, "changed": len(changed) - new, "aside": len(reply["set_aside"])}
+    session.print(said("New: {new}. Changed: {changed}. Set aside: {aside}.", **counts))
+    if gone:
+        session.print(said("Of these removed: {count}. They come back with: feedcalc book restore NAME", count=gone))
+    known_gone = {record.id for record in records if record.is_removed} - {record.id for record in changed}
+    if known_gone and not changed:
+        session.print(
+            said("Removed in this book, and left so: {count}. See: feedcalc book list --removed", count=len(known_gone))
+        )
+
+
+def _what_happened(record: Record, is_known: bool) -> Said:
+    if record.is_removed:
+        return said("Removed")
+    return said("Changed") if is_known else said("New")
+
+
+def _is_book(file: Path) -> bool:
+    with file.open("rb") as start:
+        return start.read(len(_SQLITE)) == _SQLITE
 
 
 def _records_of_copy(file: Path) -> list[Record]:

@@ -11,6 +11,7 @@ from typing import Any, TextIO
 
 import click
 
+from feedcalc.command_line.environment import with_usual_language
 from feedcalc.command_line.files import read_stream, replace_file
 from feedcalc.command_line.pdf import NoPdf, pdf_of
 from feedcalc.command_line.refusals import refuse
@@ -26,7 +27,8 @@ ENDINGS = (".pdf", ".svg", ".html", ".txt")
 
 
 @click.command("label")
-@click.argument("sources", type=click.File(encoding="utf-8"), nargs=-1, metavar="[FILE]...")
+@click.argument("sources", type=click.File(encoding="utf-8-sig"), nargs=-1, metavar="[FILE]...")
+@click.option("--for", "of", help="bottle (of liquor, where left out) or can (of diluted feed).")
 @click.option("--size", help=f"One of {', '.join(sizes())}; A6 where left out.")
 @click.option("--sheet", "grid", help="A sheet of many: columns by rows, such as '2x4'.")
 @click.option("--paper", help="Paper of that sheet: A4 (where left out), Letter, A3 ... or '210 mm x 297 mm'.")
@@ -36,7 +38,7 @@ ENDINGS = (".pdf", ".svg", ".html", ".txt")
 @click.option("--copies", help="How many of each label.")
 @click.option("--cut-marks", is_flag=True, help="Lines in the margins to cut along.")
 @click.option("--name", help="What you call this batch; otherwise its name in the file.")
-@click.option("--address", help="Where your page is (https:// or file:///): a code to scan leads there.")
+@click.option("--address", help="Where your page is (https://): a code to scan leads there.")
 @click.option("--language", help=f"Of the words: {', '.join(LANGUAGES)}; that of the batch where left out.")
 @click.option("--out", type=click.Path(path_type=Path), help="A name ending in .pdf, .svg, .html or .txt.")
 def label_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) -> None:
@@ -55,7 +57,7 @@ def label_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) ->
 
 
 @click.command("wall")
-@click.argument("sources", type=click.File(encoding="utf-8"), nargs=-1, metavar="[FILE]...")
+@click.argument("sources", type=click.File(encoding="utf-8-sig"), nargs=-1, metavar="[FILE]...")
 @click.option("--size", help=f"One of {', '.join(wall_sizes())}; A4 where left out.")
 @click.option("--name", help="What you call this batch; otherwise its name in the file.")
 @click.option("--language", help=f"Of the words: {', '.join(LANGUAGES)}; that of the batch where left out.")
@@ -74,13 +76,15 @@ def wall_verb(sources: tuple[TextIO, ...], out: Path | None, **options: Any) -> 
 
 def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any], out: Path | None) -> None:
     """Write the labels or wall sheets of these files to ``out``, or their text to standard output."""
+    out = None if str(out) == "-" else out
     ending = out.suffix.lower() if out else ".txt"
     if out and ending not in ENDINGS:
         raise click.UsageError(f"--out {out.name}: the name must end in .pdf, .svg, .html or .txt.")
-    request = _request(sources, ask, options_given)
+    request = with_usual_language(_request(sources, ask, options_given))
     errors, print_ = calculate_print(request)
     if print_ is None:
-        refuse(errors, language_asked(request).speak)
+        named = [{**error, "field": _option_named(error["field"], options_given)} for error in errors]
+        refuse(named, language_asked(request).speak)
     if out is None:
         click.echo(print_.text, nl=False)
         return
@@ -89,6 +93,14 @@ def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any],
     if ending != ".txt":
         for sentence in print_.told:
             click.echo(sentence, err=True)
+
+
+def _option_named(field: str, options: dict[str, Any]) -> str:
+    """Return the option that a field of a print was typed with; the field for what a file says."""
+    group, _, name = field.partition(".")
+    if group not in ("label", "wall") or name not in options:
+        return field
+    return {"grid": "--sheet", "of": "--for"}.get(name, f"--{name.replace('_', '-')}")
 
 
 def _write(print_: Printed, out: Path, ending: str) -> list[Path]:

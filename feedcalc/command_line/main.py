@@ -1,7 +1,7 @@
 """The command ``feedcalc``: its verbs, each imported when it is used.
 
 Exit codes of every verb: 0 for an answer, 1 where the request was refused (each fault is named on standard error), 2
-for a wrong use of the command.
+for a wrong use of the command, 3 where a table was planned but for some of its rows, 130 where it was stopped.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ VERBS = {
     ),
     "season": ("plots.command", "Plan many plots: a table of plots in, a table of verdicts and plans out."),
     "settle": ("batch", "How long until the liquor is clear, and how much pours off."),
-    "sheet": ("batch", "The whole batch sheet: steps, liquor, dilution, delivery, cautions."),
+    "sheet": ("batch", "The batch sheet on one page: danger, steps with their cautions, dilution, verdict."),
     "spread": ("batch", "How much dry ash or sludge a year this ground may have, beside what gardeners use."),
     "wall": ("label", "The batch sheet for the wall: one page to tick off, in letters that are read at arm's length."),
 }
@@ -59,7 +59,7 @@ class _Main(LazyGroup):
 
 
 @click.group(cls=_Main, verbs=VERBS, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(__version__)
+@click.version_option(__version__, prog_name="feedcalc")
 def main() -> None:
     """Liquid mineral feed from wood ash: what to weigh, pour, wait for and dilute, and what each can delivers.
 

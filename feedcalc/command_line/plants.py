@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from feedcalc.command_line.environment import usual_language
 from feedcalc.garden.plants import plants, plants_named, plants_spelt_like
 from feedcalc.sheets.render import plant_list_markdown
 from feedcalc.words.languages import LANGUAGES
@@ -16,9 +17,9 @@ from feedcalc.words.languages import LANGUAGES
 
 @click.command("plants")
 @click.argument("name", nargs=-1)
-@click.option("--language", type=click.Choice(list(LANGUAGES)), default="en", help="Words of what is shown.")
+@click.option("--language", type=click.Choice(list(LANGUAGES)), help="Words of what is shown.")
 @click.option("--json", "as_json", is_flag=True, help="Write the plants as JSON.")
-def plants_verb(name: tuple[str, ...], language: str, as_json: bool) -> None:
+def plants_verb(name: tuple[str, ...], language: str | None, as_json: bool) -> None:
     """Whether a plant bears ash and which soil pH it likes, by common or botanical NAME; all without one.
 
     \b
@@ -26,7 +27,7 @@ def plants_verb(name: tuple[str, ...], language: str, as_json: bool) -> None:
       feedcalc plants hydrangea
       feedcalc plants "Vaccinium corymbosum" --json
     """
-    found, words = find_plants(" ".join(name), language)
+    found, words = find_plants(" ".join(name), language or usual_language().get("language", "en"))
     if as_json:
         click.echo(json.dumps(found, ensure_ascii=False))
     else:

@@ -18,6 +18,7 @@ import click
 
 from feedcalc.book.book_file import book_document, read_document
 from feedcalc.book.records import Record, timestamp_of
+from feedcalc.command_line.environment import usual_language
 from feedcalc.command_line.refusals import refuse
 from feedcalc.command_line.store import BookStore, open_book
 from feedcalc.engine import calculate
@@ -42,7 +43,8 @@ class BookSession:
 
     def __init__(self, context: click.Context, path: Path, customs: Mapping[str, str], now: str) -> None:
         self._context, self._path = context, path
-        self.customs, self.now = customs, now
+        usual = {} if "language" in customs else usual_language()
+        self.customs, self.now = {**usual, **customs}, now
 
     @cached_property
     def store(self) -> BookStore:
@@ -78,6 +80,8 @@ class BookSession:
 
     def write(self, kind: str, identity: str, fields: Mapping[str, str], what: str) -> list[Record]:
         """Write the fields of a record and return the records that changed; ``what`` names the step for `undo`."""
+        for name, text in fields.items():
+            require_text(name, text)
         reply = self.work(self.store.records(), "write", id=identity, record={"kind": kind, "fields": dict(fields)})
         return self.store.write(records_from(reply["changed"]), self.timestamp, self.speak(what))
 
@@ -88,7 +92,27 @@ class BookSession:
 
 
 class BookGroup(click.Group):
-    """A group whose verbs end with refusals field by field and exit code 1 where the engine or the file refuses."""
+    """A group whose verbs end with refusals field by field and exit code 1 where the engine or the file refuses.
+
+    Its options of writing may stand behind a verb as well, where every other verb has them.
+    """
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read the group's options wherever they stand."""
+        own = {option for parameter in self.params for option in parameter.opts} & {
+            "--language",
+            "--locale",
+            "--customs",
+        }
+        front: list[str] = []
+        rest = list(args)
+        for place in range(len(args) - 1, -1, -1):
+            name, is_joined, _ = args[place].partition("=")
+            if name in own and (is_joined or place + 1 < len(args)):
+                end = place + (1 if is_joined else 2)
+                front = args[place:end] + front
+                del rest[place:end]
+        return super().parse_args(ctx, front + rest)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a verb."""
@@ -98,7 +122,10 @@ class BookGroup(click.Group):
             errors = list(refusal.errors)
         except InputError as error:
             errors = [error]
-        return refuse([error.as_dict() for error in errors], language(ctx.params.get("language") or "en").speak)
+        return refuse(
+            [error.as_dict() for error in errors],
+            language(ctx.params.get("language") or usual_language().get("language", "en")).speak,
+        )
 
 
 def require_ok(reply: dict[str, Any]) -> dict[str, Any]:
@@ -122,6 +149,14 @@ def new_id() -> str:
 def without_none(options: Mapping[str, str | None]) -> dict[str, str]:
     """Return the options that were given."""
     return {name: text for name, text in options.items() if text is not None}
+
+
+def require_text(field: str, text: str) -> None:
+    """Raise `InputError` for bytes that are no text, as a shell may hand them on."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        raise InputError(field, text, said("There is a character here that can't be read."), said("text")) from None
 
 
 def record_named(records: Iterable[Record], kind: str, name: str) -> Record | None:
@@ -151,12 +186,12 @@ def names_of(records: Iterable[Record], kind: str) -> str:
 
 
 def bed_names(records: Iterable[Record]) -> dict[str, str]:
-    """Return the names of all beds, by id."""
+    """Return the names of the beds by their id."""
     return {each.id: each.text("name") for each in records if each.kind == "bed"}
 
 
 def record_line(record: Record, beds: Mapping[str, str]) -> Said:
-    """Return a record in one line: its kind and what distinguishes it from others; ``beds`` are names by id."""
+    """Return a record in one line: its kind and what distinguishes it from others; ``beds`` are `bed_names`."""
     name = beds.get(record.text("bed"), "") if record.kind in ("soil test", "entry") else record.text("name")
     what = record.text("what")
     parts = (

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import shutil
 import sqlite3
 import sys
 from collections.abc import Iterable, Iterator, Mapping
@@ -36,6 +37,7 @@ from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
 APPLICATION_ID = 0x46434253  # "FCBS", in the header of the SQLite file
+LEAST_SPACE = 100_000  # bytes that a write may need beside the book
 BUSY_SECONDS = 5.0  # how long to wait for another process that holds the file
 MOST_PROBED = 200_000  # rows of a damaged table that are looked up one by one
 
@@ -99,9 +101,11 @@ def book_path(chosen: str | None, environment: Mapping[str, str], platform: str 
 class BookStore:
     """An open book, made by `open_book` and used in a ``with`` statement."""
 
-    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+    def __init__(self, path: Path, connection: sqlite3.Connection, refused: InputError | None = None) -> None:
+        """``refused`` is why the book can only be read, if so."""
         self.path = path
         self._connection = connection
+        self._refused = refused
 
     def __enter__(self) -> BookStore:
         return self
@@ -211,6 +215,8 @@ class BookStore:
 
     @contextmanager
     def _transaction(self) -> Iterator[None]:
+        if self._refused:
+            raise self._refused
         with _explained(self.path), _transaction(self._connection):
             yield
 
@@ -227,6 +233,12 @@ def open_book(path: Path) -> BookStore:
         connection = sqlite3.connect(address, timeout=BUSY_SECONDS, isolation_level=None, uri=True)
         try:
             _prepare(path, connection)
+        except sqlite3.OperationalError as error:
+            connection.close()
+            kept = _readable_copy(path, error)
+            if kept is None:
+                raise
+            return BookStore(path, kept, _sqlite_refusal(path, error))
         except BaseException:
             connection.close()
             raise
@@ -236,6 +248,25 @@ def open_book(path: Path) -> BookStore:
 def _is_for_reading(path: Path) -> bool:
     """Return whether SQLite can't make the files it needs beside the book, and none of an unfinished write is there."""
     return path.is_file() and not os.access(path.parent, os.W_OK) and not path.with_name(f"{path.name}-wal").exists()
+
+
+def _readable_copy(path: Path, error: sqlite3.OperationalError) -> sqlite3.Connection | None:
+    """Return the book opened for reading alone where the disk takes no more; None where that is not what is wrong.
+
+    SQLite needs space beside a book even to read it. It does without as long as no write is unfinished.
+    """
+    code = error.sqlite_errorcode & 0xFF
+    log = path.with_name(f"{path.name}-wal")
+    if code not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR) or (log.exists() and log.stat().st_size):
+        return None
+    connection = sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True, isolation_level=None)
+    try:
+        if _pragma(connection, "user_version") == LAYOUT and _pragma(connection, "application_id") == APPLICATION_ID:
+            return connection
+    except sqlite3.DatabaseError:
+        pass
+    connection.close()
+    return None
 
 
 def _make_folder(path: Path) -> None:
@@ -342,8 +373,8 @@ def _sqlite_refusal(path: Path, error: sqlite3.DatabaseError) -> InputError:
     if code == sqlite3.SQLITE_READONLY:
         problem = said("This book can only be read: the file or its disk is write-protected. Nothing was written.")
         return _refusal(path, problem, said("a place that can be written to (--book FILE)"))
-    if code == sqlite3.SQLITE_FULL:
-        problem = said("The disk is full. This was not written; all that was written before is in the book.")
+    if code == sqlite3.SQLITE_FULL or (code == sqlite3.SQLITE_IOERR and _is_full(path)):
+        problem = said("No space is left on the disk. Nothing was written; the book is as it was.")
         return _refusal(path, problem, said("a disk with room"))
     if code == sqlite3.SQLITE_NOTADB:
         problem = said("This is no book of feedcalc, or its beginning is destroyed. It was left as it is.")
@@ -354,6 +385,12 @@ def _sqlite_refusal(path: Path, error: sqlite3.DatabaseError) -> InputError:
         return _damaged(path)
     problem = said("The disk failed ({reason}). This was not written.", reason=str(error))
     return _refusal(path, problem, said("a disk that works"))
+
+
+def _is_full(path: Path) -> bool:
+    with suppress(OSError):
+        return shutil.disk_usage(path.parent).free < LEAST_SPACE
+    return False
 
 
 def _named_copies(path: Path) -> str:

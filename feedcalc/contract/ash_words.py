@@ -49,6 +49,12 @@ def taken_as(typed: str, choice: str) -> str:
     return said("{word}: taken as {kind}", word=snippet(typed.strip()), kind=MACHINE_WORDS.get(choice, choice))
 
 
+def is_refused(typed: str) -> bool:
+    """Return whether a text names an ash that must not be used, or that is not covered."""
+    words = plain_words(typed)
+    return any(f" {word} " in f" {words} " for named in _words_refused().values() for word in named)
+
+
 def _refuse_unusable(path: str, given: object, typed: str, kinds: tuple[str, ...]) -> None:
     words = plain_words(typed)
     for row in published.table("ash_refusals"):

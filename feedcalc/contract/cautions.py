@@ -15,6 +15,8 @@ from dataclasses import dataclass, replace
 from feedcalc import published
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, formula_grams_per_mol
 
+MOST_PRECAUTIONS = 6  # on a label: Regulation (EC) No 1272/2008, Article 28
+
 
 @dataclass(frozen=True, slots=True)
 class Caution:
@@ -87,6 +89,14 @@ def alkali_percent(alkalinity: float) -> float:
     """
     equivalents = max(alkalinity, 0.0) / (calcium_carbonate_grams_per_mol() / 2)  # in mmol per litre
     return equivalents * formula_grams_per_mol("KOH") / 10_000
+
+
+def with_weightiest(hazard: Hazard) -> Hazard:
+    """Return the class with the six precautionary statements that a label prints, in the order of their codes."""
+    weights = {row["code"]: float(row["weight"] or 0) for row in published.table("hazard_statements")}
+    needed = [each for each in hazard.precautions if weights[each[0]] > 0]
+    kept = sorted(needed, key=lambda each: -weights[each[0]])[:MOST_PRECAUTIONS]
+    return replace(hazard, precautions=tuple(each for each in hazard.precautions if each in kept))
 
 
 def hazard_in(hazard: Hazard, language: str) -> Hazard:

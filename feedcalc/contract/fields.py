@@ -153,7 +153,7 @@ FIELD_OF_PATH = {field.path: field for field in REQUEST_FIELDS}
 # Keys that a request with a season book passes on unread; `feedcalc.book` reads them.
 CARRIED = ("book", "bed", "what_if", "do", "at", "by", "id", "record", "other", "text")
 # Paths with a reader of their own.
-STRUCTURED_PATHS = {"schema", "language", "locale", "customs", "cans", "dilution", "solution", "ash.earlier"}
+STRUCTURED_PATHS = {"schema", "html", "language", "locale", "customs", "cans", "dilution", "solution", "ash.earlier"}
 MOST_EARLIER = 20
 # Paths that hold an object with fields below it.
 GROUPS = {path.rsplit(".", depth)[0] for path in FIELD_OF_PATH for depth in (1, 2) if path.count(".") >= depth}

@@ -17,6 +17,7 @@ from typing import Any
 from feedcalc.contract.ash_words import read_ash_kind, taken_as
 from feedcalc.contract.asks import ask_of
 from feedcalc.contract.choice_words import choice_meant, choices_spelt_like
+from feedcalc.contract.dates import read_date
 from feedcalc.contract.fields import (
     CARRIED,
     FIELD_OF_PATH,
@@ -195,6 +196,8 @@ class _RequestReader:
         schema = self.document.get("schema")
         if schema != SCHEMA or isinstance(schema, bool):
             self._fault("schema", schema, said("This version of the request is not known."), "1")
+        if not isinstance(self.document.get("html", True), bool):
+            self._fault("html", snippet(self.document["html"]), said("This is neither yes nor no."), "true, false")
         given = self._flattened(self.document, "")
         for asked in REQUEST_FIELDS:
             self._read(asked, given.pop(asked.path, None))
@@ -278,7 +281,7 @@ class _RequestReader:
         elif field.kind == "masses":
             self._keep_weighings(path, given)
         elif field.kind == "moment":
-            moment = _moment(path, given)
+            moment = _moment(path, given, self.locale)
             if path == "now":
                 self.moment = moment
             else:
@@ -513,11 +516,12 @@ def _neighbours(path: str) -> str:
     return said("one of {choices}", choices=", ".join(sorted(names))) if names else said("nothing here")
 
 
-def _moment(path: str, given: Any) -> datetime:
+def _moment(path: str, given: Any, locale: str) -> datetime:
     try:
         moment = datetime.fromisoformat(given) if isinstance(given, str) else None
     except ValueError:
-        moment = None
+        day = read_date(given, locale)
+        moment = datetime(day.year, day.month, day.day) if day else None
     if moment is None or not 1970 <= moment.year <= 2200:
         raise InputError(
             path, snippet(given), said("This is not a date and time."), said("one such as 2026-05-01T09:00")

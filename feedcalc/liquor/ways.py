@@ -17,14 +17,7 @@ from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import roughly, to_measure
 from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.liming import expected_shift
-from feedcalc.garden.suitability import (
-    DRENCHED_DEPTH_CM,
-    GO,
-    HALF_STRENGTH,
-    Verdict,
-    half_strength,
-    suitability_limit,
-)
+from feedcalc.garden.suitability import DRENCHED_DEPTH_CM, GO, HALF_STRENGTH, Verdict, half_strength, suitability_limit
 from feedcalc.garden.water import water_of_kind
 from feedcalc.liquor.acid import acid_dose, acids
 from feedcalc.liquor.air import corrosive_ph, exposure_to_air

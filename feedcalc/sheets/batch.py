@@ -37,6 +37,7 @@ _MAX_HELPS = 3
 # A step shows this many cautions, those where people are hurt; the rest stand behind them.
 _FIRST_CAUTIONS = 2
 _MIN_SHARE = 0.1
+_MAX_REASONS = 3  # on the short sheet
 _FIGURES_WITH_HELP = ((said("Potassium"), "potassium"), (said("pH"), "ph"), (said("Lime value"), "lime_value"))
 
 
@@ -131,6 +132,7 @@ class Sheet:
     ways: tuple[Mapping[str, Any], ...] = ()
     gentler: tuple[Mapping[str, Any], ...] = ()
     suggestions: tuple[Move, ...] = ()
+    read_as: tuple[str, ...] = ()
     fed_litres: float = 0.0
 
     @property
@@ -186,6 +188,12 @@ class Sheet:
     def steep_long_enough(self) -> bool:
         """Whether the liquor is clear by the end of the wait."""
         return self.wait_hours >= self.settle_hours
+
+    @property
+    def weightiest_reasons(self) -> tuple[Mapping[str, str], ...]:
+        """The reasons that made the verdict what it is, at most three; none where it is go."""
+        deciding = (reason for reason in self.reasons if reason["towards"] == self.verdict != "go")
+        return tuple(deciding)[:_MAX_REASONS]
 
     def at(self, *where: str) -> tuple[Caution, ...]:
         """Return the cautions that belong to a step, the heaviest first."""

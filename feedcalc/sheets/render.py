@@ -47,7 +47,7 @@ from feedcalc.words.messages import Said
 
 # Names of the parts in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("bench", "reading", "sheet", "liquor", "ladder", "delivery", "label", "reactions", "trust", "bar")
-MARKDOWN_PARTS = ("sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
+MARKDOWN_PARTS = ("short", "sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
 
 
 def page_parts(sheet: Sheet, language: str = "en") -> dict[str, str]:
@@ -58,7 +58,9 @@ def page_parts(sheet: Sheet, language: str = "en") -> dict[str, str]:
 
 def markdown(part: str, sheet: Sheet, language: str = "en") -> str:
     """Return one of `MARKDOWN_PARTS` as Markdown that also reads well as plain text."""
-    return _render_text(f"{part}.md.j2", language, **_context(sheet, language))
+    text = _render_text(f"{part}.md.j2", language, **_context(sheet, language))
+    # The short sheet has no blank lines within its list.
+    return re.sub(r"\n\n(?= +- |\d+\. )", "\n", text) if part == "short" else text
 
 
 def spread_html(sheet: SpreadSheet, language: str = "en") -> str:
@@ -282,6 +284,7 @@ def _add_filters(environment: jinja2.Environment, spoken: Callable[[Any], Any]) 
         plain=lambda text: plain(spoken(text)),
         status_words=status_words,
         cited=_cited,
+        first_sentence=lambda text: re.split(r"(?<=[.!?।])\s", spoken(text))[0],
     )
 
 

@@ -70,7 +70,7 @@ def test_the_batch_may_come_from_a_file(run, tmp_path):
 
 def test_a_forgotten_ash_can_be_restored(kept):
     shown = kept("ash", "forget", "oak stove").output
-    assert kept("ash", "list").output == ""
+    assert kept("ash", "list").stdout == ""
     assert kept("book", "restore", shown.split()[-1]).exit_code == 0
     assert "Oak stove" in kept("ash", "list").output
 

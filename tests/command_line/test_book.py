@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from feedcalc import engine
-from feedcalc.command_line import session
+from feedcalc.command_line import book_files, session
 from feedcalc.command_line.main import main
 from feedcalc.words import languages
 from feedcalc.words.languages import Language
@@ -136,7 +136,7 @@ def test_undo_goes_back_step_by_step_to_the_empty_book(book):
     assert shown(book)["South wall"]["area"]["value"] == 6
     book("undo")
     book("undo")
-    assert book("list").output == ""
+    assert book("list").stdout == ""
     assert book("undo", code=1).stderr.startswith("undo: There is nothing to take back.")
     assert "South wall" in book("list", "--removed").output
 
@@ -162,7 +162,7 @@ def test_importing_an_exported_book_twice_changes_nothing(book, other, tmp_path,
     assert "New: 0. Changed: 0. Set aside: 0." in other("import", file).output
     assert exported(other, tmp_path / "twice.json") == before
     assert f"Undone: bringing in {file.name}." in other("undo").output
-    assert other("list").output == ""
+    assert other("list").stdout == ""
 
 
 def test_a_table_edited_in_a_spreadsheet_changes_what_was_edited(book, tmp_path):
@@ -184,7 +184,7 @@ def test_bad_rows_are_reported_with_row_field_and_reason(book, tmp_path):
 def test_a_dry_run_writes_nothing(book):
     output = book("import", DEMO_BOOK, "--dry-run").output
     assert "New: bed · Cabbages" in output
-    assert book("list").output == ""
+    assert book("list").stdout == ""
 
 
 def test_merging_two_books_gives_the_same_book_in_either_order(book, other, tmp_path):
@@ -322,3 +322,52 @@ def test_every_message_about_the_book_is_in_the_chosen_language(book: Run, in_br
     assert "⟦removed⟧" in run("check")
     assert "⟦Undone: " in run("undo")
     assert "⟦There is no such bed in the book.⟧" in run("show", "XY", code=1)
+
+
+# -- large tables, empty lists, names -----------------------------------------------------------------------------
+
+
+def test_a_long_table_is_brought_in_with_work_that_grows_as_its_rows(book, tmp_path, monkeypatch):
+    """Names of beds are collected once for an import, not once for each of its lines."""
+    table = tmp_path / "book.csv"
+    table.write_text("kind,name,area\n" + "".join(f"bed,Bed {number},4 m2\n" for number in range(400)))
+    collected = []
+    monkeypatch.setattr(book_files, "bed_names", lambda records: collected.append(1) or session.bed_names(records))
+    told = book("import", str(table)).stdout
+    assert "New: 400." in told
+    assert "and 350 more" in told
+    assert len(collected) == 1
+
+
+def test_an_empty_list_says_that_it_is_empty(book):
+    assert "Nothing is written yet" in book("list").stderr
+    assert "Nothing was removed." in book("list", "--removed").stderr
+
+
+def test_what_was_removed_comes_back_by_its_name(book):
+    book("bed", "South wall", "--area", "6 m2")
+    book("remove", "South wall")
+    assert "Put back" in book("restore", "south wall").stdout
+    assert "South wall" in book("list").stdout
+
+
+def test_an_import_says_what_stays_removed(book, tmp_path):
+    book("bed", "South wall", "--area", "6 m2")
+    book("export", str(tmp_path / "book.json"))
+    book("remove", "South wall")
+    told = book("import", str(tmp_path / "book.json")).stdout
+    assert "Removed in this book, and left so: 1" in told
+
+
+def test_a_name_that_is_no_text_is_refused_in_words(book):
+    refused = book("bed", "\udcff", code=1)
+    assert "can't be read" in refused.stderr
+
+
+def test_the_language_may_stand_behind_the_verb(book):
+    assert book("list", "--language", "de").stderr == book("--language", "de", "list").stderr != book("list").stderr
+
+
+def test_the_calendar_must_be_one_and_goes_through_a_pipe(book):
+    assert ".ics" in book("reminders", "--out", "garden.txt", code=1).stderr
+    assert book("reminders", "--out", "-").stdout.startswith("BEGIN:VCALENDAR")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -12,7 +14,7 @@ from click.testing import CliRunner, Result
 from feedcalc.command_line.main import main
 from feedcalc.engine import demo_request
 
-HOSTILE = "<img src=x onerror=alert(1)>\u202e\u0007"
+HOSTILE = "<img src=x onerror=alert(1)>"
 
 
 def run(*arguments: str, typed: str | None = None) -> Result:
@@ -30,7 +32,7 @@ def test_every_file_format_has_the_same_warning(tmp_path: Path, ending: str):
     assert result.exit_code == 0, result.output
     text = out.read_text(encoding="utf-8")
     assert "DANGER" in text
-    assert "P363" in text
+    assert "P280" in text
     assert "H314" in text
     if ending == ".txt":
         assert "<img src=x onerror=alert(1)>\n" in text
@@ -70,8 +72,52 @@ def test_blocks_that_do_not_fit_are_named_on_standard_error(tmp_path: Path):
     assert "the code to scan" in result.stderr
 
 
+@pytest.mark.parametrize("name", ["Oak\u202eyaM", "Oak\u200f", "Oak\u0007"])
+@pytest.mark.parametrize("verb", ["label", "wall"])
+def test_a_name_with_hidden_characters_is_refused(verb, name):
+    refused = CliRunner().invoke(main, [verb, "--name", name])
+    assert refused.exit_code == 1
+    assert refused.stderr.startswith("--name: ")
+
+
+def test_a_name_that_is_shortened_is_told(tmp_path):
+    result = run("--name", "Oak " * 30, "--out", str(tmp_path / "label.svg"))
+    assert "was shortened" in result.stderr
+
+
+def test_a_label_for_the_can_tells_the_dilution_and_the_hazard_of_the_feed():
+    text = run("--for", "can").stdout
+    assert "DILUTED WOOD-ASH FEED" in text
+    assert "Ready to use. Do not dilute again." in text
+    assert "1:8" in text
+    assert run("--for", "bottle").stdout == run().stdout
+    assert run("--for", "barrel").stderr.startswith("--for: ")
+
+
+def test_a_bottle_has_at_most_six_precautions_and_the_stricter_first_aid_alone():
+    text = run().stdout
+    assert 1 <= len(re.findall(r"\(P\d+", text)) <= 6
+    assert "at least 20 minutes" in text
+    assert "several minutes" not in text
+
+
+@pytest.mark.parametrize(
+    ("size", "language"), [("A4", "en"), ("A4", "hi"), ("A4", "de"), ("Letter", "en"), ("Letter", "hi")]
+)
+def test_no_caution_is_left_out_of_a_wall_sheet(tmp_path, language, size):
+    out = tmp_path / "wall.html"
+    told = CliRunner().invoke(main, ["wall", "--size", size, "--language", language, "--out", str(out)])
+    assert told.exit_code == 0
+    drawn = "".join(re.findall(r"[^\W_]+", re.sub(r"<[^>]+>", "", html.unescape(out.read_text(encoding="utf-8")))))
+    plain = CliRunner().invoke(main, ["wall", "--size", size, "--language", language]).stdout
+    cautions = [line.strip()[2:] for line in plain.splitlines() if line.strip().startswith("! ")]
+    assert len(cautions) > 10
+    for caution in cautions:
+        assert "".join(re.findall(r"[^\W_]+", caution)) in drawn, caution
+
+
 def test_a_faulty_request_is_refused_field_by_field():
-    result = run("-", typed=json.dumps({"schema": 1, "water": {"amount": "five"}, "stage": "ancient"}))
+    result = run("-", typed=json.dumps({"schema": 1, "water": {"amount": "five"}, "stage": "ripe"}))
     assert result.exit_code == 1
     assert "water.amount" in result.stderr
     assert "stage" in result.stderr
@@ -104,7 +150,7 @@ def test_files_of_requests_and_of_batches_make_a_label_of_each_batch(tmp_path: P
 def test_a_sheet_with_too_small_cells_is_refused_with_the_grids_that_fit(tmp_path: Path):
     result = run("--sheet", "3x8", "--margin", "5 mm", "--out", str(tmp_path / "sheet.pdf"))
     assert result.exit_code == 1
-    assert "label.grid" in result.stderr
+    assert "--sheet" in result.stderr
     assert "3 x 2" in result.stderr
     assert not list(tmp_path.iterdir())
 
@@ -114,7 +160,7 @@ def test_the_wall_sheet_is_written_in_every_file_format(tmp_path: Path, ending: 
     out = tmp_path / f"wall{ending}"
     result = CliRunner().invoke(main, ["wall", "--size", "letter", "--name", HOSTILE, "--out", str(out)])
     assert result.exit_code == 0, result.output
-    text = out.read_text(encoding="utf-8")
+    text = (out if out.exists() else tmp_path / "wall-1.svg").read_text(encoding="utf-8")
     assert "DANGER" in text
     assert ("<img" in text) == (ending == ".txt")
     assert "215.90mm" in text or ending == ".txt"

@@ -17,6 +17,7 @@ from click.testing import CliRunner, Result
 
 from feedcalc.command_line import batch
 from feedcalc.command_line.main import main
+from feedcalc.command_line.terminal import text_width
 from feedcalc.engine import calculate, calculate_markdown, demo_request
 from feedcalc.sheets import render
 from feedcalc.words import languages
@@ -62,15 +63,17 @@ def request_file(tmp_path: Path) -> Path:
         ("sheet", ["Batch sheet", "Pour off", "Dilute", "Goggles"]),
         ("settle", ["Settling", "µm", "common practice, no source"]),
         ("ladder", ["1:3", "1:20", "seedling", "Common practice, no source"]),
-        ("delivery", ["potassium", "a square metre", "lime value"]),
+        ("delivery", ["potassium", "a square", "lime value"]),
     ],
 )
 def test_each_verb_answers_for_the_demo_without_options(verb, words):
     result = run(verb)
     assert result.exit_code == 0
     assert result.stderr == ""
+    assert "This is a demo." in result.stdout
+    folded = " ".join(result.stdout.split())
     for word in words:
-        assert word in result.stdout
+        assert word in folded
 
 
 @pytest.mark.parametrize("verb", SHEET_VERBS)
@@ -121,8 +124,101 @@ def test_calculate_reads_a_file_or_standard_input_and_writes_the_reply(request_f
 
 def test_the_demo_request_and_no_request_give_the_same_sheet():
     demo = run_for_real("sheet", "--from", "-", typed=demo_request())
-    assert demo.stdout == run_for_real("sheet").stdout
+    note, _, sheet = run_for_real("sheet").stdout.partition("\n")
+    assert "demo" in note
+    assert demo.stdout == sheet
     assert demo.returncode == 0
+
+
+@pytest.mark.parametrize("writing", [["--language", "de"], ["--locale", "de-DE"], ["--customs", "us"]], ids=" ".join)
+def test_options_of_writing_alone_keep_the_demo(writing):
+    plain, written = (json.loads(run("sheet", *more, "--json").stdout) for more in ([], writing))
+    for reply in (plain, written):
+        assert reply["values"]["batch"]["parts_water"] == plain["values"]["batch"]["parts_water"]
+
+
+# -- the short sheet ----------------------------------------------------------------------------------------------
+
+ORDINARY = [
+    [],
+    ["--can", "2 x 9 L", "--kind", "oak", "--state", "aged", "--plant", "tomato", "--soil-ph", "6.2"],
+    ["--ash", "1 cup", "--water", "5 L"],
+    ["--can", "2 x 2 gal", "--customs", "us", "--start", "2026-05-01T09:00"],
+]
+
+
+@pytest.mark.parametrize("tongue", languages.LANGUAGES)
+@pytest.mark.parametrize("options", ORDINARY, ids=" ".join)
+def test_the_sheet_takes_at_most_sixty_lines_of_eighty_columns(options, tongue):
+    result = run("sheet", *options, "--language", tongue)
+    lines = result.stdout.splitlines()
+    assert len(lines) <= 60
+    assert max(map(text_width, lines)) <= 80
+
+
+def test_the_sheet_keeps_the_first_two_cautions_of_every_step():
+    _, full = calculate_markdown(demo_request(), "sheet")
+    cautions = [line.split("**!** ", 1)[1] for line in full.splitlines() if line.lstrip().startswith("- **!** ")]
+    short = " ".join(run("sheet").stdout.split())
+    assert len(cautions) > 15
+    for caution in cautions:
+        assert caution.split(". ")[0] in short, caution
+
+
+def test_the_full_sheet_has_every_caution_table_and_source():
+    full = run("sheet", "--full").stdout
+    for words in ("More cautions", "What stays in the sludge", "Limits used", "What was assumed"):
+        assert words in full
+
+
+@pytest.mark.parametrize("width", ["40", "80"])
+@pytest.mark.parametrize("verb", ["ladder", "delivery", "air", "settle", "sheet --full"])
+def test_nothing_is_cut_off_however_narrow_the_terminal(monkeypatch, width, verb):
+    monkeypatch.setenv("COLUMNS", width)
+    shown = run(*verb.split()).stdout
+    assert "…" not in shown
+    if width == "80":
+        assert max(map(text_width, shown.splitlines())) <= 80
+    for word in {"ladder": ["alkalinity", "established"], "delivery": ["potassium", "magnesium"]}.get(verb, []):
+        assert word in shown
+
+
+# -- saved and asked again ----------------------------------------------------------------------------------------
+
+
+def test_a_saved_request_gives_the_same_answer_to_other_verbs(tmp_path):
+    file = tmp_path / "batch.json"
+    saved = run("sheet", "--can", "2 x 9 L", "--kind", "oak", "--save", str(file), "--json")
+    assert f"Saved: {file}" in saved.stderr
+    assert run("sheet", "--from", str(file), "--json").stdout == saved.stdout
+    assert run("label", str(file)).exit_code == 0
+
+
+def test_a_request_saved_to_standard_output_is_all_that_is_written_there():
+    saved = run("sheet", "--ash", "1 cup", "--water", "5 L", "--save", "-")
+    assert json.loads(saved.stdout) == {"schema": 1, "ash": {"amount": "1 cup"}, "water": {"amount": "5 L"}}
+
+
+def test_a_request_with_a_byte_order_mark_is_read():
+    assert run("calculate", typed='\ufeff{"schema": 1, "ranges": "off"}').exit_code == 0
+
+
+# -- language -----------------------------------------------------------------------------------------------------
+
+
+def test_the_language_of_the_system_is_followed_unless_another_is_asked_for(monkeypatch):
+    monkeypatch.setenv("LC_ALL", "de_DE.UTF-8")
+    assert "Ansatzblatt" in run("sheet").stdout
+    assert "2,8 L" in run("sheet").stdout.replace("\u00a0", " ")
+    assert "Batch sheet" in run("sheet", "--language", "en").stdout
+    assert "Etikett" in run("label").stdout or "ätzend" in run("label").stdout.casefold()
+    assert json.loads(run("sheet", "--json").stdout) == json.loads(calculate(demo_request()))
+
+
+def test_what_was_read_is_told():
+    shown = " ".join(run("sheet", "--ash", "1 cup", "--water", "5 L", "--kind", "oak").stdout.split())
+    assert "1 cup is 284.131 mL (UK cup)" in shown
+    assert "oak: taken as hardwood" in shown
 
 
 # -- refusals -----------------------------------------------------------------------------------------------------
@@ -132,8 +228,31 @@ def test_a_refused_request_ends_with_1_and_names_every_fault_on_standard_error()
     result = run("sheet", "--ash", "five cups", "--water", "5", "--kind", "painted pine")
     assert result.exit_code == 1
     assert result.stdout == ""
-    for words in ("ash.amount", "water.amount", "The unit is missing.", "ash.kind", "never use this ash", "Accepted:"):
+    for words in ("--ash: ", "--water: ", "The unit is missing.", "--kind: ", "never use this ash", "Accepted:"):
         assert words in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("options", "named"),
+    [
+        (["--can", "many"], "--can: "),
+        (["--my-ash", "none such"], "--my-ash: "),
+        (["--acid", "vinegar"], "--target-ph: "),
+        (["--texture", "loom"], "Did you mean loam?"),
+        (["--kind", "lackiert"], "never use this ash"),
+    ],
+    ids=" ".join,
+)
+def test_a_refusal_names_the_option_that_was_typed(options, named, monkeypatch, tmp_path):
+    monkeypatch.setenv("FEEDCALC_BOOK", str(tmp_path / "book.sqlite"))
+    result = run("sheet", *options)
+    assert result.exit_code == 1
+    assert named in result.stderr
+
+
+def test_a_refusal_of_what_a_file_says_names_its_field():
+    result = run("sheet", "--from", "-", typed='{"schema": 1, "cans": [{"size": "many"}]}')
+    assert "cans.0.size: " in result.stderr
 
 
 def test_a_refused_calculation_still_writes_the_reply():
@@ -184,9 +303,10 @@ def no_catalogues(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[N
     """An installation without the catalogues of messages."""
     monkeypatch.setattr(languages, "resources", SimpleNamespace(files=lambda package: tmp_path))
     languages.language.cache_clear()
-    render._templates.cache_clear()  # each keeps its language
+    render._templates.cache_clear()
     yield
     languages.language.cache_clear()
+    render._templates.cache_clear()
 
 
 @pytest.mark.parametrize(

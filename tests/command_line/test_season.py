@@ -31,15 +31,15 @@ from feedcalc.command_line.plots.workers import hold_interrupts, map_in_order
 
 SAMPLE = Path(__file__).parent.parent / "data" / "plots.csv"
 TODAY = "2026-05-01"
-HEADER = "plot,area,soil_ph,tested_with,texture,plant,keeper\n"
+HEADER = "plot,area,soil_ph,tested_with,texture,plant,ash,keeper\n"
 
 
 def table(rows: int) -> str:
-    """Plots of one ash on all sorts of ground; every tenth can't be read."""
+    """Plots of one ash on all sorts of ground; every tenth is of an ash that must not be used."""
     plants, textures = ("cabbage", "tomato", "potato", "leek"), ("sand", "loam", "clay")
     lines = (
-        f"P{n},{4 + n % 7} m2,{'sour' if n % 10 == 9 else f'{5 + n % 23 / 10:.1f}'},meter,"
-        f"{textures[n % 3]},{plants[n % 4]},Ines\n"
+        f"P{n},{4 + n % 7} m2,{5 + n % 23 / 10:.1f},meter,"
+        f"{textures[n % 3]},{plants[n % 4]},{'coal' if n % 10 == 9 else 'mixed'},Ines\n"
         for n in range(rows)
     )
     return HEADER + "".join(lines)
@@ -72,7 +72,7 @@ def command(*arguments: str | Path):
 def test_the_sample_is_planned_row_by_row_and_its_bad_row_is_rejected(tmp_path):
     out = tmp_path / "plans.csv"
     done = command(SAMPLE, "--out", out, "--today", TODAY)
-    assert done.exit_code == 0, done.output
+    assert done.exit_code == 3, done.output
     plots, plans = rows_of(SAMPLE), rows_of(out)
     assert [plan["plot"] for plan in plans] == [plot["plot"] for plot in plots if plot["plot"] != "11"]
     for plot, plan in zip(plots, plans, strict=False):
@@ -95,10 +95,11 @@ def test_the_sample_is_planned_row_by_row_and_its_bad_row_is_rejected(tmp_path):
 def test_corrected_rows_of_the_rejected_file_are_planned(tmp_path):
     job = job_of(tmp_path, table(10))
     planned(job)
-    mended = job.rejected.read_text(encoding="utf-8").replace(",sour,", ",6.0,")
+    mended = job.rejected.read_text(encoding="utf-8").replace(",coal,", ",oak,")
     (plan,) = planned(job_of(tmp_path, mended))
     assert plan["plot"] == "P9"
     assert plan["verdict"]
+    assert not any(name.startswith("aside_") for name in plan)
 
 
 def test_a_table_of_plans_can_be_planned_again(tmp_path):
@@ -132,7 +133,7 @@ def test_a_table_is_read_as_spreadsheets_write_it(tmp_path, text, encoding):
 
 def test_a_name_may_contain_line_breaks_delimiters_and_quotes(tmp_path):
     name = 'the "long", old\nbed'
-    job = job_of(tmp_path, 'plot,soil_ph\n"the ""long"", old\nbed",5.8\nnext,sour\n')
+    job = job_of(tmp_path, 'plot,ash\n"the ""long"", old\nbed",oak\nnext,coal\n')
     assert [plan["plot"] for plan in planned(job)] == [name]
     assert [(bad["aside_row"], bad["aside_line"]) for bad in rows_of(job.rejected)] == [("2", "4")]
 
@@ -155,8 +156,8 @@ def test_an_unclosed_quote_costs_only_the_rows_inside_it(tmp_path):
 
 def test_no_cell_is_written_as_a_formula(tmp_path):
     evil = ["=1+1", "+cmd|' /C calc'!A0", "-2+3", "@SUM(A1)", "\t=1", "＝1+1", " =1+1"]
-    quoted = "".join(f'"{name}",5.8,-4.5\n"{name}",sour,-4.5\n' for name in evil)
-    job = job_of(tmp_path, "plot,soil_ph,=height\n" + quoted)
+    quoted = "".join(f'"{name}",oak,-4.5\n"{name}",coal,-4.5\n' for name in evil)
+    job = job_of(tmp_path, "plot,ash,=height\n" + quoted)
     plans = planned(job)
     assert [plan["plot"] for plan in plans] == ["'" + name for name in evil]
     assert [bad["plot"] for bad in rows_of(job.rejected)] == ["'" + name for name in evil]
@@ -173,9 +174,9 @@ def test_a_misspelt_column_is_named_once(tmp_path):
 
 def test_the_delimiter_and_the_file_of_rejected_rows_can_be_chosen(tmp_path):
     source, aside = tmp_path / "plots.csv", tmp_path / "to mend.csv"
-    source.write_text("plot|a,b|soil_ph\nNorth|1,2|5.8\nSouth|3,4|sour\n")
+    source.write_text("plot|a,b|ash_kind\nNorth|1,2|oak\nSouth|3,4|coal\n")
     done = command(source, "--out", tmp_path / "plans.csv", "--delimiter", "|", "--aside", aside)
-    assert done.exit_code == 0, done.output
+    assert done.exit_code == 3, done.output
     assert [plan["a,b"] for plan in rows_of(tmp_path / "plans.csv", "|")] == ["1,2"]
     assert [bad["plot"] for bad in rows_of(aside, "|")] == ["South"]
     source.write_text("plot\tsoil_ph\nNorth\t5.8\n")
@@ -188,7 +189,7 @@ def test_without_a_terminal_progress_is_shown_in_plain_lines(tmp_path, monkeypat
     source = tmp_path / "plots.csv"
     source.write_text(table(600))
     done = command(source, "--out", tmp_path / "plans.csv", "--processes", "1")
-    lines = done.stderr.splitlines()
+    lines = [line for line in done.stderr.splitlines() if "of which held back" in line]
     assert len(lines) == 3, "one for each chunk"
     assert lines[-1].startswith("Plots planned: 540")
     assert lines[-1].endswith("(100%)")
@@ -231,7 +232,7 @@ class LazyExecutor(Executor):
 
 def test_no_more_chunks_are_submitted_than_allowed():
     header = header_of(["plot"])
-    chunks = [PlotChunk(header, (TableRow(n, n, (f"P{n}", "x"), "no"),), ",", TODAY, "", "") for n in range(50)]
+    chunks = [PlotChunk(header, (TableRow(n, n, (f"P{n}", "x"), "no"),), ",", TODAY, "", "", ".") for n in range(50)]
     taken = 0
 
     def taking():
@@ -283,7 +284,7 @@ def test_a_cluster_that_does_not_answer_is_named(tmp_path, monkeypatch):
 
 def test_where_no_row_can_be_planned_the_command_fails_and_keeps_the_reasons(tmp_path):
     source, out = tmp_path / "plots.csv", tmp_path / "plans.csv"
-    source.write_text("plot,soil_ph\na,sour\nb,sweet\n")
+    source.write_text("plot,ash\na,coal\nb,painted pine\n")
     done = command(source, "--out", out)
     assert done.exit_code == 1
     assert [bad["plot"] for bad in rows_of(tmp_path / "plans.bad.csv")] == ["a", "b"]
@@ -442,7 +443,7 @@ def test_a_run_removes_the_rejected_rows_of_an_earlier_run(tmp_path):
     job = job_of(tmp_path, table(10))
     planned(job)
     assert job.rejected.exists()
-    planned(job_of(tmp_path, table(10).replace("sour", "6.0")))
+    planned(job_of(tmp_path, table(10).replace("coal", "oak")))
     assert not job.rejected.exists()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["plans.csv", "plots.csv"]
 

@@ -223,7 +223,7 @@ def test_a_full_disk_is_reported_and_only_the_write_in_progress_is_lost(store, p
     store._connection.execute(f"PRAGMA max_page_count = {pages}")
     with pytest.raises(InputError) as refusal:
         store.write([bed("north", note="x" * 100_000)], day(2), "a bed")
-    assert "The disk is full." in refusal.value.problem
+    assert "No space is left on the disk." in refusal.value.problem
     assert store.records() == reread(place) == [bed()]
 
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from feedcalc.contract.quantities import read_quantity
+from feedcalc.contract.text import plain_words
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import said
 
@@ -26,13 +27,48 @@ class Column:
 
 
 COLUMNS: tuple[Column, ...] = (
-    Column("plot", "", "what the plot is called", ("id", "name", "bed")),
-    Column("area", "soil.area", "its area: 4 m2, 40 sq ft, 0.1 ha"),
-    Column("soil_ph", "soil.ph", "pH of its soil", ("ph",)),
-    Column("tested_with", "soil.tested_with", "how that was read: laboratory, meter, kit, strip"),
-    Column("tested_on", "soil.tested_on", "when that was read: 2026-03-01"),
-    Column("texture", "soil.texture", "sand, loam, clay or peat"),
-    Column("plant", "plant", "what grows there, by any of its names"),
+    Column(
+        "plot",
+        "",
+        "what the plot is called",
+        ("id", "name", "bed", "field", "Parzelle", "Beet", "Schlag", "parcelle", "parcela", "talhão", "canteiro", "खेत"),
+    ),
+    Column(
+        "area",
+        "soil.area",
+        "its area: 4 m2, 40 sq ft, 0.1 ha",
+        ("size", "Fläche", "surface", "superficie", "área", "क्षेत्रफल"),
+    ),
+    Column(
+        "soil_ph",
+        "soil.ph",
+        "pH of its soil",
+        ("ph", "pH-Wert", "Boden-pH", "pH sol", "pH du sol", "pH suelo", "pH del suelo", "pH do solo", "मिट्टी pH"),
+    ),
+    Column(
+        "tested_with",
+        "soil.tested_with",
+        "how that was read: laboratory, meter, kit, strip",
+        ("test", "method", "test method", "Methode", "Messmethode", "méthode", "método", "विधि"),
+    ),
+    Column(
+        "tested_on",
+        "soil.tested_on",
+        "when that was read: 2026-03-01",
+        ("test date", "tested", "Testdatum", "Datum", "date", "fecha", "data", "तारीख"),
+    ),
+    Column(
+        "texture",
+        "soil.texture",
+        "sand, loam, clay or peat, or a class such as sandy loam",
+        ("soil texture", "soil type", "Bodenart", "sol", "type de sol", "suelo", "textura", "solo", "मिट्टी"),
+    ),
+    Column(
+        "plant",
+        "plant",
+        "what grows there, by any of its names",
+        ("crop", "Kultur", "Pflanze", "culture", "plante", "cultivo", "planta", "cultura", "फ़सल"),
+    ),
     Column("place", "place", "open ground, raised bed, pot, plug tray, near pond or drain"),
     Column("season", "season", "sowing, growing or resting"),
     Column("stage", "stage", "seedling, young or established"),
@@ -47,12 +83,20 @@ COLUMNS: tuple[Column, ...] = (
     Column("dug_depth", "soil.dug_depth", "how deep dry ash is dug in: 15 cm", ("dug",)),
     Column("ash_this_year", "", "dry ash it has had since the test: 200 g, or 40 g/m2", ("had_this_year",)),
     Column("lime_this_year", "", "ground limestone it has had since the test, likewise"),
-    Column("last_fed", "", "when it last had liquid feed: 2026-04-20"),
+    Column("last_fed", "", "when it last had liquid feed: 2026-04-20", ("last feed", "zuletzt gedüngt")),
     Column("customs", "customs", "whose cups and weights: us, metric, uk"),
     Column("locale", "locale", "how numbers are typed and written: en-GB, de-DE ..."),
 )
+# What a file of rejected rows has in front of the columns of the table.
+REJECTED_COLUMNS = ("aside_row", "aside_line", "aside_because")
+
+
+def _key(cell: str) -> str:
+    return "_".join(plain_words(cell).split())
+
+
 _BY_NAME: Mapping[str, Column] = {
-    name: column
+    _key(name): column
     for column in COLUMNS
     for name in (column.name, *column.other_names, *([column.path.replace(".", "_")] if column.path else []))
 }
@@ -94,6 +138,7 @@ def _with_ends(figures: tuple[str, ...]) -> tuple[str, ...]:
 PLAN_COLUMNS: tuple[str, ...] = (
     "verdict",
     "reasons",
+    "reason_codes",
     "dry_ash_verdict",
     "dry_ash",
     "dry_ash_limited_by",
@@ -104,6 +149,7 @@ PLAN_COLUMNS: tuple[str, ...] = (
     "feed_dilution",
     *_with_ends(FEED_FIGURES),
     "assumed",
+    "left_out",
 )
 
 
@@ -161,12 +207,10 @@ def header_of(cells: Sequence[str]) -> Header:
         )
     if faults:
         raise InputErrors(faults)
-    kept = tuple(index for index, key in enumerate(keys) if columns[index] or key not in PLAN_COLUMNS)
+    kept = tuple(
+        index for index, key in enumerate(keys) if columns[index] or key not in (*PLAN_COLUMNS, *REJECTED_COLUMNS)
+    )
     return Header(tuple(cells), columns, units, _warnings(cells, keys, columns), kept)
-
-
-def _key(cell: str) -> str:
-    return "_".join(re.findall(r"[^\W_]+", cell.casefold()))
 
 
 def _column_and_unit(cell: str) -> tuple[str, str]:

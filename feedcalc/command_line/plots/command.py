@@ -1,8 +1,8 @@
 """The verb for many plots: ``feedcalc season PLOTS.csv --out PLANS.csv``.
 
 It reads options, shows progress on standard error and reports the end; `feedcalc.command_line.plots.table` does the
-work. Exit codes: 0 where at least one plot was planned, 1 where none was or the run could not be made, 130 where it was
-stopped, 2 for a wrong use of the command.
+work. Exit codes: 0 where every row was planned, 3 where some were set aside, 1 where none was planned or the run could
+not be made, 130 where it was stopped, 2 for a wrong use of the command.
 """
 
 from __future__ import annotations
@@ -17,8 +17,13 @@ from pathlib import Path
 
 import click
 
+from feedcalc.command_line.environment import usual_language
+from feedcalc.command_line.files import replace_file
+from feedcalc.command_line.pdf import NoPdf, pdf_of
 from feedcalc.command_line.plots.columns import COLUMNS
 from feedcalc.command_line.plots.failures import PlanningFailed
+from feedcalc.command_line.plots.reading import STANDARD
+from feedcalc.command_line.plots.summary import summary_lines, summary_svg
 from feedcalc.command_line.plots.table import PlanningJob, PlanningStopped, Progress, plan_plots
 from feedcalc.command_line.refusals import refuse
 from feedcalc.contract.fields import LOCALES
@@ -30,6 +35,8 @@ from feedcalc.words.messages import Speak, said
 
 # Without a terminal, one line of progress in so many seconds.
 SECONDS_BETWEEN_LINES = 10.0
+# Exit code where plans were made, but not of every row.
+ROWS_SET_ASIDE = 3
 
 _COLUMN_LINES = "\n".join(f"  {column.name:<15} {column.meaning}" for column in COLUMNS)
 EPILOG = f"""\b
@@ -45,13 +52,21 @@ Examples:
 
 @click.command("season", epilog=EPILOG)
 @click.argument("source", metavar="PLOTS.csv", type=click.Path(path_type=Path))
-@click.option("--out", required=True, metavar="PLANS.csv", type=click.Path(path_type=Path), help="Where plans go.")
+@click.option(
+    "--out",
+    required=True,
+    metavar="PLANS.csv",
+    type=click.Path(path_type=Path),
+    help="Where plans go; '-' for standard output.",
+)
 @click.option(
     "--aside",
     type=click.Path(path_type=Path),
     help="Where rows go that can't be planned, with their reasons. [default: PLANS.bad.csv beside the plans]",
 )
 @click.option("--delimiter", help="What parts the cells, 'tab' for a tab. [default: as the header shows]")
+@click.option("--decimal", type=click.Choice(("point", "comma")), default="point", help="Decimal mark of the plans.")
+@click.option("--picture", type=click.Path(path_type=Path), help="A picture of the summary: a name in .svg or .pdf.")
 @click.option("--processes", type=click.IntRange(1, 256), help="Processes that share the work. [default: one a core]")
 @click.option("--cluster", default="", help="A Dask cluster: an address, or 'local' for one started here.")
 @click.option("--today", type=click.DateTime(["%Y-%m-%d"]), help="The day to plan from. [default: today]")
@@ -60,7 +75,6 @@ Examples:
 @click.option(
     "--language",
     type=click.Choice(list(LANGUAGES)),
-    default="en",
     help="Words of what is told on the way; the plans themselves are in English.",
 )
 def season_verb(
@@ -68,23 +82,29 @@ def season_verb(
     out: Path,
     aside: Path | None,
     delimiter: str | None,
+    decimal: str,
+    picture: Path | None,
     processes: int | None,
     cluster: str,
     today: datetime | None,
     customs: str | None,
     locale: str | None,
-    language: str,
+    language: str | None,
 ) -> None:
     """Plan many plots: a table of plots in, a table of verdicts and plans out.
 
     Each row gets the verdict and the figures its own sheet would tell. Rows that can't be planned are set aside
-    with their reasons, and the others go on.
+    with their reasons, and the others go on. '-' as PLOTS.csv is standard input.
     """
-    speak = language_of(language).speak
+    speak = language_of(language or usual_language().get("language", "en")).speak
+    if picture and picture.suffix.lower() not in (".svg", ".pdf"):
+        raise click.UsageError(f"--picture {picture.name}: the name must end in .svg or .pdf.")
+    name = out if out != STANDARD else Path("plans.csv")
     job = PlanningJob(
         source=source,
         out=out,
-        rejected=aside or out.with_name(f"{out.stem}.bad{out.suffix or '.csv'}"),
+        rejected=aside or name.with_name(f"{name.stem}.bad{name.suffix or '.csv'}"),
+        decimal_mark="," if decimal == "comma" else ".",
         today=(today.date() if today else date.today()).isoformat(),
         customs=customs or "",
         locale=locale or "",
@@ -103,13 +123,28 @@ def season_verb(
         refuse((error.as_dict() | {"given": ""} for error in refusal.errors), speak)
     except PlanningFailed as reason:
         raise click.ClickException(speak(reason.args[0])) from None
-    click.echo(speak(_summary(done)))
-    if done.planned:
+    for line in summary_lines(done):
+        click.echo(speak(line), err=out == STANDARD)
+    if done.planned and out != STANDARD:
         click.echo(speak(said("Plans: {path}", path=str(out))))
+    if picture:
+        _write_picture(picture, summary_svg([speak(line) for line in summary_lines(done)], done.verdicts, speak))
+        click.echo(speak(said("Picture: {path}", path=str(picture))), err=out == STANDARD)
     if done.rejected:
-        click.echo(speak(said("Set aside, with reasons: {path}", path=str(job.rejected))), err=not done.planned)
+        click.echo(speak(said("Set aside, with reasons: {path}", path=str(job.rejected))), err=True)
+        sys.exit(ROWS_SET_ASIDE if done.planned else 1)
     if not done.planned:
         sys.exit(1)
+
+
+def _write_picture(file: Path, svg: str) -> None:
+    """Write the summary as SVG or PDF."""
+    try:
+        replace_file(file, svg.encode() if file.suffix.lower() == ".svg" else pdf_of(f"<body>{svg}</body>"))
+    except NoPdf as reason:
+        raise click.ClickException(str(reason)) from None
+    except OSError as reason:
+        raise click.ClickException(f"{file} can't be written: {reason.strerror}.") from None
 
 
 def _summary(done: Progress) -> str:

@@ -16,9 +16,13 @@ from functools import lru_cache
 from typing import Any
 
 from feedcalc.command_line.plots.columns import COLUMN_OF_PATH, COLUMNS, PLAN_COLUMNS
+from feedcalc.contract.ash_words import is_refused
+from feedcalc.contract.choice_words import choice_meant
+from feedcalc.contract.dates import read_date
 from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.quantities import read_quantity, write_quantity
 from feedcalc.contract.request import Request, read_request
+from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import converted
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.circumstances import circumstances_of
@@ -44,118 +48,158 @@ def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str 
     """Return the plan of one plot: a text or number for each of `PLAN_COLUMNS`, an empty text where there is none.
 
     ``plot`` has the usual names of `COLUMNS` as keys; ``today`` is an ISO date; ``customs`` and ``locale`` are used
-    where the plot names none. Raises `InputErrors` with the names of columns as fields.
+    where the plot names none. A cell that can't be read is left out and named under ``left_out``; of ash or lime that
+    the plot had, this holds dry ash back. Raises `InputErrors` only for an ash that must not be used.
 
     >>> plan = plan_of({"soil_ph": "5.8", "tested_with": "meter", "texture": "loam", "plant": "cabbage"}, "2026-05-01")
     >>> plan["dry_ash_verdict"], plan["dry_ash_g_per_m2"], plan["dry_ash_limited_by"]
     ('go', 98.0, 'cap')
     """
-    faults: list[InputError] = []
-    request = _request_of(plot, today, customs, locale, faults)
-    received = _received(plot, request, faults)
-    last_fed = _last_fed(plot, today, faults)
-    if request is None or faults:
-        raise InputErrors(faults)
+    left_out: list[InputError] = []
+    request = _request_of(plot, today, customs, locale, left_out)
+    received = _received(plot, request, left_out)
+    last_fed = _last_fed(plot, today, request.locale, left_out)
+    unread = {fault.field for fault in left_out}
     content, density = _content_and_density(request.word("ash.kind"), request.word("ash.state"))
     ground = ground_answer(request, content, density, received)
     feed = _feed_for(_feed_request(request))
-    use = plot.get("use", "").strip().casefold()
-    dry = _dry_ash_verdict(ground, received, request)
+    use = choice_meant("use", plot.get("use", ""), _USES)
+    dry = _dry_ash_verdict(ground, received, request, is_unknown=bool(unread & {"ash_this_year", "lime_this_year"}))
     feed_verdict = verdict_for(circumstances_of(request, feed.facts))
     verdict = _more_careful(dry, feed_verdict) if not use else dry if use == DRY_ASH else feed_verdict
     plan: PlanRow = dict.fromkeys(PLAN_COLUMNS, "")
     plan |= {
         "verdict": verdict.word,
         "reasons": REASON_SEPARATOR.join(reason.text for reason in verdict.reasons),
+        "reason_codes": " ".join(dict.fromkeys(reason.id for reason in verdict.reasons)),
         "dry_ash_verdict": dry.word,
         "feed_verdict": feed_verdict.word,
         "assumed": REASON_SEPARATOR.join(_assumed(ground, use)),
+        "left_out": REASON_SEPARATOR.join(
+            said("{column}: {problem} Given: {given!r}.", column=each.field, problem=each.problem, given=each.given)
+            for each in left_out
+        ),
     }
-    _put_dry_ash(plan, ground, request)
+    if not unread & {"ash_this_year", "lime_this_year"}:
+        _put_dry_ash(plan, ground, request)
     if feed_verdict.word != HOLD and feed.parts_water is not None:
         _put_feed(plan, feed, request)
-        _put_next_feed(plan, last_fed, today, request.word("use"))
+        if "last_fed" not in unread:
+            _put_next_feed(plan, last_fed, today, request.word("use"))
     return plan
 
 
 # -- reading ------------------------------------------------------------------------------------------------------
 
 
-def _request_of(
-    plot: Mapping[str, str], today: str, customs: str, locale: str, faults: list[InputError]
-) -> Request | None:
-    """Return the plot as a request, or None and its faults noted under the names of columns."""
+def _request_of(plot: Mapping[str, str], today: str, customs: str, locale: str, left_out: list[InputError]) -> Request:
+    """Return the plot as a request, and note the cells that were left out because they can't be read."""
+    given = {name: _cell_meant(text) for name, text in plot.items()}
+    given = {"customs": customs, "locale": locale} | {name: text for name, text in given.items() if text}
+    if is_refused(given.get("ash_kind", "")):
+        _read(given, today)  # raises with the reason
+    if given.get("use"):
+        given["use"] = choice_meant("use", given["use"], _USES) or given["use"]
+    for _ in COLUMNS:
+        try:
+            return _read({name: text for name, text in given.items() if (name, text) != ("use", DRY_ASH)}, today)
+        except InputErrors as refusal:
+            for error in refusal.errors:
+                column = COLUMN_OF_PATH.get(error.field, error.field)
+                if not given.pop(column, ""):
+                    raise
+                left_out.append(InputError(column, error.given, error.problem, error.accepted))
+    raise AssertionError("a request without cells is refused")
+
+
+def _read(given: Mapping[str, str], today: str) -> Request:
     document: dict[str, Any] = {"schema": 1, "now": today}
-    given = {"customs": customs, "locale": locale} | {name: text for name, text in plot.items() if text.strip()}
     for column in COLUMNS:
-        text = given.get(column.name)
-        if column.path and text:
+        if column.path and given.get(column.name):
             *groups, last = column.path.split(".")
             place = document
             for group in groups:
                 place = place.setdefault(group, {})
-            place[last] = text
-    if document.get("use", "").strip().casefold() == DRY_ASH:
-        del document["use"]
+            place[last] = given[column.name]
     try:
         return read_request(json.dumps(document))
     except InputErrors as refusal:
-        for error in refusal.errors:
-            accepted = f"{DRY_ASH}, drench, foliar" if error.field == "use" else error.accepted
-            faults.append(
-                InputError(COLUMN_OF_PATH.get(error.field, error.field), error.given, error.problem, accepted)
-            )
-        return None
+        # An error names the column of its field.
+        raise InputErrors(
+            [
+                InputError(COLUMN_OF_PATH.get(error.field, error.field), error.given, error.problem, error.accepted)
+                for error in refusal.errors
+            ]
+        ) from None
 
 
-def _received(plot: Mapping[str, str], request: Request | None, faults: list[InputError]) -> Received:
-    """Return what a plot has received per square metre; without a ``request`` only the noted faults count."""
+def _cell_meant(text: str) -> str:
+    """Return a cell without words such as about; empty for a dash or another sign that nothing is known.
+
+    >>> _cell_meant(" ca. 6.2"), _cell_meant("n/a"), _cell_meant("k. A.")
+    ('6.2', '', '')
+    """
+    typed = _ABOUT.sub("", text.strip())
+    return "" if plain_words(typed) in _NOT_KNOWN else typed
+
+
+_USES = (DRY_ASH, "drench", "foliar")
+_ABOUT = re.compile(
+    r"^(?:~|≈|ca\.?\s|circa\s|c\.\s|about\s|approx\.?\s|etwa\s|env\.?\s|environ\s|aprox\.?\s|लगभग\s)\s*", re.I
+)
+_NOT_KNOWN = frozenset(
+    (
+        *("", "n a", "na", "none", "nil", "no", "unknown", "not known", "not tested", "tbd", "k a", "keine", "kein"),
+        *("nein", "unbekannt", "aucun", "aucune", "rien", "inconnu", "non", "ninguno", "ninguna", "nada", "s d"),
+        *("desconocido", "nenhum", "nenhuma", "desconhecido", "nao", "नहीं", "पता नहीं", "कुछ नहीं"),
+    )
+)
+
+
+def _received(plot: Mapping[str, str], request: Request, left_out: list[InputError]) -> Received:
+    """Return what a plot has received per square metre."""
     return Received(
-        _grams_per_square_metre("ash_this_year", "mass_or_volume", plot, request, faults),
-        _grams_per_square_metre("lime_this_year", "mass", plot, request, faults),
+        _grams_per_square_metre("ash_this_year", "mass_or_volume", plot, request, left_out),
+        _grams_per_square_metre("lime_this_year", "mass", plot, request, left_out),
     )
 
 
 def _grams_per_square_metre(
-    name: str, kind: str, plot: Mapping[str, str], request: Request | None, faults: list[InputError]
+    name: str, kind: str, plot: Mapping[str, str], request: Request, left_out: list[InputError]
 ) -> float:
     """Return ``200 g`` over the plot's area, or ``40 g/m2``, in g/m²; a volume of ash is converted by its density."""
-    text = plot.get(name, "").strip()
-    if not text:
+    text = _cell_meant(plot.get(name, ""))
+    if not text or re.fullmatch(r"0+(?:[.,]0+)?", text):
         return 0.0
-    locale, customs = (request.locale, request.customs) if request else ("en-GB", "metric")
     over = re.fullmatch(r"(.*[^\W\d_].*?)\s*(?:/|\bper\b)\s*(.+)", text)
     try:
-        read = read_quantity(over[1] if over else text, kind, name, locale, customs)
-        square_metres = request.number("soil.area") if request else 1.0
+        read = read_quantity(over[1] if over else text, kind, name, request.locale, request.customs)
+        square_metres = request.number("soil.area")
         if over:
             area = over[2] if over[2][0].isdigit() else f"1 {over[2]}"
-            square_metres = read_quantity(area, "area", name, locale, minimum=0.001).value
+            square_metres = read_quantity(area, "area", name, request.locale, minimum=0.001).value
         if square_metres is None:
             problem = said("Without an area this does not say how much a square metre had.")
             raise InputError(name, text, problem, said("an area in its column, or an amount such as 40 g/m2"))
     except InputError as error:
-        faults.append(InputError(name, text, error.problem, error.accepted))
+        left_out.append(InputError(name, text, error.problem, error.accepted))
         return 0.0
-    if request is None or read.kind == "mass":
+    if read.kind == "mass":
         return read.value / square_metres
     _, density = _content_and_density(request.word("ash.kind"), request.word("ash.state"))
     return read.value * 1000 * density / square_metres
 
 
-def _last_fed(plot: Mapping[str, str], today: str, faults: list[InputError]) -> date | None:
-    text = plot.get("last_fed", "").strip()
-    if not text:
+def _last_fed(plot: Mapping[str, str], today: str, locale: str, left_out: list[InputError]) -> date | None:
+    text = _cell_meant(plot.get("last_fed", ""))
+    if text in ("", "0"):
         return None
-    try:
-        day = date.fromisoformat(text)
-    except ValueError:
-        faults.append(InputError("last_fed", text, said("This is not a date."), said("one such as 2026-04-20")))
-        return None
-    if day > date.fromisoformat(today):
-        faults.append(
-            InputError("last_fed", text, said("This day is yet to come."), said("a day up to {today}", today=today))
-        )
+    day = read_date(text, locale, latest=True)
+    if day is None:
+        left_out.append(InputError("last_fed", text, said("This is not a date."), said("one such as 2026-04-20")))
+    elif day > date.fromisoformat(today):
+        accepted = said("a day up to {today}", today=today)
+        left_out.append(InputError("last_fed", text, said("This day is yet to come."), accepted))
     return day
 
 
@@ -218,8 +262,18 @@ def _estimate(shown: Figure) -> Estimate:
 # -- judging ------------------------------------------------------------------------------------------------------
 
 
-def _dry_ash_verdict(ground: GroundAnswer, received: Received, request: Request) -> Verdict:
-    """Return the verdict on dry ash: hold back, too, where this year's ash and lime leave no room for more."""
+def _dry_ash_verdict(ground: GroundAnswer, received: Received, request: Request, is_unknown: bool) -> Verdict:
+    """Return the verdict on dry ash: hold back, too, where this year's ash and lime leave no room for more.
+
+    ``is_unknown`` says that the plot had ash or lime, but how much can't be read.
+    """
+    if is_unknown:
+        text = said("This ground had ash or lime this year, but how much can't be read. No dry ash until it is known.")
+        return Verdict(HOLD, (Reason("had_unknown", text, HOLD, "our_judgement", "judgement"), *ground.verdict.reasons))
+    if ground.verdict.word != HOLD and ground.advice["ash"]["value"] == 0 and received == NOTHING_RECEIVED:
+        text = said("This soil needs no lime now, so the amount of dry ash is 0.")
+        reason = Reason("nothing_needed", text, ground.verdict.word, "our_judgement", "judgement")
+        return Verdict(ground.verdict.word, (reason, *ground.verdict.reasons))
     if received == NOTHING_RECEIVED or ground.verdict.word == HOLD or ground.advice["ash"]["value"] > 0:
         return ground.verdict
     text = said("What this ground has had since its soil test, ash and lime together, is all it should have this year.")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from io import BufferedReader
@@ -18,6 +19,7 @@ from feedcalc.words.messages import said
 
 LONGEST_CELL = 20_000
 LONGEST_LINE = 1_000_000
+STANDARD = Path("-")  # standard input or output
 DELIMITERS = ",;\t|"
 
 
@@ -41,8 +43,17 @@ def delimiter_of(line: str) -> str:
     return max(DELIMITERS, key=bare.count)
 
 
+def size_of(binary: BufferedReader) -> int:
+    """Return the number of bytes of an open table."""
+    size = binary.seek(0, io.SEEK_END)
+    binary.seek(0)
+    return size
+
+
 def open_table(path: Path) -> BufferedReader:
-    """Open a file of bytes; raises `PlanningFailed`."""
+    """Open a file of bytes, or read standard input; raises `PlanningFailed`."""
+    if path == STANDARD:
+        return BufferedReader(io.BytesIO(sys.stdin.buffer.read()))
     try:
         return path.open("rb")
     except OSError as reason:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import csv
 import io
-import os
+import sys
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -20,13 +20,21 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import IO
 
-from feedcalc.command_line.plots.columns import PLAN_COLUMNS, Header, header_of
+from feedcalc.command_line.plots.columns import PLAN_COLUMNS, REJECTED_COLUMNS, Header, header_of
 from feedcalc.command_line.plots.failures import PlanningFailed
-from feedcalc.command_line.plots.plan import Cell, PlanRow, plan_of
-from feedcalc.command_line.plots.reading import TableLines, TableRow, delimiter_of, open_table, table_rows
+from feedcalc.command_line.plots.plan import REASON_SEPARATOR, Cell, PlanRow, plan_of
+from feedcalc.command_line.plots.reading import (
+    STANDARD,
+    TableLines,
+    TableRow,
+    delimiter_of,
+    open_table,
+    size_of,
+    table_rows,
+)
 from feedcalc.command_line.plots.workers import hold_interrupts, map_in_order, worker_pool
 from feedcalc.contract.spreadsheet import guarded
-from feedcalc.garden.suitability import HOLD
+from feedcalc.garden.suitability import GO, HOLD
 from feedcalc.words.errors import FeedcalcError, InputError, InputErrors, NoSolution
 from feedcalc.words.messages import said
 
@@ -35,7 +43,6 @@ CHUNK_ROWS = 250
 CHUNKS_PER_PROCESS = 4
 # A table of fewer is done before other processes have started.
 FEW_CHUNKS = 4
-ASIDE_COLUMNS = ("aside_row", "aside_line", "aside_because")
 
 
 class PlanningStopped(FeedcalcError):
@@ -56,17 +63,26 @@ class PlotChunk:
     today: str
     customs: str
     locale: str
+    decimal_mark: str
 
 
 @dataclass(frozen=True, slots=True)
 class ChunkPlans:
-    """The plans of a chunk and its rejected rows, both as the text of a table, and a count of each verdict."""
+    """The plans of a chunk and its rejected rows, both as the text of a table, and what the summary counts.
+
+    ``reasons`` counts the rows that are not go by their first reason, of which ``examples`` has a text; ``ash_grams``
+    is the dry ash for all plots that may have it.
+    """
 
     plans: str
     rejected: str
     verdicts: dict[str, int]
     rejected_rows: int
     rows: int
+    reasons: Counter[str]
+    examples: dict[str, str]
+    ash_grams: float
+    left_out: int
 
 
 @dataclass(slots=True)
@@ -74,6 +90,10 @@ class Progress:
     """How far a run is: rows by verdict, rejected rows, and the share of the file read (None where unknown)."""
 
     verdicts: Counter[str] = field(default_factory=Counter)
+    reasons: Counter[str] = field(default_factory=Counter)
+    examples: dict[str, str] = field(default_factory=dict)
+    ash_grams: float = 0.0
+    left_out: int = 0
     rejected: int = 0
     rows: int = 0
     share: float | None = None
@@ -91,6 +111,10 @@ class Progress:
     def add(self, done: ChunkPlans) -> None:
         """Count a chunk in."""
         self.verdicts.update(done.verdicts)
+        self.reasons.update(done.reasons)
+        self.examples = {**done.examples, **self.examples}
+        self.ash_grams += done.ash_grams
+        self.left_out += done.left_out
         self.rejected += done.rejected_rows
         self.rows += done.rows
 
@@ -109,6 +133,7 @@ class PlanningJob:
     processes: int = 1
     cluster: str = ""
     chunk_rows: int = CHUNK_ROWS
+    decimal_mark: str = "."
 
 
 def plan_chunk(chunk: PlotChunk) -> ChunkPlans:
@@ -116,14 +141,24 @@ def plan_chunk(chunk: PlotChunk) -> ChunkPlans:
     plans: list[list[str]] = []
     rejected: list[list[str]] = []
     verdicts: Counter[str] = Counter()
+    reasons: Counter[str] = Counter()
+    examples: dict[str, str] = {}
+    ash_grams, left_out = 0.0, 0
     for row in chunk.rows:
         plan, reason = _plan_or_reason(row, chunk)
         if reason:
             rejected.append([str(row.number), str(row.line), reason, *row.cells])
             continue
         verdicts[str(plan["verdict"])] += 1
+        if plan["verdict"] != GO:
+            code = str(plan["reason_codes"]).split(" ")[0]
+            reasons[code] += 1
+            examples.setdefault(code, str(plan["reasons"]).split(REASON_SEPARATOR)[0])
+        if plan["dry_ash_verdict"] != HOLD and plan["dry_ash_g"]:
+            ash_grams += float(plan["dry_ash_g"])
+        left_out += bool(plan["left_out"])
         kept = [row.cells[index] for index in chunk.header.kept]
-        plans.append([*kept, *(_cell_text(plan[name]) for name in PLAN_COLUMNS)])
+        plans.append([*kept, *(_cell_text(plan[name], chunk.decimal_mark) for name in PLAN_COLUMNS)])
     plans_text, rejected_text = (_table_text(table, chunk.delimiter) for table in (plans, rejected))
     return ChunkPlans(
         plans=plans_text,
@@ -131,6 +166,10 @@ def plan_chunk(chunk: PlotChunk) -> ChunkPlans:
         verdicts=dict(verdicts),
         rejected_rows=len(rejected),
         rows=len(chunk.rows),
+        reasons=reasons,
+        examples=examples,
+        ash_grams=ash_grams,
+        left_out=left_out,
     )
 
 
@@ -169,7 +208,7 @@ def plan_plots(
     _require_different_files(job)
     progress = Progress()
     with open_table(job.source) as binary:
-        size = os.fstat(binary.fileno()).st_size
+        size = size_of(binary)
         lines = TableLines(binary, job.source)
         delimiter = job.delimiter or delimiter_of(lines.first())
         rows = table_rows(lines, delimiter)
@@ -191,7 +230,7 @@ def plan_plots(
                 hold_interrupts() as raise_held,
             ):
                 plans.write(_header_text([header.cells[index] for index in header.kept], PLAN_COLUMNS, delimiter))
-                rejected.write(_header_text(ASIDE_COLUMNS, header.cells, delimiter))
+                rejected.write(_header_text(REJECTED_COLUMNS, header.cells, delimiter))
                 max_pending = CHUNKS_PER_PROCESS * job.processes
                 for done in map_in_order(plan_chunk, chain(ahead, chunks), workers, max_pending, raise_held=raise_held):
                     plans.write(done.plans)
@@ -209,7 +248,13 @@ def plan_plots(
 def _chunks(rows: Iterator[TableRow], job: PlanningJob, header: Header, delimiter: str) -> Iterator[PlotChunk]:
     while some := tuple(islice(rows, job.chunk_rows)):
         yield PlotChunk(
-            header=header, rows=some, delimiter=delimiter, today=job.today, customs=job.customs, locale=job.locale
+            header=header,
+            rows=some,
+            delimiter=delimiter,
+            today=job.today,
+            customs=job.customs,
+            locale=job.locale,
+            decimal_mark=job.decimal_mark,
         )
 
 
@@ -221,19 +266,21 @@ class _ResultFile:
 
     def __init__(self, path: Path, has_byte_order_mark: bool) -> None:
         self.path = path
+        self.is_output = path == STANDARD
         self.part = path.with_name(path.name + ".part")
         self._encoding = "utf-8-sig" if has_byte_order_mark else "utf-8"
         self._file: IO[str] | None = None
 
     def __enter__(self) -> _ResultFile:
         with self._failing_in_words():
-            self._file = self.part.open("w", encoding=self._encoding, newline="")
+            self._file = sys.stdout if self.is_output else self.part.open("w", encoding=self._encoding, newline="")
         return self
 
     def __exit__(self, *_: object) -> None:
         with self._failing_in_words():
             assert self._file is not None
-            self._file.close()
+            if not self.is_output:
+                self._file.close()
 
     def write(self, text: str) -> None:
         """Add text and flush it: what was planned must survive this process."""
@@ -244,6 +291,8 @@ class _ResultFile:
 
     def keep(self, is_wanted: bool = True) -> None:
         """Give the file its name, or remove it and the result of an earlier run."""
+        if self.is_output:
+            return
         with self._failing_in_words():
             if is_wanted:
                 self.part.replace(self.path)
@@ -267,6 +316,7 @@ class _ResultFile:
 def _require_different_files(job: PlanningJob) -> None:
     """Raise `PlanningFailed` where a result would overwrite the table of plots or the other result."""
     results = [_ResultFile(path, False) for path in (job.out, job.rejected)]
+    results = [result for result in results if not result.is_output]
     paths = [job.source, *(path for result in results for path in (result.path, result.part))]
     places = [path.resolve() for path in paths]
     if len(set(places)) < len(places):
@@ -285,12 +335,12 @@ def _header_text(before: Sequence[str], after: Sequence[str], delimiter: str) ->
     return _table_text([(*before, *after)], delimiter)
 
 
-def _cell_text(cell: Cell) -> str:
-    """Return a cell as text; numbers with a decimal point in every locale.
+def _cell_text(cell: Cell, decimal_mark: str = ".") -> str:
+    """Return a cell as text; numbers with a decimal point unless another mark is asked for.
 
-    >>> _cell_text(4.0), _cell_text(0.25)
-    ('4', '0.25')
+    >>> _cell_text(4.0), _cell_text(0.25, ",")
+    ('4', '0,25')
     """
     if isinstance(cell, str):
         return cell
-    return str(int(cell)) if cell.is_integer() else repr(cell)
+    return str(int(cell)) if cell.is_integer() else repr(cell).replace(".", decimal_mark)

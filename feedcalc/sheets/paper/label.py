@@ -15,8 +15,10 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from ipaddress import IPv6Address
+from urllib.parse import urlsplit
 
-from feedcalc.contract.cautions import Hazard, hazard_at, hazard_in
+from feedcalc.contract.cautions import Hazard, hazard_at, hazard_in, with_weightiest
 from feedcalc.contract.figures import Shown
 from feedcalc.sheets.batch import Sheet
 from feedcalc.words.errors import InputError, InputErrors
@@ -61,11 +63,12 @@ class Label:
     delivered_in: Shown
     delivered: tuple[tuple[str, Shown], ...]
     keeps: str
+    is_of_can: bool = False
 
     @property
     def is_diluted(self) -> bool:
-        """Return whether the liquor is to be diluted."""
-        return self.dilution.value > 0
+        """Return whether the liquor is still to be diluted."""
+        return self.dilution.value > 0 and not self.is_of_can
 
     @property
     def required(self) -> tuple[str, ...]:
@@ -80,36 +83,41 @@ class Label:
         )
 
 
-def label_of(sheet: Sheet, batch: str = "", language: str = "en") -> Label:
-    """Return the label of the clear liquor of a batch; ``batch`` is the name that the grower gave it.
+def label_of(sheet: Sheet, batch: str = "", language: str = "en", *, is_of_can: bool = False) -> Label:
+    """Return the label of the clear liquor of a batch, or of a can of its diluted feed.
+
+    ``batch`` is the name that the grower gave it.
 
     Hazard statements are in ``language``, a tag such as ``de``. All other texts are messages, to be translated where
     they are shown.
     """
     figures = sheet.figures
-    ph = figures["liquor.ph_25"]
-    hazard = sheet.hazard if ph.range else hazard_at(_WORST_PH)
+    inside = sheet.own_path if is_of_can else "liquor"
+    ph = figures[f"{inside}.ph_25"]
+    hazard = (sheet.feed_hazard if is_of_can else sheet.hazard) if ph.range else hazard_at(_WORST_PH)
+    hazard = with_weightiest(hazard)
     aid = {caution.id: caution.text for caution in sheet.cautions}
     return Label(
-        title=said("Wood-ash liquor"),
-        contents=_contents(sheet),
+        title=said("Diluted wood-ash feed") if is_of_can else said("Wood-ash liquor"),
+        contents=_contents_of_can(sheet) if is_of_can else _contents(sheet),
+        is_of_can=is_of_can,
         batch=printable(batch)[:LONGEST_BATCH_NAME].strip(),
         made=_day(sheet.starts),
         settled=_day(sheet.settled),
-        use_by=_day(sheet.use_by),
+        use_by="" if is_of_can else _day(sheet.use_by),
         hazard=hazard_in(hazard, language),
         has_corrosion_symbol=any(code in WITH_CORROSION_SYMBOL for code, _ in hazard.hazards),
         class_words=_class_words(hazard, ph, bool(sheet.readings_used)),
         rule=hazard.rule if ph.range else "",
-        meter=sheet.meter_shows("liquor"),
+        meter=sheet.meter_shows(inside),
         first_aid=tuple(aid[id_] for id_ in FIRST_AID),
         ph=ph,
         dilution=figures["batch.parts_water"],
         cans=sheet.cans,
         strength=(
-            (said("potassium"), figures["liquor.potassium"]),
-            (said("alkalinity as CaCO₃"), figures["liquor.alkalinity"]),
-            (said("conductivity at 25\u00a0°C"), figures["liquor.ec"]),
+            (said("potassium"), figures[f"{inside}.potassium"]),
+            (said("alkalinity as CaCO₃"), figures[f"{inside}.alkalinity"]),
+            (said("conductivity at 25\u00a0°C"), figures[f"{inside}.ec"]),
         ),
         delivered_in=figures["delivered.per_can.volume"],
         delivered=(
@@ -118,7 +126,7 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en") -> Label:
             (said("magnesium"), figures["delivered.per_can.magnesium"]),
             (said("lime value as CaCO₃"), figures["delivered.per_can.lime_value"]),
         ),
-        keeps=sheet.keeps,
+        keeps=said("Use it up on the day it is mixed.") if is_of_can else sheet.keeps,
     )
 
 
@@ -136,22 +144,50 @@ def printable(text: str) -> str:
     ).strip()
 
 
+def has_hidden_characters(text: str) -> bool:
+    """Return whether a name holds control characters or marks that change the direction of those around them.
+
+    >>> has_hidden_characters("Oak\u202eyaM"), has_hidden_characters("राख\u200d")
+    (True, False)
+    """
+    return any(
+        unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Co") and letter not in "\u200c\u200d" for letter in text
+    )
+
+
 def batch_link(address: str, request_json: str) -> str:
     """Return the address of the page with the batch in its fragment; the page then opens that batch.
 
-    ``address`` is an http(s) or file URL. Raises `InputError` for anything else.
+    ``address`` is an http or https URL with a sound host and without credentials. Raises `InputError` for another.
 
     >>> batch_link("https://example.org/ash/", '{"schema": 1}')
     'https://example.org/ash/#batch=eyJzY2hlbWEiOjF9'
     """
     place = address.strip().split("#")[0]
-    if not re.fullmatch(r"(https?://|file:///)[!-~]+", place):
-        accepted = said("https://example.org/feedcalc.html or file:///storage/feedcalc.html, without spaces")
+    if not _is_sound(place):
+        accepted = said("https://example.org/feedcalc.html, without spaces, name or password")
         raise InputError(
             "label.address", printable(address), said("This is not the address of a page or file."), accepted
         )
     compact = json.dumps(json.loads(request_json), ensure_ascii=False, separators=(",", ":")).encode(errors="replace")
     return f"{place}#batch={base64.urlsafe_b64encode(compact).decode().rstrip('=')}"
+
+
+def _is_sound(address: str) -> bool:
+    """Return whether an address is http or https, with a sound host and port and without credentials."""
+    if not re.fullmatch(r"https?://[!-~]+", address):
+        return False
+    try:
+        parts = urlsplit(address)
+        host, port = parts.hostname or "", parts.port
+        if host.startswith("[") or ":" in host:
+            IPv6Address(host)
+            return "@" not in parts.netloc
+    except ValueError:
+        return False
+    labels = host.removesuffix(".").split(".")
+    is_host = len(host) <= 253 and all(re.fullmatch(r"(?!-)[a-z0-9-]{1,63}(?<!-)", label) for label in labels)
+    return is_host and port != 0 and "@" not in parts.netloc
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +232,16 @@ def can_words(can: Mapping[str, Shown]) -> str:
 
 def _contents(sheet: Sheet) -> str:
     return said(_CONTENTS[sheet.ash_state], ash=sheet.ash_label, water=sheet.water_label)
+
+
+def _contents_of_can(sheet: Sheet) -> str:
+    parts = sheet.figures["batch.parts_water"].text
+    return said(
+        "Wood-ash liquor in water, 1:{parts}. Ash: {ash}. Water: {water}.",
+        parts=parts,
+        ash=sheet.ash_label,
+        water=sheet.dilution_water_label,
+    )
 
 
 _CONTENTS = {

@@ -190,8 +190,8 @@ class _LabelText:
         label, speak = self.label, self.speak
         first_aid = [(speak(sentence), False) for sentence in label.first_aid]
         return [
-            [(self._with_codes(label.hazard.hazards), True)],
-            [(self._with_codes(label.hazard.precautions), False)],
+            *([(f"{speak(text)} ({code})", True)] for code, text in label.hazard.hazards),
+            *([(f"{speak(text)} ({code})", False)] for code, text in label.hazard.precautions),
             [(speak(said("First aid.")), True), *first_aid],
         ]
 
@@ -202,34 +202,44 @@ class _LabelText:
             (said("Batch"), label.batch),
             (said("Made"), _unbroken(speak(label.made))),
             (said("Settled"), _unbroken(speak(label.settled))),
-            (said("Read pH again"), _unbroken(speak(label.use_by))),
         )
         known = [run for name, text in dated if text for run in ((f"{_unbroken(speak(name))}:", True), (text, False))]
-        if not label.use_by:
+        if label.is_of_can:
+            known.append((speak(label.keeps), False))
+        elif not label.use_by:
             known.append((speak(said("Read a strip before use.")), False))
-        return known, [speak(name) for name, text in dated if not text]
+        blanks = [*(name for name, text in dated if not text)]
+        if not label.use_by and not label.is_of_can:
+            blanks.append(said("Read pH again"))
+        return known, [speak(name) for name in blanks]
+
+    def largest(self) -> list[StyledText]:
+        """Return how to dilute and until when the label holds, which stand in the largest letters after the danger."""
+        label, speak = self.label, self.speak
+        if label.is_of_can:
+            dilute = said("Ready to use. Do not dilute again.")
+        elif label.is_diluted:
+            dilute = said("Dilute 1:{parts} with water.", parts=label.dilution.text)
+        else:
+            dilute = said("Planned for use undiluted.")
+        again = said("Read pH again: {day}", day=label.use_by)
+        return [[(speak(dilute), True)], *([[(speak(again), True)]] if label.use_by else [])]
 
     def dilution(self) -> StyledText:
-        """Return how to dilute, for each can."""
-        label, speak = self.label, self.speak
-        if not label.is_diluted:
-            return [(speak(said("Planned for use undiluted.")), True)]
-        dilute = speak(said("Dilute 1:{parts} with water.", parts=label.dilution.text))
-        return [(dilute, True), *((speak(can_words(can)), False) for can in label.cans)]
+        """Return how to fill each can."""
+        return [(self.speak(can_words(can)), False) for can in self.label.cans] if self.label.is_diluted else []
 
     def strength(self) -> StyledText:
         """Return the figures of the undiluted liquor, the first as at the head of the sheet."""
         (name, first), *rest = self.label.strength
         figures = "; ".join([self.speak(first.headline(name)), *self._figures(rest)]) + "."
-        return [(self.speak(said("When settled, undiluted:")), True), (figures, False)]
+        heading = said("In it:") if self.label.is_of_can else said("When settled, undiluted:")
+        return [(self.speak(heading), True), (figures, False)]
 
     def delivers(self) -> StyledText:
         """Return the nutrients in a can."""
         heading = said("A can of {size} delivers:", size=self.label.delivered_in.text)
         return [(self.speak(heading), True), ("; ".join(self._figures(self.label.delivered)) + ".", False)]
-
-    def _with_codes(self, statements: Sequence[tuple[str, str]]) -> str:
-        return " ".join(f"{self.speak(text)} ({code})" for code, text in statements)
 
     def _figures(self, figures: Sequence[tuple[str, Shown]]) -> list[str]:
         return [self.speak(said("{name} {figure}", name=name, figure=shown.full)) for name, shown in figures]
@@ -286,12 +296,15 @@ class _LabelLayout:
             column.paragraph(paragraph)
         column.space(0.3)
         is_beside = squares is not None and self._put_code_beside(squares)
+        for paragraph in text.largest():
+            column.paragraph(paragraph, HEADING)
         dates, unknown = text.dates()
         column.paragraph(dates)
         column.blanks(unknown)
         if squares:
             column.paragraph([(speak(said("The code opens this batch in the page.")), False)])
-        column.paragraph(text.dilution())
+        if cans := text.dilution():
+            column.paragraph(cans)
         if "strength" not in left_out:
             column.paragraph(text.strength())
         if "delivers" not in left_out:

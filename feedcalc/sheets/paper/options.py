@@ -15,15 +15,16 @@ from feedcalc import published
 from feedcalc.contract.numbers import read_number
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.sheets.paper.grid import Grid
-from feedcalc.sheets.paper.label import printable
+from feedcalc.sheets.paper.label import has_hidden_characters, printable
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import said
 
 MAX_COLUMNS, MAX_ROWS, MAX_COPIES = 20, 50, 500
-LABEL_FIELDS = ("size", "name", "address", "paper", "grid", "margin", "gap", "start", "copies", "cut_marks")
+LABEL_FIELDS = ("of", "size", "name", "address", "paper", "grid", "margin", "gap", "start", "copies", "cut_marks")
 WALL_FIELDS = ("size", "name")
 _FIELDS_OF_GRID = ("paper", "margin", "gap", "start", "cut_marks")
 _MIN_MARGIN_FOR_MARKS = 2.0
+_HIDDEN = said("This name holds characters that can't be seen, or that turn the direction of reading.")
 _YES = {"yes": True, "no": False}
 
 
@@ -38,6 +39,7 @@ class LabelOptions:
     start: int
     copies: int
     cut_marks: bool
+    is_of_can: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,8 @@ def wall_options(group: object) -> WallOptions:
             reader.unknown(name, WALL_FIELDS, name=printable(name))
         elif not isinstance(value, str):
             reader.not_text(name)
+        elif name == "name" and has_hidden_characters(value):
+            reader.fault(name, _HIDDEN, said("a name in letters, numbers and signs"))
     reader.finish()
     return WallOptions(reader.group.get("size") or "A4", reader.group.get("name", ""))
 
@@ -121,7 +125,8 @@ class _LabelReader(_GroupReader):
         options = LabelOptions(
             start=self._count("start", grid.columns * grid.rows if grid else 1) - 1,
             size=self._text("size") or "A6",
-            name=self._text("name"),
+            name=self._name(),
+            is_of_can=self._is_of_can(),
             address=self._text("address"),
             grid=grid,
             copies=self._count("copies", MAX_COPIES),
@@ -141,6 +146,19 @@ class _LabelReader(_GroupReader):
             return value or ""
         self.not_text(field)
         return ""
+
+    def _name(self) -> str:
+        name = self._text("name")
+        if has_hidden_characters(name):
+            self.fault("name", _HIDDEN, said("a name in letters, numbers and signs"))
+        return name
+
+    def _is_of_can(self) -> bool:
+        """Return whether the label is for a can of diluted feed, not for the bottle of liquor."""
+        value = self._text("of").strip().casefold() or "bottle"
+        if value not in ("bottle", "can"):
+            self.fault("of", said("This is not one of the choices."), "bottle, can")
+        return value == "can"
 
     def _is_yes(self, field: str) -> bool:
         value = self.group.get(field)

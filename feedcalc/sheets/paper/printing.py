@@ -16,18 +16,19 @@ from typing import Any
 from feedcalc.contract.asks import ASKS
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.sheets.batch import Sheet
-from feedcalc.sheets.paper.label import NamedRequest, batch_link, batches_in, label_of
+from feedcalc.sheets.paper.label import LONGEST_BATCH_NAME, NamedRequest, batch_link, batches_in, label_of, printable
 from feedcalc.sheets.paper.layout import OPTIONAL, Paper
 from feedcalc.sheets.paper.options import label_options, wall_options
 from feedcalc.sheets.paper.pages import pages_of
 from feedcalc.sheets.paper.wall import wall_sheet_of
-from feedcalc.sheets.paper.wall_layout import wall_paper_of
+from feedcalc.sheets.paper.wall_layout import WallPaper, more_cautions_of, wall_paper_of
 from feedcalc.sheets.render import label_page_svg, label_text, pages_html, wall_svg, wall_text
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
 from feedcalc.words.messages import said
 
 PRINTS = tuple(ask.name for ask in ASKS.values() if ask.is_printed)
+_SHORTENED = said("A name was longer than {most} characters and was shortened.", most=LONGEST_BATCH_NAME)
 SheetOf = Callable[[str], Sheet]
 
 
@@ -100,12 +101,15 @@ def _labels(
     speak = language(tag).speak
     labels = []
     for batch in batches:
-        label = label_of(sheet_of_request(batch.request), options.name or batch.name, tag)
+        label = label_of(sheet_of_request(batch.request), options.name or batch.name, tag, is_of_can=options.is_of_can)
         has_address = bool(options.address.strip())
         labels.append((label, batch_link(options.address, _without_language(batch.request)) if has_address else ""))
     pages = pages_of(labels, options, speak)
     papers = [paper for page in pages for _, _, paper in page.placed]
     left_out = {name for paper in papers for name in paper.left_out}
+    omitted = [OPTIONAL[name] for name in OPTIONAL if name in left_out]
+    names = [options.name] if options.name else [batch.name for batch in batches]
+    shortened = (_SHORTENED,) if any(len(printable(name)) > LONGEST_BATCH_NAME for name in names) else ()
     return Printed(
         title=papers[0].title,
         language=tag,
@@ -113,7 +117,7 @@ def _labels(
         pages=tuple((page.width, page.height, label_page_svg(page, tag)) for page in pages),
         text="\n\n\n".join(label_text(label, link, tag) for label, link in labels),
         text_size=min(paper.text_size for paper in papers),
-        told=tuple(map(speak, (*_suits(papers, locale), *(OPTIONAL[name] for name in OPTIONAL if name in left_out)))),
+        told=tuple(map(speak, (*_suits(papers, locale), *shortened, *omitted))),
     )
 
 
@@ -135,9 +139,13 @@ def _walls(
     options = wall_options(group)
     speak = language(tag).speak
     walls = [wall_sheet_of(sheet_of_request(batch.request), options.name or batch.name, tag) for batch in batches]
-    papers = [wall_paper_of(wall, options.size, speak) for wall in walls]
-    left_out = max(len(paper.left_out) for paper in papers)
-    problem = said("Cautions that need not stand there were left out for want of room: {count}.", count=left_out)
+    papers: list[WallPaper] = []
+    for wall in walls:
+        first = wall_paper_of(wall, options.size, speak)
+        second = more_cautions_of(wall, first, speak)
+        papers += [first] if second is None else [first, second]
+    moved = max(len(paper.left_out) for paper in papers)
+    note = said("For want of room so many cautions stand on a second page: {count}.", count=moved)
     return Printed(
         title=papers[0].title,
         language=tag,
@@ -145,7 +153,7 @@ def _walls(
         pages=tuple((paper.width, paper.height, wall_svg(paper, tag)) for paper in papers),
         text="\n\n\n".join(wall_text(wall, tag) for wall in walls),
         text_size=min(paper.text_size for paper in papers),
-        told=(speak(problem),) if left_out else (),
+        told=(speak(note),) if moved else (),
     )
 
 

@@ -2,8 +2,8 @@
 
 * Letters are as large as fits, between capitals of 16 and of 22 minutes of arc at arm's length (``label_rules.csv``).
   What fits on no page at the smaller size is refused; the error names the papers that would fit.
-* It is always one page. Cautions that need not be on it (``label_wall.csv``) are left out first, from the end of that
-  list.
+* Cautions that need not be on the first page (``label_wall.csv``) go to a second one where there is no room, from the
+  end of that list. None is left out.
 * Each text is translated with ``speak`` before it is measured.
 """
 
@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import NamedTuple
 
@@ -39,7 +39,7 @@ class WallPaper:
 
     ``boxes`` are squares to tick (left, top, side), ``rules`` the lines above and below the chosen dilution (left, y,
     right), ``bands`` the layers in the bucket (name, left, top, width, height), ``vessel`` its outline (left, top,
-    width, bottom), ``leaders`` the lines from a level to its text.
+    width, bottom), ``leaders`` the lines from a level to its text. ``left_out`` are the cautions of the second page.
     """
 
     size: str
@@ -51,7 +51,7 @@ class WallPaper:
     boxes: tuple[tuple[float, float, float], ...]
     symbol: tuple[float, float, float] | None
     bands: tuple[tuple[str, float, float, float, float], ...]
-    vessel: tuple[float, float, float, float]
+    vessel: tuple[float, float, float, float] | None
     leaders: tuple[tuple[float, float, float, float], ...]
     text_size: float
     left_out: tuple[str, ...]
@@ -88,6 +88,35 @@ def wall_paper_of(wall: WallSheet, size: str, speak: Speak = str) -> WallPaper:
         problem = said("This paper can't hold the sheet in letters that are read at arm's length.")
         raise InputError("wall.size", size, problem, ", ".join(fitting) or said("fewer cans, a shorter name"))
     return paper
+
+
+def more_cautions_of(wall: WallSheet, paper: WallPaper, speak: Speak = str) -> WallPaper | None:
+    """Return the second page, with the cautions that found no room on the first; None where all did."""
+    if not paper.left_out:
+        return None
+    steps = [(step.do, [text for id_, text in step.cautions if id_ in paper.left_out]) for step in wall.steps]
+    steps.append((NOT_FOR_FOOD, [text for id_, text in wall.always if id_ in paper.left_out]))
+    column = Column(MARGIN, MARGIN, paper.width - MARGIN, paper.text_size)
+    column.paragraph([(speak(wall.title), True), (wall.batch, False)], HEADING)
+    column.paragraph([(speak(said("More cautions")), True)], HEADING)
+    for do, texts in steps:
+        if texts:
+            column.paragraph([(speak(do), True)])
+            for text in texts:
+                column.paragraph([("!", True), (speak(text), False)], indent=paper.text_size * 1.5)
+            column.space(0.1)
+    parts = column.all_parts()
+    return replace(
+        paper,
+        words=tuple(run for part in parts for run in part.runs),
+        rules=(),
+        boxes=(),
+        symbol=None,
+        bands=(),
+        vessel=None,
+        leaders=(),
+        left_out=(),
+    )
 
 
 def _dimensions(paper: str) -> tuple[float, float]:
