@@ -42,7 +42,7 @@ OPTIONS: tuple[BatchOption, ...] = tuple(
     for row in (
         ("--ash", "ash.amount", ASH, "How much: '1 cup', '250 mL', '100 g'. Left out: as much as the cans want."),
         ("--kind", "ash.kind", ASH, "mixed, hardwood, softwood, bark, or a tree: oak is a hardwood, pine a softwood."),
-        ("--state", "ash.state", ASH, "unknown, fresh (kept dry), aged (damp or open for weeks) or leached (rained on)."),
+        ("--state", "ash.state", ASH, "unknown, fresh (kept dry), aged (damp or open for weeks), leached (rained on)."),
         ("--measure", "ash.measure", ASH, "cups or scales: how the ash is measured out."),
         ("--weighed", "ash.weighings", ASH, "What a level measure of it weighed: '98 g; 104 g; 101 g'."),
         ("--weighed-measure", "ash.weighed_measure", ASH, "The measure that was weighed; else a cup: '250 mL'."),

@@ -99,6 +99,7 @@ class Sheet:
     ash_words: str
     ash_weighed: bool
     water_label: str
+    dilution_water_label: str
     balanced_with: str
     temperature: str
     stage: str
@@ -245,6 +246,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         ash_words=_ash_words(answer),
         ash_weighed=plan.ash_grams is not None,
         water_label=answer.water.label,
+        dilution_water_label=answer.dilution_water.label,
         balanced_with=answer.water.balanced_with,
         temperature=to_measure(request.known("water.temperature"), "degC", request.own, locale),
         stage=request.word("stage"),
