@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Set up and build feedcalc with nothing but Python's standard library.
 
-    python3 build.py          the private environment, the page in dist/, the demo batch sheet
+    python3 build.py          the private environment, the page and the package in dist/, the demo batch sheet
     python3 build.py check    style, types, imports, and the tests that need no browser and no long statistics
     python3 build.py test     the same as the first, then what the tests need, then every check
 
@@ -17,6 +17,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 
 if sys.version_info < (3, 11):  # noqa: UP036 (an old Python must get this far, and no further)
@@ -197,6 +198,40 @@ def build_page() -> None:
     run_step("the page (dist/feedcalc.html, dist/site)", [PYTHON, "-m", "building"], cwd=ROOT / "site")
     if subprocess.run([PROGRAMS / "feedcalc", "sheet"], cwd=ROOT).returncode:
         raise BuildFailed("the demo batch sheet could not be worked out.")
+    make_package()
+
+
+def make_package() -> None:
+    """Make wheel and source archive in dist/, and try both in fresh environments."""
+    for old in (*(ROOT / "dist").glob("feedcalc-*.whl"), *(ROOT / "dist").glob("feedcalc-*.tar.gz")):
+        old.unlink()
+    run_step("the package (dist/*.whl, dist/*.tar.gz)", [PYTHON, "-m", "hatchling", "build", "-d", ROOT / "dist"])
+    for made in (*(ROOT / "dist").glob("feedcalc-*.whl"), *(ROOT / "dist").glob("feedcalc-*.tar.gz")):
+        with tempfile.TemporaryDirectory() as folder:
+            try_package(made, Path(folder))
+
+
+def try_package(made: Path, folder: Path) -> None:
+    """Install a wheel or source archive in a fresh environment and ask it for a sheet in German.
+
+    Its dependencies are those of the private environment, whose own feedcalc does not reach this one.
+    """
+    run_step(f"an environment for {made.name}", [PYTHON, "-m", "venv", folder])
+    programs = folder / PROGRAMS.name
+    (packages,) = (folder / "Lib/site-packages",) if os.name == "nt" else folder.glob("lib/python*/site-packages")
+    (own,) = (ENVIRONMENT / "Lib/site-packages",) if os.name == "nt" else ENVIRONMENT.glob("lib/python*/site-packages")
+    (packages / "dependencies.pth").write_text(f"{own}\n", encoding="utf-8")
+    install: list[str | Path] = [programs / "python", "-m", "pip", "install", "--quiet", "--no-deps", "--no-index"]
+    run_step(f"{made.name} in it", [*install, "--no-build-isolation", "--ignore-installed", made])
+    asked: list[str | Path] = [programs / "feedcalc", "sheet", "--language", "de"]
+    told = subprocess.run(asked, cwd=folder, capture_output=True, text=True, encoding="utf-8", errors="replace")
+    if told.returncode or "Ansatzblatt" not in told.stdout:
+        raise BuildFailed(f"{made.name}: the sheet in German could not be worked out. {told.stderr.strip()[:200]}")
+    if (
+        made.suffix == ".whl"
+        and subprocess.run([programs / "feedcalc", "page", "--where"], cwd=folder, stdout=subprocess.DEVNULL).returncode
+    ):
+        raise BuildFailed(f"{made.name} lacks the page.")
 
 
 # What quick checks need of the page: its runtime in site/node_modules, and the catalogues.

@@ -258,7 +258,9 @@ def _as_typed(request: Request, path: str, reading: str) -> str:
 
 def _spread_reply(request: Request) -> tuple[Reply, SpreadSheet]:
     answer = spread_answer(request)
-    return _ground_reply(answer, _read_as(request), TABLES_BEHIND_SPREADING), spread_sheet(answer, request.locale)
+    return _ground_reply(answer, _read_as(request), TABLES_BEHIND_SPREADING), spread_sheet(
+        answer, request.locale, request.own
+    )
 
 
 def _season_reply_in_steps(request: Request) -> Steps[tuple[Reply, SeasonSheet]]:

