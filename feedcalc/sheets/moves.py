@@ -42,7 +42,10 @@ def next_move(ways: Sequence[Mapping[str, Any]]) -> Move | None:
 
 def suggested(suggestions: Sequence[Mapping[str, str]]) -> tuple[Move, ...]:
     """Return the moves that take a reading or a state as it fits (``suggestions`` of the contract)."""
-    return tuple(_move(said("Take it so"), {each["field"]: each["value"].replace("\u00a0", " ")}, each["because"]) for each in suggestions)
+    return tuple(
+        _move(said("Take it so"), {each["field"]: each["value"].replace("\u00a0", " ")}, each["because"])
+        for each in suggestions
+    )
 
 
 def verdict_in_short(verdict: str, reasons: Sequence[Mapping[str, str]]) -> str:

@@ -26,7 +26,12 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from tests.page.conftest import DIST, QUIET, wait_for_engine, wait_until
 from tests.page.installed_browser import installed_browser
 
-PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True, "locale": "en-GB"}
+PHONE: dict[str, Any] = {
+    "viewport": {"width": 390, "height": 844},
+    "has_touch": True,
+    "is_mobile": True,
+    "locale": "en-GB",
+}
 SEEN = """(selector) => [...document.querySelectorAll(selector)]
   .filter((each) => each.checkVisibility({ visibilityProperty: true }) && each.getBoundingClientRect().right > 0)"""
 CONTROLS = f"({SEEN})('a[href], button, input:not([type=hidden]), select, textarea, summary, label.button').length"
