@@ -161,11 +161,23 @@ def _set_sheet(words: str, part: str) -> str:
     """Return a sheet set for the terminal. The short one has a line for each caution where it then fits a page."""
     width, is_screen = print_width(), sys.stdout.isatty()
     if part == "short":
-        apart = set_markdown(words.replace(" **!** ", "\n   - **!** "), width, is_screen)
+        lines = (_cautions_apart(line) for line in words.splitlines())
+        apart = set_markdown("\n".join(lines), width, is_screen)
         if apart.count("\n") <= LINES_OF_A_PAGE:
             return apart
     text = set_markdown(words, width, is_screen)
     return text if part != "short" or text.count("\n") <= LINES_OF_A_PAGE else text.replace("\n\n", "\n")
+
+
+def _cautions_apart(line: str) -> str:
+    """Return a line of the short sheet with a line for each of its cautions.
+
+    >>> _cautions_apart("4. Stir. **!** Goggles on.")
+    '4. Stir.\\n   - **!** Goggles on.'
+    """
+    if line.startswith("- **!** "):
+        return line.replace(" **!** ", "\n- **!** ").replace("-\n- ", "- ", 1)
+    return line.replace(" **!** ", "\n   - **!** ")
 
 
 def _show_json(request: str) -> None:

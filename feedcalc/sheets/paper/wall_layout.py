@@ -98,6 +98,8 @@ def more_cautions_of(wall: WallSheet, paper: WallPaper, speak: Speak = str) -> W
     steps.append((NOT_FOR_FOOD, [text for id_, text in wall.always if id_ in paper.left_out]))
     column = Column(MARGIN, MARGIN, paper.width - MARGIN, paper.text_size)
     column.paragraph([(speak(wall.title), True), (wall.batch, False)], HEADING)
+    if wall.hazard.signal_word:
+        column.paragraph([(speak(wall.hazard.signal_word).upper(), True)], HEADING)
     column.paragraph([(speak(said("More cautions")), True)], HEADING)
     for do, texts in steps:
         if texts:
