@@ -25,11 +25,11 @@ from tests.page.installed_browser import installed_browser
 
 PICTURES = Path(__file__).resolve().parents[1] / "site" / "pictures"
 DOTS_TO_THE_INCH = 150
-# Name, width and height, colours, and what is scrolled to the top.
+# Name, width and height, colours, the place of the page, and how many steps are done there.
 VIEWS = (
-    ("page-phone-light.png", 390, 844, "light", "#answer"),
-    ("page-phone-dark.png", 390, 844, "dark", "#step-pour"),
-    ("page-wide.png", 1280, 900, "light", "h1"),
+    ("page-phone-light.png", 390, 844, "light", "#batch", 0),
+    ("page-phone-dark.png", 390, 844, "dark", "#steps", 5),
+    ("page-wide.png", 1280, 900, "light", "#batch", 0),
 )
 FRESH = "document.getElementById('freshness').dataset.freshness === 'fresh'"
 # Batches whose liquor falls into each class by the high end of its pH.
@@ -112,7 +112,7 @@ def print_all(browser: Browser, folder: Path) -> None:
             drawing.screenshot(path=folder / file)
             shown.append((picture.title, file, " ".join(found.told)))
     context.close()
-    for name, _, _, _, _ in VIEWS:
+    for name, *_ in VIEWS:
         shown.append((name.removesuffix(".png"), name, ""))
     figures = "\n".join(
         f"<figure><figcaption><strong>{html.escape(title)}</strong> {html.escape(words)}</figcaption>"
@@ -133,16 +133,17 @@ def print_all(browser: Browser, folder: Path) -> None:
 def view_page(browser: Browser, folder: Path) -> None:
     """Take every picture of the page from the one file in dist/."""
     folder.mkdir(parents=True, exist_ok=True)
-    for name, width, height, scheme, top in VIEWS:
+    for name, width, height, scheme, place, steps in VIEWS:
         page = browser.new_page(
             viewport={"width": width, "height": height},
             color_scheme=scheme,  # type: ignore[arg-type]
             locale="en-GB",
             reduced_motion="reduce",
         )
-        page.goto((DIST / "feedcalc.html").as_uri())
+        page.goto((DIST / "feedcalc.html").as_uri() + place)
         wait_until(lambda page=page: page.evaluate(FRESH), what="a fresh answer")  # type: ignore[misc]
-        page.evaluate("top => document.querySelector(top).scrollIntoView()", top)
+        for _ in range(steps):
+            page.locator("#step-done").click()
         page.screenshot(path=folder / name)
         print(f"{name}: {(folder / name).stat().st_size / 1000:.0f} kB")
         page.close()

@@ -23,7 +23,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from tests.page.installed_browser import installed_browser
 
 # Seconds after which something is taken never to come. Long, because a busy machine is no fault of the page.
-PATIENCE = 20
+PATIENCE = 120
 expect.set_options(timeout=PATIENCE * 1000)
 
 PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
