@@ -237,13 +237,7 @@ _POUND_FOOT = frozenset({"lb", "oz", "in", "ft", "yd"})
 
 
 def _require_within(
-    quantity: Quantity,
-    kind: Kind,
-    given: object,
-    field: str,
-    locale: str,
-    minimum: float | None,
-    maximum: float | None,
+    quantity: Quantity, kind: Kind, given: object, field: str, locale: str, minimum: float | None, maximum: float | None
 ) -> None:
     lowest = kind.lowest if minimum is None else max(minimum, kind.lowest)
     highest = kind.highest if maximum is None else min(maximum, kind.highest)

@@ -37,11 +37,7 @@ _SOILS = {
     "clay": said("clay"),
     "peat": said("peat"),
 }
-_WHOM = {
-    "seedling": said("seedlings"),
-    "young": said("young plants"),
-    "established": said("established plants"),
-}
+_WHOM = {"seedling": said("seedlings"), "young": said("young plants"), "established": said("established plants")}
 
 
 # Reasons to go weaker that a feed of half the strength meets.

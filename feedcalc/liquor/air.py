@@ -237,12 +237,7 @@ def _surface(state: Equilibrium) -> Surface:
     carbon_dioxide = state.molality["CO2"] * per_litre
     hydroxide = state.molality["OH-"] * per_litre
     carbonates = (state.molality["HCO3-"] + state.molality["CO3-2"]) * per_litre
-    return Surface(
-        hydroxide,
-        carbon_dioxide,
-        carbon_dioxide / state.carbon_dioxide_atm,
-        carbon_dioxide / carbonates,
-    )
+    return Surface(hydroxide, carbon_dioxide, carbon_dioxide / state.carbon_dioxide_atm, carbon_dioxide / carbonates)
 
 
 def _range(values: Sequence[float], paths: Sequence[Sequence[float]], day: float) -> Estimate:

@@ -89,13 +89,7 @@ def dissolved_share(hours: float, sample: AshSample) -> float:
     return sample.fast_share * fast + (1.0 - sample.fast_share) * slow
 
 
-def steep(
-    sample: AshSample,
-    grams_per_kilogram: float,
-    water: Water,
-    temperature_kelvin: float,
-    hours: float,
-) -> Steep:
+def steep(sample: AshSample, grams_per_kilogram: float, water: Water, temperature_kelvin: float, hours: float) -> Steep:
     """Return the steep of ``grams_per_kilogram`` of ash in each kilogram of water for ``hours`` under a cover.
 
     Raises `NoSolution` where the equilibrium has no solution.

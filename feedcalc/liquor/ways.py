@@ -113,8 +113,7 @@ def _less_tap_water(answer: Answer) -> list[Way]:
     share = min(max(int(50.0 * limit / max(answer.dilution_water.alkalinity, 1.0)) / 100.0, 0.0), 1.0)
     text = (
         said(
-            "Dilute with rainwater, or with at most {share} % of this water in it.",
-            share=_number(answer, 100 * share),
+            "Dilute with rainwater, or with at most {share} % of this water in it.", share=_number(answer, 100 * share)
         )
         if share >= 0.1
         else said("Dilute with rainwater.")

@@ -269,13 +269,7 @@ def test_a_misspelt_column_is_passed_through_and_named():
 def test_bare_numbers_take_the_unit_that_their_header_names():
     header = header_of(["Plot", "Area (m2)", "Soil pH", "Ash this year [g/m2]", "Dug depth (cm)"])
     plot = header.plot_of(["a", "40", "5.8", "12.5", "15"])
-    assert plot == {
-        "plot": "a",
-        "area": "40 m2",
-        "soil_ph": "5.8",
-        "ash_this_year": "12.5 g/m2",
-        "dug_depth": "15 cm",
-    }
+    assert plot == {"plot": "a", "area": "40 m2", "soil_ph": "5.8", "ash_this_year": "12.5 g/m2", "dug_depth": "15 cm"}
     assert header.plot_of(["a", "2 ha", "5.8", "", ""])["area"] == "2 ha", "a cell's own unit goes before"
     spelt = header_of(["plot", "area_sq_ft", "ash_this_year_g_per_m2", "area code"])
     assert spelt.plot_of(["a", "40", "12", "0117"]) == {"plot": "a", "area": "40 sq ft", "ash_this_year": "12 g per m2"}

@@ -21,12 +21,7 @@ locales = st.sampled_from(LOCALES)
 customs = st.sampled_from(CUSTOMS)
 WRITABLE = [
     (kind.name, unit) for kind in QUANTITY_KINDS.values() for unit in kind.units if not unit.startswith("?")
-] + [
-    ("concentration", "mg/us_gal"),
-    ("density", "g/us_cup"),
-    ("density", "g/mL"),
-    ("mass_fraction", "mg/kg"),
-]
+] + [("concentration", "mg/us_gal"), ("density", "g/us_cup"), ("density", "g/mL"), ("mass_fraction", "mg/kg")]
 
 
 @st.composite

@@ -153,8 +153,7 @@ def test_every_field_is_read_by_number_word_or_group():
             assert request.group(field.path) == {}
         elif field.path != "now":
             assert isinstance(
-                request.word(field.path) if field.path in WORD_PATHS else request.number(field.path),
-                str | float | None,
+                request.word(field.path) if field.path in WORD_PATHS else request.number(field.path), str | float | None
             )
 
 

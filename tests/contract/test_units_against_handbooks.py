@@ -15,9 +15,7 @@ ROWS = list(csv.DictReader(line for line in LINES if not line.startswith("#")))
 
 
 @pytest.mark.parametrize(
-    "row",
-    ROWS,
-    ids=[f"{row['value']} {row['unit']} in {row['expected_unit']}: {row['citation']}" for row in ROWS],
+    "row", ROWS, ids=[f"{row['value']} {row['unit']} in {row['expected_unit']}: {row['citation']}" for row in ROWS]
 )
 def test_a_unit_converts_by_its_definition(row):
     typed = read_quantity(f"{row['value']} {row['unit']}", row["kind"], "unit")

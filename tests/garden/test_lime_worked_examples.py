@@ -77,13 +77,7 @@ def test_half_the_way_takes_half_the_lime_north_carolina_lime():
 
 @pytest.mark.parametrize(
     ("soil_ph", "target", "tonnes", "depth"),
-    [
-        (6.4, 6.7, 1.8, 20),
-        (6.0, 6.7, 4.2, 20),
-        (5.5, 6.7, 7.2, 20),
-        (6.0, 6.5, 3.0, 15),
-        (5.5, 6.5, 6.0, 15),
-    ],
+    [(6.4, 6.7, 1.8, 20), (6.0, 6.7, 4.2, 20), (5.5, 6.7, 7.2, 20), (6.0, 6.5, 3.0, 15), (5.5, 6.5, 6.0, 15)],
     ids=lambda value: str(value),
 )
 def test_farm_lime_of_a_soil_of_unsaid_texture_rb209_arable(soil_ph, target, tonnes, depth):

@@ -89,8 +89,7 @@ def test_woodland_plants_and_blue_hydrangeas_are_excluded(plant):
 
 
 @pytest.mark.parametrize(
-    ("tested_with", "word"),
-    [("laboratory", "go"), ("meter", "go"), ("kit", "hold back"), ("", "hold back")],
+    ("tested_with", "word"), [("laboratory", "go"), ("meter", "go"), ("kit", "hold back"), ("", "hold back")]
 )
 def test_an_inaccurate_reading_near_neutral_is_not_trusted(tested_with, word):
     # A kit may be off by half a unit, which reaches 7.

@@ -227,10 +227,7 @@ def random_requests(count: int, seed: int) -> list[dict[str, Any]]:
         request: dict[str, Any] = {
             "schema": 1,
             "ash": {"kind": chance.choice(kinds["ash.kind"]), "state": chance.choice(kinds["ash.state"])},
-            "water": {
-                "kind": chance.choice(kinds["water.kind"]),
-                "temperature": f"{chance.randint(4, 30)} °C",
-            },
+            "water": {"kind": chance.choice(kinds["water.kind"]), "temperature": f"{chance.randint(4, 30)} °C"},
             "stage": chance.choice(kinds["stage"]),
             "ranges": "off",
         }

@@ -190,9 +190,7 @@ def test_a_really_full_storage_is_told_and_what_was_typed_is_kept_once_there_is_
     assert held(page).startswith("11 °C and more")
 
 
-def test_a_batch_that_can_no_longer_be_read_is_told_left_alone_and_can_be_saved(
-    opened: Callable[..., Page],
-) -> None:
+def test_a_batch_that_can_no_longer_be_read_is_told_left_alone_and_can_be_saved(opened: Callable[..., Page]) -> None:
     page = opened(awake=False)
     temperature(page, "12 °C")
     spoilt = '{"id":"gone","name":"Leeks","request":{"schema":1,"water":{"temp'
@@ -234,9 +232,7 @@ def test_a_batch_of_an_odd_shape_never_stops_the_page(opened: Callable[..., Page
 # -- two windows, and clocks --------------------------------------------------------------------------------------
 
 
-def test_what_stood_here_comes_back_by_undo_when_another_window_changed_the_batch(
-    opened: Callable[..., Page],
-) -> None:
+def test_what_stood_here_comes_back_by_undo_when_another_window_changed_the_batch(opened: Callable[..., Page]) -> None:
     mine, other = opened(awake=False), opened(awake=False)
     temperature(mine, "14 °C")
     wait_until(lambda: held(other) == "14 °C", what="the other window follows")

@@ -19,10 +19,7 @@ REQUESTS: list[dict[str, Any]] = [
 ]
 RESTORE = "API.restoreSnapshot=function(t){"
 SABOTAGE_OF_SNAPSHOT = [RESTORE, RESTORE + 'throw new Error("no");']
-NO_START = [
-    "async function start({",
-    'async function start() { throw new Error("refused"); }\nasync function unused({',
-]
+NO_START = ["async function start({", 'async function start() { throw new Error("refused"); }\nasync function unused({']
 
 
 def opened(page: Page, address: str, *edits: list[str], state: str = "ready") -> Page:
@@ -141,10 +138,7 @@ def test_a_long_answer_rests_while_something_newer_is_worked_out_and_then_goes_o
     assert told["far"] == [slices / 100 for slices in range(1, 101)], "no slice of it was worked out twice"
 
 
-HANG = [
-    "steps = answerInSteps(request);",
-    'steps = request.includes("hang") ? hang() : answerInSteps(request);',
-]
+HANG = ["steps = answerInSteps(request);", 'steps = request.includes("hang") ? hang() : answerInSteps(request);']
 HANGING = ["var python = null;", "var python = null; const hang = () => { for (;;); };"]
 
 

@@ -81,10 +81,7 @@ def _cluster(processes: int, address: str) -> Iterator[Executor]:
         if address == "local":
             with _children_ignore_interrupts():
                 cluster = distributed.LocalCluster(
-                    n_workers=processes,
-                    threads_per_worker=1,
-                    dashboard_address=None,
-                    silence_logs=logging.CRITICAL,
+                    n_workers=processes, threads_per_worker=1, dashboard_address=None, silence_logs=logging.CRITICAL
                 )
         client: Any = distributed.Client(cluster or address, timeout=CLUSTER_WAIT)
     except (OSError, ValueError) as reason:

@@ -84,11 +84,7 @@ def printed(document: Mapping[str, Any], sheet_of_request: SheetOf) -> Printed:
             raise InputError("ask", asked, said("This is not something that is printed."), ", ".join(PRINTS))
         make = {"label": _labels, "wall": _walls}[asked]
         return make(
-            batches=batches,
-            group=document.get(asked) or {},
-            tag=tag,
-            locale=locale,
-            sheet_of_request=sheet_of_request,
+            batches=batches, group=document.get(asked) or {}, tag=tag, locale=locale, sheet_of_request=sheet_of_request
         )
     except InputError as error:
         raise InputErrors([error]) from None

@@ -196,9 +196,5 @@ def _feed(sheet: Sheet) -> tuple[str, tuple[str, ...]]:
 def _rung(rung: Mapping[str, Any]) -> Rung:
     suits = next((words for stage, words in _STAGES if stage in rung["within_limits_for"]), said("too strong"))
     return Rung(
-        parts=rung["parts_water"],
-        ph=rung["ph_25"],
-        alkalinity=rung["alkalinity"],
-        suits=suits,
-        chosen=rung["chosen"],
+        parts=rung["parts_water"], ph=rung["ph_25"], alkalinity=rung["alkalinity"], suits=suits, chosen=rung["chosen"]
     )

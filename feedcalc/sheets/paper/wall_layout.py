@@ -160,14 +160,7 @@ class _WallLayout:
     """The layout at one text size: head, steps beside bucket and ladder, foot; ``fits`` says whether it is inside."""
 
     def __init__(
-        self,
-        wall: WallSheet,
-        width: float,
-        height: float,
-        text_size: float,
-        *,
-        left_out: Collection[str],
-        speak: Speak,
+        self, wall: WallSheet, width: float, height: float, text_size: float, *, left_out: Collection[str], speak: Speak
     ) -> None:
         self.wall, self.width, self.height, self.text_size = wall, width, height, text_size
         self.left_out, self.speak = left_out, speak

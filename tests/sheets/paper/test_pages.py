@@ -53,12 +53,7 @@ def faults(**fields: object) -> dict[str, tuple[str, str]]:
 def test_margins_gaps_and_paper_determine_the_cells():
     # By hand: A4 is 210 x 297; (210 - 2 x 5 - 4) / 2 = 98, (297 - 2 x 10 - 3) / 2 = 137.
     (labels,) = pages(grid="2 x 2", margin="10 mm; 5 mm", gap="4 mm; 3 mm", copies="4")
-    assert labels == [
-        (5, 10, 98, 137),
-        (107, 10, 98, 137),
-        (5, 150, 98, 137),
-        (107, 150, 98, 137),
-    ]
+    assert labels == [(5, 10, 98, 137), (107, 10, 98, 137), (5, 150, 98, 137), (107, 150, 98, 137)]
 
 
 def test_four_margins_are_top_right_bottom_left():
