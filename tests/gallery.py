@@ -27,9 +27,9 @@ PICTURES = Path(__file__).resolve().parents[1] / "site" / "pictures"
 DOTS_TO_THE_INCH = 150
 # Name, width and height, colours, the place of the page, and how many steps are done there.
 VIEWS = (
-    ("page-phone-light.png", 390, 844, "light", "#batch", 0),
+    ("page-phone-light.png", 390, 844, "light", "#feed", 0),
     ("page-phone-dark.png", 390, 844, "dark", "#steps", 5),
-    ("page-wide.png", 1280, 900, "light", "#batch", 0),
+    ("page-wide.png", 1280, 900, "light", "#feed", 0),
 )
 FRESH = "document.getElementById('freshness').dataset.freshness === 'fresh'"
 # Batches whose liquor falls into each class by the high end of its pH.

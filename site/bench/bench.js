@@ -29,7 +29,10 @@ function bindForm() {
     const field = /** @type {import("../types").Field} */ (target);
     changed(field instanceof HTMLSelectElement ? null : field.name);
   });
-  whole.addEventListener("change", () => { state.typing = null; });
+  whole.addEventListener("change", ({ target }) => {
+    state.typing = null;
+    form.complete(/** @type {import("../types").Field} */ (target));
+  });
   onClick("add-can", () => form.addCan().focus());
   byId("cans").addEventListener("click", (event) => {
     const row = clicked("[data-remove-can]", event)?.closest(".can");

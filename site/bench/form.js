@@ -7,6 +7,7 @@ import { follow } from "../common/words.js";
 
 const SCHEMA = 1;
 const MOST_CANS = 20;
+const MOST_MILLISIEMENS = 50;
 const form = byId("batch", HTMLFormElement);
 const cans = byId("cans");
 /** @type {object[] | null} */
@@ -21,11 +22,36 @@ const stepsOf = (name) => {
   return { last: steps.pop() ?? "", steps };
 };
 
+/** Whether gallons are US gallons here. */
+export function isUs() {
+  const values = Object.fromEntries(fields().map(({ name, value }) => [name, value]));
+  return (values.customs || (values.locale === "en-US" ? "us" : "")) === "us";
+}
+
+/**
+ * Return what stands in a field; a number alone gets the likely unit. Conductivities above 50 are in µS/cm.
+ * @param {import("../types").Field} field
+ */
+function withUnit({ value, dataset }) {
+  const text = value.trim();
+  if (!dataset.unit || !/^\d+([.,]\d+)?$/.test(text)) return value;
+  if (dataset.unit === "mS/cm" && parseFloat(text) > MOST_MILLISIEMENS) return `${text} µS/cm`;
+  return `${text} ${isUs() ? dataset.usUnit : dataset.unit}`;
+}
+
+/** Write the unit behind a number that stands alone in a field, so that it can be seen and changed. @param {import("../types").Field} field */
+export function complete(field) {
+  const text = withUnit(field);
+  if (text !== field.value) field.value = text;
+}
+
 /** Return the request in the form; empty fields are left out. */
 export function read() {
   /** @type {Request} */
   const request = { schema: SCHEMA };
-  for (const { name, value } of fields()) {
+  for (const field of fields()) {
+    const { name } = field;
+    const value = withUnit(field);
     if (!value.trim()) continue;
     const { steps, last } = stepsOf(name);
     let place = request;

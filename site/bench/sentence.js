@@ -34,8 +34,7 @@ export function set(values) {
 }
 
 function sizes() {
-  const customs = valueAt("customs") || (valueAt("locale") === "en-US" ? "us" : "metric");
-  return customs === "us" ? SIZES.us : SIZES.metric;
+  return form.isUs() ? SIZES.us : SIZES.metric;
 }
 
 /** Show in the sentence what stands in the form. */
@@ -113,6 +112,13 @@ export function startSentence() {
     if (!field) return;
     field.value = value;
     changed(field.name);
+  });
+  document.addEventListener("change", ({ target }) => {
+    const mirror = /** @type {HTMLInputElement} */ (target);
+    const field = mirror.dataset.mirrors && fieldAt(mirror.dataset.mirrors);
+    if (!field) return;
+    form.complete(field);
+    mirror.value = field.value;
   });
   byId("answer").addEventListener("click", ({ target }) => {
     const button = /** @type {HTMLElement | null} */ (/** @type {Element} */ (target).closest("[data-move]"));

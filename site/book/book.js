@@ -92,7 +92,8 @@ function showTroubles() {
   const deadly = records.deadly().map((each) => made("p", say("The calculator stops when it works on “{name}” of the book. The sums leave that out; the book and its file keep it.", { name: nameOf(each) })));
   troubles.hidden = !records.broken().length && !deadly.length;
   troubles.replaceChildren(...deadly);
-  if (records.broken().length) troubles.append(
+  if (!records.broken().length) return;
+  troubles.append(
     made("p", say("Something in this browser's book can't be read any more. It was left as it is, and everything else is shown. If you have a file of the book, open it: that mends it.")),
     button(say("Save what can't be read"), saveUnreadable),
   );

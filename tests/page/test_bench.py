@@ -83,7 +83,7 @@ def test_the_verdict_offers_its_way_round_as_a_button(browser: Browser, one_file
     with opened(browser, one_file) as (page, _):
         page.evaluate("location.hash = '#all'")
         page.locator("#dilution").fill("1:1")
-        page.evaluate("location.hash = '#batch'")
+        page.evaluate("location.hash = '#feed'")
         expect(page.locator(".verdict [data-verdict]")).to_have_text("Go weaker")
         expect(page.locator(".verdict > details > summary")).to_contain_text("Too")
         button = page.locator("[data-move]").first
@@ -96,7 +96,7 @@ def test_the_soil_s_ph_is_asked_for_beside_the_verdict(browser: Browser, one_fil
     with opened(browser, one_file) as (page, finger):
         page.evaluate("location.hash = '#all'")
         page.locator('[name="soil.ph"]').fill("")
-        page.evaluate("location.hash = '#batch'")
+        page.evaluate("location.hash = '#feed'")
         expect(page.locator(".verdict > details > summary")).to_contain_text("The soil pH is not known.")
         finger.tap("[data-move]")
         finger.type("many")
@@ -112,6 +112,20 @@ def test_a_swapped_unit_is_answered_at_the_field_and_taken_with_one_tap(browser:
         finger.type("6000 mS/cm")
         finger.tap("#reading [data-move]")
         wait_until(lambda: page.locator("#read-ec").input_value() == "6 mS/cm", what="the reading as it fits")
+
+
+def test_a_number_alone_takes_the_unit_in_sight(browser: Browser, one_file: str) -> None:
+    with opened(browser, one_file) as (page, finger):
+        page.locator("#can-size").select_option("other")
+        page.locator("#quick-input").fill("7")
+        page.locator("#quick-input").blur()
+        expect(page.locator("#quick-input")).to_have_value("7 L")
+        finger.tap("#i-measured")
+        finger.type("4200")
+        finger.tap("#read-ph")
+        expect(page.locator("#read-ec")).to_have_value("4200 µS/cm")
+        request = page.evaluate("feedcalc.form.read()")
+        assert (request["cans"][0]["size"], request["measured"]["ec"]) == ("7 L", "4200 µS/cm")
 
 
 def test_each_step_fills_the_screen_with_its_drawing_and_at_most_two_cautions(phone: Page) -> None:
@@ -183,11 +197,11 @@ def test_one_file_carries_batches_and_book_to_another_browser(browser: Browser, 
 @pytest.mark.parametrize("look", [{"color_scheme": "light"}, {"color_scheme": "dark"}])
 def test_the_bench_and_its_steps_are_for_every_eye(phone: Page, look: dict[str, Any]) -> None:
     phone.emulate_media(**look)
-    for way in ("#batch", "#steps"):
+    for way in ("#feed", "#steps"):
         phone.evaluate("way => { location.hash = way; }", way)
         found = Axe().run(phone).response["violations"]
         assert not [fault["id"] for fault in found if fault["impact"] in {"serious", "critical"}]
-    phone.evaluate("location.hash = '#batch'")
+    phone.evaluate("location.hash = '#feed'")
 
 
 @pytest.mark.parametrize("language", ["de", "hi"])
