@@ -202,12 +202,15 @@ class Sheet:
         return tuple(sorted(found, key=lambda caution: -caution.weight))
 
     def first(self, *where: str) -> tuple[Caution, ...]:
-        """Return the cautions that a step shows."""
-        return self.at(*where)[:_FIRST_CAUTIONS]
+        """Return the cautions that a step shows; what the feed itself is counts among them."""
+        return self.at(*where)[: self._most_shown(where)]
 
     def behind(self, *where: str) -> tuple[Caution, ...]:
         """Return the cautions of a step that stand behind those it shows."""
-        return self.at(*where)[_FIRST_CAUTIONS:]
+        return self.at(*where)[self._most_shown(where) :]
+
+    def _most_shown(self, where: tuple[str, ...]) -> int:
+        return _FIRST_CAUTIONS - ("applying" in where and bool(self.danger_of_feed))
 
     @property
     def keeps(self) -> str:

@@ -33,9 +33,8 @@ export function wakeEngine() {
   startEngine({
     onStage: ({ name, done, total }) => {
       const bar = byId("state-bar", HTMLProgressElement);
-      /** @param {number} bytes */
-      const written = (bytes) => bytes.toLocaleString(document.documentElement.lang);
-      show(byId("state-words"), () => say("{stage}: {done} of {total} bytes.", { stage: STAGES[name]?.(), done: written(done), total: written(total) }));
+      const share = Math.floor(100 * done / total);
+      show(byId("state-words"), () => say("{stage}: {share} %.", { stage: STAGES[name]?.(), share }));
       bar.hidden = false;
       bar.max = total;
       bar.value = done;
