@@ -47,12 +47,21 @@ let answered = {}; // by place: the request whose whole answer is shown there
 function put(name, markup) {
   const place = first(`[data-part="${name}"]`);
   const { activeElement } = document;
-  const focused = activeElement instanceof HTMLElement && place.contains(activeElement) ? activeElement.dataset.step : null;
+  const focused = activeElement instanceof HTMLElement && place.contains(activeElement) ? nameOf(activeElement) : "";
   putMarkup(place, markup);
   place.lang = document.documentElement.lang;
-  if (name === "sheet") showTicks();
+  if (name === "sheet") {
+    showTicks();
+    tellFollowers("answer"); // before the focus comes back: the step that has it must be shown
+  }
   if (name === "label") showBatchName();
-  if (focused) /** @type {HTMLElement | null} */ (place.querySelector(`[data-step="${focused}"]`))?.focus();
+  if (focused) /** @type {HTMLElement | null} */ (place.querySelector(focused))?.focus({ preventScroll: true });
+}
+
+/** What finds an element again in markup that replaces it: a step or its tick. @param {HTMLElement} element */
+function nameOf({ id, dataset: { step } }) {
+  if (step) return `[data-step="${step}"]`;
+  return id ? `#${CSS.escape(id)}` : "";
 }
 
 const ticks = () => /** @type {HTMLInputElement[]} */ (all("[data-step]", answer));
@@ -89,7 +98,6 @@ function showReply(reply, whole) {
   }
   for (const [name, markup] of Object.entries(reply.html)) if (whole || !WITH_RANGES.includes(name)) put(name, markup);
   answer.setAttribute("aria-busy", String(!whole));
-  tellFollowers("answer");
   if (sheet() === "dry") {
     mark("fresh", () => say("For what is typed now."));
     announce(() => say("Sheet for dry ash worked out."));
