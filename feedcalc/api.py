@@ -3,7 +3,7 @@
     >>> from feedcalc import Ash, Can, plan
     >>> batch = plan(ash=Ash(kind="oak", state="aged"), cans=[Can("9 L", 2)], locale="en-GB")
     >>> print(batch.dilution, batch.water, batch.verdict)
-    1:6 3.2 L hold back
+    1:6 3.1 L hold back
 
 * A quantity is text as people type it (``"2.5 L"``), a number where there is no unit, ``{"value": 2.5, "unit": "L"}``,
   a quantity of pint, or a `Figure` of another answer.
