@@ -203,12 +203,22 @@ def build_page() -> None:
 
 def make_package() -> None:
     """Make wheel and source archive in dist/, and try both in fresh environments."""
-    for old in (*(ROOT / "dist").glob("feedcalc-*.whl"), *(ROOT / "dist").glob("feedcalc-*.tar.gz")):
+    for old in packages_made():
         old.unlink()
     run_step("the package (dist/*.whl, dist/*.tar.gz)", [PYTHON, "-m", "hatchling", "build", "-d", ROOT / "dist"])
-    for made in (*(ROOT / "dist").glob("feedcalc-*.whl"), *(ROOT / "dist").glob("feedcalc-*.tar.gz")):
+    for made in packages_made():
         with tempfile.TemporaryDirectory() as folder:
             try_package(made, Path(folder))
+
+
+def packages_made() -> list[Path]:
+    """Return the wheel and the source archive in dist/."""
+    return [*(ROOT / "dist").glob("feedcalc-*.whl"), *(ROOT / "dist").glob("feedcalc-*.tar.gz")]
+
+
+def packages_of(environment: Path) -> Path:
+    """Return the folder that an environment installs packages into."""
+    return environment / "Lib/site-packages" if os.name == "nt" else next(environment.glob("lib/python*/site-packages"))
 
 
 def try_package(made: Path, folder: Path) -> None:
@@ -218,9 +228,7 @@ def try_package(made: Path, folder: Path) -> None:
     """
     run_step(f"an environment for {made.name}", [PYTHON, "-m", "venv", folder])
     programs = folder / PROGRAMS.name
-    (packages,) = (folder / "Lib/site-packages",) if os.name == "nt" else folder.glob("lib/python*/site-packages")
-    (own,) = (ENVIRONMENT / "Lib/site-packages",) if os.name == "nt" else ENVIRONMENT.glob("lib/python*/site-packages")
-    (packages / "dependencies.pth").write_text(f"{own}\n", encoding="utf-8")
+    (packages_of(folder) / "dependencies.pth").write_text(f"{packages_of(ENVIRONMENT)}\n", encoding="utf-8")
     install: list[str | Path] = [programs / "python", "-m", "pip", "install", "--quiet", "--no-deps", "--no-index"]
     run_step(f"{made.name} in it", [*install, "--no-build-isolation", "--ignore-installed", made])
     asked: list[str | Path] = [programs / "feedcalc", "sheet", "--language", "de"]

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
         Bucket,
         Can,
         Figure,
-        InputErrors,
         KnownAsh,
         Plan,
         Readings,
@@ -26,6 +25,7 @@ if TYPE_CHECKING:
         plan,
         spread,
     )
+    from feedcalc.words.errors import InputErrors
 
 __version__ = "0.1.0"
 __all__ = [

@@ -24,23 +24,6 @@ from feedcalc.contract.numbers import write_number
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError, InputErrors
 
-__all__ = [
-    "Ash",
-    "Bucket",
-    "Can",
-    "Figure",
-    "InputErrors",
-    "KnownAsh",
-    "Plan",
-    "Readings",
-    "Soil",
-    "Spread",
-    "Water",
-    "learn",
-    "plan",
-    "spread",
-]
-
 Quantity = Any  # text, a number, {"value", "unit"}, a quantity of pint or a `Figure`
 
 
@@ -166,19 +149,24 @@ class _Answer:
         return tuple(caution["text"] for caution in self.reply["cautions"])
 
     def _repr_html_(self) -> str:
-        """Return the sheet for a notebook."""
+        """Return the sheet for a notebook, the answer with its verdict and its danger first."""
         html: Mapping[str, str] = json.loads(calculate(json.dumps(self.request)))["html"]
-        return html.get("sheet") or html.get("spread") or html.get("ash") or ""
+        return "".join(html.get(part, "") for part in ("bench", "sheet", "liquor", "spread", "ash"))
 
 
 @dataclass(frozen=True, slots=True)
-class Plan(_Answer):
-    """A batch: what to weigh, pour and dilute, what the liquor holds, and whether ground and plants can take it."""
+class _Judged(_Answer):
+    """An answer that says whether ground and plants can take it."""
 
     @property
     def verdict(self) -> str:
         """``go``, ``go weaker`` or ``hold back``."""
         return str(self.reply["values"]["verdict"])
+
+
+@dataclass(frozen=True, slots=True)
+class Plan(_Judged):
+    """A batch: what to weigh, pour and dilute, what the liquor holds, and whether ground and plants can take it."""
 
     @property
     def reasons(self) -> tuple[str, ...]:
@@ -222,13 +210,8 @@ class Plan(_Answer):
 
 
 @dataclass(frozen=True, slots=True)
-class Spread(_Answer):
+class Spread(_Judged):
     """How much dry ash a year the ground may have."""
-
-    @property
-    def verdict(self) -> str:
-        """``go``, ``go weaker`` or ``hold back``."""
-        return str(self.reply["values"]["verdict"])
 
     @property
     def ash(self) -> Figure:

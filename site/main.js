@@ -2,7 +2,7 @@
 // name `feedcalc` is listed at the end.
 
 import { today } from "./common/clock.js";
-import { byId, download } from "./common/dom.js";
+import { byId, download, onFile } from "./common/dom.js";
 import { startNotices } from "./common/notices.js";
 import { go, startPlaces } from "./common/places.js";
 import { say, show, startWords } from "./common/words.js";
@@ -31,11 +31,7 @@ function startFiles() {
   byId("save-everything").addEventListener("click", async () => {
     download(`feedcalc-${today()}.json`, batchFiles.wholeFile(state.batches, await bookText()), "application/json");
   });
-  const input = byId("everything-file", HTMLInputElement);
-  input.addEventListener("change", async () => {
-    const file = input.files?.[0];
-    input.value = "";
-    if (!file) return;
+  onFile("everything-file", async (file) => {
     byId("menu", HTMLDetailsElement).open = false;
     const { batches, book } = batchFiles.partsOfFile(file.name, await file.text());
     if (batches) await openBatches(batches, file.name);

@@ -51,14 +51,17 @@ def taken_as(typed: str, choice: str) -> str:
 
 def is_refused(typed: str) -> bool:
     """Return whether a text names an ash that must not be used, or that is not covered."""
+    return any(_names(typed, fuel) for fuel in _words_refused())
+
+
+def _names(typed: str, fuel: str) -> bool:
     words = plain_words(typed)
-    return any(f" {word} " in f" {words} " for named in _words_refused().values() for word in named)
+    return any(f" {word} " in f" {words} " for word in _words_refused()[fuel])
 
 
 def _refuse_unusable(path: str, given: object, typed: str, kinds: tuple[str, ...]) -> None:
-    words = plain_words(typed)
     for row in published.table("ash_refusals"):
-        if any(f" {word} " in f" {words} " for word in _words_refused()[row["id"]]):
+        if _names(typed, row["id"]):
             problem = (
                 said("{label}: never use this ash", label=row["label"])
                 if row["verdict"] == "refused"

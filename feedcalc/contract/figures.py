@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.contract.numbers import write_number
-from feedcalc.contract.own_measures import CLOSE_ENOUGH, METRIC, OwnUnits, is_own, roughly, to_measure
+from feedcalc.contract.own_measures import CLOSE_ENOUGH, METRIC, NO_RECIPE, OwnUnits, is_own, roughly, to_measure
 from feedcalc.contract.quantities import write_quantity
+from feedcalc.contract.units import converted
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
-_POUND_GRAMS, _FOOT_METRES = 453.59237, 0.3048
 Figure = dict[str, Any]
 # A figure below this in its unit is written as under this limit.
 SMALLEST_WRITTEN = {"mg/L": 0.1, "g/L": 0.001, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
@@ -42,18 +42,6 @@ _SOIL_UNITS = {
     "mg/kg": "\u00a0mg/kg",
     "g/ha": "\u00a0g/ha",
     "a": "",
-}
-
-
-_BY_GROUND = ((0.0, 100 * _FOOT_METRES**2 / _POUND_GRAMS, "\u00a0lb/100\u00a0sq\u00a0ft"),)
-_BY_WEIGHT = ((_POUND_GRAMS, 1 / _POUND_GRAMS, "\u00a0lb"), (0.0, 16 / _POUND_GRAMS, "\u00a0oz"))
-# Unit -> least value in it, factor and unit in words, for growers who measure ground in feet.
-_SOIL_UNITS_IN_FEET = {
-    "g/m2": _BY_GROUND,
-    "g CaCO3/m2": _BY_GROUND,
-    "g": _BY_WEIGHT,
-    "g CaCO3": _BY_WEIGHT,
-    "m2": ((0.0, 1 / _FOOT_METRES**2, "\u00a0sq\u00a0ft"),),
 }
 
 
@@ -195,6 +183,21 @@ def shown(path: str, figure: Figure, locale: str, own: OwnUnits = METRIC) -> Sho
     )
 
 
+def _in_feet_and_pounds(figure: Figure) -> tuple[float, str] | None:
+    """Return factor and unit of a figure about soil where ground is measured in feet; None if that is the same."""
+    pound, square_foot = converted(1.0, "lb", "g"), converted(1.0, "ft^2", "m^2")
+    match figure["unit"]:
+        case "g/m2" | "g CaCO3/m2":
+            return 100 * square_foot / pound, "\u00a0lb/100\u00a0sq\u00a0ft"
+        case "g" | "g CaCO3" if figure["value"] >= pound:
+            return 1 / pound, "\u00a0lb"
+        case "g" | "g CaCO3":
+            return converted(1.0, "g", "oz"), "\u00a0oz"
+        case "m2":
+            return 1 / square_foot, "\u00a0sq\u00a0ft"
+    return None
+
+
 def _shown_in_own_units(path: str, figure: Figure, locale: str, own: OwnUnits, exact: bool) -> Shown:
     text: str
     ends: list[str]
@@ -215,7 +218,7 @@ def _shown_in_own_units(path: str, figure: Figure, locale: str, own: OwnUnits, e
 
 def _closeness(path: str) -> float:
     """Return how close one measure must come: what a plant gets, or what other dilutions would take, is no recipe."""
-    return CLOSE_ENOUGH if path.startswith("batch.") else 0.06
+    return CLOSE_ENOUGH if path.startswith("batch.") else NO_RECIPE
 
 
 def figure_words(figure: Figure, locale: str, own: OwnUnits = METRIC) -> str:
@@ -228,8 +231,8 @@ def figure_words(figure: Figure, locale: str, own: OwnUnits = METRIC) -> str:
     '2 lb/100 sq ft'
     """
     scale, unit = 1.0, _SOIL_UNITS[figure["unit"]]
-    if own.area == "ft^2" and figure["unit"] in _SOIL_UNITS_IN_FEET:
-        _, scale, unit = next(row for row in _SOIL_UNITS_IN_FEET[figure["unit"]] if figure["value"] >= row[0])
+    if own.area == "ft^2":
+        scale, unit = _in_feet_and_pounds(figure) or (scale, unit)
     low, value, high = (write_number(figure[name] * scale, 2, locale, trim=True) for name in ("low", "value", "high"))
     if low == high:
         return value + unit

@@ -7,12 +7,11 @@ from functools import lru_cache
 from math import ceil, floor, inf
 
 from feedcalc import published
-from feedcalc.contract.numbers import write_number
+from feedcalc.contract.numbers import write_number, write_quarters
 from feedcalc.words.messages import said
 
 # Cups alone will do if they come this close to the volume (relative), well within the scatter of a cup of ash.
 CLOSE_ENOUGH = 0.06
-_QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 _MEASURES = {
     "cup": (said("{amount} level cup"), said("{amount} level cups")),
     "tablespoon": (said("{amount} level tablespoon"), said("{amount} level tablespoons")),
@@ -115,12 +114,7 @@ def measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
     """
     words = []
     for amount, name in parts:
-        whole, rest = int(amount), round(amount - int(amount), 6)
-        number = (
-            (str(whole) if whole else "") + _QUARTERS.get(rest, "")
-            if rest in (0, *_QUARTERS)
-            else write_number(amount, 3, locale)
-        )
         one, many = _MEASURES[name]
+        number = write_quarters(amount) or write_number(amount, 3, locale)
         words.append(said(one if amount <= 1 else many, amount=number))
     return words[0] if len(words) == 1 else said("{first} and {second}", first=words[0], second=words[1])

@@ -84,6 +84,19 @@ def write_number(value: float, figures: int = 2, locale: str = "en-GB", *, trim:
     return text.replace("-", MINUS, 1) if text.startswith("-") else text
 
 
+_QUARTERS = {0.0: "", 0.25: "¼", 0.5: "½", 0.75: "¾"}
+
+
+def write_quarters(amount: float) -> str:
+    """Return an amount of whole ones and quarters; empty if it is none.
+
+    >>> write_quarters(1.5), write_quarters(0.25), write_quarters(3.0), write_quarters(0.3)
+    ('1½', '¼', '3', '')
+    """
+    whole, rest = int(amount), round(amount - int(amount), 6)
+    return (str(whole) if whole or not rest else "") + _QUARTERS[rest] if rest in _QUARTERS else ""
+
+
 def write_decimals(value: float, decimals: int, locale: str = "en-GB") -> str:
     """Return ``value`` with a fixed number of decimals, for numbers that stand side by side.
 

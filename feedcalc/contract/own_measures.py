@@ -12,13 +12,13 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from feedcalc.contract.numbers import write_number
+from feedcalc.contract.numbers import write_number, write_quarters
 from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, WRITTEN_UNITS, converted
 from feedcalc.words.messages import Said, said
 
 # Fewer measures are written where they come this close to the amount (relative).
 CLOSE_ENOUGH = 0.01
-_FRACTIONS = {0.0: "", 0.25: "¼", 0.5: "½", 0.75: "¾"}
+NO_RECIPE = 0.06  # the same for what a plant or a piece of ground gets, which nobody measures out
 # The measures of a system that amounts are written in, largest first, and the parts of each that a jug or spoon shows.
 _STEPS: Mapping[str, tuple[tuple[str, float], ...]] = {
     "us": (("us_gal", 0.25), ("us_quart", 0.25), ("us_cup", 0.25), ("us_tbsp", 0.5), ("us_tsp", 0.25)),
@@ -136,6 +136,13 @@ def to_measure(value: float, unit: str, own: OwnUnits, locale: str, close: float
     return _counted(max(_rounded(litres / size, step), step), measure, own)
 
 
+def on_a_square_foot(litres_per_square_metre: float, own: OwnUnits, locale: str) -> str:
+    """Return what a square foot gets; empty where the grower does not count in square feet."""
+    if own.area != "ft^2":
+        return ""
+    return to_measure(litres_per_square_metre * converted(1.0, "ft^2", "m^2"), "L", own, locale, close=NO_RECIPE)
+
+
 def _rounded(count: float, step: float) -> float:
     return step * round(count / step)
 
@@ -187,9 +194,7 @@ def _amount(value: float, unit: str, own: OwnUnits, locale: str, figures: int, *
 
 def _counted(count: float, unit: str, own: OwnUnits) -> Said:
     """Return so many of a measure, with quarters as fractions: ``1½ cups``."""
-    whole, rest = int(count), round(count - int(count), 6)
-    number = (str(whole) if whole or not rest else "") + _FRACTIONS[rest]
-    return said("{number}\u00a0{unit}", number=number, unit=_unit_words(unit, own, count))
+    return said("{number}\u00a0{unit}", number=write_quarters(count), unit=_unit_words(unit, own, count))
 
 
 def _word(unit: str) -> str:

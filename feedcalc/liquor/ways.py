@@ -14,8 +14,7 @@ from typing import Any
 
 from feedcalc.contract.figures import figure
 from feedcalc.contract.numbers import write_number
-from feedcalc.contract.own_measures import roughly, to_measure
-from feedcalc.contract.units import converted
+from feedcalc.contract.own_measures import on_a_square_foot, roughly, to_measure
 from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.liming import expected_shift
 from feedcalc.garden.suitability import DRENCHED_DEPTH_CM, GO, HALF_STRENGTH, Verdict, half_strength, suitability_limit
@@ -150,15 +149,14 @@ def _more_ground(answer: Answer) -> list[Way]:
 def _soil_test(answer: Answer) -> list[Way]:
     """What may be given meanwhile, and how to test."""
     litres = min(answer.typical.per_square_metre.litres, practice("ground_volume").high)
-    own = answer.request.own
-    on_a_foot = to_measure(litres * converted(1.0, "ft^2", "m^2"), "L", own, answer.request.locale, close=0.06)
+    on_a_foot = on_a_square_foot(litres, answer.request.own, answer.request.locale)
     text = (
         said(
             "Until the soil is tested, give {volume} to a square foot once, and no more. Then test: mix soil from "
             "several places with rainwater, let it settle and dip a strip, or use a kit; a laboratory is surest.",
             volume=on_a_foot,
         )
-        if own.area == "ft^2"
+        if on_a_foot
         else said(
             "Until the soil is tested, give {litres} L to a square metre once, and no more. Then test: mix soil from "
             "several places with rainwater, let it settle and dip a strip, or use a kit; a laboratory is surest.",

@@ -17,16 +17,15 @@ from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
 from feedcalc.contract.figures import Shown, flat_figures, shown
 from feedcalc.contract.measures import measure_words
-from feedcalc.contract.own_measures import OwnUnits, to_measure
+from feedcalc.contract.own_measures import OwnUnits, on_a_square_foot, to_measure
 from feedcalc.contract.quantities import write_quantity
-from feedcalc.contract.units import converted
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.instruments import ph_shows, reading_celsius
 from feedcalc.liquor.planning import STAGES
 from feedcalc.liquor.times import hours_until_clear, settled_at, use_by
 from feedcalc.physics import settling
-from feedcalc.sheets.moves import Move, next_move, suggested, verdict_in_short
+from feedcalc.sheets.moves import Move, in_short, next_move, suggested
 from feedcalc.words.languages import moment_words
 from feedcalc.words.messages import said
 
@@ -139,7 +138,7 @@ class Sheet:
     @property
     def verdict_in_short(self) -> str:
         """Why the verdict is what it is, in a few words."""
-        return verdict_in_short(self.verdict, self.reasons)
+        return in_short(self.weightiest_reasons)
 
     @property
     def next_move(self) -> Move | None:
@@ -220,10 +219,7 @@ class Sheet:
     @property
     def per_square_foot(self) -> str:
         """How much feed a square foot gets; empty where the grower counts in square metres."""
-        if self.own.area != "ft^2":
-            return ""
-        litres = self.figures["delivered.per_square_metre.volume"].value * converted(1.0, "ft^2", "m^2")
-        return to_measure(litres, "L", self.own, self.locale, close=0.06)
+        return on_a_square_foot(self.figures["delivered.per_square_metre.volume"].value, self.own, self.locale)
 
     def time(self, moment: datetime | None) -> str:
         """Return the day and clock time in words; empty if the start of the steep is unknown."""

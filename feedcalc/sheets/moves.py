@@ -48,15 +48,11 @@ def suggested(suggestions: Sequence[Mapping[str, str]]) -> tuple[Move, ...]:
     )
 
 
-def verdict_in_short(verdict: str, reasons: Sequence[Mapping[str, str]]) -> str:
-    """Return why, in a few words: those of the first reason that decides."""
-    deciding = next((reason["id"] for reason in reasons if reason["towards"] == verdict != "go"), "")
-    words: str = _short_reasons().get(deciding) or said("Soil and plants can take it.")
-    return words
-
-
-def _short_reasons() -> dict[str, str]:
-    return {row["id"]: row["short"] for row in published.table("suitability_reasons")}
+def in_short(deciding: Sequence[Mapping[str, str]]) -> str:
+    """Return a verdict's reason in a few words: those of the first that decides; without one, nothing is in the way."""
+    if not deciding:
+        return said("Soil and plants can take it.")
+    return next(row["short"] for row in published.table("suitability_reasons") if row["id"] == deciding[0]["id"])
 
 
 def _move(words: str, fields: Mapping[str, str], because: str = "") -> Move:

@@ -64,7 +64,8 @@ function nameOf({ id, dataset: { step } }) {
   return id ? `#${CSS.escape(id)}` : "";
 }
 
-const ticks = () => /** @type {HTMLInputElement[]} */ (all("[data-step]", answer));
+/** The boxes to tick, one for each step. */
+export const ticks = () => /** @type {HTMLInputElement[]} */ (all("[data-step]", answer));
 
 /** Tick the steps that are done. */
 export function showTicks() {

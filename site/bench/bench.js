@@ -1,7 +1,7 @@
 // The bench: the form, the batches and the sheets that follow them, put together. Nothing typed is lost.
 
 import { localMoment } from "../common/clock.js";
-import { all, byId } from "../common/dom.js";
+import { all, byId, onFile } from "../common/dom.js";
 import { onLanguage } from "../common/words.js";
 import { restart } from "../engine/client.js";
 import { followers, state, theBatch } from "../store/state.js";
@@ -68,12 +68,7 @@ function bindBatches() {
   onClick("duplicate-batch", duplicate);
   onClick("delete-batch", deleteBatch);
   onClick("export", exportAll);
-  const input = byId("import-file", HTMLInputElement);
-  input.addEventListener("change", async () => {
-    const file = input.files?.[0];
-    if (file) await openFile(file);
-    input.value = "";
-  });
+  onFile("import-file", openFile);
   onClick("copy-link", copyLink);
   byId("copy-link").hidden = location.protocol === "file:"; // such an address leads nowhere on another machine
   window.addEventListener("hashchange", takeLink);

@@ -3,6 +3,7 @@
 import { all, byId, first } from "../common/dom.js";
 import { go } from "../common/places.js";
 import { say, show } from "../common/words.js";
+import { wordsOf } from "../store/changes.js";
 import { fields } from "./form.js";
 
 /** @typedef {import("../types").Reply} Reply */
@@ -47,7 +48,7 @@ function tellReadings({ assumed, read_as: readings }) {
 function tellErrors(errors) {
   byId("error-list").replaceChildren(...errors.map((error) => {
     const field = fieldAt(error.field);
-    if (field) markField(field, wordsOf(error));
+    if (field) markField(field, wordsOf([error]));
     return lineOf(error);
   }));
   byId("error-summary").hidden = !errors.length;
@@ -55,9 +56,6 @@ function tellErrors(errors) {
   byId("bench-errors").replaceChildren(...elsewhere.map(lineOf));
   byId("bench-errors").hidden = !elsewhere.length;
 }
-
-/** @param {Refusal} error */
-const wordsOf = ({ problem, accepted }) => say("{problem} Try {accepted}.", { problem, accepted });
 
 /** @param {string} path */
 const mirrorsOf = (path) => all(`[data-mirror-error="${CSS.escape(path)}"]`);
@@ -67,7 +65,7 @@ function lineOf(error) {
   const item = document.createElement("li");
   const field = fieldAt(error.field);
   if (field) item.append(linkTo(field), " ");
-  item.append(error.given ? `“${error.given}”: ${wordsOf(error)}` : wordsOf(error));
+  item.append(error.given ? `“${error.given}”: ${wordsOf([error])}` : wordsOf([error]));
   return item;
 }
 

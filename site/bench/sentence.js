@@ -30,7 +30,6 @@ export function set(values) {
     if (field) field.value = value;
   }
   changed();
-  tell();
 }
 
 function sizes() {
@@ -51,10 +50,10 @@ export function tell() {
 
 function tellCans() {
   const rows = all("#cans .can");
-  const held = valueAt("cans.0.size");
-  const offered = held && !sizes().includes(held) ? [held, ...sizes()] : sizes();
+  const held = valueAt("cans.0.size") || (fieldAt("cans.0.size")?.getAttribute("placeholder") ?? ""); // what is assumed
+  const offered = !sizes().includes(held) ? [held, ...sizes()] : sizes();
   size.replaceChildren(...offered.map((text) => new Option(text, text)), new Option(say("another size"), OTHER));
-  size.value = held || offered[0] || "";
+  size.value = held;
   byId("can-count").textContent = valueAt("cans.0.count") || "1";
   const more = rows.slice(1).map((_, place) => `${valueAt(`cans.${place + 1}.count`) || "1"} × ${valueAt(`cans.${place + 1}.size`)}`);
   byId("more-cans").hidden = !more.length;

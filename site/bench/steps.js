@@ -2,11 +2,11 @@
 
 import { textOf as calendarOf } from "../common/calendar_file.js";
 import { localMoment } from "../common/clock.js";
-import { all, byId, download } from "../common/dom.js";
+import { byId, download } from "../common/dom.js";
 import { current, go } from "../common/places.js";
 import { onLanguage, say, show } from "../common/words.js";
 import { theBatch } from "../store/state.js";
-import { ticked } from "./answers.js";
+import { ticked, ticks } from "./answers.js";
 import * as form from "./form.js";
 import { changed } from "./history.js";
 import { keep } from "./keeping.js";
@@ -21,9 +21,8 @@ let shownStep = "";
 /** @type {WakeLockSentinel | null} */
 let awake = null;
 
-const boxes = () => /** @type {HTMLInputElement[]} */ (all("#answer [data-step]"));
-const names = () => boxes().map(({ dataset }) => dataset.step ?? "");
-const firstUndone = () => boxes().find(({ checked }) => !checked)?.dataset.step ?? names().at(-1) ?? "";
+const names = () => ticks().map(({ dataset }) => dataset.step ?? "");
+const firstUndone = () => ticks().find(({ checked }) => !checked)?.dataset.step ?? names().at(-1) ?? "";
 
 /** Return when the liquor is clear, or null where the beginning is not known. */
 function readyAt() {
@@ -41,7 +40,7 @@ function isWaiting() {
 export function showStep() {
   const within = current() === "steps";
   if (within && !names().includes(shownStep)) shownStep = firstUndone();
-  for (const box of boxes()) box.closest(".step")?.toggleAttribute("data-shown", box.dataset.step === shownStep);
+  for (const box of ticks()) box.closest(".step")?.toggleAttribute("data-shown", box.dataset.step === shownStep);
   const place = names().indexOf(shownStep);
   show(byId("step-count"), () => say("Step {number} of {count}", { number: place + 1, count: names().length }));
   byId("step-back", HTMLButtonElement).disabled = place <= 0;
@@ -61,7 +60,7 @@ function turnToStep(name) {
 }
 
 function finishStep() {
-  const box = boxes().find(({ dataset }) => dataset.step === shownStep);
+  const box = ticks().find(({ dataset }) => dataset.step === shownStep);
   if (box) box.checked = true;
   record(shownStep);
   const next = names()[names().indexOf(shownStep) + 1];

@@ -2,7 +2,7 @@
 // No arithmetic, no reading of amounts, no merging: those are the engine's.
 
 import { today } from "../common/clock.js";
-import { all, button, byId, first, made } from "../common/dom.js";
+import { all, button, byId, first, made, onFile } from "../common/dom.js";
 import { go } from "../common/places.js";
 import { keep, kept } from "../common/storage.js";
 import { onLanguage, say } from "../common/words.js";
@@ -141,12 +141,7 @@ function bindButtons() {
   onClick("book-save-csv", saveTable);
   onClick("book-calendar", saveReminders);
   onClick("book-print", () => window.print());
-  const input = byId("book-open", HTMLInputElement);
-  input.addEventListener("change", async () => {
-    const file = input.files?.[0];
-    if (file) await openFile(file);
-    input.value = "";
-  });
+  onFile("book-open", openFile);
 }
 
 function bindCountry() {

@@ -125,6 +125,16 @@ export function takeBatch(chosen) {
 }
 
 /**
+ * Return what an entry holds of a batch that was fed.
+ * @param {{ name: string, request: import("../types").Request }} batch
+ * @returns {Texts}
+ */
+export function entryOf({ name, request }) {
+  const dilution = typeof request.dilution === "string" ? request.dilution : "";
+  return { what: "liquid feed", request: JSON.stringify(request), batch: name, dilution };
+}
+
+/**
  * Open the form of an entry with a batch in it; where there is no bed yet, that of a bed.
  * @param {{ name: string, request: import("../types").Request }} batch
  */
@@ -136,10 +146,7 @@ export function addBatch({ name, request }) {
   }
   const [can, ...more] = Array.isArray(request.cans) ? request.cans : [];
   const single = can && !more.length && ["", "1"].includes(String(can.count ?? "")) ? String(can.size ?? "") : "";
-  openForm("entry", null, {
-    what: "liquid feed", request: JSON.stringify(request), batch: name, ...(single && { amount: single }),
-    dilution: typeof request.dilution === "string" ? request.dilution : "",
-  });
+  openForm("entry", null, { ...entryOf({ name, request }), ...(single && { amount: single }) });
 }
 
 // ---- Typing and saving ------------------------------------------------------------------------------------

@@ -6,7 +6,8 @@ import { toast } from "../common/notices.js";
 import { say } from "../common/words.js";
 import { undoStep, wordsOf, write } from "../store/changes.js";
 import * as records from "../store/records.js";
-import { isThere, textIn } from "../store/shapes.js";
+import { entryOf } from "./forms.js";
+import { beds, nameOf } from "./names.js";
 import { chooseBed, refresh, view } from "./view.js";
 
 /** @typedef {import("../types").Request} Request */
@@ -23,13 +24,14 @@ function showNew() {
 
 /** @param {Request} request */
 function open(request) {
-  const beds = records.all().filter((record) => record.kind === "bed" && isThere(record));
+  view.example = null; // it goes into the grower's own book
+  const listed = beds();
   choice.replaceChildren(
-    ...beds.map((bed) => new Option(textIn(bed, "name") || say("Without a name"), bed.id)),
+    ...listed.map((bed) => new Option(nameOf(bed), bed.id)),
     new Option(say("A bed that is not in the book yet"), NEW),
   );
-  choice.value = beds.some(({ id }) => id === view.bed) ? view.bed : beds[0]?.id ?? NEW;
-  byId("to-book-choice").hidden = !beds.length;
+  choice.value = listed.some(({ id }) => id === view.bed) ? view.bed : listed[0]?.id ?? NEW;
+  byId("to-book-choice").hidden = !listed.length;
   byId("to-book-name", HTMLInputElement).value = "";
   byId("to-book-area", HTMLInputElement).value = String(request.soil?.area ?? "").replace("^2", "²");
   byId("to-book-amount", HTMLInputElement).value = first(".lines").dataset.fed ?? "";
@@ -44,18 +46,15 @@ function open(request) {
  * Write the bed where it is new, then the entry; returns what the engine would not take.
  * @param {{ name: string, request: Request }} batch
  */
-async function writeBoth({ name, request }) {
+async function writeBoth(batch) {
   const bed = choice.value || records.newId();
   if (choice.value === NEW) {
-    const { plant = "", place = "", soil: { texture = "" } = {} } = request;
+    const { plant = "", place = "", soil: { texture = "" } = {} } = batch.request;
     const refused = await write("bed", bed, { name: textAt("to-book-name"), area: textAt("to-book-area"), plant, place, texture });
     if (refused) return refused;
   }
   chooseBed(bed);
-  const dilution = typeof request.dilution === "string" ? request.dilution : "";
-  return write("entry", records.newId(), {
-    bed, date: today(), what: "liquid feed", amount: textAt("to-book-amount"), request: JSON.stringify(request), batch: name, dilution,
-  });
+  return write("entry", records.newId(), { bed, date: today(), amount: textAt("to-book-amount"), ...entryOf(batch) });
 }
 
 /**

@@ -105,6 +105,20 @@ export function offerUnknown(select, value) {
 }
 
 /**
+ * Call back with each file that is chosen in an input for files; the same one can be chosen again.
+ * @param {string} id
+ * @param {(file: File) => void | Promise<void>} open
+ */
+export function onFile(id, open) {
+  const input = byId(id, HTMLInputElement);
+  input.addEventListener("change", async () => {
+    const file = input.files?.[0];
+    if (file) await open(file);
+    input.value = "";
+  });
+}
+
+/**
  * Hand the person a file.
  * @param {string} name
  * @param {string} text

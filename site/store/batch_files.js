@@ -4,12 +4,12 @@
 // can't be read is said in words and never thrown; nothing wild comes out of a file, whatever went in.
 
 import { say } from "../common/words.js";
+import { BOOK_FORMAT, isObject } from "./shapes.js";
 
 /** @typedef {import("../types").Batch} Batch */
 /** @typedef {import("../types").FoundBatches} FoundBatches */
 
 const FORMAT = "feedcalc batches";
-const BOOK = "feedcalc season book";
 const WHOLE = "feedcalc";
 const VERSION = 1;
 const LONGEST = 2000000;
@@ -21,9 +21,6 @@ const DEEPEST = 20; // levels in a request; kept readings of an ash take six
 const MIGRATIONS = [
   (request) => ({ format: FORMAT, version: 1, batches: [{ name: "", request }] }),
 ];
-
-/** @param {unknown} value @returns {value is Record<string, any>} */
-const isObject = (value) => typeof value === "object" && value !== null && !Array.isArray(value);
 
 /** Return a new id for a batch. */
 export const newId = () => crypto.randomUUID?.() ?? `b${Date.now()}${Math.random()}`.replaceAll(".", "");
@@ -123,7 +120,7 @@ export function partsOfFile(name, text) {
   if (/\.csv$/i.test(name)) return { book: text };
   const document = text.length > LONGEST ? undefined : parsed(text);
   if (!isObject(document)) return { batches: text };
-  if (document.format === BOOK) return { book: text };
+  if (document.format === BOOK_FORMAT) return { book: text };
   if (document.format !== WHOLE) return { batches: text };
   const { batches, book } = document;
   return { ...(batches && { batches: JSON.stringify(batches) }), ...(book && { book: JSON.stringify(book) }) };

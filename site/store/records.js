@@ -8,7 +8,7 @@ import { keep, kept } from "../common/storage.js";
 import { ASIDE, RECORDS, connect, done, held, lose } from "./database.js";
 import { isDeadly, withoutDeadly } from "./deadly.js";
 import { bringBackTyped } from "./journal.js";
-import { isRecord, textOf } from "./shapes.js";
+import { BOOK_FORMAT, isRecord, textOf } from "./shapes.js";
 
 /** @typedef {import("../types").BookRecord} BookRecord */
 
@@ -16,7 +16,6 @@ const DEVICE = "feedcalc.book.device";
 const LATEST = "feedcalc.book.latest";
 const CHANGED = "feedcalc.book.changed";
 const CHANNEL = "feedcalc.book";
-const FORMAT = "feedcalc season book";
 const VERSION = 1;
 
 /** @type {Map<string, BookRecord>} */
@@ -157,7 +156,7 @@ export function all(kind = "") {
 }
 
 /** Return the text of the book, as the engine and a file take it. */
-export const envelope = (chosen = all()) => JSON.stringify({ format: FORMAT, version: VERSION, records: chosen });
+export const envelope = (chosen = all()) => JSON.stringify({ format: BOOK_FORMAT, version: VERSION, records: chosen });
 
 /**
  * Return the book as an object, for a request; without records that Python died over.

@@ -2,6 +2,7 @@
 
 /** @typedef {import("../types").BookRecord} BookRecord */
 
+export const BOOK_FORMAT = "feedcalc season book";
 export const KINDS = ["bed", "soil test", "entry", "ash", "metals"];
 const STAMP = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z$/;
 

@@ -79,11 +79,16 @@ def test_the_first_tap_makes_the_example_the_grower_s_own(browser: Browser, one_
         expect(page.locator("#freshness")).not_to_contain_text("example")
 
 
+def fill_in(page: Page, field: str, text: str) -> None:
+    """Fill in a field of the whole form, and come back to the feed."""
+    page.evaluate("location.hash = '#all'")
+    page.locator(field).fill(text)
+    page.evaluate("location.hash = '#feed'")
+
+
 def test_the_verdict_offers_its_way_round_as_a_button(browser: Browser, one_file: str) -> None:
     with opened(browser, one_file) as (page, _):
-        page.evaluate("location.hash = '#all'")
-        page.locator("#dilution").fill("1:1")
-        page.evaluate("location.hash = '#feed'")
+        fill_in(page, "#dilution", "1:1")
         expect(page.locator(".verdict [data-verdict]")).to_have_text("Go weaker")
         expect(page.locator(".verdict > details > summary")).to_contain_text("Too")
         button = page.locator("[data-move]").first
@@ -94,9 +99,7 @@ def test_the_verdict_offers_its_way_round_as_a_button(browser: Browser, one_file
 
 def test_the_soil_s_ph_is_asked_for_beside_the_verdict(browser: Browser, one_file: str) -> None:
     with opened(browser, one_file) as (page, finger):
-        page.evaluate("location.hash = '#all'")
-        page.locator('[name="soil.ph"]').fill("")
-        page.evaluate("location.hash = '#feed'")
+        fill_in(page, '[name="soil.ph"]', "")
         expect(page.locator(".verdict > details > summary")).to_contain_text("The soil pH is not known.")
         finger.tap("[data-move]")
         finger.type("many")
