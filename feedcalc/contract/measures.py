@@ -33,7 +33,7 @@ def weighed(grams: float) -> float:
     >>> weighed(106.5), weighed(23.4), weighed(1234.0)
     (105.0, 23.0, 1230.0)
     """
-    step = 1 if grams < 50 else 5 if grams < 500 else 10 if grams < 2000 else 50
+    step = 1 if grams < 100 else 5 if grams < 500 else 10 if grams < 2000 else 50
     return max(_nearest(grams, step), min(grams, 1.0))
 
 
