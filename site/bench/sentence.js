@@ -50,8 +50,9 @@ export function tell() {
 
 function tellCans() {
   const rows = all("#cans .can");
-  const held = valueAt("cans.0.size") || (fieldAt("cans.0.size")?.getAttribute("placeholder") ?? ""); // what is assumed
-  const offered = !sizes().includes(held) ? [held, ...sizes()] : sizes();
+  const assumed = valueAt("cans.0.count") ? "" : fieldAt("cans.0.size")?.getAttribute("placeholder") ?? "";
+  const held = valueAt("cans.0.size") || assumed;
+  const offered = held && !sizes().includes(held) ? [held, ...sizes()] : sizes();
   size.replaceChildren(...offered.map((text) => new Option(text, text)), new Option(say("another size"), OTHER));
   size.value = held;
   byId("can-count").textContent = valueAt("cans.0.count") || "1";
@@ -115,9 +116,11 @@ export function startSentence() {
   document.addEventListener("change", ({ target }) => {
     const mirror = /** @type {HTMLInputElement} */ (target);
     const field = mirror.dataset.mirrors && fieldAt(mirror.dataset.mirrors);
-    if (!field) return;
-    form.complete(field);
-    mirror.value = field.value;
+    if (field) {
+      form.complete(field);
+      mirror.value = field.value;
+    }
+    if (state.batch) tell(); // a number may have got its unit
   });
   byId("answer").addEventListener("click", ({ target }) => {
     const button = /** @type {HTMLElement | null} */ (/** @type {Element} */ (target).closest("[data-move]"));

@@ -143,6 +143,7 @@ def test_a_file_brings_batches_to_another_browser(
     expect(other.locator("#preview-list")).to_contain_text("Chard & <b>")
     assert typed(other, "water.amount") == ""  # nothing happens before it is agreed to
     other.locator("#preview-keep").click()
+    expect(other.locator("#toast-words")).to_contain_text("Added")
     assert typed(other, "water.amount") == "2 gal (US)"
     assert "Example" in other.evaluate(NAMES)
     import_file(other, saved)
@@ -162,6 +163,7 @@ def test_a_clashing_batch_replaces_only_when_told_to_and_can_be_undone(
     file.write_text(json.dumps(envelope(theirs)), encoding="utf-8")
     import_file(page, file)
     page.locator("#preview-keep").click()
+    expect(page.locator("#toast-words")).to_contain_text("Added")
     assert sorted(page.evaluate(NAMES)) == ["Mine", "Theirs"]
     page.locator("#toast-action").click()
     assert page.evaluate(NAMES) == ["Mine"]
@@ -180,6 +182,7 @@ def test_the_command_line_s_requests_can_be_opened(opened: Callable[..., Page], 
     page = opened()
     import_file(page, file)
     page.locator("#preview-keep").click()
+    expect(page.locator("#toast-words")).to_contain_text("Added")
     assert (typed(page, "water.amount"), typed(page, "cans.0.count")) == ("11 L", "2")
 
 
@@ -220,6 +223,7 @@ def test_a_link_carries_a_batch_and_shows_it_first(opened: Callable[..., Page]) 
     assert other.evaluate(NAMES) == ["Example"]
     again = opened(link[link.index("#") :])
     again.locator("#preview-keep").click()
+    expect(again.locator("#toast-words")).to_contain_text("Added")
     assert (again.locator("#batch-name").input_value(), typed(again, "water.amount")) == ("Garlic", "8 L")
 
 

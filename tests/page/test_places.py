@@ -231,6 +231,7 @@ def test_a_link_carries_what_is_known_of_the_ash(page: Page) -> None:
     place(page, "dry")
     page.evaluate("address => { location.hash = address; }", address)
     page.locator("#preview-keep").click()
+    expect(page.locator("#batch-name")).to_have_value("Known")  # a dialog says after the click that it was closed
     assert page.evaluate(SHOWN) == ["answer"]
     assert page.evaluate("feedcalc.form.read().ash.earlier") == earlier
     page.evaluate("document.getElementById('my-ash').open = true")
