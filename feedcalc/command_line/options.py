@@ -108,12 +108,12 @@ _LISTED = {
     "spread": (ASH, PLANTS, SOIL),
     "keep": (ASH, WATER, BUCKET, READ),
 }
-# The demo for a grower with US customs: the same, in gallons, feet and degrees Fahrenheit.
+# The demo for a grower with US customs: the same amounts, written in gallons, feet and degrees Fahrenheit.
 _US_DEMO: Mapping[str, Any] = {
-    "water": {"kind": "rain", "temperature": "54 °F"},
-    "vessel": {"depth": "12 in", "capacity": "4 gal"},
-    "cans": [{"size": "2.5 gal", "count": 2}],
-    "soil": {"ph": 6.2, "tested_with": "meter", "texture": "loam", "area": "60 sq ft"},
+    "water": {"kind": "rain", "temperature": "53.6 °F"},
+    "vessel": {"depth": "12.205 in", "capacity": "3.6984 gal"},
+    "cans": [{"size": "2.64172 gal", "count": 2}],
+    "soil": {"ph": 6.2, "tested_with": "meter", "texture": "loam", "area": "64.583 sq ft"},
 }
 
 EPILOG = """\b
