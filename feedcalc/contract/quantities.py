@@ -23,6 +23,7 @@ from feedcalc.contract.numbers import (
     unknown_rest,
     write_number,
 )
+from feedcalc.contract.own_measures import by_customs
 from feedcalc.contract.units import (
     AMBIGUOUS_SPELLINGS,
     CUSTOMARY_UNITS,
@@ -295,10 +296,12 @@ def _by_customs(measure: str, given: object, field: str, locale: str, customs: C
     if unit is None:
         word = {"fl_oz": "fluid ounce", "gal": "gallon"}.get(measure, measure)
         us, uk = WRITTEN_UNITS[f"us_{measure}"], WRITTEN_UNITS[f"uk_{measure}"]
-        raise refusal(
+        error = refusal(
             field,
             given,
             said("A {word} differs by country.", word=word),
             said("litres or millilitres, {us} or {uk}", us=us, uk=uk),
         )
+        error.choices = by_customs(f"us_{measure}", locale)
+        raise error
     return unit

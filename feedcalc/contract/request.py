@@ -38,7 +38,7 @@ from feedcalc.contract.fields import (
     names_in,
 )
 from feedcalc.contract.numbers import read_number
-from feedcalc.contract.own_measures import OwnUnits, own_units
+from feedcalc.contract.own_measures import OwnUnits, by_customs, own_units
 from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity
 from feedcalc.contract.text import one_line, plain_words, snippet
 from feedcalc.contract.units import CUSTOMS
@@ -89,6 +89,15 @@ class Request:
     earlier: tuple[Request, ...] = ()
     language: str = "en"
     echoes: Mapping[str, str] = field(default_factory=dict)
+    customs_chosen: bool = False
+
+    @property
+    def unsure_measure(self) -> Quantity | None:
+        """The first amount in a measure that differs by country, where nobody has said whose measures are meant."""
+        if self.customs_chosen:
+            return None
+        doubtful = (each for each in self.readings.values() if each.echo and by_customs(each.typed_unit, self.locale))
+        return next(doubtful, None)
 
     @property
     def own(self) -> OwnUnits:
@@ -230,6 +239,7 @@ class _RequestReader:
             earlier=earlier,
             language=self.language,
             echoes=self.echoes,
+            customs_chosen=self.document.get("customs") is not None,
         )
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:

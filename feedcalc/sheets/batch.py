@@ -25,7 +25,7 @@ from feedcalc.liquor.instruments import ph_shows, reading_celsius
 from feedcalc.liquor.planning import STAGES
 from feedcalc.liquor.times import hours_until_clear, settled_at, use_by
 from feedcalc.physics import settling
-from feedcalc.sheets.moves import Move, in_short, next_move, suggested
+from feedcalc.sheets.moves import Move, countries, in_short, next_move, suggested
 from feedcalc.words.languages import moment_words
 from feedcalc.words.messages import said
 
@@ -132,6 +132,7 @@ class Sheet:
     ways: tuple[Mapping[str, Any], ...] = ()
     gentler: tuple[Mapping[str, Any], ...] = ()
     suggestions: tuple[Move, ...] = ()
+    countries: tuple[Move, ...] = ()
     read_as: tuple[str, ...] = ()
     fed_litres: float = 0.0
 
@@ -284,6 +285,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         ways=tuple(values["ways"]),
         gentler=tuple(values["gentler"]),
         suggestions=suggested(values["suggestions"]),
+        countries=countries(values["whose_measures"]),
         fed_litres=round(sum(can.litres * can.count for can in plan.cans), 3),
     )
 

@@ -22,6 +22,15 @@ const stepsOf = (name) => {
   return { last: steps.pop() ?? "", steps };
 };
 
+/** Return how numbers are written where this browser is at home. */
+export function localeAtHome() {
+  const choice = byId("locale", HTMLSelectElement);
+  const offered = [...choice.options].map(({ value }) => value);
+  const [language] = navigator.language.split("-");
+  return offered.find((value) => value === navigator.language)
+    ?? offered.find((value) => value.startsWith(`${language}-`)) ?? choice.dataset.usual ?? "";
+}
+
 /** Whether gallons are US gallons here. */
 export function isUs() {
   const values = Object.fromEntries(fields().map(({ name, value }) => [name, value]));

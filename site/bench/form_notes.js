@@ -48,7 +48,7 @@ function tellReadings({ assumed, read_as: readings }) {
 function tellErrors(errors) {
   byId("error-list").replaceChildren(...errors.map((error) => {
     const field = fieldAt(error.field);
-    if (field) markField(field, wordsOf([error]));
+    if (field) markField(field, wordsOf([error]), error.choices);
     return lineOf(error);
   }));
   byId("error-summary").hidden = !errors.length;
@@ -69,8 +69,17 @@ function lineOf(error) {
   return item;
 }
 
-/** @param {Field} field @param {string} words */
-function markField(field, words) {
+/** Offer, behind an error, the answers that would settle it. @param {HTMLElement} place @param {Refusal["choices"]} choices */
+function offer(place, choices = []) {
+  for (const { field, value, text } of choices) {
+    const button = Object.assign(document.createElement("button"), { type: "button", textContent: text });
+    button.dataset.move = JSON.stringify({ [field]: value });
+    place.append(" ", button);
+  }
+}
+
+/** @param {Field} field @param {string} words @param {Refusal["choices"]} [choices] */
+function markField(field, words, choices) {
   const name = CSS.escape(field.name);
   const place = first(`[data-error="${name}"]`, HTMLElement, form);
   place.textContent = place.textContent ? `${place.textContent} ${words}` : words;
@@ -80,6 +89,7 @@ function markField(field, words) {
     mirror.textContent = words;
     mirror.hidden = false;
   }
+  for (const each of [place, ...mirrorsOf(field.name)]) offer(each, choices);
   field.setAttribute("aria-invalid", "true");
   field.closest("details")?.setAttribute("open", "");
 }

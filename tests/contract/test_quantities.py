@@ -15,6 +15,7 @@ from feedcalc.contract.numbers import read_number, write_number
 from feedcalc.contract.quantities import read_dilution, read_quantity, write_quantity
 from feedcalc.contract.units import CUSTOMS, QUANTITY_KINDS, converted
 from feedcalc.words.errors import InputError
+from tests.asking import values_of
 
 VOLUME = QUANTITY_KINDS["volume"].accepted
 NARROW, FIXED = "\u202f", "\u00a0"
@@ -599,3 +600,15 @@ def test_quantities_are_read_from_a_zip_archive_without_writing_a_file(tmp_path)
     )
     assert (ran.stdout.strip(), ran.stderr) == ("9.09218", "")
     assert list(home.iterdir()) == []
+
+
+def test_a_refused_gallon_offers_whose_it_may_be():
+    assert [choice["value"] for choice in refusal("2 gal", customs="metric").as_dict()["choices"]] == ["us", "uk"]
+
+
+@pytest.mark.parametrize(
+    ("customs", "asked"), [({}, ["us", "uk"]), ({"customs": "uk"}, [])], ids=["nobody said", "chosen"]
+)
+def test_a_gallon_nobody_explained_is_asked_about(customs, asked):
+    values = values_of(cans=[{"size": "2 gal"}], locale="en-GB", **customs)
+    assert [choice["value"] for choice in values["whose_measures"]] == asked
