@@ -66,7 +66,7 @@ def verdict_of(*groups: Sequence[Reason]) -> Verdict:
 
 
 def season_reason(reason_id: str, source: tuple[str, str] | None = None, /, **parts: str) -> Reason:
-    """Return a reason of ``season_reasons.csv``; ``source`` is a source and its status instead of those in the table."""
+    """Return a row of ``season_reasons.csv``; ``source`` is a source and its status instead of those in the table."""
     row = published.row("season_reasons", reason_id)
     where, status = source or (row["source"], row["status"])
     text = said(row["text"], **parts)
