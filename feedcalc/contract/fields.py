@@ -75,6 +75,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("ash.kind", "ash", said("what was burnt"), "mixed", names_in("ash_kinds", "kind")),
     Field("ash.state", "choice", said("how the ash was kept"), "unknown", ("unknown", "fresh", "aged", "leached")),
     Field("ash.amount", "mass_or_volume", said("how much ash goes in")),
+    Field("ash.wood", "mass_or_volume", said("how much wood left the ash")),
     Field("ash.measure", "choice", said("how the ash is measured out"), "cups", ("cups", "scales")),
     Field("ash.weighings", "masses", said("what a level measure of the ash weighed, each time it was filled")),
     Field("ash.weighed_measure", "volume", said("the measure that was weighed"), minimum=0.005, maximum=50),

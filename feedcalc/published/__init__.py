@@ -47,6 +47,7 @@ TRANSLATED_COLUMNS = {
     "reading_causes": ("cause",),
     "season_reasons": ("text",),
     "second_things": ("words", "reason"),
+    "share_limits": ("text",),
     "suitability_reasons": ("short", "text"),
     "undo_notes": ("text",),
     "unknown_words": ("words", "remedy"),
