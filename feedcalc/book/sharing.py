@@ -59,7 +59,7 @@ class BedRoom:
 
 @dataclass(frozen=True, slots=True)
 class BedShare:
-    """The share of a bed: grams of dry ash, sludge counted as the ash it came from, litres of feed, and what ended it."""
+    """The share of a bed: g of dry ash, of sludge (as the ash it came from), litres of feed, and what ended it."""
 
     dry: float = 0.0
     sludge: float = 0.0
@@ -110,10 +110,11 @@ def share_out(ash: float, rooms: Sequence[BedRoom], materials: Materials) -> tup
 def gain_of(shares: Sequence[BedShare], rooms: Sequence[BedRoom], materials: Materials) -> float:
     """Return what shares gain together, in grams of ash of which all potassium and lime are of use."""
     programme = _programme(0.0, rooms, materials)
-    return sum(
+    gains: Sequence[float] = [
         gain * getattr(shares[bed], material)
         for (bed, material), gain in zip(programme.columns, programme.gains, strict=True)
-    )
+    ]
+    return sum(gains)
 
 
 def _programme(ash: float, rooms: Sequence[BedRoom], materials: Materials) -> _Programme:

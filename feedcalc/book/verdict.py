@@ -24,6 +24,9 @@ from feedcalc.garden.suitability import DIRECTIONS, GO, Circumstances, Reason, V
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
+# Reasons for which a bed gets no feed either.
+OVERDONE = frozenset({"season_untested_over", "season_past_count"})
+
 
 def suitability_reasons(case: Circumstances, entry: Entry) -> tuple[Reason, ...]:
     """Return what soil and plant say about an entry: for ash and feed all reasons, for lime those about lime."""
