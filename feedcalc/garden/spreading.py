@@ -29,7 +29,7 @@ from feedcalc.garden.dry_ash import (
     dry_uses,
     loosest_cap,
 )
-from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, undo_notes
+from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, undo_notes, untested_notes
 from feedcalc.garden.suitability import (
     HOLD,
     WEAKER,
@@ -63,6 +63,7 @@ TABLES_BEHIND_SPREADING = (
     "suitability_limits",
     "suitability_reasons",
     "undo_notes",
+    "untested_notes",
 )
 
 
@@ -119,6 +120,7 @@ def spread_answer(request: Request) -> SpreadAnswer:
         "uses": [_use_figures(use, cap, ground) for use in dry_uses(ash, request.customs, seed)],
         "published": [_published_rate(row) for row in published.table("ash_spreading")],
         "undo": [asdict(note) for note in undo_notes()],
+        "untested": [] if ground.need else [asdict(note) for note in untested_notes()],
         "need": ground.need,
         "advice": ground.advice,
     }

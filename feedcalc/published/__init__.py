@@ -29,6 +29,7 @@ STATUSES = {
 # Columns that are shown to people, by table: each cell is a message that is translated.
 TRANSLATED_COLUMNS = {
     "acids": ("words", "caution"),
+    "ash_notes": ("note",),
     "ash_kinds": ("label", "description"),
     "ash_refusals": ("label", "reason", "caution"),
     "ash_spreading": ("what",),
@@ -50,6 +51,7 @@ TRANSLATED_COLUMNS = {
     "share_limits": ("text",),
     "suitability_reasons": ("short", "text"),
     "undo_notes": ("text",),
+    "untested_notes": ("text",),
     "unknown_words": ("words", "remedy"),
     "water_kinds": ("label",),
 }

@@ -14,7 +14,6 @@ from tests.asking import WEIGHED, faults, reply_to, values_of
 UPTAKE = [("tomato", 15.77), ("carrot", 345 * 0.09305), ("celery", 435 * 0.09305), ("lettuce", 13.96), ("beans", 3.257)]
 
 
-@pytest.mark.parametrize(("plant", "grams"), UPTAKE)
 def test_it_is_told_whether_the_feed_is_enough_and_what_a_bag_would_say():
     values = values_of(WEIGHED, plant="tomato", ash={"analysis": {"potassium": "50 g/kg", "phosphorus": "6 g/kg"}})
     feeding, drench = values["feeding"], values["delivered"]["per_square_metre"]["potassium"]["value"] / 1000
@@ -31,6 +30,7 @@ def test_the_table_of_crops_has_twenty():
     assert len(listed) >= 20
 
 
+@pytest.mark.parametrize(("plant", "grams"), UPTAKE)
 def test_the_potassium_of_a_crop_is_the_published_one_in_grams_per_square_metre(plant, grams):
     found, named = crop_potassium(plant)
     assert found == pytest.approx(grams, rel=0.001)
