@@ -221,21 +221,18 @@ class Sheet:
         """How often the feed may be given."""
         days = practice("foliar_interval" if self.use == "foliar" else "drench_interval")
         return said(
-            "Leave {low} to {high} days between feeds; {most} in a season are enough.",
+            "Every {low} to {high} days, {most} times a season at most.",
             low=f"{days.low:g}",
             high=f"{days.high:g}",
             most=f"{practice('drenches_per_season').high:g}",
         )
 
     @property
-    def the_rest(self) -> str:
-        """What a second steep of the same ash would bring, and where liquor that is left over goes."""
+    def second_steep(self) -> str:
+        """What a second steep of the same ash would bring."""
         share = practice("second_steep_share").scaled(100)
         return said(
-            "A second steep of the same ash brings only {low} to {high} % of the first. Liquor left over goes on a bed "
-            "that may have it, well diluted, never into a drain.",
-            low=f"{share.low:g}",
-            high=f"{share.high:g}",
+            "A second steep brings only {low} to {high} % of the first.", low=f"{share.low:g}", high=f"{share.high:g}"
         )
 
     @property
