@@ -83,7 +83,7 @@ def _fields(*names: tuple[str, str]) -> Callable[[Callable[..., None]], Callable
 @_fields(
     ("area", "Its area: '6 m2', '60 ft2'. Without it nothing can be added up."),
     ("texture", "sand, loam, clay or peat."),
-    ("place", "open ground, raised bed, pot, plug tray, near pond or drain."),
+    ("place", "open ground, raised bed, pot, plug tray, near pond or drain, greenhouse, hydroponics, worm bin."),
     ("plant", "What grows there."),
     ("note", "Anything else."),
 )

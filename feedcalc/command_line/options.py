@@ -60,7 +60,12 @@ OPTIONS: tuple[BatchOption, ...] = tuple(
         ("--stage", "stage", PLANTS, "seedling, young or established."),
         ("--use", "use", PLANTS, "drench or foliar."),
         ("--plant", "plant", PLANTS, "Which plant, by any of its names."),
-        ("--place", "place", PLANTS, "open ground, raised bed, pot, plug tray, near pond or drain."),
+        (
+            "--place",
+            "place",
+            PLANTS,
+            "open ground, raised bed, pot, plug tray, near pond or drain, greenhouse, hydroponics, worm bin.",
+        ),
         ("--season", "season", PLANTS, "sowing, growing or resting."),
         ("--soil-ph", "soil.ph", SOIL, "pH of the soil."),
         ("--tested-with", "soil.tested_with", SOIL, "How that was read: laboratory, meter, kit, strip."),

@@ -19,7 +19,16 @@ LONGEST_REQUEST = 200_000
 LONGEST_WITH_BOOK = 16_000_000
 MOST_WEIGHINGS = 50
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
-PLACES = ("open ground", "raised bed", "pot", "plug tray", "near pond or drain")
+PLACES = (
+    "open ground",
+    "raised bed",
+    "pot",
+    "plug tray",
+    "near pond or drain",
+    "greenhouse",
+    "hydroponics",
+    "worm bin",
+)
 
 
 @dataclass(frozen=True, slots=True)

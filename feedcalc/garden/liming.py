@@ -122,14 +122,15 @@ def ash_that_meets(requirement: Estimate, lime_value: Estimate) -> Estimate:
 
 def undo_notes() -> tuple[UndoNote, ...]:
     """Return the measures for ground that is already too alkaline, in the order to try them."""
-    return _notes("undo_notes")
+    return notes("undo_notes")
 
 
 def untested_notes() -> tuple[UndoNote, ...]:
     """Return what to do about a soil that was never tested, in the order to try it."""
-    return _notes("untested_notes")
+    return notes("untested_notes")
 
 
-def _notes(table: str) -> tuple[UndoNote, ...]:
+def notes(table: str) -> tuple[UndoNote, ...]:
+    """Return the notes of a published table, in its order."""
     rows = published.table(table)
     return tuple(UndoNote(row["id"], row["text"], row["source"], row["status"]) for row in rows)

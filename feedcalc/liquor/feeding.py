@@ -18,6 +18,7 @@ from feedcalc.garden.crop_removal import (
 from feedcalc.garden.feed_limits import practice
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.figures import exact_figure
+from feedcalc.liquor.traces import boron_sensitive_plant
 from feedcalc.uncertainty.estimates import Estimate
 
 
@@ -47,6 +48,8 @@ def feeding(answer: Answer) -> dict[str, Any]:
     }
     if plant and (standing := plants_per_square_metre(plant.id)):
         found["plant_potassium"] = exact_figure(crop / standing * 1000, "mg")
+    sensitive = boron_sensitive_plant(answer.request.word("plant"))
+    found["boron_sensitive"] = sensitive.names[0] if sensitive else ""
     tested = answer.request.number("soil.potassium")
     if tested:
         held = soil_potassium(tested)

@@ -43,6 +43,7 @@ TRANSLATED_COLUMNS = {
     "metal_countries": ("name", "note"),
     "metal_limits": ("note",),
     "mixing_limits": ("what",),
+    "pest_claims": ("text",),
     "plant_lists": ("name",),
     "plants": ("name", "reason"),
     "reading_causes": ("cause",),
