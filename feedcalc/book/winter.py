@@ -120,7 +120,7 @@ def ash_in_all(request: Request) -> Estimate:
     """Return the grams of ash of a request, told as ash or as the wood that left it; raises `InputErrors`."""
     told, wood = request.readings.get("ash.amount"), request.readings.get("ash.wood")
     if told and wood:
-        problem, accepted = said("The ash is told twice, as ash and as wood."), said("one of the two")
+        problem, accepted = said("The ash is given twice, as ash and as wood."), said("one of the two")
         raise InputErrors([InputError("ash.wood", wood.text, problem, accepted)])
     if told:
         return dry_ash_amounts(sampled_ash(asked_ash(request)), told).ash
