@@ -15,7 +15,15 @@ from feedcalc.book.book_file import book_document
 from feedcalc.book.records import RECORD_KINDS, Record, merge
 from feedcalc.book.reminders import batch_reminders, calendar_text, reminders_of
 from feedcalc.command_line.files import read_text, write_file
-from feedcalc.command_line.session import KIND_WORDS, BookSession, bed_names, record_line, records_from, require_ok
+from feedcalc.command_line.session import (
+    KIND_WORDS,
+    BookSession,
+    bed_names,
+    record_line,
+    records_from,
+    require_ok,
+    without_none,
+)
 from feedcalc.command_line.store import LAYOUT, open_book
 from feedcalc.contract.request import read_request
 from feedcalc.engine import calculate
@@ -74,11 +82,16 @@ def merge_verb(session: BookSession, /, file: Path, dry_run: bool) -> None:
     "--batch", "batches", multiple=True, type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="A batch that steeps now: a request as JSON. May stand several times.",
 )  # fmt: skip
+@click.option("--ash", "amount", help="A winter's ash to share out: '20 L', '8 kg'. Adds when each bed gets its share.")
+@click.option("--wood", help="Or the wood that left it: '2 cords', '5 m3', '800 kg'.")
 @click.pass_obj
-def reminders_verb(session: BookSession, /, out: Path, batches: tuple[Path, ...]) -> None:
+def reminders_verb(
+    session: BookSession, /, out: Path, batches: tuple[Path, ...], amount: str | None, wood: str | None
+) -> None:
     """A file for your calendar: when liquor is clear or old, when to feed next, when to test the soil."""
     records = session.store.records()
-    request = read_request(session.request(records, "book"))
+    ash = without_none({"amount": amount, "wood": wood})
+    request = read_request(session.request(records, "book", ash=ash))
     reminders = reminders_of(request, records)
     for batch in batches:
         reminders += batch_reminders(batch.stem, read_text(batch))

@@ -19,7 +19,16 @@ LONGEST_REQUEST = 200_000
 LONGEST_WITH_BOOK = 16_000_000
 MOST_WEIGHINGS = 50
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
-PLACES = ("open ground", "raised bed", "pot", "plug tray", "near pond or drain")
+PLACES = (
+    "open ground",
+    "raised bed",
+    "pot",
+    "plug tray",
+    "near pond or drain",
+    "greenhouse",
+    "hydroponics",
+    "worm bin",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +84,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("ash.kind", "ash", said("what was burnt"), "mixed", names_in("ash_kinds", "kind")),
     Field("ash.state", "choice", said("how the ash was kept"), "unknown", ("unknown", "fresh", "aged", "leached")),
     Field("ash.amount", "mass_or_volume", said("how much ash goes in")),
+    Field("ash.wood", "mass_or_volume", said("how much wood left the ash")),
     Field("ash.measure", "choice", said("how the ash is measured out"), "cups", ("cups", "scales")),
     Field("ash.weighings", "masses", said("what a level measure of the ash weighed, each time it was filled")),
     Field("ash.weighed_measure", "volume", said("the measure that was weighed"), minimum=0.005, maximum=50),

@@ -16,7 +16,7 @@ from typing import Any
 
 from feedcalc.contract.ash_words import read_ash_kind, taken_as
 from feedcalc.contract.asks import ask_of
-from feedcalc.contract.choice_words import choice_meant, choices_spelt_like
+from feedcalc.contract.choice_words import BY_WORD, choice_meant, choices_spelt_like, soil_ph_meant
 from feedcalc.contract.dates import read_date
 from feedcalc.contract.fields import (
     CARRIED,
@@ -210,6 +210,8 @@ class _RequestReader:
         given = self._flattened(self.document, "")
         for asked in REQUEST_FIELDS:
             self._read(asked, given.pop(asked.path, None))
+        if "soil.ph" in self.echoes:
+            self.words["soil.tested_with"] = BY_WORD
         for path, value in given.items():
             if path.strip():
                 self._fault(path, snippet(value), said("There is no such field."), _neighbours(path))
@@ -286,6 +288,8 @@ class _RequestReader:
             self.words[path], echo = read_ash_kind(path, given, field.choices)
             if echo:
                 self.echoes[path] = echo
+        elif path == "soil.ph" and (meant := soil_ph_meant(given, self.locale)):
+            self.numbers[path], self.echoes[path] = meant
         elif field.kind == "text":
             self.words[path] = one_line(path, given)
         elif field.kind == "masses":

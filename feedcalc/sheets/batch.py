@@ -218,6 +218,25 @@ class Sheet:
         return self.at("keeping")[0].text
 
     @property
+    def how_often(self) -> str:
+        """How often the feed may be given."""
+        days = practice("foliar_interval" if self.use == "foliar" else "drench_interval")
+        return said(
+            "Every {low} to {high} days, {most} times a season at most.",
+            low=f"{days.low:g}",
+            high=f"{days.high:g}",
+            most=f"{practice('drenches_per_season').high:g}",
+        )
+
+    @property
+    def second_steep(self) -> str:
+        """What a second steep of the same ash would bring."""
+        share = practice("second_steep_share").scaled(100)
+        return said(
+            "A second steep brings only {low} to {high} % of the first.", low=f"{share.low:g}", high=f"{share.high:g}"
+        )
+
+    @property
     def per_square_foot(self) -> str:
         """How much feed a square foot gets; empty where the grower counts in square metres."""
         return on_a_square_foot(self.figures["delivered.per_square_metre.volume"].value, self.own, self.locale)

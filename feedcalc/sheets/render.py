@@ -40,6 +40,7 @@ from feedcalc.sheets.paper.pages import PrintedPage
 from feedcalc.sheets.paper.wall import WallSheet
 from feedcalc.sheets.paper.wall_layout import WallPaper
 from feedcalc.sheets.season import SeasonSheet, timeline_words
+from feedcalc.sheets.share import ShareSheet
 from feedcalc.sheets.spread import SpreadSheet
 from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language
 from feedcalc.words.languages import language as language_of
@@ -71,6 +72,16 @@ def spread_html(sheet: SpreadSheet, language: str = "en") -> str:
 def spread_markdown(sheet: SpreadSheet, language: str = "en") -> str:
     """Return the advice on dry ash as Markdown that also reads well as plain text."""
     return _render_text("spread.md.j2", language, sheet=sheet, w=sheet.words)
+
+
+def share_html(sheet: ShareSheet, language: str = "en") -> str:
+    """Return a winter's ash shared out over the beds as HTML."""
+    return _render("share.html.j2", language, sheet=sheet, w=sheet.words)
+
+
+def share_markdown(sheet: ShareSheet, language: str = "en") -> str:
+    """Return a winter's ash shared out over the beds as Markdown that also reads well as plain text."""
+    return _render_text("share.md.j2", language, sheet=sheet, w=sheet.words)
 
 
 def kept_ash_html(kept: KeptAsh, language: str = "en") -> str:

@@ -9,6 +9,7 @@ import { askBook, remember, textsOf, wordsOf, work } from "../store/changes.js";
 import * as records from "../store/records.js";
 import { textIn } from "../store/shapes.js";
 import { nameOf } from "./names.js";
+import { winterAsh } from "./share.js";
 import { tell, tellUndoable } from "./telling.js";
 import { refresh } from "./view.js";
 
@@ -38,7 +39,7 @@ export function saveTable() {
 
 export function saveReminders() {
   const book = records.asObject([...records.all(), ...steeping()]);
-  return saveWith(`feedcalc-reminders-${today()}.ics`, { do: "reminders", book }, "text/calendar",
+  return saveWith(`feedcalc-reminders-${today()}.ics`, { do: "reminders", book, ash: winterAsh() }, "text/calendar",
     ({ reminders }) => calendarOf(reminders, new Date()));
 }
 

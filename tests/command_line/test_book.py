@@ -109,7 +109,7 @@ def test_a_feed_counts_by_its_batch(book):
         (["add", "South wall", "dry ash", "5 bags"], "amount: "),
         (["add", "South wall", "dry ash", "5 L", "--date", "2027-05-05"], "date: "),
         (["add", "South wall", "dry ash", "5 L", "--ash", "oak"], "ash: There is no such ash in the book."),
-        (["soil-test", "South wall", "--ph", "acid"], "ph: "),
+        (["soil-test", "South wall", "--ph", "lovely"], "ph: "),
         (["soil-test", "South wall"], "ph: "),
         (["bed", "North", "--area", "big"], "area: "),
         (["remove", "nothing"], "record: There is no such record in the book."),

@@ -184,13 +184,13 @@ def test_customs_of_the_run_are_the_default_for_a_row():
 
 
 def test_an_ash_that_must_not_be_used_is_refused_with_every_fault_of_the_row():
-    row = {"soil_ph": "sour", "area": "4", "ash_kind": "painted pine"}
+    row = {"soil_ph": "lovely", "area": "4", "ash_kind": "painted pine"}
     assert refused(row) == row
     assert refused({"ash_kind": "lackiertes Holz"}) == {"ash_kind": "lackiertes Holz"}
 
 
 def test_a_cell_that_cannot_be_read_is_left_out_and_told_with_its_column():
-    row = {"soil_ph": "sour", "area": "4", "texture": "jelly", "last_fed": "2027-01-01", "use": "burying"}
+    row = {"soil_ph": "lovely", "area": "4", "texture": "jelly", "last_fed": "2027-01-01", "use": "burying"}
     plan = plan_of(row, TODAY)
     assert plan["verdict"] == "hold back"
     for column, text in row.items():

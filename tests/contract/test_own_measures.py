@@ -114,7 +114,7 @@ def test_a_word_for_a_choice_means_one_choice_only(field):
         if row["field"] == field:
             for word in row["words"].split("|"):
                 assert meant.setdefault(plain_words(word), row["choice"]) == row["choice"], word
-    choices = FIELD_OF_PATH[field].choices
+    choices = FIELD_OF_PATH[field].choices or tuple(row["word"] for row in published.table("soil_words"))
     assert {choice for choice in meant.values() if choice not in choices} <= {"dry ash"}
 
 
