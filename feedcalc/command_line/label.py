@@ -129,7 +129,8 @@ def _write(print_: Printed, out: Path, ending: str) -> list[Path]:
 def _request(sources: tuple[TextIO, ...], ask: str, options: dict[str, Any]) -> str:
     """Return the print request that the files make; a file that holds no JSON object is the engine's to refuse."""
     language = {"language": tag} if (tag := options.pop("language", None)) else {}
-    texts = [read_stream(source) for source in sources] or [demo_request()]
+    # Without files it is the demo's, with numbers as the language writes them.
+    texts = [read_stream(source) for source in sources] or [json.dumps({**json.loads(demo_request()), "locale": None})]
     documents: list[dict[str, Any]] = []
     for text in texts:
         document = json_object(text)
