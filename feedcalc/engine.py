@@ -263,7 +263,8 @@ def _read_as(request: Request) -> dict[str, str]:
 def _as_typed(request: Request, path: str, reading: str) -> str:
     """Return what was typed and how it was read, where the reading alone does not say both."""
     quantity = request.readings.get(path)
-    if quantity and quantity.typed_unit.startswith("us_") and request.own.volume == "us":
+    has_unit = quantity is not None and any(map(str.isalpha, quantity.text))
+    if quantity and has_unit and quantity.typed_unit.startswith("us_") and request.own.volume == "us":
         return ""  # who answers to US customs knows that gallon
     return said("{typed} is {reading}", typed=quantity.text, reading=reading) if quantity else reading
 

@@ -159,6 +159,14 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("samples", "count", said("how many ashes the ranges rest on"), "40", minimum=10, maximum=400),
     Field("now", "moment", said("when the steep begins")),
 )
+# Fields where a number typed alone takes the usual unit of its kind, as the sizes of cans do. Ash is not among them: a
+# cup of it and a gram differ in harm.
+TAKE_LIKELY_UNIT = frozenset(
+    (
+        *("water.amount", "water.temperature", "vessel.capacity", "vessel.depth", "steep.time", "soil.area"),
+        *("soil.dug_depth", "measured.ec", "measured.temperature", "measured.after", "measured.clear_after"),
+    )
+)
 FIELD_OF_PATH = {field.path: field for field in REQUEST_FIELDS}
 # Keys that a request with a season book passes on unread; `feedcalc.book` reads them.
 CARRIED = ("book", "bed", "what_if", "do", "at", "by", "id", "record", "other", "text")

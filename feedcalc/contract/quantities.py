@@ -11,7 +11,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from feedcalc.contract.numbers import (
     NumberRead,
@@ -43,6 +43,16 @@ from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
 _ONE_SIDED = said("This does not say how much is liquor and how much is water.")
+# The unit that a number alone takes, by kind: usually, and by US customs.
+_LIKELY_UNITS = {
+    "volume": ("L", "gal"),
+    "temperature": ("°C", "°F"),
+    "length": ("cm", "in"),
+    "area": ("m²", "sq ft"),
+    "time": ("h", "h"),
+    "conductivity": ("mS/cm", "mS/cm"),
+}
+MOST_MILLISIEMENS = 50  # a larger conductivity without a unit is in µS/cm, as a pen shows it
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +108,35 @@ def read_quantity(
         quantity = _read_text(given, wanted, field, locale, CUSTOMS[customs])
     _require_within(quantity, wanted, given, field, locale, minimum, maximum)
     return quantity
+
+
+def read_with_likely_unit(
+    given: object,
+    kind: str,
+    field: str,
+    locale: str = "en-GB",
+    customs: str = "us",
+    *,
+    minimum: float | None = None,
+    maximum: float | None = None,
+) -> Quantity:
+    """Return what `read_quantity` does; a number typed alone takes the usual unit of its kind, and that is echoed.
+
+    >>> read_with_likely_unit("9", "volume", "cans.0.size", customs="metric").echo
+    '9\\xa0L'
+    """
+    text, echo = given, ""
+    if isinstance(given, str) and kind in _LIKELY_UNITS:
+        accepted = QUANTITY_KINDS[kind].accepted
+        cleaned = cleaned_text(given, field, accepted)
+        number, rest = leading_number(cleaned, given, field, locale, accepted)
+        if not rest:
+            unit = _LIKELY_UNITS[kind][customs == "us"]
+            if kind == "conductivity" and number.value > MOST_MILLISIEMENS:
+                unit = "µS/cm"
+            text, echo = f"{cleaned} {unit}", f"{write_number(number.value, 12, locale, trim=True)}\u00a0{unit}"
+    quantity = read_quantity(text, kind, field, locale, customs, minimum=minimum, maximum=maximum)
+    return replace(quantity, text=str(given).strip(), echo=echo) if echo else quantity
 
 
 def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:

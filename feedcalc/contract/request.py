@@ -33,13 +33,14 @@ from feedcalc.contract.fields import (
     SCHEMA,
     SOLUTION_ELEMENTS,
     STRUCTURED_PATHS,
+    TAKE_LIKELY_UNIT,
     WORD_PATHS,
     Field,
     names_in,
 )
 from feedcalc.contract.numbers import read_number
 from feedcalc.contract.own_measures import OwnUnits, by_customs, own_units
-from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity
+from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity, read_with_likely_unit
 from feedcalc.contract.text import one_line, plain_words, snippet
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputError, InputErrors
@@ -301,7 +302,8 @@ class _RequestReader:
             else:
                 self.words[path] = moment.date().isoformat()
         else:
-            quantity = read_quantity(
+            read = read_with_likely_unit if path in TAKE_LIKELY_UNIT else read_quantity
+            quantity = read(
                 given, field.kind, path, self.locale, self.customs, minimum=field.minimum, maximum=field.maximum
             )
             if path == "ash.amount" and quantity.value <= 0:
@@ -411,7 +413,7 @@ class _RequestReader:
     def _read_here(self, given: Any, kind: str, path: str, minimum: float, maximum: float) -> Quantity | None:
         """Return the quantity at a path, or None after recording its fault."""
         try:
-            return read_quantity(given, kind, path, self.locale, self.customs, minimum=minimum, maximum=maximum)
+            return read_with_likely_unit(given, kind, path, self.locale, self.customs, minimum=minimum, maximum=maximum)
         except InputError as error:
             self.errors.append(error)
             return None

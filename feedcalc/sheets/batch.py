@@ -17,7 +17,7 @@ from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
 from feedcalc.contract.figures import Shown, flat_figures, shown
 from feedcalc.contract.measures import measure_words
-from feedcalc.contract.own_measures import OwnUnits, on_a_square_foot, to_measure
+from feedcalc.contract.own_measures import OwnUnits, is_own, on_a_square_foot, to_measure
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.liquor.answer import Answer
@@ -348,8 +348,15 @@ def _caution_conditions(answer: Answer, hazard: Hazard) -> set[str]:
 
 
 def _assumptions(answer: Answer, meanings: Mapping[str, str]) -> tuple[Assumption, ...]:
+    request = answer.request
+
+    def in_own_measure(path: str, text: str) -> str:
+        read = request.readings.get(path)
+        unit = {"L": "L", "m": "m", "degC": "degC"}.get(read.unit, "") if read else ""
+        return to_measure(read.value, unit, request.own, request.locale) if read and is_own(unit, request.own) else text
+
     return tuple(
-        Assumption(path, meanings[path], text)
+        Assumption(path, meanings[path], in_own_measure(path, text))
         for path, text in answer.assumed.items()
         if path in meanings and path not in _CALCULATION_FIELDS
     )

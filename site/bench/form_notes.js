@@ -4,7 +4,7 @@ import { all, byId, first } from "../common/dom.js";
 import { go } from "../common/places.js";
 import { say, show } from "../common/words.js";
 import { wordsOf } from "../store/changes.js";
-import { fields } from "./form.js";
+import { fields, understand } from "./form.js";
 
 /** @typedef {import("../types").Reply} Reply */
 /** @typedef {import("../types").Refusal} Refusal */
@@ -36,8 +36,10 @@ export function tell(reply) {
 function tellReadings({ assumed, read_as: readings }) {
   for (const place of all("[data-echo]", form)) {
     const path = place.dataset.echo ?? "";
-    const typed = Boolean(fieldAt(path)?.value);
+    const field = fieldAt(path);
+    const typed = Boolean(field?.value);
     const amount = (typed ? readings : assumed)[path];
+    if (field && typed && amount) understand(field, amount);
     if (!amount) place.textContent = "";
     else if (typed) show(place, () => say("Read as {amount}.", { amount }));
     else show(place, () => say("Taken: {amount}.", { amount }));

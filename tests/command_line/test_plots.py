@@ -275,6 +275,9 @@ def test_bare_numbers_take_the_unit_that_their_header_names():
     assert spelt.plot_of(["a", "40", "12", "0117"]) == {"plot": "a", "area": "40 sq ft", "ash_this_year": "12 g per m2"}
     assert header_of(["soil_ph (water)"]).plot_of(["5.8"]) == {"soil_ph": "5.8"}
     assert "area: " in plan_of(header_of(["area (plots)"]).plot_of(["4"]), TODAY)["left_out"]
+    assert "area: The unit is missing." in plan_of(LOAM | {"area": "0.1"}, TODAY)["left_out"], (
+        "square metres? hectares?"
+    )
 
 
 def test_a_column_of_an_earlier_plan_is_not_repeated():

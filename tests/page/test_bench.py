@@ -127,6 +127,7 @@ def test_a_number_alone_takes_the_unit_in_sight(browser: Browser, one_file: str)
         finger.type("4200")
         finger.tap("#read-ph")
         expect(page.locator("#read-ec")).to_have_value("4200 µS/cm")
+        expect(page.locator("#can-size")).to_have_value("7 L")
         request = page.evaluate("feedcalc.form.read()")
         assert (request["cans"][0]["size"], request["measured"]["ec"]) == ("7 L", "4200 µS/cm")
 
