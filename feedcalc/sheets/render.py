@@ -19,6 +19,7 @@ import jinja2
 import markupsafe
 
 from feedcalc import published
+from feedcalc.contract.asks import PAGE_PARTS
 from feedcalc.contract.cautions import hazard_in
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import roughly
@@ -45,15 +46,13 @@ from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Said
 
-# Names of the parts in the reply's ``html``, in reading order; `bar` is the answer in one line.
-PAGE_PARTS = ("bench", "reading", "sheet", "liquor", "ladder", "delivery", "label", "reactions", "trust", "bar")
 MARKDOWN_PARTS = ("short", "sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
 
 
-def page_parts(sheet: Sheet, language: str = "en") -> dict[str, str]:
-    """Return the HTML of each of `PAGE_PARTS`, by name."""
+def page_parts(sheet: Sheet, language: str = "en", names: Sequence[str] = PAGE_PARTS) -> dict[str, str]:
+    """Return the HTML of some of `PAGE_PARTS`, by name."""
     context = _context(sheet, language)
-    return {name: _render(f"{name}.html.j2", language, **context) for name in PAGE_PARTS}
+    return {name: _render(f"{name}.html.j2", language, **context) for name in names}
 
 
 def markdown(part: str, sheet: Sheet, language: str = "en") -> str:
