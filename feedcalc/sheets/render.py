@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import jinja2
@@ -46,6 +47,7 @@ from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Said
 
+COMPILED = "compiled"
 MARKDOWN_PARTS = ("short", "sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
 
 
@@ -218,26 +220,32 @@ def _render_text(template: str, language: str, /, **context: Any) -> str:
     return re.sub(r"\n{3,}", "\n\n", _render(template, language, **context)).strip() + "\n"
 
 
+def compile_templates(folder: Path) -> None:
+    """Write the templates as Python modules into a folder; beside this module, as `COMPILED`, they replace the sources.
+
+    They are the same for every language. Where they are, Jinja's own compiler is not needed.
+    """
+    _templates().compile_templates(folder, zip=None)
+
+
 @cache
 def _templates(language: str = "en") -> jinja2.Environment:
     """Return the template environment of a language."""
-    folder = resources.files("feedcalc.sheets") / "templates"
     speaker = language_of(language)
+    compiled = resources.files("feedcalc.sheets") / COMPILED
+    is_compiled = compiled.is_dir()
 
     def spoken(value: Any) -> Any:
         return speaker.speak(value) if isinstance(value, Said) else value
 
-    def load(name: str) -> str | None:
-        file = folder / name
-        return file.read_text(encoding="utf-8") if file.is_file() else None
-
     environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(load),
+        loader=jinja2.ModuleLoader(str(compiled)) if is_compiled else jinja2.PackageLoader("feedcalc.sheets"),
+        auto_reload=False,
         autoescape=lambda name: bool(name and name.endswith((".html.j2", ".svg.j2"))),
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
+        extensions=[] if is_compiled else ["jinja2.ext.i18n"],
         finalize=spoken,
     )
     environment.globals["citation"] = lambda source: published.sources()[source].citation

@@ -93,7 +93,7 @@ export function startBench() {
   bindPrinting();
   onClick("try-again", () => {
     restart();
-    recalculate(0);
+    recalculate();
   });
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") flush(); });
   window.addEventListener("pagehide", flush);

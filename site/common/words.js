@@ -56,8 +56,9 @@ export function say(message, parts = {}) {
  * @param {Words} words
  */
 export function show(element, words) {
-  element.textContent = words();
-  shown.set(element, { words, said: element.textContent ?? "" });
+  const said = words();
+  if (element.textContent !== said) element.textContent = said;
+  shown.set(element, { words, said });
 }
 
 /**
