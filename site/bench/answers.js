@@ -11,6 +11,7 @@ import { announce } from "../common/notices.js";
 import { current, sheetAt } from "../common/places.js";
 import { say, show } from "../common/words.js";
 import { ask } from "../engine/client.js";
+import { keepLast, lastTo } from "../store/last_answer.js";
 import { isExample, state, tellFollowers, theBatch } from "../store/state.js";
 import * as ashes from "./ash_choice.js";
 import * as form from "./form.js";
@@ -32,6 +33,8 @@ const REASONS = { // why an answer was not had, by the name of the error
 };
 /** @type {Words} */
 const EXAMPLE = () => say("An example. Tap it to make it yours.");
+/** @type {Words} */
+const LAST = () => say("From last time; it is being confirmed…");
 const answer = byId("answer");
 let frame = 0;
 let question = 0; // counts changes, so that an answer to an older one is known
@@ -119,7 +122,8 @@ function showReply(reply, whole = false) {
     showRefusal(reply);
     return;
   }
-  putParts(reply, whole);
+  const isLast = byId("freshness").dataset.freshness === "last"; // what stands there has ranges, and is confirmed soon
+  if (whole || !isLast) putParts(reply, whole);
   answer.setAttribute("aria-busy", String(!whole));
   if (sheet() === "dry") {
     mark("fresh", () => say("For what is typed now."));
@@ -129,6 +133,8 @@ function showReply(reply, whole = false) {
     labels.refresh();
     mark("fresh", isExample() ? EXAMPLE : () => say("For what is typed now."));
     announce(() => say("Sheet worked out: {answer}", { answer: first('[data-part="bar"]').textContent?.replaceAll(/\s+/g, " ").trim() }));
+  } else if (isLast) {
+    mark("last", LAST);
   } else if (byId("freshness").dataset.freshness === "quick") {
     mark("early", () => say("First ranges, from twelve ashes; the final ones are being worked out…"));
   } else {
@@ -233,6 +239,25 @@ export function placeChanged(place) {
   question += 1;
   notes.tell(known.reply);
   if (known === answered.batch && known.reply.ok) askForRest(question, request, PARTS.filter((name) => !known.parts.includes(name)));
+}
+
+/** What the answer depends on: what is asked, and the language. @param {Request} request */
+const questionOf = (request) => `${document.documentElement.lang} ${textOf(request)}`;
+
+/** Show the answer of the last visit, where it is one to what is asked now; it is being worked out anew. */
+export function showLast() {
+  if (sheet() !== "batch" || isExample()) return;
+  const html = lastTo(questionOf(asking()));
+  if (!html) return;
+  for (const [name, markup] of Object.entries(html)) put(name, markup);
+  mark("last", LAST);
+}
+
+/** The page may be closed: what stands there is kept for the next visit. */
+export function keepAnswer() {
+  const { text, reply } = answered.batch ?? {};
+  if (!state.batch || isExample() || !reply?.ok || sheet() !== "batch" || text !== textOf(asking())) return;
+  keepLast(questionOf(asking()), Object.fromEntries(shown));
 }
 
 /** Every answer is asked for anew: in another language. */

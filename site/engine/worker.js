@@ -2,7 +2,7 @@
 // from file:// in every browser tried. The build bundles this module and puts the runtime before it, and before that a
 // stand-in for importScripts, which the runtime looks at.
 //
-// Messages in:   {start: {payload: text of signs or ArrayBuffer, snapshot: boolean, hashed: boolean}}
+// Messages in:   {start: {payload: text or ArrayBuffer, snapshot: boolean, hashed: boolean}}
 //                {id, request: JSON text, early: boolean}         early: replies before the last are wanted too
 //                {drop: id}                                       its answer is no longer wanted
 // Messages out:  {payload: ArrayBuffer}                           a copy, where it shall be hashed: before anything else
@@ -23,7 +23,7 @@
 import { ZSTDDecoder } from "zstddec";
 
 import { placeOfTrampoline } from "./memory_image.js";
-import { Damaged, bytesOfSigns, endsOfFrames, unpack } from "./payload_reader.js";
+import { Damaged, bytesOfText, endsOfFrames, unpack } from "./payload_reader.js";
 
 /**
  * @typedef {object} Asked
@@ -125,7 +125,7 @@ function mailRead() {
  * @param {{ payload: string | ArrayBuffer, snapshot: boolean, hashed: boolean }} given
  */
 async function start({ payload, snapshot, hashed }) {
-  const bytes = typeof payload === "string" ? bytesOfSigns(payload) : new Uint8Array(payload);
+  const bytes = typeof payload === "string" ? bytesOfText(payload) : new Uint8Array(payload);
   const [firstEnd, total] = endsOfFrames(bytes);
   if (hashed) {
     const copy = bytes.slice(0, total).buffer;
