@@ -49,7 +49,7 @@ STYLES = ("styles/page.css", "styles/label_choice.css", "styles/book.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
 
 
-_PAYLOAD = "the payload"  # stands for it until the page is bytes
+_PAYLOAD = "@@PAYLOAD@@"  # stands for it until the page is bytes
 
 
 @dataclass(frozen=True, slots=True)
