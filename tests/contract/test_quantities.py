@@ -340,8 +340,9 @@ def test_an_ambiguous_reading_is_echoed(text, kind, locale, customs, echo):
         (
             "800 ppm",
             "conductivity",
-            "What a meter shows as ppm depends on its own factor.",
-            QUANTITY_KINDS["conductivity"].accepted,
+            f"Pens show ppm on two scales: this is 1.14{FIXED}mS/cm on the 700 scale "
+            f"and 1.6{FIXED}mS/cm on the 500 scale.",
+            "800 ppm 500 or 800 ppm 700, as the pen or its leaflet says",
         ),
         (
             "5 °dKH",
