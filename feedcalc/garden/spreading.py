@@ -29,7 +29,7 @@ from feedcalc.garden.dry_ash import (
     dry_uses,
     loosest_cap,
 )
-from feedcalc.garden.liming import expected_shift, undo_notes
+from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, undo_notes
 from feedcalc.garden.suitability import (
     HOLD,
     WEAKER,
@@ -59,6 +59,7 @@ TABLES_BEHIND_SPREADING = (
     "plants",
     "plant_soil_ph",
     "soil_buffers",
+    "soil_ceiling",
     "suitability_limits",
     "suitability_reasons",
     "undo_notes",
@@ -80,7 +81,7 @@ NOTHING_RECEIVED = Received()
 class GroundAnswer:
     """The verdict on dry ash for one soil, with ``need`` and ``advice`` of ``values.spread``.
 
-    ``need`` is None if the pH of the soil is unknown.
+    ``need`` is None if the pH of the soil is unknown; ``soil_ph`` is then the lowest that the tables reach.
     """
 
     verdict: Verdict
@@ -89,6 +90,7 @@ class GroundAnswer:
     texture: str
     depth_cm: float
     assumed: Mapping[str, str]
+    soil_ph: float = LOWEST_PH
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,8 +176,7 @@ def ground_answer(
         )
     cap = cap_for(soil_ph)
     error = soil_test_error(request.word("soil.tested_with"))
-    shift = expected_shift(_lime_received(received, content), texture, depth)
-    known_ph = Estimate(soil_ph - error + shift.low, soil_ph + shift.typical, soil_ph + error + shift.high)
+    known_ph = limed_ph(soil_ph, error, expected_shift(_lime_received(received, content), texture, depth, soil_ph))
     allowed = max((cap.low if verdict.word == WEAKER else cap.high) - received.ash, 0.0)
     stop = suitability_limit("soil_stop")
     advice = advised_ash(
@@ -195,7 +196,9 @@ def ground_answer(
     }
     figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"), density=density)
     figures["covers"] = _covered_area(request, advice, density)
-    return GroundAnswer(verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed)
+    return GroundAnswer(
+        verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed, soil_ph=soil_ph
+    )
 
 
 def _lime_received(received: Received, content: AshContent) -> Estimate:
@@ -234,7 +237,7 @@ def _use_figures(use: DryUse, cap: Cap, ground: GroundAnswer) -> dict[str, Any]:
         "ash_per_year": figure(use.ash_per_year, "g/m2"),
         "potassium": figure(use.potassium, "g/m2"),
         "lime_value": figure(use.lime, "g CaCO3/m2"),
-        "shift": figure(expected_shift(use.lime, ground.texture, ground.depth_cm), "1"),
+        "shift": figure(expected_shift(use.lime, ground.texture, ground.depth_cm, ground.soil_ph), "1"),
         "times_the_cap": figure(use.ash_per_year.scaled(1 / reference.high), "1"),
         "cap": reference.high,
         "is_above_cap": use.ash_per_year.typical > cap.high,

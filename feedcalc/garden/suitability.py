@@ -384,7 +384,7 @@ def _leaf_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
 def _lime_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     if case.place in CONTAINERS or case.soil_ph is None:
         return []
-    shift = expected_shift(feed.lime_per_square_metre, case.texture, DRENCHED_DEPTH_CM)
+    shift = expected_shift(feed.lime_per_square_metre, case.texture, DRENCHED_DEPTH_CM, case.soil_ph)
     words = {
         "lime": write_number(feed.lime_per_square_metre.typical, 2, case.locale),
         "soil": _SOILS.get(case.texture, case.texture),

@@ -301,6 +301,7 @@ TABLES_BEHIND_A_BATCH = (
     "suitability_reasons",
     "suitability_limits",
     "soil_buffers",
+    "soil_ceiling",
 )
 
 TABLES_BEHIND_CHEMISTRY = (
