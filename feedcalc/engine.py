@@ -18,19 +18,24 @@ from typing import Any
 from feedcalc.book.season import SeasonAnswer, season_answer_in_steps
 from feedcalc.book.work import book_work
 from feedcalc.chemistry import equilibrate
-from feedcalc.contract.asks import ASKS, BATCH, BOOK, LEARN, SEASON, SPREAD, ask_of
+from feedcalc.contract.asks import ASKS, BATCH, BOOK, HAPPENED, JUDGE, LEARN, SEASON, SPREAD, ask_of
 from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.reply import Refusal, Reply
 from feedcalc.contract.request import Request, SolutionRequest, json_document, read_request, request_of
 from feedcalc.garden.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, spread_answer
 from feedcalc.liquor import answer as answers
 from feedcalc.liquor import figures
+from feedcalc.liquor.judging import TABLES_BEHIND_JUDGING, Judgement, judged_in_steps
 from feedcalc.liquor.kept_ash import KeptAsh, kept_ash_in_steps, values_of_kept
+from feedcalc.liquor.mishap import TABLES_BEHIND_MISHAPS, mishap_answer
 from feedcalc.liquor.reactions import REACTIONS, with_reactions
 from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
+from feedcalc.sheets.advice import AdviceSheet, advice_sheet
 from feedcalc.sheets.batch import Sheet, sheet_of
 from feedcalc.sheets.paper.printing import Printed, printed
 from feedcalc.sheets.render import (
+    advice_html,
+    advice_markdown,
     kept_ash_html,
     markdown,
     page_parts,
@@ -46,12 +51,15 @@ from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
 from feedcalc.words.messages import said
 
-AnySheet = Sheet | SpreadSheet | SeasonSheet
-_SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK)
+AnySheet = Sheet | SpreadSheet | SeasonSheet | AdviceSheet
+_SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK, JUDGE, HAPPENED)
 _MEANINGS = {field.path: field.meaning for field in REQUEST_FIELDS} | {
     "cans": said("the cans"),
     "dilution": said("liquor to water"),
     "customs": said("what a cup is"),
+    "dose": said("to a plant"),
+    "rate": said("on the ground"),
+    "settled": said("how it is poured"),
 }
 
 
@@ -109,6 +117,8 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
             text = spread_markdown(sheet, tongue)
         elif isinstance(sheet, SeasonSheet):
             text = season_markdown(sheet, tongue)
+        elif isinstance(sheet, AdviceSheet):
+            text = advice_markdown(sheet, tongue)
         elif sheet:
             text = markdown(part, sheet, tongue)
     except Exception as fault:
@@ -157,6 +167,10 @@ def _reply_and_sheet_in_steps(document: Mapping[str, Any]) -> Steps[tuple[Reply,
         return _spread_reply(request)
     if ask is SEASON:
         return (yield from _season_reply_in_steps(request))
+    if ask is JUDGE:
+        return _advice_reply(JUDGE.name, (yield from judged_in_steps(document)), TABLES_BEHIND_JUDGING)
+    if ask is HAPPENED:
+        return _advice_reply(HAPPENED.name, mishap_answer(document), TABLES_BEHIND_MISHAPS)
     if ask is BOOK:
         return _book_reply(request), None
     return (yield from _batch_reply_in_steps(request))
@@ -192,6 +206,8 @@ def _written(reply: Reply | Refusal, tongue: str) -> str:
 def _parts(sheet: AnySheet, tongue: str) -> dict[str, str]:
     if isinstance(sheet, SpreadSheet):
         return {"spread": spread_html(sheet, tongue)}
+    if isinstance(sheet, AdviceSheet):
+        return {sheet.name: advice_html(sheet, tongue)}
     return season_html(sheet, tongue) if isinstance(sheet, SeasonSheet) else page_parts(sheet, tongue)
 
 
@@ -261,6 +277,18 @@ def _spread_reply(request: Request) -> tuple[Reply, SpreadSheet]:
     return _ground_reply(answer, _read_as(request), TABLES_BEHIND_SPREADING), spread_sheet(
         answer, request.locale, request.own
     )
+
+
+def _advice_reply(name: str, judgement: Judgement, tables: tuple[str, ...]) -> tuple[Reply, AdviceSheet]:
+    figures.medians_taken(judgement.values)
+    sheet = advice_sheet(name, judgement, _MEANINGS)
+    reply = Reply(
+        values=judgement.values,
+        assumed=judgement.assumed,
+        cautions=[asdict(caution) for caution in judgement.cautions],
+        sources=figures.sources_behind((*tables, "suitability_reasons", "feed_limits")),
+    )
+    return reply, sheet
 
 
 def _season_reply_in_steps(request: Request) -> Steps[tuple[Reply, SeasonSheet]]:

@@ -25,7 +25,9 @@ BOOK = Ask("book", carries_book=True)
 LEARN = Ask("learn")
 LABEL = Ask("label", is_printed=True)
 WALL = Ask("wall", is_printed=True)
-ASKS: Mapping[str, Ask] = {ask.name: ask for ask in (BATCH, SPREAD, SEASON, BOOK, LEARN, LABEL, WALL)}
+JUDGE = Ask("judge")
+HAPPENED = Ask("happened")
+ASKS: Mapping[str, Ask] = {ask.name: ask for ask in (BATCH, SPREAD, SEASON, BOOK, LEARN, LABEL, WALL, JUDGE, HAPPENED)}
 
 
 def ask_of(document: Mapping[str, object]) -> Ask | None:

@@ -40,7 +40,7 @@ from feedcalc.contract.fields import (
 from feedcalc.contract.numbers import read_number
 from feedcalc.contract.own_measures import OwnUnits, own_units
 from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity, write_quantity
-from feedcalc.contract.text import one_line, plain_words, snippet
+from feedcalc.contract.text import one_line, passage, plain_words, snippet
 from feedcalc.contract.units import CUSTOMS, HAND_MEASURES, converted
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
@@ -279,6 +279,8 @@ class _RequestReader:
                 self.echoes[path] = echo
         elif field.kind == "text":
             self.words[path] = one_line(path, given)
+        elif field.kind == "passage":
+            self.words[path] = passage(path, given)
         elif field.kind == "masses":
             self._keep_weighings(path, given)
         elif field.kind == "moment":

@@ -301,7 +301,8 @@ class _Scanner:
 
     def _ends(self, start: int, most: int) -> list[int]:
         """Return where phrases of ``most`` words to one end, the longest first; a phrase ends at a comma or stop."""
-        ends, at = [], start
+        ends: list[int] = []
+        at = start
         while len(ends) < most and (word := _WORD.match(self.text, at)):
             ends.append(word.end())
             at = word.end()
@@ -342,7 +343,7 @@ class _Resolver:
         roles = [token for token in self.tokens if token.role not in ("other", "clause", "amount")]
         did = {token.role for token in roles if token.role in _DEEDS}
         for token in roles:
-            if token.role in _DEEDS and token.role not in ("wait", "dilute"):
+            if token.role in _DEEDS and token.role not in ("ash", "plant", "wait", "dilute"):
                 self.read.append((token.role, token.text))
         return RecipeText(
             **self.values,  # type: ignore[arg-type]
@@ -439,9 +440,7 @@ class _Resolver:
         else:
             self._keep("area", amount.value, amount.text)
 
-    def _give_matter(
-        self, place: int, clause: int, *, before: list[str], after: list[str], amount: Amount
-    ) -> None:
+    def _give_matter(self, place: int, clause: int, *, before: list[str], after: list[str], amount: Amount) -> None:
         of = next((role for role in after if role in _MATTERS), "")
         last = next((known for at, known in reversed(self.open) if at == clause), None)
         if before[:1] == ["per"] and amount.kind != "mass" and (self.liquor or last or "ash" in self.values):
@@ -526,7 +525,24 @@ class _Resolver:
 
 _MATTERS = ("ash", "water", "liquor", "vinegar", "soap", "plant", "to", "per")
 _DEEDS = frozenset(
-    "boiled unsettled strained settled vinegar soap shell bone foliar seedling pot fill wait dilute".split()
+    [
+        "ash",
+        "plant",
+        "boiled",
+        "unsettled",
+        "strained",
+        "settled",
+        "vinegar",
+        "soap",
+        "shell",
+        "bone",
+        "foliar",
+        "seedling",
+        "pot",
+        "fill",
+        "wait",
+        "dilute",
+    ]
 )
 
 
