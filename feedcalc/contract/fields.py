@@ -26,8 +26,8 @@ PLACES = ("open ground", "raised bed", "pot", "plug tray", "near pond or drain")
 class Field:
     """One field of a request.
 
-    ``kind`` is a name in `QUANTITY_KINDS`, or ``choice``, ``ash``, ``text``, ``passage``, ``moment`` or ``masses`` (a list of
-    weights). ``default`` is assumed if the field is empty.
+    ``kind`` is a name in `QUANTITY_KINDS`, or ``choice``, ``ash``, ``text``, ``passage``, ``moment`` or ``masses``
+    (a list of weights). ``default`` is assumed if the field is empty.
     """
 
     path: str

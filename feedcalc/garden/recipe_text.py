@@ -149,7 +149,7 @@ class _Scanner:
     """Cuts a text into tokens, from the left, the longest known phrase first."""
 
     def __init__(self, text: str, language: str, customs: str) -> None:
-        self.text = text.replace("\u2019", "'")
+        self.text = re.sub(r"[^\S\n]+", " ", text.replace("\u2019", "'"))
         self.roles, self.numbers = _phrases(language)
         self.customs = customs
         self.at = 0
@@ -525,24 +525,10 @@ class _Resolver:
 
 _MATTERS = ("ash", "water", "liquor", "vinegar", "soap", "plant", "to", "per")
 _DEEDS = frozenset(
-    [
-        "ash",
-        "plant",
-        "boiled",
-        "unsettled",
-        "strained",
-        "settled",
-        "vinegar",
-        "soap",
-        "shell",
-        "bone",
-        "foliar",
-        "seedling",
-        "pot",
-        "fill",
-        "wait",
-        "dilute",
-    ]
+    {
+        *("ash", "plant", "boiled", "unsettled", "strained", "settled", "vinegar", "soap", "shell", "bone"),
+        *("foliar", "seedling", "pot", "fill", "wait", "dilute"),
+    }
 )
 
 
@@ -551,7 +537,7 @@ def _ids(tokens: Iterable[Token], start: str) -> tuple[str, ...]:
 
 
 def _ash_kind(tokens: Sequence[Token]) -> tuple[str, str]:
-    """Return the kind of ash that the words before ``ash`` mean, with those words; raise `InputErrors` for a bad fuel."""
+    """Return the kind of ash that the words before ``ash`` mean, with them; raise `InputErrors` for a bad fuel."""
     kinds = names_in("ash_kinds", "kind")
     for place, token in enumerate(tokens):
         if token.role != "ash":
