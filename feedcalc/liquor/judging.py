@@ -174,6 +174,7 @@ class Recipe:
         request = request_of(laid)
         shown = _ASSUMED_DRY if is_dry else _ASSUMED
         assumed = {path: words for path, words in request.assumed.items() if path in shown}
+        assumed |= _taken(request, text)
         stage = stage_of(request)
         plant_litres = practice(PLANT_VOLUMES[stage]).typical
         if text.dose and text.dose.kind == "volume":
@@ -261,6 +262,15 @@ class Recipe:
         before = liquor.equilibrium
         totals = {**before.totals, "acetate": before.totals.get("acetate", 0.0) + mol}
         return Liquor(equilibrate(totals, before.temperature_kelvin, STEEP_MINERALS))
+
+
+def _taken(request: Request, text: RecipeText) -> dict[str, str]:
+    """Return what the request says of ground and plants where the text does not."""
+    found = {path: request.word(path) for path in ("plant", "place", "season", "soil.texture") if request.word(path)}
+    if request.number("soil.ph") is not None:
+        found["soil.ph"] = write_number(request.known("soil.ph"), 3, request.locale, trim=True)
+    said_of = {"plant": text.plant, "place": "pot" in text.did or text.container, "soil.ph": text.soil_ph}
+    return {path: words for path, words in found.items() if not said_of.get(path)}
 
 
 def _laid_over(document: Mapping[str, Any], text: RecipeText, is_dry: bool) -> dict[str, Any]:
