@@ -360,6 +360,7 @@ class _Answer:
             "unread": list(recipe.text.unread),
             "is_dry": recipe.is_dry,
             "is_whole": recipe.is_whole,
+            "is_diluted": recipe.parts > 0,
             "strength": figure(self.spread(lambda one: one.strength), "g/L"),
             "per_plant": self._portion(lambda one: one.plant) if has_plants else None,
             "per_square_metre": self._portion(lambda one: one.ground),
