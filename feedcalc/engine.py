@@ -19,19 +19,24 @@ from feedcalc.book.season import SeasonAnswer, season_answer_in_steps
 from feedcalc.book.winter import TABLES_BEHIND_SHARING, WinterAnswer, winter_answer_in_steps
 from feedcalc.book.work import book_work
 from feedcalc.chemistry import equilibrate
-from feedcalc.contract.asks import ASKS, BATCH, BOOK, LEARN, PAGE_PARTS, SEASON, SHARE, SPREAD, ask_of
+from feedcalc.contract.asks import ASKS, BATCH, BOOK, HAPPENED, JUDGE, LEARN, PAGE_PARTS, SEASON, SHARE, SPREAD, ask_of
 from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.reply import Refusal, Reply
 from feedcalc.contract.request import Request, SolutionRequest, json_document, read_request, request_of
 from feedcalc.garden.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, spread_answer
 from feedcalc.liquor import answer as answers
 from feedcalc.liquor import figures
+from feedcalc.liquor.judging import TABLES_BEHIND_JUDGING, Judgement, judged_in_steps
 from feedcalc.liquor.kept_ash import KeptAsh, kept_ash_in_steps, values_of_kept
+from feedcalc.liquor.mishap import TABLES_BEHIND_MISHAPS, mishap_answer
 from feedcalc.liquor.reactions import REACTIONS, with_reactions
 from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
+from feedcalc.sheets.advice import AdviceSheet, advice_sheet
 from feedcalc.sheets.batch import Sheet, sheet_of
 from feedcalc.sheets.paper.printing import Printed, printed
 from feedcalc.sheets.render import (
+    advice_html,
+    advice_markdown,
     kept_ash_html,
     markdown,
     page_parts,
@@ -50,15 +55,18 @@ from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
 from feedcalc.words.messages import said
 
-AnySheet = Sheet | SpreadSheet | SeasonSheet | ShareSheet
+AnySheet = Sheet | SpreadSheet | SeasonSheet | ShareSheet | AdviceSheet
 Tell = Callable[[Reply, Sheet], None]
 # The last answered batch by its request, whatever parts of its HTML were wanted.
 _ANSWERED: dict[str, tuple[Reply, AnySheet | None]] = {}
-_SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK, SHARE)
+_SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK, SHARE, JUDGE, HAPPENED)
 _MEANINGS = {field.path: field.meaning for field in REQUEST_FIELDS} | {
     "cans": said("the cans"),
     "dilution": said("liquor to water"),
     "customs": said("what a cup is"),
+    "dose": said("to a plant"),
+    "rate": said("on the ground"),
+    "settled": said("how it is poured"),
 }
 
 
@@ -129,6 +137,8 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
             text = season_markdown(sheet, tongue)
         elif isinstance(sheet, ShareSheet):
             text = share_markdown(sheet, tongue)
+        elif isinstance(sheet, AdviceSheet):
+            text = advice_markdown(sheet, tongue)
         elif sheet:
             text = markdown(part, sheet, tongue)
     except Exception as fault:
@@ -187,6 +197,10 @@ def _reply_and_sheet_in_steps(
         winter = yield from winter_answer_in_steps(request)
         shared = share_sheet(winter, request.locale, request.own)
         return _ground_reply(winter, _read_as(request), TABLES_BEHIND_SHARING), shared
+    if ask is JUDGE:
+        return _advice_reply(JUDGE.name, (yield from judged_in_steps(document)), TABLES_BEHIND_JUDGING)
+    if ask is HAPPENED:
+        return _advice_reply(HAPPENED.name, mishap_answer(document), TABLES_BEHIND_MISHAPS)
     if ask is BOOK:
         return _book_reply(request), None
     key = json.dumps({name: part for name, part in document.items() if name != "html"})
@@ -225,6 +239,8 @@ def _parts(sheet: AnySheet, tongue: str, names: Sequence[str]) -> dict[str, str]
         return {"spread": spread_html(sheet, tongue)}
     if isinstance(sheet, ShareSheet):
         return {"share": share_html(sheet, tongue)}
+    if isinstance(sheet, AdviceSheet):
+        return {sheet.name: advice_html(sheet, tongue)}
     return season_html(sheet, tongue) if isinstance(sheet, SeasonSheet) else page_parts(sheet, tongue, names)
 
 
@@ -300,6 +316,18 @@ def _spread_reply(request: Request) -> tuple[Reply, SpreadSheet]:
     return _ground_reply(answer, _read_as(request), TABLES_BEHIND_SPREADING), spread_sheet(
         answer, request.locale, request.own
     )
+
+
+def _advice_reply(name: str, judgement: Judgement, tables: tuple[str, ...]) -> tuple[Reply, AdviceSheet]:
+    figures.medians_taken(judgement.values)
+    sheet = advice_sheet(name, judgement, _MEANINGS)
+    reply = Reply(
+        values=judgement.values,
+        assumed=judgement.assumed,
+        cautions=[asdict(caution) for caution in judgement.cautions],
+        sources=figures.sources_behind((*tables, "suitability_reasons", "feed_limits")),
+    )
+    return reply, sheet
 
 
 def _season_reply_in_steps(request: Request) -> Steps[tuple[Reply, SeasonSheet]]:

@@ -26,6 +26,8 @@ VERBS = {
     "book": ("book", "The season book: what each bed had, what it may still get, and when to test again."),
     "calculate": ("batch", "Read a request as JSON from FILE or standard input, write the reply as JSON."),
     "delivery": ("batch", "What a can, a plant and a square metre receive."),
+    "happened": ("advice", "What happened: say what was put on and what is seen; causes, tests, and what to do today."),
+    "judge": ("advice", "Any recipe, judged: strength, danger, what a plant gets, and the nearest safe version."),
     "label": ("label", "Labels for the bottles of the batches in FILE ('-' for standard input)."),
     "ladder": ("batch", "Every dilution from 1:1 to 1:20 and yours, and which plants it suits."),
     "mix": ("batch", "Whether the feed may share a can with a second thing: --with 'epsom salt'."),

@@ -112,6 +112,8 @@ _LISTED = {
     "mix": (ASH, WATER, CANS, ADDED),
     "neutralise": (ASH, WATER, CANS, ADDED),
     "spread": (ASH, PLANTS, SOIL),
+    "judge": (ASH, WATER, PLANTS, SOIL),
+    "happened": (ASH, PLANTS, SOIL),
     "keep": (ASH, WATER, BUCKET, READ),
 }
 # The demo for a grower with US customs: the same amounts, written in gallons, feet and degrees Fahrenheit.

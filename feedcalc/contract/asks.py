@@ -29,7 +29,11 @@ SHARE = Ask("share", carries_book=True)
 LEARN = Ask("learn")
 LABEL = Ask("label", is_printed=True)
 WALL = Ask("wall", is_printed=True)
-ASKS: Mapping[str, Ask] = {ask.name: ask for ask in (BATCH, SPREAD, SEASON, BOOK, SHARE, LEARN, LABEL, WALL)}
+JUDGE = Ask("judge")
+HAPPENED = Ask("happened")
+ASKS: Mapping[str, Ask] = {
+    ask.name: ask for ask in (BATCH, SPREAD, SEASON, BOOK, SHARE, LEARN, LABEL, WALL, JUDGE, HAPPENED)
+}
 
 
 def ask_of(document: Mapping[str, object]) -> Ask | None:

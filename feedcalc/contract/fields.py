@@ -35,8 +35,8 @@ PLACES = (
 class Field:
     """One field of a request.
 
-    ``kind`` is a name in `QUANTITY_KINDS`, or ``choice``, ``ash``, ``text``, ``moment`` or ``masses`` (a list of
-    weights). ``default`` is assumed if the field is empty.
+    ``kind`` is a name in `QUANTITY_KINDS`, or ``choice``, ``ash``, ``text``, ``passage``, ``moment`` or ``masses``
+    (a list of weights). ``default`` is assumed if the field is empty.
     """
 
     path: str
@@ -152,6 +152,8 @@ REQUEST_FIELDS: tuple[Field, ...] = (
         maximum=3,
     ),
     Field("measured.clear_after", "time", said("time from stirring to that look"), minimum=0.01, maximum=24 * 60),
+    Field("recipe", "passage", said("a recipe, as it was told")),
+    Field("happened", "passage", said("what was put on, and what is seen")),
     Field("ask", "choice", said("what is asked for, if not a batch"), None, tuple(ASKS)),
     Field("country", "choice", said("whose limits of metals count"), None, names_in("metal_countries", "country")),
     Field("ranges", "choice", said("whether the ranges are worked out too"), "on", ("on", "off")),
@@ -175,7 +177,7 @@ STRUCTURED_PATHS = {"schema", "html", "language", "locale", "customs", "cans", "
 MOST_EARLIER = 20
 # Paths that hold an object with fields below it.
 GROUPS = {path.rsplit(".", depth)[0] for path in FIELD_OF_PATH for depth in (1, 2) if path.count(".") >= depth}
-_WORD_KINDS = {"choice", "ash", "text", "moment"}
+_WORD_KINDS = {"choice", "ash", "text", "moment", "passage"}
 WORD_PATHS = {field.path for field in REQUEST_FIELDS if field.kind in _WORD_KINDS and field.path != "now"}
 NUMBER_PATHS = FIELD_OF_PATH.keys() - WORD_PATHS - {"now", "ash.weighings"}
 NUMBER_GROUPS = GROUPS | {"ash.weighings"}

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from feedcalc.contract.numbers import write_number, write_quarters
-from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, WRITTEN_UNITS, converted
+from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, HAND_MEASURES, WRITTEN_UNITS, converted
 from feedcalc.words.messages import Said, said
 
 # Fewer measures are written where they come this close to the amount (relative).
@@ -80,7 +80,7 @@ def own_units(typed: Iterable[tuple[str, str]], customs: str) -> OwnUnits:
     for kind, unit in typed:
         if kind == "volume":
             # Cups and spoons are at home in every kitchen and say nothing of litres or gallons.
-            if unit.split("_")[-1] in ("cup", "tbsp", "tsp"):
+            if unit.split("_")[-1] in ("cup", "tbsp", "tsp") or unit in HAND_MEASURES:
                 continue
             found.setdefault(kind, unit.split("_")[0] if unit in CUSTOMARY_UNITS else "metric")
         elif kind in _IMPERIAL:

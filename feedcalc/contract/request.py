@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping, Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -40,9 +40,9 @@ from feedcalc.contract.fields import (
 )
 from feedcalc.contract.numbers import read_number
 from feedcalc.contract.own_measures import OwnUnits, by_customs, own_units
-from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity, read_with_likely_unit
-from feedcalc.contract.text import one_line, plain_words, snippet
-from feedcalc.contract.units import CUSTOMS
+from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity, read_with_likely_unit, write_quantity
+from feedcalc.contract.text import one_line, passage, plain_words, snippet
+from feedcalc.contract.units import CUSTOMS, HAND_MEASURES, converted
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE
@@ -220,6 +220,7 @@ class _RequestReader:
                 self._fault(path, snippet(value), said("There is no such field."), _neighbours(path))
             else:
                 self._fault("request", snippet(value), said("This stands under no name."), _neighbours(path))
+        self._buckets_are_as_told()
         cans = self._cans(self.document.get("cans"))
         dilution = self._dilution(self.document.get("dilution"))
         solution = self._solution(self.document.get("solution"))
@@ -295,6 +296,8 @@ class _RequestReader:
             self.numbers[path], self.echoes[path] = meant
         elif field.kind == "text":
             self.words[path] = one_line(path, given)
+        elif field.kind == "passage":
+            self.words[path] = passage(path, given)
         elif field.kind == "masses":
             self._keep_weighings(path, given)
         elif field.kind == "moment":
@@ -501,6 +504,19 @@ class _RequestReader:
             )
             return ()
         return tuple(dict.fromkeys(given))
+
+    def _buckets_are_as_told(self) -> None:
+        """Count a bucket of ash or water as the bucket whose size the request gives."""
+        told = self.readings.get("vessel.capacity")
+        if told is None or "vessel.capacity" in self.assumed or told.typed_unit in HAND_MEASURES:
+            return
+        for path in ("ash.amount", "water.amount"):
+            reading = self.readings.get(path)
+            if reading and reading.typed_unit == "bucket":
+                litres = reading.value / converted(1.0, "bucket", "L") * told.value
+                echo = write_quantity(litres, "L", 6, self.locale, trim=True)
+                self.numbers[path] = litres
+                self.readings[path] = replace(reading, value=litres, echo=echo, span=(1.0, 1.0))
 
     def _acid_is_whole(self) -> None:
         if any(path in self.numbers or path in self.words for path in ("acid.kind", "acid.strength", "acid.target_ph")):

@@ -36,7 +36,8 @@ class AshSample:
     share of soluble salts that dissolves at ``fast_rate`` (per minute), the rest at ``slow_rate`` (per hour);
     ``particle_density`` in kg/m3; ``sediment`` in mL of settled sludge per gram of ash; ``guard_layer`` in metres, the
     liquor left above the sludge; ``clear_line`` the ratio of the grain size at the clear line as observed to that at
-    its true depth, 1 without an observation.
+    its true depth, 1 without an observation; ``measured`` the ash to a litre of water over what was meant, 1 unless it
+    was measured by hand.
     """
 
     grams_per_kilogram: Mapping[str, float]
@@ -50,6 +51,7 @@ class AshSample:
     sediment: float
     guard_layer: float
     clear_line: float = 1.0
+    measured: float = 1.0
 
     def reachable_mol_per_kilogram(self) -> dict[str, float]:
         """Return the mol of each element, carbon included, that can dissolve from a kilogram of ash.
@@ -149,6 +151,7 @@ class Ash:
             sediment=value["sediment"],
             guard_layer=value["guard_layer"] / 100,
             clear_line=value.get("clear_line", 1.0),
+            measured=value.get("measured", 1.0),
         )
 
 

@@ -126,6 +126,18 @@ def plants_named(text: str) -> tuple[Plant, ...]:
     return ()
 
 
+def plants_in(text: str) -> tuple[Plant, ...]:
+    """Return the plants whose whole name stands in a text, in English or else in another language.
+
+    >>> [plant.id for plant in plants_in("a litre for the tomatoes")], plants_in("a litre")
+    (['tomato'], ())
+    """
+    for language in ("en", *_ENDINGS):
+        if found := list(_name_in_text_matches(_plain_words(text, language), language)):
+            return tuple(found)
+    return ()
+
+
 def _full_name_matches(words: _Words, language: str) -> Iterable[Plant]:
     return [plant for plant, name in _plain_names(language) if name == words]
 

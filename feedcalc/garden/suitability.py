@@ -212,6 +212,8 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
             return [_reason("soil_unknown_dry")]
         if case.place in CONTAINERS:
             return [_reason("soil_unknown_pot")]
+        if case.feed.parts < case.feed.parts_within_limits:  # then not even one feed is safe
+            return [_reason("soil_unknown_dry")]
         return [_reason("soil_unknown", **_one_safe_feed(case.feed, case.locale))]
     ph, error, limits = case.soil_ph, soil_test_error(case.tested_with), _limits()
     words = {"ph": write_number(ph, 2, case.locale), "error": write_number(error, 1, case.locale)}

@@ -27,6 +27,7 @@ from feedcalc.contract.own_measures import roughly
 from feedcalc.garden.plants import Plant, names_of
 from feedcalc.liquor.figures import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.liquor.kept_ash import KeptAsh
+from feedcalc.sheets.advice import AdviceSheet
 from feedcalc.sheets.bars import best_remedy, doubts, range_bars, share_bar
 from feedcalc.sheets.batch import Sheet, status_words
 from feedcalc.sheets.drawing import (
@@ -83,6 +84,16 @@ def share_html(sheet: ShareSheet, language: str = "en") -> str:
 def share_markdown(sheet: ShareSheet, language: str = "en") -> str:
     """Return a winter's ash shared out over the beds as Markdown that also reads well as plain text."""
     return _render_text("share.md.j2", language, sheet=sheet, w=sheet.words)
+
+
+def advice_html(sheet: AdviceSheet, language: str = "en") -> str:
+    """Return a judged recipe or a mishap as HTML."""
+    return _render(f"{sheet.name}.html.j2", language, sheet=sheet, v=sheet.values, w=sheet.words)
+
+
+def advice_markdown(sheet: AdviceSheet, language: str = "en") -> str:
+    """Return a judged recipe or a mishap as Markdown that also reads well as plain text."""
+    return _render_text(f"{sheet.name}.md.j2", language, sheet=sheet, v=sheet.values, w=sheet.words)
 
 
 def kept_ash_html(kept: KeptAsh, language: str = "en") -> str:

@@ -122,6 +122,12 @@ MACHINE_WORDS: Mapping[str, Said] = {
     "uk": said("UK"),
     "ph": said("pH"),
     "ec": said("conductivity"),
+    "iron": said("iron"),
+    "manganese": said("manganese"),
+    "boron": said("boron"),
+    "too strong": said("too strong"),
+    "may be too strong": said("may be too strong"),
+    "within the limits": said("within the limits"),
 }
 
 

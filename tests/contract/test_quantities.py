@@ -366,8 +366,9 @@ def test_no_likely_unit_stands_in_for_a_weight_and_none_makes_nonsense_readable(
         (
             "800 ppm",
             "conductivity",
-            "What a meter shows as ppm depends on its own factor.",
-            QUANTITY_KINDS["conductivity"].accepted,
+            f"Pens show ppm on two scales: this is 1.14{FIXED}mS/cm on the 700 scale "
+            f"and 1.6{FIXED}mS/cm on the 500 scale.",
+            "800 ppm 500 or 800 ppm 700, as the pen or its leaflet says",
         ),
         (
             "5 °dKH",
