@@ -45,8 +45,9 @@ from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
 USUAL_DEPTH_CM = 15.0
-# The crown of a tree or bush that is told as an example.
+# The crown of a tree or bush that is told as an example, and the ground under it.
 CROWN_METRES = 3.0
+CROWN_SQUARE_METRES = math.pi / 4 * CROWN_METRES**2
 # The assumptions of a request that concern dry ash, and the steps whose cautions apply to it.
 _ASSUMED = {"ash", "soil", "plant", "locale", "customs", "seed", "samples"}
 _STEPS = {"burning", "sieving", "spreading"}
@@ -211,8 +212,7 @@ def ground_answer(
     }
     figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"), density=density)
     figures["covers"] = _covered_area(request, advice, density)
-    crown = math.pi / 4 * CROWN_METRES**2
-    figures["tree"] = figure(Estimate.exactly(advice.ash * crown), "g") if advice.ash > 0 else None
+    figures["tree"] = figure(Estimate.exactly(advice.ash * CROWN_SQUARE_METRES), "g") if advice.ash > 0 else None
     return GroundAnswer(
         verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed, soil_ph=soil_ph
     )
