@@ -45,9 +45,8 @@ from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
 USUAL_DEPTH_CM = 15.0
-# The crown of a tree or bush that is told as an example, and the ground under it.
+# The crown of a tree or bush that is told as an example.
 CROWN_METRES = 3.0
-CROWN_SQUARE_METRES = math.pi / 4 * CROWN_METRES**2
 # The assumptions of a request that concern dry ash, and the steps whose cautions apply to it.
 _ASSUMED = {"ash", "soil", "plant", "locale", "customs", "seed", "samples"}
 _STEPS = {"burning", "sieving", "spreading"}
@@ -212,7 +211,9 @@ def ground_answer(
     }
     figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"), density=density)
     figures["covers"] = _covered_area(request, advice, density)
-    figures["tree"] = figure(Estimate.exactly(advice.ash * CROWN_SQUARE_METRES), "g") if advice.ash > 0 else None
+    crown = math.pi / 4 * CROWN_METRES**2
+    figures["tree_area"] = figure(Estimate.exactly(crown), "m2")
+    figures["tree"] = figure(Estimate.exactly(advice.ash * crown), "g") if advice.ash > 0 else None
     return GroundAnswer(
         verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed, soil_ph=soil_ph
     )

@@ -13,16 +13,13 @@ from typing import Any
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
 from feedcalc.contract.measures import measure_words
-from feedcalc.contract.own_measures import OwnUnits, to_measure
-from feedcalc.garden.spreading import CROWN_METRES, CROWN_SQUARE_METRES, SpreadAnswer
+from feedcalc.contract.own_measures import OwnUnits
+from feedcalc.garden.spreading import SpreadAnswer
 
 
 @dataclass(frozen=True, slots=True)
 class SpreadSheet:
-    """Everything the spreading templates print: the values of the contract and each figure in words by its path.
-
-    ``crown`` is the width of a tree's crown taken as an example, and the ground under it.
-    """
+    """Everything the spreading templates print: the values of the contract and each figure in words by its path."""
 
     values: Mapping[str, Any]
     words: Mapping[str, str]
@@ -31,7 +28,6 @@ class SpreadSheet:
     assumed: Mapping[str, str]
     cautions: tuple[Caution, ...]
     level_measures: str = ""
-    crown: tuple[str, str] = ("", "")
 
 
 def spread_sheet(answer: SpreadAnswer, locale: str, own: OwnUnits) -> SpreadSheet:
@@ -44,5 +40,4 @@ def spread_sheet(answer: SpreadAnswer, locale: str, own: OwnUnits) -> SpreadShee
         assumed=answer.assumed,
         cautions=answer.cautions,
         level_measures=measure_words(answer.level_measures, locale) if answer.level_measures else "",
-        crown=(to_measure(CROWN_METRES, "m", own, locale), to_measure(CROWN_SQUARE_METRES, "m2", own, locale)),
     )
