@@ -16,9 +16,10 @@ from importlib import resources
 from typing import Any
 
 from feedcalc.book.season import SeasonAnswer, season_answer_in_steps
+from feedcalc.book.winter import TABLES_BEHIND_SHARING, WinterAnswer, winter_answer_in_steps
 from feedcalc.book.work import book_work
 from feedcalc.chemistry import equilibrate
-from feedcalc.contract.asks import ASKS, BATCH, BOOK, HAPPENED, JUDGE, LEARN, SEASON, SPREAD, ask_of
+from feedcalc.contract.asks import ASKS, BATCH, BOOK, HAPPENED, JUDGE, LEARN, SEASON, SHARE, SPREAD, ask_of
 from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.reply import Refusal, Reply
 from feedcalc.contract.request import Request, SolutionRequest, json_document, read_request, request_of
@@ -41,18 +42,21 @@ from feedcalc.sheets.render import (
     page_parts,
     season_html,
     season_markdown,
+    share_html,
+    share_markdown,
     spread_html,
     spread_markdown,
 )
 from feedcalc.sheets.season import SeasonSheet, season_sheet
+from feedcalc.sheets.share import ShareSheet, share_sheet
 from feedcalc.sheets.spread import SpreadSheet, spread_sheet
 from feedcalc.uncertainty.estimates import Steps, run_to_end
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
 from feedcalc.words.messages import said
 
-AnySheet = Sheet | SpreadSheet | SeasonSheet | AdviceSheet
-_SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK, JUDGE, HAPPENED)
+AnySheet = Sheet | SpreadSheet | SeasonSheet | ShareSheet | AdviceSheet
+_SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK, SHARE, JUDGE, HAPPENED)
 _MEANINGS = {field.path: field.meaning for field in REQUEST_FIELDS} | {
     "cans": said("the cans"),
     "dilution": said("liquor to water"),
@@ -119,6 +123,8 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
             text = season_markdown(sheet, tongue)
         elif isinstance(sheet, AdviceSheet):
             text = advice_markdown(sheet, tongue)
+        elif isinstance(sheet, ShareSheet):
+            text = share_markdown(sheet, tongue)
         elif sheet:
             text = markdown(part, sheet, tongue)
     except Exception as fault:
@@ -171,6 +177,10 @@ def _reply_and_sheet_in_steps(document: Mapping[str, Any]) -> Steps[tuple[Reply,
         return _advice_reply(JUDGE.name, (yield from judged_in_steps(document)), TABLES_BEHIND_JUDGING)
     if ask is HAPPENED:
         return _advice_reply(HAPPENED.name, mishap_answer(document), TABLES_BEHIND_MISHAPS)
+    if ask is SHARE:
+        winter = yield from winter_answer_in_steps(request)
+        shared = share_sheet(winter, request.locale, request.own)
+        return _ground_reply(winter, _read_as(request), TABLES_BEHIND_SHARING), shared
     if ask is BOOK:
         return _book_reply(request), None
     return (yield from _batch_reply_in_steps(request))
@@ -208,6 +218,8 @@ def _parts(sheet: AnySheet, tongue: str) -> dict[str, str]:
         return {"spread": spread_html(sheet, tongue)}
     if isinstance(sheet, AdviceSheet):
         return {sheet.name: advice_html(sheet, tongue)}
+    if isinstance(sheet, ShareSheet):
+        return {"share": share_html(sheet, tongue)}
     return season_html(sheet, tongue) if isinstance(sheet, SeasonSheet) else page_parts(sheet, tongue)
 
 
@@ -267,7 +279,8 @@ def _read_as(request: Request) -> dict[str, str]:
 def _as_typed(request: Request, path: str, reading: str) -> str:
     """Return what was typed and how it was read, where the reading alone does not say both."""
     quantity = request.readings.get(path)
-    if quantity and quantity.typed_unit.startswith("us_") and request.own.volume == "us":
+    has_unit = quantity is not None and any(map(str.isalpha, quantity.text))
+    if quantity and has_unit and quantity.typed_unit.startswith("us_") and request.own.volume == "us":
         return ""  # who answers to US customs knows that gallon
     return said("{typed} is {reading}", typed=quantity.text, reading=reading) if quantity else reading
 
@@ -299,7 +312,9 @@ def _season_reply_in_steps(request: Request) -> Steps[tuple[Reply, SeasonSheet]]
     return _ground_reply(answer, answer.read_as, answer.tables), sheet
 
 
-def _ground_reply(answer: SpreadAnswer | SeasonAnswer, read_as: Mapping[str, str], tables: tuple[str, ...]) -> Reply:
+def _ground_reply(
+    answer: SpreadAnswer | SeasonAnswer | WinterAnswer, read_as: Mapping[str, str], tables: tuple[str, ...]
+) -> Reply:
     return Reply(
         values=answer.values,
         assumed=answer.assumed,

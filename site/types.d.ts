@@ -9,6 +9,7 @@ export interface Refusal {
   given?: string;
   problem: string;
   accepted?: string;
+  choices?: { field: string; value: string; text: string }[];
 }
 
 /** What the engine answers; `html` holds its own markup, in which everything a person typed is escaped. */

@@ -6,6 +6,7 @@ Loads and limits come from `feedcalc.garden.metals`. Only entries that brought t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -71,6 +72,17 @@ def metals_of(records: Sequence[EntryRecord], book: Book, today: date, request: 
             ] or [_on_no_bed(contents, country)]
         found.append(_report_values(record, country, book, beds))
     return found
+
+
+def contents_of_ash(records: Sequence[EntryRecord], request: Request) -> dict[str, float]:
+    """Return the mg/kg of each metal by the newest analyses of ash in a book; analyses that cannot be read add none."""
+    contents: dict[str, float] = {}
+    reports = [record for record in records if record.kind == "metals" and not record.is_removed]
+    for report in sorted(reports, key=lambda record: (record.text("date"), record.id)):
+        if report.text("of") != "soil":
+            with suppress(InputError):
+                contents |= _contents(report, request)
+    return contents
 
 
 def metal_reasons(

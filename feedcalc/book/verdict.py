@@ -24,6 +24,9 @@ from feedcalc.garden.suitability import DIRECTIONS, GO, Circumstances, Reason, V
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
+# Reasons for which a bed gets no feed either.
+OVERDONE = frozenset({"season_untested_over", "season_past_count"})
+
 
 def suitability_reasons(case: Circumstances, entry: Entry) -> tuple[Reason, ...]:
     """Return what soil and plant say about an entry: for ash and feed all reasons, for lime those about lime."""
@@ -66,7 +69,7 @@ def verdict_of(*groups: Sequence[Reason]) -> Verdict:
 
 
 def season_reason(reason_id: str, source: tuple[str, str] | None = None, /, **parts: str) -> Reason:
-    """Return a reason of ``season_reasons.csv``; ``source`` is a source and its status instead of those in the table."""
+    """Return a row of ``season_reasons.csv``; ``source`` is a source and its status instead of those in the table."""
     row = published.row("season_reasons", reason_id)
     where, status = source or (row["source"], row["status"])
     text = said(row["text"], **parts)

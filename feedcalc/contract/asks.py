@@ -22,12 +22,15 @@ BATCH = Ask("batch")
 SPREAD = Ask("spread")
 SEASON = Ask("season", carries_book=True)
 BOOK = Ask("book", carries_book=True)
+SHARE = Ask("share", carries_book=True)
 LEARN = Ask("learn")
 LABEL = Ask("label", is_printed=True)
 WALL = Ask("wall", is_printed=True)
 JUDGE = Ask("judge")
 HAPPENED = Ask("happened")
-ASKS: Mapping[str, Ask] = {ask.name: ask for ask in (BATCH, SPREAD, SEASON, BOOK, LEARN, LABEL, WALL, JUDGE, HAPPENED)}
+ASKS: Mapping[str, Ask] = {
+    ask.name: ask for ask in (BATCH, SPREAD, SEASON, BOOK, SHARE, LEARN, LABEL, WALL, JUDGE, HAPPENED)
+}
 
 
 def ask_of(document: Mapping[str, object]) -> Ask | None:

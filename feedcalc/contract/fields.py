@@ -19,7 +19,16 @@ LONGEST_REQUEST = 200_000
 LONGEST_WITH_BOOK = 16_000_000
 MOST_WEIGHINGS = 50
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
-PLACES = ("open ground", "raised bed", "pot", "plug tray", "near pond or drain")
+PLACES = (
+    "open ground",
+    "raised bed",
+    "pot",
+    "plug tray",
+    "near pond or drain",
+    "greenhouse",
+    "hydroponics",
+    "worm bin",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +84,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("ash.kind", "ash", said("what was burnt"), "mixed", names_in("ash_kinds", "kind")),
     Field("ash.state", "choice", said("how the ash was kept"), "unknown", ("unknown", "fresh", "aged", "leached")),
     Field("ash.amount", "mass_or_volume", said("how much ash goes in")),
+    Field("ash.wood", "mass_or_volume", said("how much wood left the ash")),
     Field("ash.measure", "choice", said("how the ash is measured out"), "cups", ("cups", "scales")),
     Field("ash.weighings", "masses", said("what a level measure of the ash weighed, each time it was filled")),
     Field("ash.weighed_measure", "volume", said("the measure that was weighed"), minimum=0.005, maximum=50),
@@ -150,6 +160,14 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("seed", "count", said("start of the fixed sample that the ranges rest on"), "1", maximum=1e9),
     Field("samples", "count", said("how many ashes the ranges rest on"), "40", minimum=10, maximum=400),
     Field("now", "moment", said("when the steep begins")),
+)
+# Fields where a number typed alone takes the usual unit of its kind, as the sizes of cans do. Ash is not among them: a
+# cup of it and a gram differ in harm.
+TAKE_LIKELY_UNIT = frozenset(
+    (
+        *("water.amount", "water.temperature", "vessel.capacity", "vessel.depth", "steep.time", "soil.area"),
+        *("soil.dug_depth", "measured.ec", "measured.temperature", "measured.after", "measured.clear_after"),
+    )
 )
 FIELD_OF_PATH = {field.path: field for field in REQUEST_FIELDS}
 # Keys that a request with a season book passes on unread; `feedcalc.book` reads them.

@@ -38,6 +38,7 @@ _SOIL_UNITS = {
     "g CaCO3": "\u00a0g",
     "1": "",
     "g": "\u00a0g",
+    "kg": "\u00a0kg",
     "m2": "\u00a0m²",
     "mg/kg": "\u00a0mg/kg",
     "g/ha": "\u00a0g/ha",

@@ -89,6 +89,34 @@ def own_units(typed: Iterable[tuple[str, str]], customs: str) -> OwnUnits:
     return OwnUnits(**{**usual, **found}, customs=customs)
 
 
+def by_customs(unit: str, locale: str) -> tuple[Mapping[str, str], ...]:
+    """Return the customs that know another measure by the same word, each with its size; empty where none differs.
+
+    ``unit`` is the unit as it was read, such as ``us_gal``.
+
+    >>> [str(choice["text"]) for choice in by_customs("uk_gal", "en-GB")]
+    ['US: 3.79\\xa0L', 'UK: 4.55\\xa0L']
+    """
+    if unit not in CUSTOMARY_UNITS:
+        return ()
+    meant = {name: getattr(customs, _word(unit)) for name, customs in CUSTOMS.items()}
+    litres = {name: converted(1.0, own, "L") for name, own in meant.items() if own}
+    if max(litres.values()) <= (1 + CLOSE_ENOUGH) * min(litres.values()):
+        return ()
+    size = {name: _metric(each, locale) for name, each in litres.items()}
+    words = {
+        "us": said("US: {size}", size=size["us"]),
+        "metric": said("metric: {size}", size=size.get("metric", "")),
+        "uk": said("UK: {size}", size=size["uk"]),
+    }
+    return tuple({"field": "customs", "value": name, "text": words[name]} for name in size)
+
+
+def _metric(litres: float, locale: str) -> Said:
+    unit = "L" if litres >= 1 else "mL"
+    return _amount(converted(litres, "L", unit), unit, METRIC, locale, 3, trim=True)
+
+
 def is_own(unit: str, own: OwnUnits) -> bool:
     """Return whether a unit of the contract is to be written in another unit than the contract's."""
     kind, _ = _KIND_OF_UNIT.get(unit, ("", ""))

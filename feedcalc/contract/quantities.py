@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from feedcalc import published
@@ -26,6 +26,7 @@ from feedcalc.contract.numbers import (
     unknown_rest,
     write_number,
 )
+from feedcalc.contract.own_measures import by_customs
 from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import (
     AMBIGUOUS_SPELLINGS,
@@ -47,6 +48,16 @@ from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
 _ONE_SIDED = said("This does not say how much is liquor and how much is water.")
+# The unit that a number alone takes, by kind: usually, and by US customs.
+_LIKELY_UNITS = {
+    "volume": ("L", "gal"),
+    "temperature": ("°C", "°F"),
+    "length": ("cm", "in"),
+    "area": ("m²", "sq ft"),
+    "time": ("h", "h"),
+    "conductivity": ("mS/cm", "mS/cm"),
+}
+MOST_MILLISIEMENS = 50  # a larger conductivity without a unit is in µS/cm, as a pen shows it
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +114,35 @@ def read_quantity(
         quantity = _read_text(given, wanted, field, locale, CUSTOMS[customs])
     _require_within(quantity, wanted, given, field, locale, minimum, maximum)
     return quantity
+
+
+def read_with_likely_unit(
+    given: object,
+    kind: str,
+    field: str,
+    locale: str = "en-GB",
+    customs: str = "us",
+    *,
+    minimum: float | None = None,
+    maximum: float | None = None,
+) -> Quantity:
+    """Return what `read_quantity` does; a number typed alone takes the usual unit of its kind, and that is echoed.
+
+    >>> read_with_likely_unit("9", "volume", "cans.0.size", customs="metric").echo
+    '9\\xa0L'
+    """
+    text, echo = given, ""
+    if isinstance(given, str) and kind in _LIKELY_UNITS:
+        accepted = QUANTITY_KINDS[kind].accepted
+        cleaned = cleaned_text(given, field, accepted)
+        number, rest = leading_number(cleaned, given, field, locale, accepted)
+        if not rest:
+            unit = _LIKELY_UNITS[kind][customs == "us"]
+            if kind == "conductivity" and number.value > MOST_MILLISIEMENS:
+                unit = "µS/cm"
+            text, echo = f"{cleaned} {unit}", f"{write_number(number.value, 12, locale, trim=True)}\u00a0{unit}"
+    quantity = read_quantity(text, kind, field, locale, customs, minimum=minimum, maximum=maximum)
+    return replace(quantity, text=str(given).strip(), echo=echo) if echo else quantity
 
 
 def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
@@ -373,10 +413,12 @@ def _by_customs(measure: str, given: object, field: str, locale: str, customs: C
     if unit is None:
         word = {"fl_oz": "fluid ounce", "gal": "gallon"}.get(measure, measure)
         us, uk = WRITTEN_UNITS[f"us_{measure}"], WRITTEN_UNITS[f"uk_{measure}"]
-        raise refusal(
+        error = refusal(
             field,
             given,
             said("A {word} differs by country.", word=word),
             said("litres or millilitres, {us} or {uk}", us=us, uk=uk),
         )
+        error.choices = by_customs(f"us_{measure}", locale)
+        raise error
     return unit

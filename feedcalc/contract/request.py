@@ -16,7 +16,7 @@ from typing import Any
 
 from feedcalc.contract.ash_words import read_ash_kind, taken_as
 from feedcalc.contract.asks import ask_of
-from feedcalc.contract.choice_words import choice_meant, choices_spelt_like
+from feedcalc.contract.choice_words import BY_WORD, choice_meant, choices_spelt_like, soil_ph_meant
 from feedcalc.contract.dates import read_date
 from feedcalc.contract.fields import (
     CARRIED,
@@ -33,13 +33,14 @@ from feedcalc.contract.fields import (
     SCHEMA,
     SOLUTION_ELEMENTS,
     STRUCTURED_PATHS,
+    TAKE_LIKELY_UNIT,
     WORD_PATHS,
     Field,
     names_in,
 )
 from feedcalc.contract.numbers import read_number
-from feedcalc.contract.own_measures import OwnUnits, own_units
-from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity, write_quantity
+from feedcalc.contract.own_measures import OwnUnits, by_customs, own_units
+from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity, read_with_likely_unit, write_quantity
 from feedcalc.contract.text import one_line, passage, plain_words, snippet
 from feedcalc.contract.units import CUSTOMS, HAND_MEASURES, converted
 from feedcalc.words.errors import InputError, InputErrors
@@ -89,6 +90,15 @@ class Request:
     earlier: tuple[Request, ...] = ()
     language: str = "en"
     echoes: Mapping[str, str] = field(default_factory=dict)
+    customs_chosen: bool = False
+
+    @property
+    def unsure_measure(self) -> Quantity | None:
+        """The first amount in a measure that differs by country, where nobody has said whose measures are meant."""
+        if self.customs_chosen:
+            return None
+        doubtful = (each for each in self.readings.values() if each.echo and by_customs(each.typed_unit, self.locale))
+        return next(doubtful, None)
 
     @property
     def own(self) -> OwnUnits:
@@ -201,6 +211,8 @@ class _RequestReader:
         given = self._flattened(self.document, "")
         for asked in REQUEST_FIELDS:
             self._read(asked, given.pop(asked.path, None))
+        if "soil.ph" in self.echoes:
+            self.words["soil.tested_with"] = BY_WORD
         for path, value in given.items():
             if path.strip():
                 self._fault(path, snippet(value), said("There is no such field."), _neighbours(path))
@@ -231,6 +243,7 @@ class _RequestReader:
             earlier=earlier,
             language=self.language,
             echoes=self.echoes,
+            customs_chosen=self.document.get("customs") is not None,
         )
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:
@@ -277,6 +290,8 @@ class _RequestReader:
             self.words[path], echo = read_ash_kind(path, given, field.choices)
             if echo:
                 self.echoes[path] = echo
+        elif path == "soil.ph" and (meant := soil_ph_meant(given, self.locale)):
+            self.numbers[path], self.echoes[path] = meant
         elif field.kind == "text":
             self.words[path] = one_line(path, given)
         elif field.kind == "passage":
@@ -290,7 +305,8 @@ class _RequestReader:
             else:
                 self.words[path] = moment.date().isoformat()
         else:
-            quantity = read_quantity(
+            read = read_with_likely_unit if path in TAKE_LIKELY_UNIT else read_quantity
+            quantity = read(
                 given, field.kind, path, self.locale, self.customs, minimum=field.minimum, maximum=field.maximum
             )
             if path == "ash.amount" and quantity.value <= 0:
@@ -400,7 +416,7 @@ class _RequestReader:
     def _read_here(self, given: Any, kind: str, path: str, minimum: float, maximum: float) -> Quantity | None:
         """Return the quantity at a path, or None after recording its fault."""
         try:
-            return read_quantity(given, kind, path, self.locale, self.customs, minimum=minimum, maximum=maximum)
+            return read_with_likely_unit(given, kind, path, self.locale, self.customs, minimum=minimum, maximum=maximum)
         except InputError as error:
             self.errors.append(error)
             return None

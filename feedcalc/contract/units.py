@@ -175,6 +175,8 @@ VOLUME_UNITS = _spelt(
         "dL": "dl|decilitre|decilitres|deciliter|deciliters",
         "m^3": "m3|m³|cubic metre|cubic metres|cubic meter|cubic meters|cu m",
         "ft^3": "ft3|ft³|cubic foot|cubic feet|cu ft",
+        "cord": "cord|cords",
+        "stere": "stere|steres|stère|stères",
         **_customary("cup", "cup|cups", "us metric uk"),
         **_customary("tbsp", "tbsp|tbsps|tablespoon|tablespoons|tbs", "us metric au"),
         **_customary("tsp", "tsp|tsps|teaspoon|teaspoons", "us metric"),

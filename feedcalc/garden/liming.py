@@ -24,7 +24,7 @@ LOWEST_PH, HIGHEST_PH = 4.5, 7.0
 
 @dataclass(frozen=True, slots=True)
 class UndoNote:
-    """A measure for ground that has received too much lime, with its source."""
+    """A measure for ground that has received too much lime or was never tested, with its source."""
 
     id: str
     text: str
@@ -122,5 +122,15 @@ def ash_that_meets(requirement: Estimate, lime_value: Estimate) -> Estimate:
 
 def undo_notes() -> tuple[UndoNote, ...]:
     """Return the measures for ground that is already too alkaline, in the order to try them."""
-    rows = published.table("undo_notes")
+    return notes("undo_notes")
+
+
+def untested_notes() -> tuple[UndoNote, ...]:
+    """Return what to do about a soil that was never tested, in the order to try it."""
+    return notes("untested_notes")
+
+
+def notes(table: str) -> tuple[UndoNote, ...]:
+    """Return the notes of a published table, in its order."""
+    rows = published.table(table)
     return tuple(UndoNote(row["id"], row["text"], row["source"], row["status"]) for row in rows)

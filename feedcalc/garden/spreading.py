@@ -6,6 +6,7 @@ and `feedcalc.garden.suitability` and puts their results under the fixed names o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -29,7 +30,8 @@ from feedcalc.garden.dry_ash import (
     dry_uses,
     loosest_cap,
 )
-from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, undo_notes
+from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, notes, undo_notes, untested_notes
+from feedcalc.garden.metals import countries, typical_years_to_limit
 from feedcalc.garden.suitability import (
     HOLD,
     WEAKER,
@@ -43,6 +45,8 @@ from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
 
 USUAL_DEPTH_CM = 15.0
+# The crown of a tree or bush that is told as an example.
+CROWN_METRES = 3.0
 # The assumptions of a request that concern dry ash, and the steps whose cautions apply to it.
 _ASSUMED = {"ash", "soil", "plant", "locale", "customs", "seed", "samples"}
 _STEPS = {"burning", "sieving", "spreading"}
@@ -62,7 +66,10 @@ TABLES_BEHIND_SPREADING = (
     "soil_ceiling",
     "suitability_limits",
     "suitability_reasons",
+    "ash_metals",
+    "pest_claims",
     "undo_notes",
+    "untested_notes",
 )
 
 
@@ -118,7 +125,10 @@ def spread_answer(request: Request) -> SpreadAnswer:
         "cap": {"ash": _cap_figure(cap), "source": cap.source, "status": cap.status},
         "uses": [_use_figures(use, cap, ground) for use in dry_uses(ash, request.customs, seed)],
         "published": [_published_rate(row) for row in published.table("ash_spreading")],
+        "metals": _metals_without_laboratory(ground.advice["ash"]["value"], request.word("country") or "EU"),
+        "pests": [asdict(note) for note in notes("pest_claims")],
         "undo": [asdict(note) for note in undo_notes()],
+        "untested": [] if ground.need else [asdict(note) for note in untested_notes()],
         "need": ground.need,
         "advice": ground.advice,
     }
@@ -170,7 +180,12 @@ def ground_answer(
         assumed["soil.texture"] = said("unknown: loam, with the ends of sand and clay")
     soil_ph = request.number("soil.ph")
     if soil_ph is None:
-        nothing = {"ash": figure(Estimate.exactly(0.0), "g/m2"), "limited_by": "held back", "covers": None}
+        nothing = {
+            "ash": figure(Estimate.exactly(0.0), "g/m2"),
+            "limited_by": "held back",
+            "covers": None,
+            "tree": None,
+        }
         return GroundAnswer(
             verdict=verdict, need=None, advice=nothing, texture=texture, depth_cm=depth, assumed=assumed
         )
@@ -196,6 +211,8 @@ def ground_answer(
     }
     figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"), density=density)
     figures["covers"] = _covered_area(request, advice, density)
+    crown = math.pi / 4 * CROWN_METRES**2
+    figures["tree"] = figure(Estimate.exactly(advice.ash * crown), "g") if advice.ash > 0 else None
     return GroundAnswer(
         verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed, soil_ph=soil_ph
     )
@@ -244,6 +261,23 @@ def _use_figures(use: DryUse, cap: Cap, ground: GroundAnswer) -> dict[str, Any]:
         "source": use.source,
         "status": use.status,
         "note": use.note,
+    }
+
+
+def _metals_without_laboratory(ash_per_year: float, country: str) -> dict[str, Any] | None:
+    """Return the years until ash that was not analysed brings an ordinary soil to a country's limits of metals."""
+    density = published.estimate(published.row("season_rules", "soil_density"))
+    depth = float(published.row("season_rules", "metal_depth")["typical"])
+    rows = typical_years_to_limit(ash_per_year, country, depth, density) if ash_per_year > 0 else ()
+    if not rows:
+        return None
+    return {
+        "country": country,
+        "country_name": said(countries()[country]["name"]),
+        "rows": [
+            {"metal": metal, "years": figure(years, "a"), "source": limit.source, "status": limit.status}
+            for metal, years, limit in rows[:3]
+        ],
     }
 
 

@@ -40,8 +40,9 @@ _SOILS = {
 _WHOM = {"seedling": said("seedlings"), "young": said("young plants"), "established": said("established plants")}
 
 
+_PLACES_WITH_A_LINE = ("raised bed", "greenhouse", "hydroponics", "worm bin")
 # Reasons to go weaker that a feed of half the strength meets.
-HALF_STRENGTH = frozenset({"plant_caution", "plant_not_listed", "plant_at_top", "soil_test_old"})
+HALF_STRENGTH = frozenset({"plant_caution", "plant_not_listed", "plant_at_top", "soil_test_old", "greenhouse"})
 _NO_AMOUNT = Estimate.exactly(0.0)
 
 
@@ -129,7 +130,9 @@ def half_strength(parts: float) -> float:
 
 def calls_for_half_strength(case: Circumstances) -> bool:
     """Return whether soil or plant call for a feed of half the strength."""
-    return any(reason.id in HALF_STRENGTH for reason in (*_soil_reasons(case), *_plant_reasons(case)))
+    return any(
+        reason.id in HALF_STRENGTH for reason in (*_soil_reasons(case), *_plant_reasons(case), *_place_reasons(case))
+    )
 
 
 def verdict_for(case: Circumstances) -> Verdict:
@@ -316,8 +319,8 @@ def _place_reasons(case: Circumstances) -> list[Reason]:
         reasons.append(_reason("near_water"))
     if case.place in CONTAINERS and case.feed is None:
         reasons.append(_reason("dry_in_pot"))
-    if case.place == "raised bed":
-        reasons.append(_reason("raised_bed"))
+    if case.place in _PLACES_WITH_A_LINE:
+        reasons.append(_reason(case.place.replace(" ", "_")))
     return reasons
 
 

@@ -17,7 +17,7 @@ from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
 from feedcalc.contract.figures import Shown, flat_figures, shown
 from feedcalc.contract.measures import measure_words
-from feedcalc.contract.own_measures import OwnUnits, on_a_square_foot, to_measure
+from feedcalc.contract.own_measures import OwnUnits, is_own, on_a_square_foot, to_measure
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.liquor.answer import Answer
@@ -25,7 +25,7 @@ from feedcalc.liquor.instruments import ph_shows, reading_celsius
 from feedcalc.liquor.planning import STAGES
 from feedcalc.liquor.times import hours_until_clear, settled_at, use_by
 from feedcalc.physics import settling
-from feedcalc.sheets.moves import Move, in_short, next_move, suggested
+from feedcalc.sheets.moves import Move, countries, in_short, next_move, suggested
 from feedcalc.words.languages import moment_words
 from feedcalc.words.messages import said
 
@@ -132,6 +132,7 @@ class Sheet:
     ways: tuple[Mapping[str, Any], ...] = ()
     gentler: tuple[Mapping[str, Any], ...] = ()
     suggestions: tuple[Move, ...] = ()
+    countries: tuple[Move, ...] = ()
     read_as: tuple[str, ...] = ()
     fed_litres: float = 0.0
 
@@ -217,6 +218,25 @@ class Sheet:
         return self.at("keeping")[0].text
 
     @property
+    def how_often(self) -> str:
+        """How often the feed may be given."""
+        days = practice("foliar_interval" if self.use == "foliar" else "drench_interval")
+        return said(
+            "Every {low} to {high} days, {most} times a season at most.",
+            low=f"{days.low:g}",
+            high=f"{days.high:g}",
+            most=f"{practice('drenches_per_season').high:g}",
+        )
+
+    @property
+    def second_steep(self) -> str:
+        """What a second steep of the same ash would bring."""
+        share = practice("second_steep_share").scaled(100)
+        return said(
+            "A second steep brings only {low} to {high} % of the first.", low=f"{share.low:g}", high=f"{share.high:g}"
+        )
+
+    @property
     def per_square_foot(self) -> str:
         """How much feed a square foot gets; empty where the grower counts in square metres."""
         return on_a_square_foot(self.figures["delivered.per_square_metre.volume"].value, self.own, self.locale)
@@ -284,6 +304,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         ways=tuple(values["ways"]),
         gentler=tuple(values["gentler"]),
         suggestions=suggested(values["suggestions"]),
+        countries=countries(values["whose_measures"]),
         fed_litres=round(sum(can.litres * can.count for can in plan.cans), 3),
     )
 
@@ -327,8 +348,15 @@ def _caution_conditions(answer: Answer, hazard: Hazard) -> set[str]:
 
 
 def _assumptions(answer: Answer, meanings: Mapping[str, str]) -> tuple[Assumption, ...]:
+    request = answer.request
+
+    def in_own_measure(path: str, text: str) -> str:
+        read = request.readings.get(path)
+        unit = {"L": "L", "m": "m", "degC": "degC"}.get(read.unit, "") if read else ""
+        return to_measure(read.value, unit, request.own, request.locale) if read and is_own(unit, request.own) else text
+
     return tuple(
-        Assumption(path, meanings[path], text)
+        Assumption(path, meanings[path], in_own_measure(path, text))
         for path, text in answer.assumed.items()
         if path in meanings and path not in _CALCULATION_FIELDS
     )

@@ -41,6 +41,7 @@ from feedcalc.sheets.paper.pages import PrintedPage
 from feedcalc.sheets.paper.wall import WallSheet
 from feedcalc.sheets.paper.wall_layout import WallPaper
 from feedcalc.sheets.season import SeasonSheet, timeline_words
+from feedcalc.sheets.share import ShareSheet
 from feedcalc.sheets.spread import SpreadSheet
 from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language
 from feedcalc.words.languages import language as language_of
@@ -82,6 +83,16 @@ def advice_html(sheet: AdviceSheet, language: str = "en") -> str:
 def advice_markdown(sheet: AdviceSheet, language: str = "en") -> str:
     """Return a judged recipe or a mishap as Markdown that also reads well as plain text."""
     return _render_text(f"{sheet.name}.md.j2", language, sheet=sheet, v=sheet.values, w=sheet.words)
+
+
+def share_html(sheet: ShareSheet, language: str = "en") -> str:
+    """Return a winter's ash shared out over the beds as HTML."""
+    return _render("share.html.j2", language, sheet=sheet, w=sheet.words)
+
+
+def share_markdown(sheet: ShareSheet, language: str = "en") -> str:
+    """Return a winter's ash shared out over the beds as Markdown that also reads well as plain text."""
+    return _render_text("share.md.j2", language, sheet=sheet, w=sheet.words)
 
 
 def kept_ash_html(kept: KeptAsh, language: str = "en") -> str:

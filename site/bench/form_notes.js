@@ -4,7 +4,7 @@ import { all, byId, first } from "../common/dom.js";
 import { go } from "../common/places.js";
 import { say, show } from "../common/words.js";
 import { wordsOf } from "../store/changes.js";
-import { fields } from "./form.js";
+import { fields, understand } from "./form.js";
 
 /** @typedef {import("../types").Reply} Reply */
 /** @typedef {import("../types").Refusal} Refusal */
@@ -36,8 +36,10 @@ export function tell(reply) {
 function tellReadings({ assumed, read_as: readings }) {
   for (const place of all("[data-echo]", form)) {
     const path = place.dataset.echo ?? "";
-    const typed = Boolean(fieldAt(path)?.value);
+    const field = fieldAt(path);
+    const typed = Boolean(field?.value);
     const amount = (typed ? readings : assumed)[path];
+    if (field && typed && amount) understand(field, amount);
     if (!amount) place.textContent = "";
     else if (typed) show(place, () => say("Read as {amount}.", { amount }));
     else show(place, () => say("Taken: {amount}.", { amount }));
@@ -48,7 +50,7 @@ function tellReadings({ assumed, read_as: readings }) {
 function tellErrors(errors) {
   byId("error-list").replaceChildren(...errors.map((error) => {
     const field = fieldAt(error.field);
-    if (field) markField(field, wordsOf([error]));
+    if (field) markField(field, wordsOf([error]), error.choices);
     return lineOf(error);
   }));
   byId("error-summary").hidden = !errors.length;
@@ -69,8 +71,17 @@ function lineOf(error) {
   return item;
 }
 
-/** @param {Field} field @param {string} words */
-function markField(field, words) {
+/** Offer, behind an error, the answers that would settle it. @param {HTMLElement} place @param {Refusal["choices"]} choices */
+function offer(place, choices = []) {
+  for (const { field, value, text } of choices) {
+    const button = Object.assign(document.createElement("button"), { type: "button", textContent: text });
+    button.dataset.move = JSON.stringify({ [field]: value });
+    place.append(" ", button);
+  }
+}
+
+/** @param {Field} field @param {string} words @param {Refusal["choices"]} [choices] */
+function markField(field, words, choices) {
   const name = CSS.escape(field.name);
   const place = first(`[data-error="${name}"]`, HTMLElement, form);
   place.textContent = place.textContent ? `${place.textContent} ${words}` : words;
@@ -80,6 +91,7 @@ function markField(field, words) {
     mirror.textContent = words;
     mirror.hidden = false;
   }
+  for (const each of [place, ...mirrorsOf(field.name)]) offer(each, choices);
   field.setAttribute("aria-invalid", "true");
   field.closest("details")?.setAttribute("open", "");
 }

@@ -122,7 +122,7 @@ export function startSentence() {
     }
     if (state.batch) tell(); // a number may have got its unit
   });
-  byId("answer").addEventListener("click", ({ target }) => {
+  document.addEventListener("click", ({ target }) => {
     const button = /** @type {HTMLElement | null} */ (/** @type {Element} */ (target).closest("[data-move]"));
     if (button) move(button.dataset.move ?? "{}");
   });

@@ -14,8 +14,8 @@ from feedcalc.engine import calculate_markdown, calculate_print, demo_request
 from tests.asking import faults, reply_to
 
 SITE = Path(__file__).parents[2] / "site"
-NAMES = ("batch", "spread", "season", "book", "learn", "label", "wall", "judge", "happened")
-WITH_SHEET = ("batch", "spread", "season", "book", "judge", "happened")
+NAMES = ("batch", "spread", "season", "book", "share", "learn", "label", "wall", "judge", "happened")
+WITH_SHEET = ("batch", "spread", "season", "book", "share", "judge", "happened")
 
 
 def test_the_table_and_the_field_list_the_same_asks():

@@ -185,11 +185,16 @@ def _feed(sheet: Sheet) -> tuple[str, tuple[str, ...]]:
     hazard = (sheet.danger_of_feed,) if sheet.danger_of_feed else ()
     if sheet.use == "foliar":
         return said("Not on leaves as it is: its pH is {ph}. Bring it below 8.5 first.", ph=ph), hazard
-    feed = said(
-        "Feed onto moist soil: {plant} a plant or {square} a square metre.",
-        plant=figures["delivered.per_plant.volume"].text,
-        square=figures["delivered.per_square_metre.volume"].text,
-    )
+    plant = figures["delivered.per_plant.volume"].text
+    if sheet.per_square_foot:
+        feed = said(
+            "Feed onto moist soil: {plant} a plant or {square} a square foot.",
+            plant=plant,
+            square=sheet.per_square_foot,
+        )
+    else:
+        square = figures["delivered.per_square_metre.volume"].text
+        feed = said("Feed onto moist soil: {plant} a plant or {square} a square metre.", plant=plant, square=square)
     return feed, hazard
 
 
