@@ -8,6 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+# Names of the parts of a batch in the reply's ``html``, in reading order; `bar` is the answer in one line.
+PAGE_PARTS = ("bench", "reading", "sheet", "liquor", "ladder", "delivery", "label", "reactions", "trust", "bar")
+
 
 @dataclass(frozen=True, slots=True)
 class Ask:

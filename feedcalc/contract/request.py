@@ -15,7 +15,7 @@ from datetime import datetime
 from typing import Any
 
 from feedcalc.contract.ash_words import read_ash_kind, taken_as
-from feedcalc.contract.asks import ask_of
+from feedcalc.contract.asks import PAGE_PARTS, ask_of
 from feedcalc.contract.choice_words import BY_WORD, choice_meant, choices_spelt_like, soil_ph_meant
 from feedcalc.contract.dates import read_date
 from feedcalc.contract.fields import (
@@ -206,8 +206,10 @@ class _RequestReader:
         schema = self.document.get("schema")
         if schema != SCHEMA or isinstance(schema, bool):
             self._fault("schema", schema, said("This version of the request is not known."), "1")
-        if not isinstance(self.document.get("html", True), bool):
-            self._fault("html", snippet(self.document["html"]), said("This is neither yes nor no."), "true, false")
+        html = self.document.get("html", True)
+        if not isinstance(html, bool) and not (isinstance(html, list) and all(part in PAGE_PARTS for part in html)):
+            accepted = f"true, false, [{', '.join(PAGE_PARTS)}]"
+            self._fault("html", snippet(html), said("This is not one of the choices."), accepted)
         given = self._flattened(self.document, "")
         for asked in REQUEST_FIELDS:
             self._read(asked, given.pop(asked.path, None))

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 
 from feedcalc import published
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
@@ -97,12 +98,20 @@ class Ash:
     analysed: tuple[str, ...]
 
     def sample_at(self, shares: Mapping[str, float]) -> AshSample:
-        """Return the ash with each unknown at the given quantile (0 to 1), see `Estimate.quantile`."""
-        return self._sample({name: known.quantile(shares[name]) for name, known in self.unknowns.items()})
+        """Return the ash with each unknown at the given quantile (0 to 1), see `Estimate.quantile`.
+
+        An unknown without a quantile has its typical value.
+        """
+        return self._sample(
+            {
+                name: known.quantile(shares[name]) if name in shares else known.typical
+                for name, known in self.unknowns.items()
+            }
+        )
 
     def typical(self) -> AshSample:
         """Return the ash with every unknown at its typical value."""
-        return self._sample({name: known.typical for name, known in self.unknowns.items()})
+        return self.sample_at({})
 
     def contradiction(self) -> str:
         """Return a sentence that says why no ash can have this analysis, or an empty text if one can.
@@ -182,6 +191,7 @@ def ash_of(
     return Ash(label, state, unknowns, tuple(analysis))
 
 
+@cache
 def _of_state(quantity: str, element: str, state: str) -> Estimate:
     """A row of ``ash_state.csv``; for ash of unknown state the mixture of the states it may be in."""
     if state != UNKNOWN:
@@ -195,6 +205,7 @@ def _of_state(quantity: str, element: str, state: str) -> Estimate:
     )
 
 
+@cache
 def _row(table: str, **wanted: str) -> Mapping[str, str]:
     """Return the row with these cells. A row of the kind itself is preferred to one of kind ``any``."""
     matches = [

@@ -8,14 +8,15 @@
 from __future__ import annotations
 
 import math
+from collections import ChainMap
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, cast
 
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
-from feedcalc.contract.figures import Shown, flat_figures, shown
+from feedcalc.contract.figures import Shown, ShownFigures, flat_figures
 from feedcalc.contract.measures import measure_words
 from feedcalc.contract.own_measures import OwnUnits, is_own, on_a_square_foot, to_measure
 from feedcalc.contract.quantities import write_quantity
@@ -253,7 +254,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
     """
     request, typical, plan = answer.request, answer.typical, answer.plan
     locale = request.locale
-    figures = {path: shown(path, figure, locale, request.own) for path, figure in flat_figures(values).items()}
+    figures = ShownFigures(flat_figures(values), locale, request.own)
     hazard, feed_hazard = _hazards(answer, values)
     starts, settled = request.moment, settled_at(answer)
     return Sheet(
@@ -272,7 +273,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         use=request.word("use"),
         ladder=tuple(_rung(figures, index, row) for index, row in enumerate(values["ladder"])),
         own_path=f"ladder.{next(index for index, row in enumerate(values['ladder']) if row['chosen'])}",
-        cans=tuple(_below(figures, f"batch.cans.{index}") for index in range(len(plan.cans))),
+        cans=tuple(figures.below(f"batch.cans.{index}") for index in range(len(plan.cans))),
         cans_asked=bool(request.cans),
         advice=tuple(_advice(answer, figures, stage) for stage in STAGES),
         assumed=_assumptions(answer, meanings),
@@ -379,17 +380,9 @@ def _helps(answer: Answer) -> tuple[Help, ...]:
     return tuple(found)
 
 
-def _below(figures: Mapping[str, Shown], start: str) -> dict[str, Shown]:
-    """Return the figures below the path ``start``, by the rest of their paths."""
-    return {path[len(start) + 1 :]: figure for path, figure in figures.items() if path.startswith(start + ".")}
-
-
-def _rung(figures: Mapping[str, Shown], index: int, row: Mapping[str, Any]) -> dict[str, Any]:
-    return {
-        **_below(figures, f"ladder.{index}"),
-        "chosen": row["chosen"],
-        "within_limits_for": row["within_limits_for"],
-    }
+def _rung(figures: ShownFigures, index: int, row: Mapping[str, Any]) -> Mapping[str, Any]:
+    chosen = {"chosen": row["chosen"], "within_limits_for": row["within_limits_for"]}
+    return ChainMap(chosen, cast(Any, figures.below(f"ladder.{index}")))  # which writes nothing into its maps
 
 
 def _advice(answer: Answer, figures: Mapping[str, Shown], stage: str) -> StageAdvice:

@@ -37,7 +37,7 @@ export function turnTo(chosen) {
   tellHistory();
   showTicks();
   ashes.show();
-  recalculate(0);
+  recalculate();
   return left.length ? say(" Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") }) : "";
 }
 

@@ -15,6 +15,9 @@ let earlier = null; // earlier batches of this ash: not typed, but of the reques
 /** Return the fields of the form that have a name. */
 export const fields = () => fieldsIn(form);
 
+/** Return the field of a name. @param {string} name */
+export const fieldAt = (name) => /** @type {import("../types").Field | null} */ (form.elements.namedItem(name));
+
 /** @param {string} name */
 const stepsOf = (name) => {
   const steps = name.split(".");
@@ -32,8 +35,7 @@ export function localeAtHome() {
 
 /** Whether gallons are US gallons here. */
 export function isUs() {
-  const values = Object.fromEntries(fields().map(({ name, value }) => [name, value]));
-  return (values.customs || (values.locale === "en-US" ? "us" : "")) === "us";
+  return (fieldAt("customs")?.value || (fieldAt("locale")?.value === "en-US" ? "us" : "")) === "us";
 }
 
 /** What was typed without a unit, and how the engine read it, by the name of the field. @type {Map<string, { typed: string, reading: string }>} */

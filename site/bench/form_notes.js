@@ -4,7 +4,7 @@ import { all, byId, first } from "../common/dom.js";
 import { go } from "../common/places.js";
 import { say, show } from "../common/words.js";
 import { wordsOf } from "../store/changes.js";
-import { fields, understand } from "./form.js";
+import * as inForm from "./form.js";
 
 /** @typedef {import("../types").Reply} Reply */
 /** @typedef {import("../types").Refusal} Refusal */
@@ -13,18 +13,15 @@ import { fields, understand } from "./form.js";
 const form = byId("batch", HTMLFormElement);
 
 /** @param {string} path @returns {Field | null} */
-function fieldAt(path) {
-  const named = fields();
-  return named.find(({ name }) => name === path) ?? named.find(({ name }) => name.startsWith(path + ".")) ?? null;
-}
+const fieldAt = (path) => inForm.fieldAt(path) ?? inForm.fields().find(({ name }) => name.startsWith(path + ".")) ?? null;
 
 /**
  * Show at each field what the reply says of it.
  * @param {Reply} reply
  */
 export function tell(reply) {
-  for (const field of fields()) field.removeAttribute("aria-invalid");
-  for (const place of [...all("[data-error]", form), ...all("[data-mirror-error]")]) {
+  for (const field of all("[aria-invalid]", form)) field.removeAttribute("aria-invalid");
+  for (const place of [...all("[data-error]:not([hidden])", form), ...all("[data-mirror-error]:not([hidden])")]) {
     place.hidden = true;
     place.textContent = "";
   }
@@ -39,8 +36,8 @@ function tellReadings({ assumed, read_as: readings }) {
     const field = fieldAt(path);
     const typed = Boolean(field?.value);
     const amount = (typed ? readings : assumed)[path];
-    if (field && typed && amount) understand(field, amount);
-    if (!amount) place.textContent = "";
+    if (field && typed && amount) inForm.understand(field, amount);
+    if (!amount) place.replaceChildren();
     else if (typed) show(place, () => say("Read as {amount}.", { amount }));
     else show(place, () => say("Taken: {amount}.", { amount }));
   }

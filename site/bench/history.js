@@ -45,7 +45,7 @@ function takeRequest() {
   form.write(theBatch().request);
   keep();
   ashes.show();
-  recalculate(0);
+  recalculate();
 }
 
 /**

@@ -12,8 +12,9 @@ const LEFT_ALONE = "script, style, pre, datalist, [data-part], [translate=no]";
 /** @type {Record<string, string>} */
 const LOCALES = { en: "en-GB", es: "es-ES", fr: "fr-FR", de: "de-DE", pt: "pt-PT", hi: "hi-IN" };
 
-/** @type {{ messages: string[], static: number, plants: Record<string, string[]>, [tag: string]: any }} */
-let catalogues = { messages: [], static: 0, plants: {} };
+/** @typedef {{ words: string[], plants: string[] }} Catalogue */
+/** @type {Map<string, Catalogue>} */
+const catalogues = new Map(); // by the tag of the language, each read when it is first chosen
 /** @type {Map<string, number>} */
 let places = new Map();
 /** @type {Set<string>} */
@@ -34,10 +35,19 @@ export const language = () => chosen;
 /** @param {unknown} tag */
 const isKnown = (tag) => typeof tag === "string" && Object.hasOwn(LOCALES, tag);
 
+/** @param {string} id */
+const dataIn = (id) => JSON.parse(document.getElementById(id)?.textContent ?? "");
+
+/** @param {string} tag @returns {Catalogue | undefined} none for English, which is what the page is written in */
+function catalogueOf(tag) {
+  if (tag !== "en" && !catalogues.has(tag)) catalogues.set(tag, dataIn(`words-${tag}`));
+  return catalogues.get(tag);
+}
+
 /** @param {string} message */
 function translated(message) {
   const place = places.get(message);
-  return (place !== undefined && catalogues[chosen]?.[place]) || message;
+  return (place !== undefined && catalogueOf(chosen)?.words[place]) || message;
 }
 
 /**
@@ -56,8 +66,9 @@ export function say(message, parts = {}) {
  * @param {Words} words
  */
 export function show(element, words) {
-  element.textContent = words();
-  shown.set(element, { words, said: element.textContent ?? "" });
+  const said = words();
+  if (element.textContent !== said) element.textContent = said;
+  shown.set(element, { words, said });
 }
 
 /**
@@ -109,7 +120,7 @@ function speak() {
 }
 
 function offerPlants() {
-  const names = catalogues.plants[chosen] ?? plantsInEnglish;
+  const names = catalogueOf(chosen)?.plants ?? plantsInEnglish;
   plantList().replaceChildren(...names.map((name) => {
     const option = document.createElement("option");
     option.value = name;
@@ -160,9 +171,10 @@ function chosenByHand() {
 
 /** Read the catalogues of the page and say everything in the language kept or guessed. */
 export function startWords() {
-  catalogues = JSON.parse(document.getElementById("page-words")?.textContent ?? "");
-  places = new Map(catalogues.messages.map((message, place) => [message, place]));
-  staticMessages = new Set(catalogues.messages.slice(0, catalogues.static));
+  /** @type {{ messages: string[], static: number }} */
+  const { messages, static: count } = dataIn("page-words");
+  places = new Map(messages.map((message, place) => [message, place]));
+  staticMessages = new Set(messages.slice(0, count));
   plantsInEnglish = [...plantList().options].map((option) => option.value);
   chooser().addEventListener("change", chosenByHand);
   follow(document.documentElement);
