@@ -155,8 +155,8 @@ class EntryAmounts:
         """Return a weight in g or a volume in L that a garden could hold."""
         rate = read_rate(record.text(name), name, self.locale, self.customs)
         if rate and self.area is None:
-            problem = said("The area of this ground is not known.")
-            raise InputError(name, record.text(name), problem, said("a whole amount such as 200 g or 2 cups"))
+            problem = said("Without an area this does not say how much a square metre had.")
+            raise InputError(name, record.text(name), problem, said("an amount such as 200 g or 2 cups"))
         quantity = self._read(record, name, "mass_or_volume") if not rate else _over(*rate, self.area or 0.0)
         if not LEAST_AMOUNT <= quantity.value <= MOST_AMOUNT:
             problem, accepted = said("This is out of range."), said("an amount such as 200 g or 2 cups")

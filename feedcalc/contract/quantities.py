@@ -194,7 +194,7 @@ def read_rate(
     (97.6, True)
     """
     joined = "|".join(rf"(?<!\w){re.escape(word)}(?!\w)" for word in sorted(words_beside_units("per"), key=len)[::-1])
-    parts = re.split(rf"\s*(?:/|{joined})\s*", cleaned_text(given, field, ""), maxsplit=1, flags=re.IGNORECASE)
+    parts = re.split(rf"\s*(?:(?<!\d)/|{joined})\s*", cleaned_text(given, field, ""), maxsplit=1, flags=re.IGNORECASE)
     if len(parts) < 2 or not all(parts):
         return None
     amount = read_quantity(parts[0], kind, field, locale, customs)

@@ -191,10 +191,11 @@ def _grams_per_square_metre(
     except InputError as error:
         left_out.append(InputError(name, text, error.problem, error.accepted))
         return 0.0
+    most = read.value * read.span[1]  # of a measure by hand the careful end
     if read.kind == "mass":
-        return read.value / square_metres
+        return most / square_metres
     _, density = _content_and_density(request.word("ash.kind"), request.word("ash.state"))
-    return read.value * 1000 * density / square_metres
+    return most * 1000 * density / square_metres
 
 
 def _last_fed(plot: Mapping[str, str], today: str, locale: str, left_out: list[InputError]) -> date | None:
