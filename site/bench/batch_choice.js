@@ -38,7 +38,7 @@ export function turnTo(chosen) {
   showTicks();
   ashes.show();
   recalculate();
-  return left.length ? say(" Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") }) : "";
+  return () => (left.length ? say(" Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") }) : "");
 }
 
 /** Turn to the batch with this id. */
