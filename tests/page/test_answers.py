@@ -282,7 +282,7 @@ def random_requests(count: int, seed: int) -> list[dict[str, Any]]:
 def test_page_and_command_line_give_the_same_numbers(shared: Page) -> None:
     requests = random_requests(50, seed=20260501)
     for request in requests[:4]:
-        request["ranges"] = "on"
+        request |= {"ranges": "on", "samples": "40"}
     replies = shared.evaluate(
         """async (requests) => {
           const replies = [];
