@@ -44,12 +44,12 @@ from feedcalc.sheets.spread import SpreadSheet, spread_sheet
 from feedcalc.uncertainty.estimates import Steps, run_to_end
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 AnySheet = Sheet | SpreadSheet | SeasonSheet
 _SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK)
 _MEANINGS = {field.path: field.meaning for field in REQUEST_FIELDS} | {
-    "cans": said("the cans"),
+    "cans": said_in("what is accepted", "the cans"),
     "dilution": said("liquor to water"),
     "customs": said("what a cup is"),
 }
@@ -175,7 +175,9 @@ def _sheet_to_print(request_json: str) -> Sheet:
     """
     request = read_request(request_json)
     if request.solution is not None or request.word("ask") == SPREAD.name:
-        raise InputError("request", "", said("There is no bottle in this request."), said("a batch"))
+        raise InputError(
+            "request", "", said("There is no bottle in this request."), said_in("what is accepted", "a batch")
+        )
     _, sheet = run_to_end(_batch_reply_in_steps(replace(request, words={**request.words, "ranges": "on"})))
     return sheet
 

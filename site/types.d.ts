@@ -23,6 +23,15 @@ export interface Reply {
   print: { pages: { width: number; height: number }[] };
 }
 
+/** The catalogues of the page: messages and, by language, what they are there; `forms` places categories of numbers. */
+export interface PageWords {
+  messages: string[];
+  static: number;
+  plants: Record<string, string[]>;
+  forms: Record<string, Record<string, number>>;
+  [tag: string]: any;
+}
+
 export interface Batch {
   id: string;
   name: string;

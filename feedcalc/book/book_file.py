@@ -26,7 +26,7 @@ from feedcalc.book.records import (
 )
 from feedcalc.words.errors import InputError
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 FORMAT = "feedcalc season book"
 WHOLE_FILE = "feedcalc"  # the page's file of batches and book
@@ -92,7 +92,12 @@ def read_document(document: object, upgrades: Sequence[Upgrade] = UPGRADES) -> t
         document = upgrade(document)
     rows = document.get("records")
     if not isinstance(rows, list):
-        raise InputError("records", excerpt(rows), said("The records of this book are missing."), said("a list"))
+        raise InputError(
+            "records",
+            excerpt(rows),
+            said("The records of this book are missing."),
+            said_in("what is accepted", "a list"),
+        )
     if len(rows) > MOST_RECORDS:
         raise _not_a_book(said("This book has more than {most} records.", most=MOST_RECORDS))
     rejected: list[InputError] = []
@@ -115,9 +120,18 @@ def _read_record(row: object, place: str, rejected: list[InputError]) -> Record:
         raise unknown_kind(f"{place}.kind", kind)
     fields, history = row.get("fields", {}), row.get("history", [])
     if not isinstance(fields, dict):
-        raise InputError(f"{place}.fields", excerpt(fields), said("The fields are missing."), said("an object"))
+        raise InputError(
+            f"{place}.fields",
+            excerpt(fields),
+            said("The fields are missing."),
+            said_in("what is accepted", "an object"),
+        )
     if not isinstance(history, list):
-        rejected.append(InputError(f"{place}.history", excerpt(history), said("This is no history."), said("a list")))
+        rejected.append(
+            InputError(
+                f"{place}.history", excerpt(history), said("This is no history."), said_in("what is accepted", "a list")
+            )
+        )
         history = []
     found = [(name, version, f"{place}.fields.{name[:60]}") for name, version in fields.items()]
     for number, version in enumerate(history):

@@ -69,8 +69,8 @@ def _report_values(record: EntryRecord, country: str, book: Book, beds: list[dic
         "of": record.text("of") or "ash",
         "ash_name": book.ashes.get(record.text("ash"), ""),
         "country": country,
-        "country_name": said(row["name"]),
-        "country_note": said(row["note"]),
+        "country_name": row["name"],
+        "country_note": row["note"],
         "source": row["source"],
         "status": row["status"],
         "notes": _notes_of(country),
@@ -109,7 +109,7 @@ def _country_named(text: str) -> str:
 def _notes_of(country: str) -> list[dict[str, str]]:
     """Return the notes on the limits of a country, each once."""
     limits = {limit.note: limit for limit in limits_of(country) if limit.note}
-    return [{"text": said(note), "source": limit.source, "status": limit.status} for note, limit in limits.items()]
+    return [{"text": note, "source": limit.source, "status": limit.status} for note, limit in limits.items()]
 
 
 def _contents(record: EntryRecord, request: Request) -> _Contents:
@@ -179,5 +179,5 @@ def _compared(each: Compared) -> dict[str, Any]:
         "applies": limit.applies,
         "source": limit.source,
         "status": limit.status,
-        "note": said(limit.note) if limit.note else "",
+        "note": limit.note,
     }

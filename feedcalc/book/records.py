@@ -18,7 +18,7 @@ from typing import Any
 
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 RECORD_KINDS = ("bed", "soil test", "entry", "ash", "metals")
 ENTRY_KINDS = ("liquid feed", "dry ash", "sludge", "compost", "lime", "other")
@@ -270,7 +270,7 @@ def read_version(name: object, version: object, place: str) -> FieldVersion:
         raise InputError(place, excerpt(version), said("This is no text with a time."), said("text, at, by"))
     text, at, by = version.get("text"), version.get("at"), version.get("by")
     if not isinstance(text, str):
-        raise InputError(f"{place}.text", excerpt(text), said("This is not text."), said("text"))
+        raise InputError(f"{place}.text", excerpt(text), said("This is not text."), said_in("what is accepted", "text"))
     if len(text) > LONGEST_TEXT:
         problem = said("This text is longer than {longest} characters.", longest=LONGEST_TEXT)
         raise InputError(f"{place}.text", excerpt(text), problem, said("a shorter text"))

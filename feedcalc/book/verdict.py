@@ -22,7 +22,7 @@ from feedcalc.garden.dry_ash import Cap
 from feedcalc.garden.liming import TABLE_DEPTH_CM, soil_buffer
 from feedcalc.garden.suitability import DIRECTIONS, GO, Circumstances, Reason, Verdict, suitability_limit, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 
 def suitability_reasons(case: Circumstances, entry: Entry) -> tuple[Reason, ...]:
@@ -69,7 +69,7 @@ def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **parts: s
     """Return a reason; ``source`` is a source and its status instead of those in the table."""
     row = published.row("season_reasons", reason_id)
     where, status = source or (row["source"], row["status"])
-    text = said(row["text"], **parts)
+    text = said(str(row["text"]), **parts)
     return Reason(id=reason_id, text=text, towards=row["towards"], source=where, status=status)
 
 
@@ -172,10 +172,10 @@ def _interval_reasons(bed: Bed, entry: Entry, locale: str) -> list[Reason]:
     by = ("our_judgement", "judgement") if entry.what == LIQUID else ("common_practice", "practice")
     if days < interval.low:
         earliest = date.fromordinal(last.toordinal() + round(interval.low)).isoformat()
-        least = said("{count} days", count=_number(interval.low, locale))
+        least = said_in("number of days", "{count} days", count=_number(interval.low, locale))
         return [_reason("season_too_soon", by, days=str(days), least=least, date=earliest)]
     if days < interval.typical:
-        usual = said("{count} days", count=_number(interval.typical, locale))
+        usual = said_in("number of days", "{count} days", count=_number(interval.typical, locale))
         return [_reason("season_rather_soon", by, days=str(days), usual=usual)]
     return []
 

@@ -32,7 +32,7 @@ from feedcalc.book.reminders import Reminder, calendar_text, reminders_of
 from feedcalc.contract.request import Request
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import language
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +164,7 @@ def _timestamp(before: Record | None, at: str, by: str) -> str:
 def _text(request: Request, name: str) -> str:
     given = request.carried.get(name)
     if not isinstance(given, str):
-        raise _refused(name, "", said("This is not text."), said("text"))
+        raise _refused(name, "", said("This is not text."), said_in("what is accepted", "text"))
     return given
 
 

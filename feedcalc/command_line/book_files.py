@@ -20,7 +20,7 @@ from feedcalc.command_line.store import LAYOUT, open_book
 from feedcalc.contract.request import read_request
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import Said, listed, said
+from feedcalc.words.messages import Said, listed, said, said_in
 
 # Of an import so many records are told one by one.
 MOST_TOLD = 50
@@ -96,7 +96,9 @@ def reminders_verb(session: BookSession, /, out: Path, batches: tuple[Path, ...]
     for reminder in reminders:
         is_overdue = f"{reminder.start:%Y-%m-%d}" < session.now[:10]
         line = listed([f"{reminder.start:%Y-%m-%d}", reminder.summary], "  ")
-        session.print(said("{reminder} (overdue)", reminder=line) if is_overdue else line, to_stderr=is_piped)
+        session.print(
+            said_in("in the book", "{reminder} (overdue)", reminder=line) if is_overdue else line, to_stderr=is_piped
+        )
     if not reminders:
         session.print(said("There is nothing to remember now."), to_stderr=is_piped)
     if not is_piped:
@@ -112,7 +114,9 @@ def check_verb(session: BookSession) -> None:
     counts = Counter(record.kind for record in records if not record.is_removed)
     for kind in RECORD_KINDS:
         session.print(listed([f"{counts[kind]:5}", KIND_WORDS[kind]], "  "))
-    session.print(listed([f"{sum(record.is_removed for record in records):5}", said("removed")], "  "))
+    session.print(
+        listed([f"{sum(record.is_removed for record in records):5}", said_in("in the book", "removed")], "  ")
+    )
     reply = require_ok(json.loads(calculate(session.request(records, "season", ranges="off"))))
     season = reply["values"]["season"]
     for aside in [*season["set_aside"], *(each for bed in season["beds"] for each in bed["set_aside"])]:
@@ -161,8 +165,8 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
 
 def _what_happened(record: Record, is_known: bool) -> Said:
     if record.is_removed:
-        return said("Removed")
-    return said("Changed") if is_known else said("New")
+        return said_in("in the book", "Removed")
+    return said_in("in the book", "Changed") if is_known else said_in("in the book", "New")
 
 
 def _is_book(file: Path) -> bool:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from feedcalc import published
 from feedcalc.contract.asks import ASKS
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 SCHEMA = 1
 LONGEST_REQUEST = 200_000
@@ -103,7 +103,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("vessel.capacity", "volume", said("what the bucket holds, brim full"), "12 L", minimum=0.05, maximum=1e5),
     Field("use", "choice", said("how the feed is given"), "drench", ("drench", "foliar")),
     Field("stage", "choice", said("how grown the plants are"), "established", ("seedling", "young", "established")),
-    Field("plant", "text", said("which plant")),
+    Field("plant", "text", said_in("what is accepted", "which plant")),
     Field("place", "choice", said("where the plants grow"), None, PLACES),
     Field("season", "choice", said("what the plants are at"), None, ("sowing", "growing", "resting")),
     Field("soil.ph", "ph", said("pH of the soil"), minimum=2.5, maximum=11),

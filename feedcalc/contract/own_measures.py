@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from feedcalc.contract.numbers import write_number, write_quarters
 from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, WRITTEN_UNITS, converted
-from feedcalc.words.messages import Said, said
+from feedcalc.words.messages import Said, said, said_in
 
 # Fewer measures are written where they come this close to the amount (relative).
 CLOSE_ENOUGH = 0.01
@@ -208,15 +208,15 @@ def _unit_words(unit: str, own: OwnUnits, count: float) -> str:
     if unit in CUSTOMARY_UNITS and bare != unit and not unit.startswith("metric"):
         return WRITTEN_UNITS[unit]
     words: Mapping[str, tuple[Said, Said]] = {
-        "quart": (said("quart"), said("quarts")),
-        "pint": (said("pint"), said("pints")),
-        "cup": (said("cup"), said("cups")),
-        "tbsp": (said("tablespoon"), said("tablespoons")),
-        "tsp": (said("teaspoon"), said("teaspoons")),
-        "gal": (said("gal"), said("gal")),
-        "fl_oz": (said("fl oz"), said("fl oz")),
-        "ft^2": (said("sq ft"), said("sq ft")),
-        "in": (said("inch"), said("inches")),
+        "quart": (said_in("unit", "quart"), said_in("unit", "quarts")),
+        "pint": (said_in("unit", "pint"), said_in("unit", "pints")),
+        "cup": (said_in("unit", "cup"), said_in("unit", "cups")),
+        "tbsp": (said_in("unit", "tablespoon"), said_in("unit", "tablespoons")),
+        "tsp": (said_in("unit", "teaspoon"), said_in("unit", "teaspoons")),
+        "gal": (said_in("unit", "gal"), said_in("unit", "gal")),
+        "fl_oz": (said_in("unit", "fl oz"), said_in("unit", "fl oz")),
+        "ft^2": (said_in("unit", "sq ft"), said_in("unit", "sq ft")),
+        "in": (said_in("unit", "inch"), said_in("unit", "inches")),
     }
     if word not in words:
         return WRITTEN_UNITS.get(unit, unit)

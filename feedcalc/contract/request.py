@@ -45,7 +45,7 @@ from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE
-from feedcalc.words.messages import listed, said
+from feedcalc.words.messages import listed, said, said_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -389,9 +389,19 @@ class _RequestReader:
         measured = bool(batch.word("measured.colour")) or any(name.startswith("measured.") for name in batch.numbers)
         for name in ("ash.amount", "water.amount"):
             if measured and name not in batch.readings:
-                self._fault(f"{path}.{name}", "", said("What was read of a batch needs this too."), said("an amount"))
+                self._fault(
+                    f"{path}.{name}",
+                    "",
+                    said("What was read of a batch needs this too."),
+                    said_in("what is accepted", "an amount"),
+                )
         if measured and batch.word("measured.of") == "feed" and batch.dilution_parts is None:
-            self._fault(f"{path}.dilution", "", said("What was read of a batch needs this too."), said("such as 1:10"))
+            self._fault(
+                f"{path}.dilution",
+                "",
+                said("What was read of a batch needs this too."),
+                said_in("what is accepted", "such as 1:10"),
+            )
         return batch
 
     def _read_here(self, given: Any, kind: str, path: str, minimum: float, maximum: float) -> Quantity | None:
@@ -411,7 +421,12 @@ class _RequestReader:
             self.errors.append(error)
             return None
         if not 0 <= parts <= 1000:
-            self._fault("dilution", snippet(given), said("This is out of range."), said("1:0 (undiluted) to 1:1000"))
+            self._fault(
+                "dilution",
+                snippet(given),
+                said("This is out of range."),
+                said_in("what is accepted", "1:0 (undiluted) to 1:1000"),
+            )
             return None
         return parts
 
@@ -513,7 +528,11 @@ def _neighbours(path: str) -> str:
     names = {known[len(start) :].split(".")[0] for known in FIELD_OF_PATH if known.startswith(start)}
     if not start:
         names |= STRUCTURED_PATHS
-    return said("one of {choices}", choices=", ".join(sorted(names))) if names else said("nothing here")
+    return (
+        said("one of {choices}", choices=", ".join(sorted(names)))
+        if names
+        else said_in("what is accepted", "nothing here")
+    )
 
 
 def _moment(path: str, given: Any, locale: str) -> datetime:

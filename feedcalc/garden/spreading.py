@@ -40,7 +40,7 @@ from feedcalc.garden.suitability import (
     verdict_for,
 )
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 USUAL_DEPTH_CM = 15.0
 # The assumptions of a request that concern dry ash, and the steps whose cautions apply to it.
@@ -206,7 +206,7 @@ def _lime_received(received: Received, content: AshContent) -> Estimate:
 def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
     metres = request.number("soil.dug_depth")
     if metres is None:
-        assumed["soil.dug_depth"] = said("{amount} cm", amount=f"{USUAL_DEPTH_CM:g}")
+        assumed["soil.dug_depth"] = said_in("unit", "{amount} cm", amount=f"{USUAL_DEPTH_CM:g}")
         return USUAL_DEPTH_CM
     return metres * 100
 

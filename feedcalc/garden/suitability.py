@@ -21,7 +21,7 @@ from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.garden.liming import expected_shift
 from feedcalc.garden.plants import PLANT_KINDS, Plant, plants_named, plants_spelt_like
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import Sentence, listed, said
+from feedcalc.words.messages import Sentence, listed, said, said_in
 
 GO, WEAKER, HOLD = "go", "go weaker", "hold back"
 # From the least careful to the most.
@@ -32,12 +32,16 @@ DRENCHED_DEPTH_CM = 15.0
 
 _SOILS = {
     "": said("soil of unknown texture"),
-    "sand": said("sand"),
-    "loam": said("loam"),
-    "clay": said("clay"),
-    "peat": said("peat"),
+    "sand": said_in("texture of the soil", "sand"),
+    "loam": said_in("texture of the soil", "loam"),
+    "clay": said_in("texture of the soil", "clay"),
+    "peat": said_in("texture of the soil", "peat"),
 }
-_WHOM = {"seedling": said("seedlings"), "young": said("young plants"), "established": said("established plants")}
+_WHOM = {
+    "seedling": said_in("age of the plants", "seedlings"),
+    "young": said_in("age of the plants", "young plants"),
+    "established": said_in("age of the plants", "established plants"),
+}
 
 
 # Reasons to go weaker that a feed of half the strength meets.

@@ -26,14 +26,14 @@ from feedcalc.uncertainty.bayes import (
     variance_shares,
 )
 from feedcalc.uncertainty.estimates import Steps, latin_hypercube, recalled
-from feedcalc.words.messages import listed, said
+from feedcalc.words.messages import listed, said, said_in
 
 # Unknowns that change settling and pouring, but not the liquor.
 _NOT_IN_THE_LIQUOR = ("particle_density", "sediment", "guard_layer", "clear_line")
 _WORDS = {
-    "measured.ec": (said("conductivity read"), "mS/cm", "ec"),
-    "measured.ph": (said("pH read"), "", "ph"),
-    "measured.acid_drops": (said("vinegar taken"), "mL", "acid_drops"),
+    "measured.ec": (said_in("reading", "conductivity read"), "mS/cm", "ec"),
+    "measured.ph": (said_in("reading", "pH read"), "", "ph"),
+    "measured.acid_drops": (said_in("reading", "vinegar taken"), "mL", "acid_drops"),
     "measured.colour": (said("pH by the colour of cabbage water"), "", "colour"),
 }
 _DIRECTIONS = {1: "high", -1: "low"}

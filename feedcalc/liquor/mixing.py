@@ -19,7 +19,7 @@ from feedcalc.chemistry.formulas import formula_grams_per_mol
 from feedcalc.contract.numbers import write_decimals, write_number
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.words.errors import NoSolution
-from feedcalc.words.messages import listed, said
+from feedcalc.words.messages import listed, said, said_in
 
 WITH_CARE, NOT_TOGETHER, NEVER = "with care", "not together", "never"
 VERDICTS = (WITH_CARE, NOT_TOGETHER, NEVER)
@@ -36,13 +36,13 @@ MIXING_MINERALS = (
     "struvite",
 )
 MINERAL_WORDS = {
-    "calcite": said("chalk"),
-    "portlandite": said("slaked lime"),
-    "brucite": said("magnesium hydroxide"),
-    "gypsum": said("gypsum"),
+    "calcite": said_in("mineral", "chalk"),
+    "portlandite": said_in("mineral", "slaked lime"),
+    "brucite": said_in("mineral", "magnesium hydroxide"),
+    "gypsum": said_in("mineral", "gypsum"),
     "syngenite": said("syngenite (potassium gypsum)"),
-    "nesquehonite": said("magnesium carbonate"),
-    "amorphous_calcium_phosphate": said("calcium phosphate"),
+    "nesquehonite": said_in("mineral", "magnesium carbonate"),
+    "amorphous_calcium_phosphate": said_in("mineral", "calcium phosphate"),
     "brushite": said("calcium phosphate (brushite)"),
     "struvite": said("struvite (magnesium ammonium phosphate)"),
 }

@@ -27,7 +27,7 @@ from feedcalc.liquor.times import hours_until_clear, settled_at, use_by
 from feedcalc.physics import settling
 from feedcalc.sheets.moves import Move, in_short, next_move, suggested
 from feedcalc.words.languages import moment_words
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 # Settings of the calculation, not of the garden: the reply lists what was assumed for them, the sheet does not.
 _CALCULATION_FIELDS = {"ranges", "seed", "samples"}
@@ -37,7 +37,11 @@ _MAX_HELPS = 3
 _FIRST_CAUTIONS = 2
 _MIN_SHARE = 0.1
 _MAX_REASONS = 3  # on the short sheet
-_FIGURES_WITH_HELP = ((said("Potassium"), "potassium"), (said("pH"), "ph"), (said("Lime value"), "lime_value"))
+_FIGURES_WITH_HELP = (
+    (said_in("element or figure", "Potassium"), "potassium"),
+    (said_in("element or figure", "pH"), "ph"),
+    (said_in("element or figure", "Lime value"), "lime_value"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -394,9 +398,9 @@ def _limit_sources(answer: Answer) -> tuple[tuple[str, str, str], ...]:
 _SAME_PH = 0.05
 _ASH_KEPT = {
     "fresh": said("kept dry since the fire"),
-    "aged": said("aged"),
+    "aged": said_in("state of the ash", "aged"),
     "unknown": said("fresh or aged, not known which"),
-    "leached": said("rained on"),
+    "leached": said_in("state of the ash", "rained on"),
 }
 _FEED_DANGER = {
     "corrosive": said("Even diluted it is corrosive: pH {ph}. Goggles and gloves stay on."),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from feedcalc import published
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +34,9 @@ def next_move(ways: Sequence[Mapping[str, Any]]) -> Move | None:
             case "test soil":
                 return _move(said("Add the soil's pH"), {"soil.ph": ""})
             case "water":
-                return _move(said("Take rainwater"), {"dilution_water.kind": "rain"})
+                return _move(said_in("button", "Take rainwater"), {"dilution_water.kind": "rain"})
             case "acid":
-                return _move(said("Add vinegar"), {"acid.kind": "vinegar", "acid.target_ph": "7"})
+                return _move(said_in("button", "Add vinegar"), {"acid.kind": "vinegar", "acid.target_ph": "7"})
     return None
 
 

@@ -15,10 +15,10 @@ from feedcalc.book.totals import TimelineStep
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
 from feedcalc.words.languages import MACHINE_WORDS
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 # The words of the contract as messages, for printing.
-SPOKEN: Mapping[str, str] = {**MACHINE_WORDS, "lime_value": said("lime value")}
+SPOKEN: Mapping[str, str] = {**MACHINE_WORDS, "lime_value": said_in("element or figure", "lime value")}
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ import markupsafe
 
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import json_object
-from feedcalc.words.messages import Said, said
+from feedcalc.words.messages import Said, said, said_in
 
 # The name of each language in itself, and the locale for numbers if the request names none.
 LANGUAGES: Mapping[str, str] = {
@@ -39,89 +39,111 @@ USUAL_LOCALE: Mapping[str, str] = {
     "hi": "hi-IN",
 }
 # Days and months; the catalogues hold CLDR's abbreviated forms for use within a date.
-DAYS = (said("Mon"), said("Tue"), said("Wed"), said("Thu"), said("Fri"), said("Sat"), said("Sun"))
+DAYS = (
+    said_in("short name of a day", "Mon"),
+    said_in("short name of a day", "Tue"),
+    said_in("short name of a day", "Wed"),
+    said_in("short name of a day", "Thu"),
+    said_in("short name of a day", "Fri"),
+    said_in("short name of a day", "Sat"),
+    said_in("short name of a day", "Sun"),
+)
 MONTHS = (
-    *(said("Jan"), said("Feb"), said("Mar"), said("Apr"), said("May"), said("Jun")),
-    *(said("Jul"), said("Aug"), said("Sep"), said("Oct"), said("Nov"), said("Dec")),
+    *(
+        said_in("short name of a month", "Jan"),
+        said_in("short name of a month", "Feb"),
+        said_in("short name of a month", "Mar"),
+        said_in("short name of a month", "Apr"),
+        said_in("short name of a month", "May"),
+        said_in("short name of a month", "Jun"),
+    ),
+    *(
+        said_in("short name of a month", "Jul"),
+        said_in("short name of a month", "Aug"),
+        said_in("short name of a month", "Sep"),
+        said_in("short name of a month", "Oct"),
+        said_in("short name of a month", "Nov"),
+        said_in("short name of a month", "Dec"),
+    ),
 )
 
 # Words of the contract (verdicts, stages, elements, ...) and short table headings, as a person reads them.
 MACHINE_WORDS: Mapping[str, Said] = {
-    "unknown": said("unknown"),
-    "leached": said("leached"),
-    "go": said("go"),
-    "go weaker": said("go weaker"),
-    "hold back": said("hold back"),
-    "corrosive": said("corrosive"),
-    "irritant": said("irritant"),
-    "mild": said("mild"),
-    "seedling": said("seedling"),
-    "young": said("young"),
-    "established": said("established"),
-    "drench": said("drench"),
-    "foliar": said("foliar"),
-    "potassium": said("potassium"),
-    "calcium": said("calcium"),
-    "magnesium": said("magnesium"),
-    "sodium": said("sodium"),
-    "phosphorus": said("phosphorus"),
-    "sulfur": said("sulfur"),
-    "chloride": said("chloride"),
-    "sulfate": said("sulfate"),
-    "alkalinity": said("alkalinity"),
-    "conductivity": said("conductivity"),
-    "lime value": said("lime value"),
-    "ash": said("ash"),
-    "liquid feed": said("liquid feed"),
-    "dry ash": said("dry ash"),
-    "sludge": said("sludge"),
-    "compost": said("compost"),
-    "lime": said("lime"),
-    "other": said("other"),
-    "above": said("above"),
-    "passes": said("passes"),
+    "unknown": said_in("state of the ash", "unknown"),
+    "leached": said_in("state of the ash", "leached"),
+    "go": said_in("verdict", "go"),
+    "go weaker": said_in("verdict", "go weaker"),
+    "hold back": said_in("verdict", "hold back"),
+    "corrosive": said_in("hazard of the liquor", "corrosive"),
+    "irritant": said_in("hazard of the liquor", "irritant"),
+    "mild": said_in("hazard of the liquor", "mild"),
+    "seedling": said_in("age of the plants", "seedling"),
+    "young": said_in("age of the plants", "young"),
+    "established": said_in("age of the plants", "established"),
+    "drench": said_in("how the feed is given", "drench"),
+    "foliar": said_in("how the feed is given", "foliar"),
+    "potassium": said_in("element or figure", "potassium"),
+    "calcium": said_in("element or figure", "calcium"),
+    "magnesium": said_in("element or figure", "magnesium"),
+    "sodium": said_in("element or figure", "sodium"),
+    "phosphorus": said_in("element or figure", "phosphorus"),
+    "sulfur": said_in("element or figure", "sulfur"),
+    "chloride": said_in("element or figure", "chloride"),
+    "sulfate": said_in("element or figure", "sulfate"),
+    "alkalinity": said_in("element or figure", "alkalinity"),
+    "conductivity": said_in("element or figure", "conductivity"),
+    "lime value": said_in("element or figure", "lime value"),
+    "ash": said_in("what a bed got", "ash"),
+    "liquid feed": said_in("what a bed got", "liquid feed"),
+    "dry ash": said_in("what a bed got", "dry ash"),
+    "sludge": said_in("what a bed got", "sludge"),
+    "compost": said_in("what a bed got", "compost"),
+    "lime": said_in("what a bed got", "lime"),
+    "other": said_in("what a bed got", "other"),
+    "above": said_in("beside a limit", "above"),
+    "passes": said_in("grains at a filter", "passes"),
     "may be above": said("may be above"),
-    "within": said("within"),
-    "may clog": said("may clog"),
-    "held back": said("held back"),
-    "never": said("never"),
-    "not together": said("not together"),
-    "with care": said("with care"),
-    "pH": said("pH"),
+    "within": said_in("beside a limit", "within"),
+    "may clog": said_in("grains at a filter", "may clog"),
+    "held back": said_in("grains at a filter", "held back"),
+    "never": said_in("with something else in one can", "never"),
+    "not together": said_in("with something else in one can", "not together"),
+    "with care": said_in("with something else in one can", "with care"),
+    "pH": said_in("element or figure", "pH"),
     "conductivity at 25 °C": said("conductivity at 25 °C"),
     "pH at 25 °C": said("pH at 25 °C"),
     "alkalinity as CaCO₃": said("alkalinity as CaCO₃"),
     "lime value as CaCO₃": said("lime value as CaCO₃"),
-    "a can": said("a can"),
-    "a plant": said("a plant"),
+    "a can": said_in("who gets it", "a can"),
+    "a plant": said_in("who gets it", "a plant"),
     "a square metre": said("a square metre"),
-    "5 minutes": said("5 minutes"),
+    "5 minutes": said_in("time", "5 minutes"),
     "a quarter of an hour": said("a quarter of an hour"),
-    "an hour": said("an hour"),
-    "4 hours": said("4 hours"),
-    "12 hours": said("12 hours"),
-    "a day": said("a day"),
-    "cadmium": said("cadmium"),
-    "lead": said("lead"),
-    "zinc": said("zinc"),
-    "copper": said("copper"),
-    "nickel": said("nickel"),
-    "chromium": said("chromium"),
-    "arsenic": said("arsenic"),
-    "mercury": said("mercury"),
-    "mixed": said("mixed wood"),
+    "an hour": said_in("time", "an hour"),
+    "4 hours": said_in("time", "4 hours"),
+    "12 hours": said_in("time", "12 hours"),
+    "a day": said_in("time", "a day"),
+    "cadmium": said_in("metal", "cadmium"),
+    "lead": said_in("metal", "lead"),
+    "zinc": said_in("metal", "zinc"),
+    "copper": said_in("metal", "copper"),
+    "nickel": said_in("metal", "nickel"),
+    "chromium": said_in("metal", "chromium"),
+    "arsenic": said_in("metal", "arsenic"),
+    "mercury": said_in("metal", "mercury"),
+    "mixed": said_in("what was burnt", "mixed wood"),
     "fresh": said("fresh, kept dry since the fire"),
-    "aged": said("aged"),
+    "aged": said_in("state of the ash", "aged"),
     "cups": said("cups and spoons"),
-    "scales": said("scales"),
-    "covered": said("covered"),
+    "scales": said_in("how ash is measured", "scales"),
+    "covered": said_in("the bucket", "covered"),
     "open": said("open to the air"),
-    "rain": said("rainwater"),
-    "metric": said("metric"),
-    "us": said("US"),
-    "uk": said("UK"),
-    "ph": said("pH"),
-    "ec": said("conductivity"),
+    "rain": said_in("water", "rainwater"),
+    "metric": said_in("measures of a country", "metric"),
+    "us": said_in("measures of a country", "US"),
+    "uk": said_in("measures of a country", "UK"),
+    "ph": said_in("element or figure", "pH"),
+    "ec": said_in("element or figure", "conductivity"),
 }
 
 
@@ -135,14 +157,14 @@ class Language:
     def speak(self, text: str) -> str:
         """Return the translation of a `Said`, any other text unchanged.
 
-        >>> language("en").speak(said("Use by {day}.", day=said("Mon")))
+        >>> language("en").speak(said("Use by {day}.", day=said_in("short name of a day", "Mon")))
         'Use by Mon.'
         """
         if not isinstance(text, Said):
             return text
         parts = {name: self.speak(part) if isinstance(part, Said) else part for name, part in text.parts.items()}
         if text.number is None:
-            found = self._catalogue.gettext(text.message) if text.message else ""
+            found = self._found(text.context, text.message)
         else:
             found = self._catalogue.ngettext(text.message, text.plural, text.number)
         try:
@@ -160,13 +182,18 @@ class Language:
             return [self.reply(part) for part in value]
         return value
 
-    def fill(self, message: str, parts: Mapping[str, Any], in_html: bool) -> str:
+    def _found(self, context: str, message: str) -> str:
+        if not message:
+            return ""
+        return self._catalogue.pgettext(context, message) if context else self._catalogue.gettext(message)
+
+    def fill(self, message: str, parts: Mapping[str, Any], in_html: bool, context: str = "") -> str:
         """Return the translation of a template's message, filled; in HTML each value is escaped unless it is markup.
 
         >>> language("en").fill("<b>{name}</b>, %", {"name": "<i>"}, in_html=True)
         Markup('<b>&lt;i&gt;</b>, %')
         """
-        return self._filled(self._catalogue.gettext(message), message, parts, in_html)
+        return self._filled(self._found(context, message), message, parts, in_html)
 
     def fill_of(self, one: str, many: str, count: int, parts: Mapping[str, Any], in_html: bool) -> str:
         """Return the same as `fill` in singular or plural."""

@@ -7,7 +7,7 @@
 import { today } from "../common/clock.js";
 import { all, byId, button, made, putMarkup, showProgress } from "../common/dom.js";
 import { toast } from "../common/notices.js";
-import { onLanguage, say, show as showWords } from "../common/words.js";
+import { onLanguage, say, sayIn, show as showWords } from "../common/words.js";
 import { ask } from "../engine/client.js";
 import { wordsOf, write as writeRecord } from "../store/changes.js";
 import * as records from "../store/records.js";
@@ -98,14 +98,14 @@ function lineOf(record, used) {
   const buttons = buttonsOf();
   if (used) buttons.append(letGo(name));
   else if (evidence) buttons.append(button(say("Take it for this batch"), () => page.use({ ...ashOf(evidence), earlier: evidence }), name));
-  buttons.append(button(say("Forget"), () => forget(record), name));
+  buttons.append(button(sayIn("button", "Forget"), () => forget(record), name));
   item.append(says, buttons);
   return item;
 }
 
 function lineOfUnknown() {
   const item = made("li");
-  item.append(made("p", say("This batch goes by an ash that is not kept in this browser.")), buttonsOf(letGo(say("this ash"))));
+  item.append(made("p", say("This batch goes by an ash that is not kept in this browser.")), buttonsOf(letGo(sayIn("ash that was kept", "this ash"))));
   return item;
 }
 
@@ -207,7 +207,7 @@ async function keepAs(name, reply) {
   tell(() => "");
   show();
   const undo = same ? Object.fromEntries(["name", "date", "evidence"].map((field) => [field, textIn(same, field)])) : { removed: "yes" };
-  toast(() => say("Kept “{name}” with what this batch taught.", { name }), () => say("Undo"), () => write(id, undo));
+  toast(() => say("Kept “{name}” with what this batch taught.", { name }), () => sayIn("button", "Undo"), () => write(id, undo));
 }
 
 /** @param {string} id @param {Record<string, string>} fields */
@@ -219,7 +219,7 @@ async function write(id, fields) {
 /** @param {BookRecord} record */
 async function forget(record) {
   await write(record.id, { removed: "yes" });
-  toast(() => say("Forgot “{name}”.", { name: textIn(record, "name") }), () => say("Undo"), () => write(record.id, { removed: "" }));
+  toast(() => sayIn("ash that was kept", "Forgot “{name}”.", { name: textIn(record, "name") }), () => sayIn("button", "Undo"), () => write(record.id, { removed: "" }));
 }
 
 /** @param {typeof page} given */

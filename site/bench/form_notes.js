@@ -2,7 +2,7 @@
 
 import { all, byId, first } from "../common/dom.js";
 import { go } from "../common/places.js";
-import { say, show } from "../common/words.js";
+import { say, sayIn, show } from "../common/words.js";
 import { wordsOf } from "../store/changes.js";
 import { fields } from "./form.js";
 
@@ -40,7 +40,7 @@ function tellReadings({ assumed, read_as: readings }) {
     const amount = (typed ? readings : assumed)[path];
     if (!amount) place.textContent = "";
     else if (typed) show(place, () => say("Read as {amount}.", { amount }));
-    else show(place, () => say("Taken: {amount}.", { amount }));
+    else show(place, () => sayIn("what was typed", "Taken: {amount}.", { amount }));
   }
 }
 

@@ -2,7 +2,7 @@
 
 import { byId } from "../common/dom.js";
 import { localMoment } from "../common/clock.js";
-import { say } from "../common/words.js";
+import { sayIn } from "../common/words.js";
 import { isExample, state, theBatch } from "../store/state.js";
 import { recalculate } from "./answers.js";
 import * as ashes from "./ash_choice.js";
@@ -66,7 +66,7 @@ export function changed(name = null) {
 
 /** The example was touched: from now on it is the grower's own batch, begun now. @param {import("../types").Batch} batch */
 function makeOwn(batch) {
-  if (batch.name === say("Example")) batch.name = say("Batch");
+  if (batch.name === sayIn("name of a batch", "Example")) batch.name = sayIn("name of a batch", "Batch");
   byId("batch-name", HTMLInputElement).value = batch.name;
   if (batch.request.now !== JSON.parse(state.example).now) return;
   batch.request.now = localMoment();

@@ -1,7 +1,7 @@
 // What I have, as a sentence: taps that set fields of the form, and show what the form holds.
 
 import { all, byId, first } from "../common/dom.js";
-import { onLanguage, say, show } from "../common/words.js";
+import { onLanguage, sayIn, show } from "../common/words.js";
 import { state } from "../store/state.js";
 import * as form from "./form.js";
 import { changed } from "./history.js";
@@ -53,12 +53,12 @@ function tellCans() {
   const assumed = valueAt("cans.0.count") ? "" : fieldAt("cans.0.size")?.getAttribute("placeholder") ?? "";
   const held = valueAt("cans.0.size") || assumed;
   const offered = held && !sizes().includes(held) ? [held, ...sizes()] : sizes();
-  size.replaceChildren(...offered.map((text) => new Option(text, text)), new Option(say("another size"), OTHER));
+  size.replaceChildren(...offered.map((text) => new Option(text, text)), new Option(sayIn("size of a can", "another size"), OTHER));
   size.value = held;
   byId("can-count").textContent = valueAt("cans.0.count") || "1";
   const more = rows.slice(1).map((_, place) => `${valueAt(`cans.${place + 1}.count`) || "1"} × ${valueAt(`cans.${place + 1}.size`)}`);
   byId("more-cans").hidden = !more.length;
-  show(byId("more-cans"), () => say("and {cans}", { cans: more.join(", ") }));
+  show(byId("more-cans"), () => sayIn("size of a can", "and {cans}", { cans: more.join(", ") }));
 }
 
 /** @param {number} by */

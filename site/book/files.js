@@ -3,7 +3,7 @@
 import { textOf as calendarOf } from "../common/calendar_file.js";
 import { today } from "../common/clock.js";
 import { byId, download, first, made } from "../common/dom.js";
-import { say, show } from "../common/words.js";
+import { say, sayIn, show } from "../common/words.js";
 import { open as openBatches } from "../store/batches.js";
 import { askBook, remember, textsOf, wordsOf, work } from "../store/changes.js";
 import * as records from "../store/records.js";
@@ -126,9 +126,9 @@ function listFound(changed, aside) {
     fresh: fresh.length, other: other.length, aside: aside.length,
   }));
   byId("book-preview-list").replaceChildren(
-    ...fresh.slice(0, LONGEST_LIST).map((record) => lineOf(say("New:"), nameOf(record))),
-    ...other.slice(0, LONGEST_LIST).map((record) => lineOf(say("Changed:"), differences(here.get(record.id), record))),
-    ...aside.slice(0, LONGEST_LIST).map((each) => lineOf(say("Set aside:"), wordsOfAside(each))),
+    ...fresh.slice(0, LONGEST_LIST).map((record) => lineOf(sayIn("what a file brings", "New:"), nameOf(record))),
+    ...other.slice(0, LONGEST_LIST).map((record) => lineOf(sayIn("what a file brings", "Changed:"), differences(here.get(record.id), record))),
+    ...aside.slice(0, LONGEST_LIST).map((each) => lineOf(sayIn("what a file brings", "Set aside:"), wordsOfAside(each))),
   );
 }
 

@@ -2,7 +2,7 @@
 
 import { today } from "../common/clock.js";
 import { button, byId, fieldsIn, first, made } from "../common/dom.js";
-import { say } from "../common/words.js";
+import { say, sayIn } from "../common/words.js";
 import { open as openBatches } from "../store/batches.js";
 import { wordsOf, write } from "../store/changes.js";
 import * as journal from "../store/journal.js";
@@ -237,7 +237,7 @@ export function giveUp() {
     tellNothing();
     return;
   }
-  tell(() => say("What you typed was thrown away."), () => say("Undo"), () => {
+  tell(() => say("What you typed was thrown away."), () => sayIn("button", "Undo"), () => {
     journal.keepDraft(key, draft);
     openForm(kind, was, {}, key);
   });
@@ -262,7 +262,7 @@ function linesOf(key, draft) {
     button(say("Throw it away"), () => {
       journal.keepDraft(key, null);
       showDrafts();
-      tell(() => say("Thrown away."), () => say("Undo"), () => {
+      tell(() => sayIn("said after it was done", "Thrown away."), () => sayIn("button", "Undo"), () => {
         journal.keepDraft(key, draft);
         showDrafts();
         tellNothing();

@@ -7,13 +7,18 @@
 /** @typedef {() => string} Words a text in the language chosen, asked for whenever that is another */
 
 const KEY = "feedcalc.language";
+const APART = "\u0004"; // between a context and its message, as in gettext's own files
 const ATTRIBUTES = ["aria-label", "title", "alt"];
 const LEFT_ALONE = "script, style, pre, datalist, [data-part], [translate=no]";
 /** @type {Record<string, string>} */
 const LOCALES = { en: "en-GB", es: "es-ES", fr: "fr-FR", de: "de-DE", pt: "pt-PT", hi: "hi-IN" };
 
-/** @type {{ messages: string[], static: number, plants: Record<string, string[]>, [tag: string]: any }} */
-let catalogues = { messages: [], static: 0, plants: {} };
+// What a short text is, by the element that it stands in; building/words.py has the same.
+const CONTEXTS = { BUTTON: "button", A: "button", LABEL: "field" };
+const STANDING_IN = "option, button, a, label, legend, summary, h1, h2, h3, h4, h5, h6";
+
+/** @type {import("../types").PageWords} */
+let catalogues = { messages: [], static: 0, plants: {}, forms: {} };
 /** @type {Map<string, number>} */
 let places = new Map();
 /** @type {Set<string>} */
@@ -34,10 +39,25 @@ export const language = () => chosen;
 /** @param {unknown} tag */
 const isKnown = (tag) => typeof tag === "string" && Object.hasOwn(LOCALES, tag);
 
-/** @param {string} message */
-function translated(message) {
-  const place = places.get(message);
-  return (place !== undefined && catalogues[chosen]?.[place]) || message;
+/**
+ * Return the words of a message in the language chosen, a list of them where they depend on a number.
+ * @param {string} key the message, after its context where it has one
+ */
+function found(key) {
+  const place = places.get(key);
+  return place === undefined ? undefined : catalogues[chosen]?.[place];
+}
+
+/** @param {string} key */
+const translated = (key) => String(found(key) || key.slice(key.indexOf(APART) + 1));
+
+/**
+ * @param {string} words
+ * @param {Record<string, unknown>} parts
+ */
+function filled(words, parts) {
+  return words.replaceAll(/\{(\w+)\}/g, (/** @type {string} */ place, /** @type {string} */ name) => (
+    Object.hasOwn(parts, name) ? String(parts[name]) : place));
 }
 
 /**
@@ -45,9 +65,28 @@ function translated(message) {
  * @param {string} message
  * @param {Record<string, unknown>} [parts]
  */
-export function say(message, parts = {}) {
-  return translated(message).replaceAll(/\{(\w+)\}/g, (/** @type {string} */ place, /** @type {string} */ name) => (
-    Object.hasOwn(parts, name) ? String(parts[name]) : place));
+export const say = (message, parts = {}) => filled(translated(message), parts);
+
+/**
+ * Return the same of one or two words; the context tells translators what they mean.
+ * @param {string} context
+ * @param {string} message
+ * @param {Record<string, unknown>} [parts]
+ */
+export const sayIn = (context, message, parts = {}) => filled(translated(context + APART + message), parts);
+
+/**
+ * Return the same in the form that goes with a number, which fills the place {count}.
+ * @param {number} count
+ * @param {string} one
+ * @param {string} many
+ * @param {Record<string, unknown>} [parts]
+ */
+export function sayOf(count, one, many, parts = {}) {
+  const forms = found(one);
+  const category = new Intl.PluralRules(LOCALES[chosen]).select(count);
+  const form = forms?.[catalogues.forms[chosen]?.[category] ?? forms.length - 1];
+  return filled(form ?? (count === 1 ? one : many), { count, ...parts });
 }
 
 /**
@@ -76,12 +115,31 @@ export function follow(root) {
   followTexts(root);
   for (const attribute of ATTRIBUTES) {
     for (const element of [root, ...root.querySelectorAll("*")]) {
-      const message = element.getAttribute(attribute);
-      if (message === null || !staticMessages.has(message) || element.closest(LEFT_ALONE)) continue;
+      const message = keyOf("read aloud", element.getAttribute(attribute) ?? "");
+      if (!staticMessages.has(message) || element.closest(LEFT_ALONE)) continue;
       followers.push({ node: element, attribute, message, before: "", after: "" });
     }
   }
   speak();
+}
+
+/**
+ * Return the key of a static text: one or two words come after their context.
+ * @param {string} context
+ * @param {string} text
+ */
+function keyOf(context, text) {
+  const words = text.match(/\p{L}+(?:['’-]\p{L}+)*/gu) ?? [];
+  return words.length <= 2 ? context + APART + text : text;
+}
+
+/** @param {Text} node */
+function contextOf(node) {
+  const element = node.parentElement?.closest(STANDING_IN);
+  if (!element) return "page";
+  const select = element.closest("select");
+  if (element.tagName === "OPTION") return `choice: ${select?.name || select?.id || ""}`;
+  return CONTEXTS[/** @type {keyof typeof CONTEXTS} */ (element.tagName)] ?? "heading";
 }
 
 /** @param {Element} root */
@@ -90,7 +148,7 @@ function followTexts(root) {
   while (walker.nextNode()) {
     const node = /** @type {Text} */ (walker.currentNode);
     const [, before = "", text = "", after = ""] = /^(\s*)([^]*?)(\s*)$/.exec(node.data) ?? [];
-    const message = text.replaceAll(/\s+/g, " ");
+    const message = keyOf(contextOf(node), text.replaceAll(/\s+/g, " "));
     if (!staticMessages.has(message) || node.parentElement?.closest(LEFT_ALONE)) continue;
     followers.push({ node, attribute: "", message, before, after });
   }

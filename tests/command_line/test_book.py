@@ -293,6 +293,9 @@ class Bracketing(gettext.NullTranslations):
     def gettext(self, message: str) -> str:
         return f"⟦{message}⟧"
 
+    def pgettext(self, context: str, message: str) -> str:
+        return self.gettext(message)
+
 
 def outside(text: str) -> str:
     """What of a text stands outside all brackets."""

@@ -222,6 +222,9 @@ def test_a_reason_that_opens_with_a_plant_begins_with_a_capital_in_every_languag
         def gettext(self, message):
             return {"leek": "puerro", "{plant} bears lime well.": "{plant}: soporta bien la cal."}.get(message, message)
 
+        def pgettext(self, context, message):
+            return self.gettext(message)
+
     text = next(r.text for r in verdict_for(case(plant="Lauch")).reasons if r.id == "plant_lime-tolerant")
     assert text == "Leek bears lime well."
     assert Language("es", Spanish()).speak(text) == "Puerro: soporta bien la cal."

@@ -31,7 +31,7 @@ from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputErrors
 from feedcalc.words.languages import LANGUAGES
 from feedcalc.words.languages import language as language_of
-from feedcalc.words.messages import Speak, said
+from feedcalc.words.messages import Speak, said, said_in
 
 # Without a terminal, one line of progress in so many seconds.
 SECONDS_BETWEEN_LINES = 10.0
@@ -126,10 +126,10 @@ def season_verb(
     for line in summary_lines(done):
         click.echo(speak(line), err=out == STANDARD)
     if done.planned and out != STANDARD:
-        click.echo(speak(said("Plans: {path}", path=str(out))))
+        click.echo(speak(said_in("said after it was done", "Plans: {path}", path=str(out))))
     if picture:
         _write_picture(picture, summary_svg([speak(line) for line in summary_lines(done)], done.verdicts, speak))
-        click.echo(speak(said("Picture: {path}", path=str(picture))), err=out == STANDARD)
+        click.echo(speak(said_in("said after it was done", "Picture: {path}", path=str(picture))), err=out == STANDARD)
     if done.rejected:
         click.echo(speak(said("Set aside, with reasons: {path}", path=str(job.rejected))), err=True)
         sys.exit(ROWS_SET_ASIDE if done.planned else 1)
@@ -196,5 +196,5 @@ def _progress_display(speak: Speak) -> Iterator[Callable[[Progress], None]]:
         TimeElapsedColumn(),
     )
     with Bar(*shown, console=Console(stderr=True)) as bar:
-        task = bar.add_task(speak(said("Planning")), total=1.0)
+        task = bar.add_task(speak(said_in("progress", "Planning")), total=1.0)
         yield lambda done: bar.update(task, completed=done.share, description=speak(_summary(done)))

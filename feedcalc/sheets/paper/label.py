@@ -23,7 +23,7 @@ from feedcalc.contract.figures import Shown
 from feedcalc.sheets.batch import Sheet
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import MONTHS
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 # Hazard statements with the corrosion symbol: skin corrosion and serious eye damage (CLP, Annex I, tables 3.2.5 and
 # 3.3.5, from memory). With it the symbol for irritation is not required (Article 26, from memory).
@@ -98,7 +98,7 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en", *, is_of_can: 
     hazard = with_weightiest(hazard)
     aid = {caution.id: caution.text for caution in sheet.cautions}
     return Label(
-        title=said("Diluted wood-ash feed") if is_of_can else said("Wood-ash liquor"),
+        title=said("Diluted wood-ash feed") if is_of_can else said_in("name of the product", "Wood-ash liquor"),
         contents=_contents_of_can(sheet) if is_of_can else _contents(sheet),
         is_of_can=is_of_can,
         batch=printable(batch)[:LONGEST_BATCH_NAME].strip(),
@@ -115,15 +115,15 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en", *, is_of_can: 
         dilution=figures["batch.parts_water"],
         cans=sheet.cans,
         strength=(
-            (said("potassium"), figures[f"{inside}.potassium"]),
+            (said_in("element or figure", "potassium"), figures[f"{inside}.potassium"]),
             (said("alkalinity as CaCO₃"), figures[f"{inside}.alkalinity"]),
             (said("conductivity at 25\u00a0°C"), figures[f"{inside}.ec"]),
         ),
         delivered_in=figures["delivered.per_can.volume"],
         delivered=(
-            (said("potassium"), figures["delivered.per_can.potassium"]),
-            (said("calcium"), figures["delivered.per_can.calcium"]),
-            (said("magnesium"), figures["delivered.per_can.magnesium"]),
+            (said_in("element or figure", "potassium"), figures["delivered.per_can.potassium"]),
+            (said_in("element or figure", "calcium"), figures["delivered.per_can.calcium"]),
+            (said_in("element or figure", "magnesium"), figures["delivered.per_can.magnesium"]),
             (said("lime value as CaCO₃"), figures["delivered.per_can.lime_value"]),
         ),
         keeps=said("Use it up on the day it is mixed.") if is_of_can else sheet.keeps,

@@ -17,7 +17,7 @@ from feedcalc.contract.quantities import read_quantity
 from feedcalc.sheets.paper.grid import Grid
 from feedcalc.sheets.paper.label import has_hidden_characters, printable
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 MAX_COLUMNS, MAX_ROWS, MAX_COPIES = 20, 50, 500
 LABEL_FIELDS = ("of", "size", "name", "address", "paper", "grid", "margin", "gap", "start", "copies", "cut_marks")
@@ -179,7 +179,7 @@ class _LabelReader(_GroupReader):
             return 1
         if number != int(number) or not 1 <= number <= most:
             problem = said("This is not a whole number from 1 to {most}.", most=most)
-            self.fault(field, problem, said("1 to {most}", most=most))
+            self.fault(field, problem, said_in("range of a figure", "1 to {most}", most=most))
             return 1
         return int(number)
 

@@ -25,13 +25,13 @@ from feedcalc.sheets.paper.label import (
     can_words,
     printable,
 )
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 _MAX_REASONS = 2  # of those that decide the verdict; the batch sheet has them all
 _STAGES = (
-    ("seedling", said("seedlings")),
-    ("young", said("young plants")),
-    ("established", said("established plants")),
+    ("seedling", said_in("age of the plants", "seedlings")),
+    ("young", said_in("age of the plants", "young plants")),
+    ("established", said_in("age of the plants", "established plants")),
 )
 
 
@@ -121,9 +121,17 @@ def wall_sheet_of(sheet: Sheet, batch: str = "", language: str = "en") -> WallSh
         steps=tuple(WallStep(id_, do, more, at(id_)) for id_, do, more in _steps(sheet)),
         heights=sheet.heights,
         levels=(
-            ("surface", said("surface {height}", height=figures["batch.surface_height"].text)),
+            (
+                "surface",
+                said_in(
+                    "in the drawing of the bucket", "surface {height}", height=figures["batch.surface_height"].text
+                ),
+            ),
             ("pour_line", said("pour to {height}", height=figures["batch.pour_height"].text)),
-            ("sludge_top", said("sludge {height}", height=figures["batch.sludge_height"].text)),
+            (
+                "sludge_top",
+                said_in("in the drawing of the bucket", "sludge {height}", height=figures["batch.sludge_height"].text),
+            ),
         ),
         ladder=tuple(_rung(rung) for rung in sheet.ladder),
         first_aid=tuple(cautions[id_] for id_ in FIRST_AID),
@@ -194,7 +202,10 @@ def _feed(sheet: Sheet) -> tuple[str, tuple[str, ...]]:
 
 
 def _rung(rung: Mapping[str, Any]) -> Rung:
-    suits = next((words for stage, words in _STAGES if stage in rung["within_limits_for"]), said("too strong"))
+    suits = next(
+        (words for stage, words in _STAGES if stage in rung["within_limits_for"]),
+        said_in("beside a limit", "too strong"),
+    )
     return Rung(
         parts=rung["parts_water"], ph=rung["ph_25"], alkalinity=rung["alkalinity"], suits=suits, chosen=rung["chosen"]
     )

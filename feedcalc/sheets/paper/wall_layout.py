@@ -21,7 +21,7 @@ from feedcalc.sheets.paper.label import NOT_FOR_FOOD, printable
 from feedcalc.sheets.paper.typesetting import HEADING, Column, TextRun, label_rule, largest_layout
 from feedcalc.sheets.paper.wall import Rung, WallSheet, wall_sizes
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import Speak, said
+from feedcalc.words.messages import Speak, said, said_in
 
 MARGIN = 8.0
 _STEP = 0.1
@@ -100,7 +100,7 @@ def more_cautions_of(wall: WallSheet, paper: WallPaper, speak: Speak = str) -> W
     column.paragraph([(speak(wall.title), True), (wall.batch, False)], HEADING)
     if wall.hazard.signal_word:
         column.paragraph([(speak(wall.hazard.signal_word).upper(), True)], HEADING)
-    column.paragraph([(speak(said("More cautions")), True)], HEADING)
+    column.paragraph([(speak(said_in("heading", "More cautions")), True)], HEADING)
     for do, texts in steps:
         if texts:
             column.paragraph([(speak(do), True)])
@@ -232,7 +232,7 @@ class _WallLayout:
 
     def _set_first_aid(self, column: Column) -> None:
         first_aid = [(self.speak(sentence), False) for sentence in self.wall.first_aid]
-        column.paragraph([(self.speak(said("First aid.")), True), *first_aid])
+        column.paragraph([(self.speak(said_in("heading", "First aid.")), True), *first_aid])
 
     def _cautions(self, cautions: Sequence[tuple[str, str]]) -> list[str]:
         return [self.speak(text) for id_, text in cautions if id_ not in self.left_out]
