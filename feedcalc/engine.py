@@ -206,7 +206,7 @@ def _refusal(fault: Exception) -> Refusal:
     if isinstance(fault, NoSolution):
         return Refusal([InputError("request", "", fault.args[0], said("less extreme amounts"))])
     # A fault of the program must reach a person as a plain refusal, never as a figure or a traceback.
-    problem = said("feedcalc failed on this ({fault}); no figure was computed.", fault=type(fault).__name__)
+    problem = said("feedcalc failed on this ({fault}), so no figure was worked out.", fault=type(fault).__name__)
     return Refusal([InputError("feedcalc", "", problem, said("a report of this request to us"))])
 
 

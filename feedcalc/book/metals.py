@@ -125,7 +125,7 @@ def _contents(record: EntryRecord, request: Request) -> _Contents:
         quantity = read_quantity(text, "mass_fraction", metal, **typed, minimum=0.0, maximum=100)
         contents[metal] = quantity.value * 1000
     if not contents:
-        raise InputError("cadmium", "", said("No metal stands in this analysis."), said("mg/kg, such as 1.5"))
+        raise InputError("cadmium", "", said("There is no metal in this analysis."), said("mg/kg, such as 1.5"))
     return contents
 
 

@@ -22,7 +22,7 @@ from feedcalc.garden.dry_ash import Cap
 from feedcalc.garden.liming import TABLE_DEPTH_CM, soil_buffer
 from feedcalc.garden.suitability import DIRECTIONS, GO, Circumstances, Reason, Verdict, suitability_limit, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import said, said_in
+from feedcalc.words.messages import said, said_of
 
 
 def suitability_reasons(case: Circumstances, entry: Entry) -> tuple[Reason, ...]:
@@ -172,12 +172,16 @@ def _interval_reasons(bed: Bed, entry: Entry, locale: str) -> list[Reason]:
     by = ("our_judgement", "judgement") if entry.what == LIQUID else ("common_practice", "practice")
     if days < interval.low:
         earliest = date.fromordinal(last.toordinal() + round(interval.low)).isoformat()
-        least = said_in("number of days", "{count} days", count=_number(interval.low, locale))
-        return [_reason("season_too_soon", by, days=str(days), least=least, date=earliest)]
+        least = _days(interval.low, locale)
+        return [_reason("season_too_soon", by, days=_days(days, locale), least=least, date=earliest)]
     if days < interval.typical:
-        usual = said_in("number of days", "{count} days", count=_number(interval.typical, locale))
-        return [_reason("season_rather_soon", by, days=str(days), usual=usual)]
+        usual = _days(interval.typical, locale)
+        return [_reason("season_rather_soon", by, days=_days(days, locale), usual=usual)]
     return []
+
+
+def _days(count: float, locale: str) -> str:
+    return said_of(count, "{days} day", "{days} days", days=_number(count, locale))
 
 
 def _known_ph(totals: BedTotals) -> Estimate:

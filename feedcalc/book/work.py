@@ -75,7 +75,7 @@ def _write(request: Request, records: list[Record]) -> Work:
     given = request.carried.get("record")
     fields = given.get("fields") if isinstance(given, dict) else None
     if not isinstance(given, dict) or not isinstance(fields, dict):
-        raise _refused("record", "", said("This is no record."), said("an object with kind and fields"))
+        raise _refused("record", "", said("This is not a record."), said("an object with kind and fields"))
     if not all(isinstance(text, str) for text in fields.values()):
         raise _refused("record.fields", "", said("A field is not text."), said("text in every field"))
     before = next((record for record in records if record.id == identity), None)

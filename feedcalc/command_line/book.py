@@ -306,7 +306,7 @@ def _record_meant(records: list[Record], given: str) -> Record:
     found = [record for record in records if record.id == given]
     found = found or [record for record in records if record.text("name").strip().casefold() == wanted]
     if len(found) > 1:
-        raise InputError("record", given, said("Several are called that."), ", ".join(record.id for record in found))
+        raise InputError("record", given, said("Several have this name."), ", ".join(record.id for record in found))
     if not found:
         raise InputError("record", given, said("There is no such record in the book."), "feedcalc book list")
     return found[0]
@@ -316,4 +316,4 @@ def _print_changed(session: BookSession, changed: list[Record]) -> None:
     for record in changed:
         session.print(said("Written: {record} ({id})", record=record_line(record, bed_names(changed)), id=record.id))
     if not changed:
-        session.print(said("That stands in the book already."))
+        session.print(said("That is already in the book."))

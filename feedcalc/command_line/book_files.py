@@ -100,7 +100,7 @@ def reminders_verb(session: BookSession, /, out: Path, batches: tuple[Path, ...]
             said_in("in the book", "{reminder} (overdue)", reminder=line) if is_overdue else line, to_stderr=is_piped
         )
     if not reminders:
-        session.print(said("There is nothing to remember now."), to_stderr=is_piped)
+        session.print(said("There is nothing to remind you of now."), to_stderr=is_piped)
     if not is_piped:
         click.echo(out)
 
@@ -144,7 +144,7 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
         session.print(said("and {count} more", count=len(changed) - MOST_TOLD))
     for aside in reply["set_aside"]:
         session.print(
-            said("Set aside: {field}: {problem}", field=aside["field"], problem=aside["problem"]), to_stderr=True
+            said("Left out: {field}: {problem}", field=aside["field"], problem=aside["problem"]), to_stderr=True
         )
     if dry_run:
         session.print(said("Nothing was written."))
@@ -153,13 +153,16 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
     new = sum(record.id not in known for record in changed)
     gone = sum(record.is_removed for record in changed)
     counts = {"new": new, "changed": len(changed) - new, "aside": len(reply["set_aside"])}
-    session.print(said("New: {new}. Changed: {changed}. Set aside: {aside}.", **counts))
+    session.print(said("New: {new}. Changed: {changed}. Left out: {aside}.", **counts))
     if gone:
         session.print(said("Of these removed: {count}. They come back with: feedcalc book restore NAME", count=gone))
     known_gone = {record.id for record in records if record.is_removed} - {record.id for record in changed}
     if known_gone and not changed:
         session.print(
-            said("Removed in this book, and left so: {count}. See: feedcalc book list --removed", count=len(known_gone))
+            said(
+                "Already removed in this book, and left so: {count}. See: feedcalc book list --removed",
+                count=len(known_gone),
+            )
         )
 
 

@@ -169,7 +169,7 @@ def record_named(records: Iterable[Record], kind: str, name: str) -> Record | No
             return record
     found = [record for record in of_kind if record.text("name").strip().casefold() == name.strip().casefold()]
     if len(found) > 1:
-        raise InputError(kind, name, said("Several are called that."), ", ".join(record.id for record in found))
+        raise InputError(kind, name, said("Several have this name."), ", ".join(record.id for record in found))
     return found[0] if found else None
 
 

@@ -139,13 +139,13 @@ def leading_number(cleaned: str, given: object, field: str, locale: str, accepte
         sign, digits, exponent = found.groups()
         plain, ambiguous = _without_grouping(digits, given, field, locale, accepted)
         if exponent and (len(exponent) > 4 or abs(int(exponent)) > LARGEST_EXPONENT):
-            raise refusal(field, given, said("The exponent is too large to be meant."), accepted)
+            raise refusal(field, given, said("The exponent is far too large."), accepted)
         value = float(f"{sign}{plain}e{exponent or 0}")
         rest = text[found.end() :]
         number = NumberRead(value, ambiguous)
     checked_size(number.value, given, field, accepted)
     if rest[:1] in (".", ","):
-        raise refusal(field, given, said("Digits are missing behind the decimal mark."), accepted)
+        raise refusal(field, given, said("There are no digits after the decimal mark."), accepted)
     return number, rest.strip()
 
 
@@ -166,9 +166,9 @@ def _without_grouping(digits: str, given: object, field: str, locale: str, accep
             if mark == "," and locale in _COMMA_GROUPS:
                 return whole, True
             decimal = digits.replace(mark, own_mark)
-            problem = said("The mark in {digits} could group thousands or stand before decimals.", digits=digits)
+            problem = said("The mark in {digits} could separate thousands or decimals.", digits=digits)
             raise refusal(
-                field, given, problem, said("{whole} or {decimal}, whichever is meant", whole=whole, decimal=decimal)
+                field, given, problem, said("{whole} or {decimal}, whichever you mean", whole=whole, decimal=decimal)
             )
     whole, decimals = digits.rsplit(mark, 1) if mark else (digits, "")
     separators = set(re.findall(r"[^\d]", whole))
@@ -219,7 +219,7 @@ def checked_size(value: float, given: object, field: str, accepted: str) -> floa
     if math.isnan(number):
         raise refusal(field, given, said("This is not a number."), accepted)
     if abs(number) > LARGEST_NUMBER:
-        raise refusal(field, given, said("This number is too large to be meant."), accepted)
+        raise refusal(field, given, said("This number is far too large."), accepted)
     return number
 
 
@@ -231,14 +231,14 @@ def decimal_mark(locale: object) -> str:
 def cleaned_text(given: object, field: str, accepted: str) -> str:
     """Return ``given`` without outer spaces, with one kind of space, minus, fraction bar and apostrophe."""
     if given is None:
-        raise refusal(field, "", said("Nothing was given."), accepted)
+        raise refusal(field, "", said("There is nothing here."), accepted)
     if not isinstance(given, str):
         raise refusal(field, given, said("This is not text."), accepted)
     if len(given) > LONGEST_TEXT:
         raise refusal(field, given, said("This is longer than {amount} characters.", amount=LONGEST_TEXT), accepted)
     text = given.translate(_SPACES).translate(_MARKS).strip()
     if not text:
-        raise refusal(field, given, said("Nothing was given."), accepted)
+        raise refusal(field, given, said("There is nothing here."), accepted)
     if any(unicodedata.category(character) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp") for character in text):
         raise refusal(field, given, said("There is a character here that can't be read."), accepted)
     return text

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from feedcalc.contract.numbers import write_number, write_quarters
 from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, WRITTEN_UNITS, converted
-from feedcalc.words.messages import Said, said, said_in
+from feedcalc.words.messages import Said, said, said_in, said_of
 
 # Fewer measures are written where they come this close to the amount (relative).
 CLOSE_ENOUGH = 0.01
@@ -207,18 +207,15 @@ def _unit_words(unit: str, own: OwnUnits, count: float) -> str:
     bare = getattr(CUSTOMS[own.customs], word, None)
     if unit in CUSTOMARY_UNITS and bare != unit and not unit.startswith("metric"):
         return WRITTEN_UNITS[unit]
-    words: Mapping[str, tuple[Said, Said]] = {
-        "quart": (said_in("unit", "quart"), said_in("unit", "quarts")),
-        "pint": (said_in("unit", "pint"), said_in("unit", "pints")),
-        "cup": (said_in("unit", "cup"), said_in("unit", "cups")),
-        "tbsp": (said_in("unit", "tablespoon"), said_in("unit", "tablespoons")),
-        "tsp": (said_in("unit", "teaspoon"), said_in("unit", "teaspoons")),
-        "gal": (said_in("unit", "gal"), said_in("unit", "gal")),
-        "fl_oz": (said_in("unit", "fl oz"), said_in("unit", "fl oz")),
-        "ft^2": (said_in("unit", "sq ft"), said_in("unit", "sq ft")),
-        "in": (said_in("unit", "inch"), said_in("unit", "inches")),
+    words: Mapping[str, Said] = {
+        "quart": said_of(count, "quart", "quarts"),
+        "pint": said_of(count, "pint", "pints"),
+        "cup": said_of(count, "cup", "cups"),
+        "tbsp": said_of(count, "tablespoon", "tablespoons"),
+        "tsp": said_of(count, "teaspoon", "teaspoons"),
+        "gal": said_in("unit", "gal"),
+        "fl_oz": said_in("unit", "fl oz"),
+        "ft^2": said_in("unit", "sq ft"),
+        "in": said_of(count, "inch", "inches"),
     }
-    if word not in words:
-        return WRITTEN_UNITS.get(unit, unit)
-    one, many = words[word]
-    return one if count <= 1 else many
+    return words.get(word) or WRITTEN_UNITS.get(unit, unit)

@@ -158,14 +158,14 @@ def json_document(request_json: str) -> dict[str, Any]:
     try:
         document = parse_json(request_json, unique_keys=True)
     except RepeatedKey as error:
-        raise refusal(said("The key {repeated} stands twice.", repeated=f"{error.key[:40]!r}")) from None
+        raise refusal(said("The key {repeated} is there twice.", repeated=f"{error.key[:40]!r}")) from None
     except NestedTooDeep as error:
         raise refusal(error.problem) from None
     except json.JSONDecodeError as error:
-        place = said(" (line {lineno}, column {colno})", lineno=error.lineno, colno=error.colno)
-        raise refusal(said("This is not JSON{place}.", place=place)) from None
+        place = {"line": error.lineno, "column": error.colno}
+        raise refusal(said("This is not JSON (line {line}, column {column}).", **place)) from None
     except ValueError:
-        raise refusal(said("This is not JSON{place}.", place="")) from None
+        raise refusal(said("This is not JSON.")) from None
     if not isinstance(document, dict):
         raise refusal(said("This is JSON, but not an object."))
     if len(request_json) > LONGEST_REQUEST and not document.keys() & {"book", "other", "text"}:
@@ -205,7 +205,7 @@ class _RequestReader:
             if path.strip():
                 self._fault(path, snippet(value), said("There is no such field."), _neighbours(path))
             else:
-                self._fault("request", snippet(value), said("This stands under no name."), _neighbours(path))
+                self._fault("request", snippet(value), said("This has no name."), _neighbours(path))
         cans = self._cans(self.document.get("cans"))
         dilution = self._dilution(self.document.get("dilution"))
         solution = self._solution(self.document.get("solution"))
@@ -392,14 +392,14 @@ class _RequestReader:
                 self._fault(
                     f"{path}.{name}",
                     "",
-                    said("What was read of a batch needs this too."),
+                    said("A reading of a batch needs this too. Fill it in."),
                     said_in("what is accepted", "an amount"),
                 )
         if measured and batch.word("measured.of") == "feed" and batch.dilution_parts is None:
             self._fault(
                 f"{path}.dilution",
                 "",
-                said("What was read of a batch needs this too."),
+                said("A reading of a batch needs this too. Fill it in."),
                 said_in("what is accepted", "such as 1:10"),
             )
         return batch
@@ -507,16 +507,15 @@ class _RequestReader:
                     and path not in self.words
                     and not any(e.field == path for e in self.errors)
                 ):
-                    self._fault(path, "", said("The acid needs this too."), example)
+                    self._fault(path, "", said("For the acid, fill this in as well."), example)
 
     def _clear_line_is_whole(self) -> None:
         pair = ("measured.clear_depth", "10 cm"), ("measured.clear_after", "2 h")
         if any(path in self.numbers for path, _ in pair):
             for path, example in pair:
                 if path not in self.numbers and not any(error.field == path for error in self.errors):
-                    self._fault(
-                        path, "", said("The clear line needs this too."), said("such as {example}", example=example)
-                    )
+                    missing = said("For the clear line, fill this in as well.")
+                    self._fault(path, "", missing, said("such as {example}", example=example))
 
     def _fault(self, field: str, given: Any, problem: str, accepted: str) -> None:
         self.errors.append(InputError(field, given, problem, accepted))

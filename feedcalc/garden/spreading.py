@@ -165,7 +165,7 @@ def ground_answer(
     target = _target(request, assumed)
     texture = request.word("soil.texture")
     if not texture:
-        assumed["soil.texture"] = said("unknown: loam, with the ends of sand and clay")
+        assumed["soil.texture"] = said("unknown: loam, with a range from sand to clay")
     soil_ph = request.number("soil.ph")
     if soil_ph is None:
         nothing = {"ash": figure(Estimate.exactly(0.0), "g/m2"), "limited_by": "held back", "covers": None}

@@ -19,11 +19,11 @@ from feedcalc.words.errors import PublishedDataError
 from feedcalc.words.messages import Said, is_short, said, said_in
 
 STATUSES = {
-    "seen": said("read in the source or an excerpt of it"),
-    "memory": said("from memory, the text was not seen"),
-    "calc": said("computed from other published values"),
+    "seen": said("read in the source, or in a part of it"),
+    "memory": said("from memory; we did not see the text"),
+    "calc": said("worked out from other published values"),
     "judgement": said("our own judgement, shown as a wide range"),
-    "practice": said("common practice, no source"),
+    "practice": said("often done; no source found"),
     "definition": said("exact by definition"),
 }
 # Columns that are shown to people, by table: each cell is a message that is translated.

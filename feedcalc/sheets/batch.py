@@ -17,6 +17,7 @@ from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
 from feedcalc.contract.figures import Shown, flat_figures, shown
 from feedcalc.contract.measures import measure_words
+from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import OwnUnits, on_a_square_foot, to_measure
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.garden.feed_limits import FeedLimit, practice
@@ -158,6 +159,11 @@ class Sheet:
     def gentler_if_aged(self) -> bool:
         """Whether ash that ages in damp air would give a milder feed."""
         return self.ash_state in ("fresh", "unknown")
+
+    @property
+    def leaf_limit(self) -> str:
+        """The pH above which a feed can burn leaves, as written."""
+        return write_number(float(published.row("feed_limits", "ph_foliar")["high"]), 2, self.locale)
 
     @property
     def danger_of_feed(self) -> str:
@@ -435,6 +441,6 @@ def status_words(status: str) -> str:
     """Return the meaning of a status of the published tables.
 
     >>> status_words("practice")
-    'common practice, no source'
+    'often done; no source found'
     """
     return published.STATUSES[status]

@@ -188,8 +188,8 @@ class PhCurve:
 
 
 CURVES = {
-    "air": (said("How the pH falls as the liquor stands"), said_in("time", "days")),
-    "caustic": (said("What free lime makes of the liquor"), said("% of the ash's calcium that is free lime")),
+    "air": (said("How the pH falls over time"), said_in("time", "days")),
+    "caustic": (said("How quicklime in the ash changes the pH"), said("% of the ash's calcium that is quicklime")),
     "acid": (said("How the pH falls as acid is added"), said("mL or g of acid in a litre of feed")),
 }
 

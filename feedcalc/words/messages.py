@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
+from math import ceil
 from types import MappingProxyType
 from typing import Any
 
@@ -93,19 +94,21 @@ class Sentence(Said):
     def written(filled: str) -> str:
         """Return the sentence with a capital letter.
 
-        >>> Sentence("{plant} bears lime well.", {"plant": said("leek")})
+        >>> Sentence("{plant} grows well with lime.", {"plant": said("leek")})
         'Leek bears lime well.'
         """
         return filled[:1].upper() + filled[1:]
 
 
-def said_of(count: int, one: str, many: str, /, **parts: Any) -> Said:
+def said_of(count: float, one: str, many: str, /, **parts: Any) -> Said:
     """Return the same as `said` in singular or plural; ``{count}`` is the number unless ``parts`` holds another.
 
-    >>> said_of(1, "{count} can", "{count} cans"), said_of(3, "{count} can", "{count} cans")
-    ('1 can', '3 cans')
+    A fraction has the form of the next whole number.
+
+    >>> said_of(1, "{count} can", "{count} cans"), said_of(1.5, "{amount} can", "{amount} cans", amount="1½")
+    ('1 can', '1½ cans')
     """
-    return Said(one, {"count": count, **parts}, many, count)
+    return Said(one, {"count": count, **parts}, many, ceil(count))
 
 
 def listed(parts: Iterable[str], between: str = "; ") -> Said:

@@ -38,7 +38,7 @@ export function turnTo(chosen) {
   showTicks();
   ashes.show();
   recalculate(0);
-  return left.length ? say(" Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") }) : "";
+  return left.length ? ` ${say("Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") })}` : "";
 }
 
 /** Turn to the batch with this id. */
@@ -97,7 +97,7 @@ export function openBatches() {
   const [newest] = state.batches;
   if (newest) {
     tellKept(true);
-    mark("stale", () => say("An example until the calculator is awake; your batch comes in a moment."));
+    mark("stale", () => say("This is an example until the calculator has loaded. Your batch comes in a moment."));
     turnTo(state.batches.find(({ id }) => id === wanted) ?? newest);
   } else {
     turnTo(add(sayIn("name of a batch", "Example"), example));

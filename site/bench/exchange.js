@@ -4,7 +4,7 @@ import { today } from "../common/clock.js";
 import { byId, download, made } from "../common/dom.js";
 import { toast } from "../common/notices.js";
 import { go } from "../common/places.js";
-import { say, sayIn, show } from "../common/words.js";
+import { say, sayIn, sayOf, show } from "../common/words.js";
 import { link, newId, read, readLink } from "../store/batch_files.js";
 import * as store from "../store/batches.js";
 import { state, theBatch } from "../store/state.js";
@@ -64,7 +64,7 @@ function askWhether(coming) {
 /** @param {Batch} batch @param {boolean} isHere */
 function lineOf(batch, isHere) {
   const item = made("li");
-  const between = isHere ? say(" (another version of one that is here): ") : ": ";
+  const between = isHere ? ` (${say("another version of one that is here")}): ` : ": ";
   item.append(made("strong", nameOf(batch)), between, summaryOf(batch.request));
   return item;
 }
@@ -87,7 +87,7 @@ function takeIn(coming, replace) {
   if (!one) return;
   const left = turnTo(one);
   const count = taken.length;
-  toast(() => (count === 1 ? sayIn("said after it was done", "Added “{name}”.", { name: nameOf(one) }) : say("Added {count} batches.", { count })) + left, () => sayIn("button", "Undo"), () => {
+  toast(() => (count === 1 ? sayIn("said after it was done", "Added “{name}”.", { name: nameOf(one) }) : sayOf(count, "Added {count} batch.", "Added {count} batches.")) + left, () => sayIn("button", "Undo"), () => {
     for (const { id } of state.batches) store.remove(id);
     state.batches = before;
     for (const each of before) store.store(each);
@@ -153,7 +153,7 @@ export function tellUnreadable() {
   const count = Object.keys(spoilt).length;
   if (!count) return;
   toast(
-    () => say("Batches kept here that can't be read: {count}. They are left as they are.", { count }),
+    () => say("Batches saved here that can't be read: {count}. They are left as they are.", { count }),
     () => say("Save them to a file"),
     () => download(`feedcalc-unreadable-${today()}.json`, JSON.stringify(spoilt, null, 1), "application/json"),
   );

@@ -8,7 +8,7 @@ import { changed } from "./history.js";
 
 const MOST_CANS = 20;
 const OTHER = "other";
-/** Sizes that cans are sold in, by what a gallon is: common practice, no source. */
+/** Sizes that cans are sold in, by what a gallon is: often done; no source found. */
 const SIZES = {
   metric: ["1 L", "2 L", "5 L", "7 L", "9 L", "10 L", "12 L", "15 L"],
   us: ["1 qt", "0.5 gal", "1 gal", "2 gal", "2.5 gal", "3 gal", "5 gal"],

@@ -62,7 +62,7 @@ const change = (record) => button(sayIn("button", "Change"), () => openForm(reco
 /** @param {BookRecord} record */
 const remove = (record) => button(sayIn("button", "Remove"), async () => {
   await write(record.kind, record.id, { removed: "yes" });
-  tellUndoable(() => say("Removed “{name}”. It stands under “Removed”.", { name: nameOf(record) }));
+  tellUndoable(() => say("Removed “{name}”. You find it under “Removed”.", { name: nameOf(record) }));
 }, nameOf(record));
 
 /** @param {BookRecord} record */
@@ -87,7 +87,7 @@ function lineOfPast(record, { field, text, at }) {
   if (!view.example && text !== textIn(record, field)) {
     item.append(" ", button(sayIn("button", "Use again"), async () => {
       await write(kind, id, { [field]: text });
-      tellUndoable(() => say("“{was}” stands again.", { was: was() }));
+      tellUndoable(() => say("“{was}” is back.", { was: was() }));
     }, `${label}, ${was()}`));
   }
   return item;

@@ -183,7 +183,7 @@ def page_words() -> dict[str, Any]:
 
 def plural_forms(tag: str) -> dict[str, int]:
     """For each of CLDR's categories of numbers in a language, the place of its form in the catalogue."""
-    place, category = gettext.c2py(catalogue(tag).plural_expr), Locale.parse(tag).plural_form  # type: ignore[attr-defined]
+    place, category = gettext.c2py(catalogue(tag).plural_expr), Locale.parse(tag).plural_form
     return {category(number): place(number) for number in range(200, -1, -1)}
 
 

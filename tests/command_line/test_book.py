@@ -116,7 +116,7 @@ def test_a_feed_counts_by_its_batch(book):
         (["show", "nowhere"], "bed: There is no such bed in the book."),
         (["export", "book.doc"], "file: The name must end in .json, .csv or .sqlite."),
         (["export", "/nowhere/book.json"], "file: This can't be written"),
-        (["import", str(DEMO_BATCH)], "file: This is no season book of feedcalc."),
+        (["import", str(DEMO_BATCH)], "file: This is not a season book of feedcalc."),
         (["import", str(ROOT / "site" / "icon-192.png")], "file: This is not text in UTF-8."),
     ],
     ids=lambda value: " ".join(value)[-40:] if isinstance(value, list) else "",

@@ -131,7 +131,7 @@ def season_verb(
         _write_picture(picture, summary_svg([speak(line) for line in summary_lines(done)], done.verdicts, speak))
         click.echo(speak(said_in("said after it was done", "Picture: {path}", path=str(picture))), err=out == STANDARD)
     if done.rejected:
-        click.echo(speak(said("Set aside, with reasons: {path}", path=str(job.rejected))), err=True)
+        click.echo(speak(said("Left out, with reasons: {path}", path=str(job.rejected))), err=True)
         sys.exit(ROWS_SET_ASIDE if done.planned else 1)
     if not done.planned:
         sys.exit(1)
@@ -149,7 +149,7 @@ def _write_picture(file: Path, svg: str) -> None:
 
 def _summary(done: Progress) -> str:
     return said(
-        "Plots planned: {planned}, of which held back: {held}. Rows set aside: {aside}.",
+        "Plots planned: {planned}, of these held back: {held}. Rows left out: {aside}.",
         planned=done.planned,
         held=done.held_back,
         aside=done.rejected,

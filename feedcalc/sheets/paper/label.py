@@ -252,24 +252,30 @@ _CONTENTS = {
 }
 # By hazard class, and by whether readings were used.
 _CLASS_WORDS = {
-    ("corrosive", False): said("Worked out, not tested: treat as corrosive, by the high end of its pH."),
-    ("corrosive", True): said("Worked out with your readings: treat as corrosive, by the high end of its pH."),
-    ("irritant", False): said("Worked out, not tested: treat as irritant, by the high end of its pH."),
-    ("irritant", True): said("Worked out with your readings: treat as irritant, by the high end of its pH."),
-    ("corrosive by strength", False): said("Worked out, not tested: treat as corrosive, by its highest strength."),
-    ("corrosive by strength", True): said(
-        "Worked out with your readings: treat as corrosive, by its highest strength."
+    ("corrosive", False): said("Worked out, not tested. Treat as corrosive: the high end of its pH says so."),
+    ("corrosive", True): said("Worked out with your readings. Treat as corrosive: the high end of its pH says so."),
+    ("irritant", False): said("Worked out, not tested. Treat as irritant: the high end of its pH says so."),
+    ("irritant", True): said("Worked out with your readings. Treat as irritant: the high end of its pH says so."),
+    ("corrosive by strength", False): said(
+        "Worked out, not tested. Treat as corrosive: its highest likely strength says so."
     ),
-    ("irritant by strength", False): said("Worked out, not tested: treat as irritant, by its highest strength."),
-    ("irritant by strength", True): said("Worked out with your readings: treat as irritant, by its highest strength."),
-    ("mild", False): said("Worked out, not tested. Mild by its pH; still no drink."),
-    ("mild", True): said("Worked out with your readings. Mild by its pH; still no drink."),
+    ("corrosive by strength", True): said(
+        "Worked out with your readings. Treat as corrosive: its highest likely strength says so."
+    ),
+    ("irritant by strength", False): said(
+        "Worked out, not tested. Treat as irritant: its highest likely strength says so."
+    ),
+    ("irritant by strength", True): said(
+        "Worked out with your readings. Treat as irritant: its highest likely strength says so."
+    ),
+    ("mild", False): said("Worked out, not tested. Its pH makes it mild, but do not drink it."),
+    ("mild", True): said("Worked out with your readings. Its pH makes it mild, but do not drink it."),
 }
 
 
 def _class_words(hazard: Hazard, ph: Shown, was_read: bool) -> str:
     if not ph.range:
-        return said("No range was worked out, so it is treated as corrosive.")
+        return said("No range was worked out. Treat it as corrosive.")
     return _CLASS_WORDS[hazard.name + (" by strength" if hazard.by == "strength" else ""), was_read]
 
 

@@ -207,10 +207,10 @@ class _LabelText:
         if label.is_of_can:
             known.append((speak(label.keeps), False))
         elif not label.use_by:
-            known.append((speak(said("Read a strip before use.")), False))
+            known.append((speak(said("Check with a pH strip before use.")), False))
         blanks = [*(name for name, text in dated if not text)]
         if not label.use_by and not label.is_of_can:
-            blanks.append(said("Read pH again"))
+            blanks.append(said("Check pH again"))
         return known, [speak(name) for name in blanks]
 
     def largest(self) -> list[StyledText]:
@@ -221,8 +221,8 @@ class _LabelText:
         elif label.is_diluted:
             dilute = said("Dilute 1:{parts} with water.", parts=label.dilution.text)
         else:
-            dilute = said("Planned for use undiluted.")
-        again = said("Read pH again: {day}", day=label.use_by)
+            dilute = said("For use undiluted.")
+        again = said("Check pH again: {day}", day=label.use_by)
         return [[(speak(dilute), True)], *([[(speak(again), True)]] if label.use_by else [])]
 
     def dilution(self) -> StyledText:

@@ -242,7 +242,7 @@ class _LabelReader(_GroupReader):
     def _columns_and_rows(self) -> tuple[int, int] | None:
         counts = re.fullmatch(r"\s*(\d{1,3})\s*[x×*]\s*(\d{1,3})\s*", str(self.group["grid"]), re.IGNORECASE)
         if not counts:
-            self._grid_fault(said("This is not so many columns by so many rows."))
+            self._grid_fault(said("This is not a number of columns by a number of rows."))
             return None
         columns, rows = int(counts[1]), int(counts[2])
         if not (1 <= columns <= MAX_COLUMNS and 1 <= rows <= MAX_ROWS):

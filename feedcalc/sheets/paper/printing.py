@@ -141,7 +141,7 @@ def _walls(
         second = more_cautions_of(wall, first, speak)
         papers += [first] if second is None else [first, second]
     moved = max(len(paper.left_out) for paper in papers)
-    note = said("For want of room so many cautions stand on a second page: {count}.", count=moved)
+    note = said("There was too little room, so these cautions are on a second page: {count}.", count=moved)
     return Printed(
         title=papers[0].title,
         language=tag,

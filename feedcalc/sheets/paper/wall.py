@@ -25,7 +25,7 @@ from feedcalc.sheets.paper.label import (
     can_words,
     printable,
 )
-from feedcalc.words.messages import said, said_in
+from feedcalc.words.messages import said, said_in, said_of
 
 _MAX_REASONS = 2  # of those that decide the verdict; the batch sheet has them all
 _STAGES = (
@@ -143,8 +143,12 @@ def _steps(sheet: Sheet) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     """Return id, what to do, and more about it, of each step."""
     figures = sheet.figures
     parts = figures["batch.parts_water"]
-    goes = said("The bucket is too small for it all: make it in {goes} goes.", goes=sheet.goes)
-    cloudy = said("Clearing takes longer than the wait you chose, so the time here is longer.")
+    goes = said_of(
+        sheet.goes,
+        "The bucket is too small for it all: make it in {count} round.",
+        "The bucket is too small for it all: make it in {count} rounds.",
+    )
+    cloudy = said("It needs longer to clear than the wait you chose, so the time here is longer.")
     pour = said(
         "Pour off {liquor} of clear liquor, down to {height} above the bottom.",
         liquor=figures["batch.liquor_volume"].text,
@@ -162,7 +166,7 @@ def _steps(sheet: Sheet) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
         ("dilute", dilute, tuple(can_words(can) for can in sheet.cans) if parts.value > 0 else ()),
         ("feed", *_feed(sheet)),
         ("keep", keep, ()),
-        ("sludge", said("Count the sludge as lime on the bed that gets it."), ()),
+        ("sludge", said("Write the sludge down as lime for the bed you put it on."), ()),
     )
 
 
@@ -175,7 +179,7 @@ def _timed_steps(sheet: Sheet) -> tuple[str, str, str, str]:
             said("Put {water} of water in the bucket, then sprinkle the ash in.", water=water),
             said("Stir for about five minutes, and once more after an hour."),
             said("Let it settle for {hours} h.", hours=hours),
-            said("Label what is left. Read a strip before use."),
+            said("Label what is left. Check with a pH strip before use."),
         )
     again = sheet.time(sheet.starts + timedelta(hours=1))
     start = sheet.time(sheet.starts)
@@ -183,7 +187,7 @@ def _timed_steps(sheet: Sheet) -> tuple[str, str, str, str]:
         said("{time}: put {water} of water in the bucket, then sprinkle the ash in.", time=start, water=water),
         said("Stir for about five minutes, and once more at {time}.", time=again),
         said("Let it settle until {time}.", time=sheet.time(sheet.settled)),
-        said("Label what is left. Read its pH again after {time}.", time=sheet.time(sheet.use_by)),
+        said("Label what is left. After {time}, check its pH again.", time=sheet.time(sheet.use_by)),
     )
 
 
@@ -192,9 +196,11 @@ def _feed(sheet: Sheet) -> tuple[str, tuple[str, ...]]:
     figures, ph = sheet.figures, sheet.figures[f"{sheet.own_path}.ph_25"].full
     hazard = (sheet.danger_of_feed,) if sheet.danger_of_feed else ()
     if sheet.use == "foliar":
-        return said("Not on leaves as it is: its pH is {ph}. Bring it below 8.5 first.", ph=ph), hazard
+        return said(
+            "Not on leaves as it is: its pH is {ph}. Bring it below {limit} first.", ph=ph, limit=sheet.leaf_limit
+        ), hazard
     feed = said(
-        "Feed onto moist soil: {plant} a plant or {square} a square metre.",
+        "Pour {plant} for each plant, or {square} for each square metre, on moist soil.",
         plant=figures["delivered.per_plant.volume"].text,
         square=figures["delivered.per_square_metre.volume"].text,
     )

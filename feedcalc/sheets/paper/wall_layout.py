@@ -30,7 +30,7 @@ _BETWEEN_COLUMNS = 6.0
 _LEFT_SHARE = 0.66
 _VESSEL_SHARE = 0.3
 _CELL_STARTS = (0.0, 0.24, 0.42, 0.62)
-_LADDER_HEAD = said("How far to dilute: pH, alkalinity in mg/L as CaCO₃, the weakest plants that can take it")
+_LADDER_HEAD = said("How far to dilute: pH, alkalinity in mg/L as CaCO₃, and the most tender plants that can take it")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def wall_paper_of(wall: WallSheet, size: str, speak: Speak = str) -> WallPaper:
             for name in wall_sizes()
             if _WallLayout(wall, *_dimensions(name), smallest, left_out=optional, speak=speak).fits
         ]
-        problem = said("This paper can't hold the sheet in letters that are read at arm's length.")
+        problem = said("On this paper the letters would be too small to read at arm's length.")
         raise InputError("wall.size", size, problem, ", ".join(fitting) or said("fewer cans, a shorter name"))
     return paper
 
