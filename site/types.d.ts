@@ -29,6 +29,9 @@ export interface PageWords {
   static: number;
   plants: Record<string, string[]>;
   forms: Record<string, Record<string, number>>;
+  /** Tag of each language to its locale, and the tags of those from right to left. */
+  locales: Record<string, string>;
+  rtl: string[];
   [tag: string]: any;
 }
 

@@ -26,12 +26,11 @@ from feedcalc.command_line.session import (
     without_none,
 )
 from feedcalc.command_line.store import book_path
-from feedcalc.contract.fields import LOCALES
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.engine import calculate, calculate_markdown
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
-from feedcalc.words.languages import LANGUAGES, MACHINE_WORDS
+from feedcalc.words.languages import LANGUAGES, LOCALES, MACHINE_WORDS
 from feedcalc.words.messages import listed, said, said_in
 
 EPILOG = """\b

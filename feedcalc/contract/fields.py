@@ -18,7 +18,6 @@ LONGEST_REQUEST = 200_000
 # A request may hold a whole season book, with the request of every batch that was used.
 LONGEST_WITH_BOOK = 16_000_000
 MOST_WEIGHINGS = 50
-LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
 PLACES = ("open ground", "raised bed", "pot", "plug tray", "near pond or drain")
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from feedcalc.words.errors import InputError
+from feedcalc.words.languages import DECIMAL_COMMA, LOCALES
 from feedcalc.words.messages import said
 
 LONGEST_TEXT = 100
@@ -26,12 +27,18 @@ _SPACES = dict.fromkeys(
 )
 _MARKS = {
     ord(mark): plain
-    for marks, plain in (("\u2019\u02bc\u2032", "'"), ("\u2044\u2215", "/"), ("\u2212\ufe63\uff0d", "-"))
+    for marks, plain in (
+        ("\u2019\u02bc\u2032\u066c", "'"),
+        ("\u2044\u2215", "/"),
+        ("\u2212\ufe63\uff0d", "-"),
+        ("\u066b", "."),  # Arabic: decimal mark; above, the mark of thousands; below, per cent
+        ("\u066a", "%"),
+        ("\u200e\u200f\u061c\u2066\u2067\u2068\u2069", ""),  # what printed text from right to left has around a value
+    )
     for mark in marks
 }
 _FRACTION = re.compile(r"([+-]?)(?:(\d+)([ -]))?(\d{1,3})/(\d{1,3})(?![\d.,/])")
 _DECIMAL = re.compile(r"([+-]?)([.,]?\d(?:[ .,']?\d)*)(?:[eE]([+-]?\d+))?(?![\d])")
-_COMMA_GROUPS = frozenset({"en-GB", "en-US", "en-AU", "en-IN", "hi-IN"})
 A_NUMBER = said("one number such as 5, 2.5 or 1 1/2")
 
 
@@ -163,7 +170,7 @@ def _without_grouping(digits: str, given: object, field: str, locale: str, accep
         mark = "." if points else ","
         if re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", digits) and mark != own_mark:
             whole = digits.replace(mark, "")
-            if mark == "," and locale in _COMMA_GROUPS:
+            if mark == "," and _groups_by_comma(locale):
                 return whole, True
             decimal = digits.replace(mark, own_mark)
             problem = said("The mark in {digits} could separate thousands or decimals.", digits=digits)
@@ -223,9 +230,13 @@ def checked_size(value: float, given: object, field: str, accepted: str) -> floa
     return number
 
 
+def _groups_by_comma(locale: str) -> bool:
+    return locale in LOCALES and decimal_mark(locale) == "."
+
+
 def decimal_mark(locale: object) -> str:
     """Return the decimal mark of a locale: a comma or a point."""
-    return "," if str(locale)[:2] in ("de", "fr", "es", "pt") else "."
+    return "," if str(locale).split("-")[0] in DECIMAL_COMMA else "."
 
 
 def cleaned_text(given: object, field: str, accepted: str) -> str:

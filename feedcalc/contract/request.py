@@ -22,7 +22,6 @@ from feedcalc.contract.fields import (
     CARRIED,
     FIELD_OF_PATH,
     GROUPS,
-    LOCALES,
     LONGEST_REQUEST,
     LONGEST_WITH_BOOK,
     MOST_EARLIER,
@@ -44,7 +43,7 @@ from feedcalc.contract.text import one_line, plain_words, snippet
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
-from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE
+from feedcalc.words.languages import LANGUAGES, LOCALES, USUAL_LOCALE
 from feedcalc.words.messages import listed, said, said_in
 
 

@@ -131,6 +131,7 @@ def pages_html(drawings: Sequence[str], sizes: Sequence[tuple[float, float]], ti
         drawings=[markupsafe.Markup(drawing) for drawing in drawings],
         title=title,
         language=language,
+        direction=language_of(language).direction,
         same_size=len(set(sizes)) == 1,
     )
 
@@ -241,6 +242,7 @@ def _templates(language: str = "en") -> jinja2.Environment:
         extensions=["jinja2.ext.i18n"],
         finalize=spoken,
     )
+    environment.globals["is_rtl"] = speaker.direction == "rtl"
     environment.globals["citation"] = lambda source: published.sources()[source].citation
     _add_messages(environment, speaker)
     _add_filters(environment, spoken)

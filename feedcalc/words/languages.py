@@ -3,12 +3,15 @@
 * The English text in the source is the key; ``catalogues/es.mo``, compiled from ``es.po``, holds the translation.
 * Only `Said` text is translated. What a person typed is the value of a placeholder.
 * A message without a translation, or with wrong placeholders in it, appears in English.
+* A language is listed because its catalogue is there; what it is called and how it runs comes from CLDR at the build.
 * Placeholders are ``{name}``, in ``{% trans %}`` blocks of templates ``%(name)s``. Values for HTML are escaped.
 """
 
 from __future__ import annotations
 
 import gettext
+import json
+import re
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
@@ -21,23 +24,26 @@ from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import json_object
 from feedcalc.words.messages import Said, said, said_in
 
-# The name of each language in itself, and the locale for numbers if the request names none.
-LANGUAGES: Mapping[str, str] = {
-    "en": "English",
-    "es": "Español",
-    "fr": "Français",
-    "de": "Deutsch",
-    "pt": "Português",
-    "hi": "हिन्दी",
-}
-USUAL_LOCALE: Mapping[str, str] = {
-    "en": "en-GB",
-    "es": "es-ES",
-    "fr": "fr-FR",
-    "de": "de-DE",
-    "pt": "pt-PT",
-    "hi": "hi-IN",
-}
+
+def _listed() -> Mapping[str, Mapping[str, str]]:
+    """Return what the build listed of each catalogue: ``name``, ``locale``, ``direction``, ``decimal``."""
+    file = resources.files("feedcalc.words") / "catalogues" / "languages.json"
+    return json.loads(file.read_text(encoding="utf-8")) if file.is_file() else {}
+
+
+_CATALOGUES = _listed()
+# The name of each language in itself, the locale for numbers if the request names none, those written from right to
+# left, and those with a decimal comma.
+LANGUAGES: Mapping[str, str] = {"en": "English", **{tag: about["name"] for tag, about in _CATALOGUES.items()}}
+USUAL_LOCALE: Mapping[str, str] = {"en": "en-GB", **{tag: about["locale"] for tag, about in _CATALOGUES.items()}}
+RIGHT_TO_LEFT = frozenset(tag for tag, about in _CATALOGUES.items() if about["direction"] == "rtl")
+DECIMAL_COMMA = frozenset(tag for tag, about in _CATALOGUES.items() if about["decimal"] == ",")
+# How numbers may be written: the usual locales first after those of English.
+LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", *(at for at in USUAL_LOCALE.values() if at != "en-GB"), "pt-BR")
+# Around a value in a text from right to left, so that "2.5 g" and "1:6" keep their order (Unicode annex 9).
+_ISOLATED = "\u2068{}\u2069"
+_PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
+_LETTER = re.compile(r"[^\W\d_]")
 # Days and months; the catalogues hold CLDR's abbreviated forms for use within a date.
 DAYS = (
     said_in("short name of a day", "Mon"),
@@ -153,6 +159,23 @@ class Language:
     def __init__(self, tag: str, catalogue: gettext.NullTranslations) -> None:
         self.tag = tag
         self._catalogue = catalogue
+        self._is_rtl = tag in RIGHT_TO_LEFT
+
+    @property
+    def direction(self) -> str:
+        """Return ``rtl`` or ``ltr``, as the ``dir`` attribute of HTML has it."""
+        return "rtl" if self._is_rtl else "ltr"
+
+    def _parts(self, message: str, parts: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the values of placeholders, translated; each isolated in a sentence from right to left."""
+        spoken = {name: self.speak(part) if isinstance(part, Said) else part for name, part in parts.items()}
+        if not (self._is_rtl and _LETTER.search(_PLACE.sub("", message))):
+            return spoken
+        isolated = {name: _ISOLATED.format(part) for name, part in spoken.items()}
+        return {
+            name: markupsafe.Markup(text) if hasattr(spoken[name], "__html__") else text
+            for name, text in isolated.items()
+        }
 
     def speak(self, text: str) -> str:
         """Return the translation of a `Said`, any other text unchanged.
@@ -162,7 +185,7 @@ class Language:
         """
         if not isinstance(text, Said):
             return text
-        parts = {name: self.speak(part) if isinstance(part, Said) else part for name, part in text.parts.items()}
+        parts = self._parts(text.message, text.parts)
         if text.number is None:
             found = self._found(text.context, text.message)
         else:
@@ -201,7 +224,7 @@ class Language:
         return self._filled(self._catalogue.ngettext(one, many, count), english, parts, in_html)
 
     def _filled(self, found: str, english: str, parts: Mapping[str, Any], in_html: bool) -> str:
-        spoken = {name: self.speak(part) if isinstance(part, str) else part for name, part in parts.items()}
+        spoken = self._parts(english, parts)
         if in_html:
             spoken = {name: markupsafe.escape(part) for name, part in spoken.items()}
         try:

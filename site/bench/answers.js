@@ -50,6 +50,7 @@ function put(name, markup) {
   const focused = activeElement instanceof HTMLElement && place.contains(activeElement) ? nameOf(activeElement) : "";
   putMarkup(place, markup);
   place.lang = document.documentElement.lang;
+  place.dir = document.documentElement.dir;
   if (name === "sheet") {
     showTicks();
     tellFollowers("answer"); // before the focus comes back: the step that has it must be shown

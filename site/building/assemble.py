@@ -37,12 +37,12 @@ from building.ingredients import SITE, licences
 from building.payload import as_signs
 from building.words import page_words
 from feedcalc import engine, published
-from feedcalc.contract.fields import LOCALES, REQUEST_FIELDS
+from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.garden.plants import plants
 from feedcalc.sheets.paper.wall import wall_sizes
 from feedcalc.sheets.render import PAGE_PARTS
-from feedcalc.words.languages import LANGUAGES
+from feedcalc.words.languages import LANGUAGES, LOCALES
 
 STYLES = ("styles/page.css", "styles/label_choice.css", "styles/book.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")

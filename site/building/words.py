@@ -40,7 +40,7 @@ ROOT = Path(__file__).resolve().parents[2]
 CATALOGUES = ROOT / "feedcalc" / "words" / "catalogues"
 TEMPLATE = CATALOGUES / "messages.pot"
 IN = ((1, "c"), 2)  # for Babel: the first argument is the context, the second the message
-TRANSLATED = tuple(tag for tag in languages.LANGUAGES if tag != "en")
+TRANSLATED = tuple(sorted(file.stem for file in CATALOGUES.glob("*.po")))
 # Where messages are seen, by what they stand in: the first that fits is told to translators.
 SEEN = (
     ("published/hazard", "hazard statements on label and sheet"),
@@ -129,7 +129,7 @@ def check() -> None:
     for tag in TRANSLATED:
         faults = list(faults_in(tag, template))
         if faults:
-            raise WordsMissing(f"{languages.LANGUAGES[tag]} ({tag}.po): {faults[0]} ({len(faults)} such messages)")
+            raise WordsMissing(f"{catalogues.about(tag)['name']} ({tag}.po): {faults[0]} ({len(faults)} such messages)")
 
 
 def faults_in(tag: str, template: Catalog) -> Iterator[str]:
@@ -176,6 +176,8 @@ def page_words() -> dict[str, Any]:
         spoken = {(message.context or "", _one(message)): message for message in catalogue(tag) if message.id}
         held = [spoken.get(key) for key in needed]
         words[tag] = [message.string if message and _is_said(message) else "" for message in held]
+    words["locales"] = dict(languages.USUAL_LOCALE)
+    words["rtl"] = sorted(languages.RIGHT_TO_LEFT)
     words["forms"] = {tag: plural_forms(tag) for tag in TRANSLATED}
     words["plants"] = {tag: sorted(names_of_plants(tag).values()) for tag in TRANSLATED}
     return words
@@ -393,7 +395,7 @@ def _is_said(message: Message) -> bool:
 
 
 def _header(tag: str) -> str:
-    own = languages.LANGUAGES.get(tag, "")
+    own = catalogues.about(tag)["name"] if tag else ""
     return (
         f"# Words of feedcalc{f' in {own} ({tag})' if own else ''}.\n"
         "# {name} and %(name)s are places that are filled: keep each of them, in whatever order the language wants.\n"

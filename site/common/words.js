@@ -10,15 +10,12 @@ const KEY = "feedcalc.language";
 const APART = "\u0004"; // between a context and its message, as in gettext's own files
 const ATTRIBUTES = ["aria-label", "title", "alt"];
 const LEFT_ALONE = "script, style, pre, datalist, [data-part], [translate=no]";
-/** @type {Record<string, string>} */
-const LOCALES = { en: "en-GB", es: "es-ES", fr: "fr-FR", de: "de-DE", pt: "pt-PT", hi: "hi-IN" };
-
 // What a short text is, by the element that it stands in; building/words.py has the same.
 const CONTEXTS = { BUTTON: "button", A: "button", LABEL: "field" };
 const STANDING_IN = "option, button, a, label, legend, summary, h1, h2, h3, h4, h5, h6";
 
 /** @type {import("../types").PageWords} */
-let catalogues = { messages: [], static: 0, plants: {}, forms: {} };
+let catalogues = { messages: [], static: 0, plants: {}, forms: {}, locales: {}, rtl: [] };
 /** @type {Map<string, number>} */
 let places = new Map();
 /** @type {Set<string>} */
@@ -33,11 +30,14 @@ const listeners = [];
 let plantsInEnglish = [];
 let chosen = "en";
 
-/** Return the tag of the language chosen: "en", "es", "fr", "de", "pt" or "hi". */
+/** Return the tag of the language chosen, such as "en". */
 export const language = () => chosen;
 
+/** @param {string} tag */
+const localeOf = (tag) => catalogues.locales[tag] ?? "";
+
 /** @param {unknown} tag */
-const isKnown = (tag) => typeof tag === "string" && Object.hasOwn(LOCALES, tag);
+const isKnown = (tag) => typeof tag === "string" && Object.hasOwn(catalogues.locales, tag);
 
 /**
  * Return the words of a message in the language chosen, a list of them where they depend on a number.
@@ -84,7 +84,7 @@ export const sayIn = (context, message, parts = {}) => filled(translated(context
  */
 export function sayOf(count, one, many, parts = {}) {
   const forms = found(one);
-  const category = new Intl.PluralRules(LOCALES[chosen]).select(count);
+  const category = new Intl.PluralRules(localeOf(chosen)).select(count);
   const form = forms?.[catalogues.forms[chosen]?.[category] ?? forms.length - 1];
   return filled(form ?? (count === 1 ? one : many), { count, ...parts });
 }
@@ -187,7 +187,8 @@ const numbers = () => /** @type {HTMLSelectElement | null} */ (document.getEleme
 export function use(tag) {
   const before = chosen;
   chosen = isKnown(tag) ? tag : "en";
-  document.documentElement.lang = LOCALES[chosen] ?? "";
+  document.documentElement.lang = localeOf(chosen);
+  document.documentElement.dir = catalogues.rtl.includes(chosen) ? "rtl" : "ltr";
   chooser().value = chosen;
   speak();
   if (before === chosen) return;
@@ -208,10 +209,10 @@ function chosenByHand() {
     localStorage.setItem(KEY, chooser().value);
   } catch { /* chosen for this time only */ }
   const locale = numbers();
-  const wasUsual = locale?.value === LOCALES[chosen];
+  const wasUsual = locale?.value === localeOf(chosen);
   use(chooser().value);
   if (!locale || !wasUsual) return; // numbers go the way of the words, unless somebody chose them apart
-  locale.value = LOCALES[chosen] ?? "";
+  locale.value = localeOf(chosen);
   locale.dispatchEvent(new Event("input", { bubbles: true }));
   locale.dispatchEvent(new Event("change", { bubbles: true }));
 }
@@ -225,8 +226,8 @@ export function startWords() {
   chooser().addEventListener("change", chosenByHand);
   follow(document.documentElement);
   // The example is in English until the engine answers.
-  for (const part of document.querySelectorAll("[data-part]")) /** @type {HTMLElement} */ (part).lang = "en";
+  for (const part of document.querySelectorAll("[data-part]")) Object.assign(part, { lang: "en", dir: "ltr" });
   use(keptOrGuessed());
   const locale = numbers();
-  if (locale && locale.value === LOCALES.en) locale.value = LOCALES[chosen] ?? "";
+  if (locale && locale.value === localeOf("en")) locale.value = localeOf(chosen);
 }

@@ -14,11 +14,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from feedcalc import engine, published
-from feedcalc.contract.fields import LOCALES
 from feedcalc.sheets import render
 from feedcalc.sheets.paper import printing
 from feedcalc.words import languages
-from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, Language, day_words, moment_words
+from feedcalc.words.languages import LANGUAGES, LOCALES, USUAL_LOCALE, Language, day_words, moment_words
 from feedcalc.words.messages import listed, said, said_of
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "site"))

@@ -26,10 +26,9 @@ from feedcalc.command_line.plots.reading import STANDARD
 from feedcalc.command_line.plots.summary import summary_lines, summary_svg
 from feedcalc.command_line.plots.table import PlanningJob, PlanningStopped, Progress, plan_plots
 from feedcalc.command_line.refusals import refuse
-from feedcalc.contract.fields import LOCALES
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputErrors
-from feedcalc.words.languages import LANGUAGES
+from feedcalc.words.languages import LANGUAGES, LOCALES
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Speak, said, said_in
 
