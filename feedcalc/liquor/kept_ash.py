@@ -244,5 +244,5 @@ def _words(figures: Mapping[str, Figure], answer: Answer, earlier: Sequence[Any]
     ]
     if answer.effective_samples is not None:
         count = write_number(answer.effective_samples, 2, locale)
-        lines.append(said("This comes from about {count} likely ashes that agree with your readings.", count=count))
+        lines.append(said("This comes from likely ashes that agree with your readings: about {count}.", count=count))
     return tuple(lines)

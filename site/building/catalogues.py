@@ -63,9 +63,9 @@ def compile_catalogues(folder: Path) -> None:
         if not compiled.is_file() or compiled.read_bytes() != stream.getvalue():
             compiled.write_bytes(stream.getvalue())
     languages = {source.stem: about(source.stem) for source in sources}
-    text = json.dumps(languages, ensure_ascii=False, indent=1) + "\n"
-    if not (folder / LISTED).is_file() or (folder / LISTED).read_text(encoding="utf-8") != text:
-        (folder / LISTED).write_text(text, encoding="utf-8")
+    listed = json.dumps(languages, ensure_ascii=False, indent=1) + "\n"
+    if not (folder / LISTED).is_file() or (folder / LISTED).read_text(encoding="utf-8") != listed:
+        (folder / LISTED).write_text(listed, encoding="utf-8")
 
 
 class _Undated:
