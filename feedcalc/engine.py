@@ -9,49 +9,64 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, replace
 from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
 from feedcalc.book.season import SeasonAnswer, season_answer_in_steps
+from feedcalc.book.winter import TABLES_BEHIND_SHARING, WinterAnswer, winter_answer_in_steps
 from feedcalc.book.work import book_work
 from feedcalc.chemistry import equilibrate
-from feedcalc.contract.asks import ASKS, BATCH, BOOK, LEARN, SEASON, SPREAD, ask_of
+from feedcalc.contract.asks import ASKS, BATCH, BOOK, HAPPENED, JUDGE, LEARN, PAGE_PARTS, SEASON, SHARE, SPREAD, ask_of
 from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.reply import Refusal, Reply
 from feedcalc.contract.request import Request, SolutionRequest, json_document, read_request, request_of
 from feedcalc.garden.spreading import TABLES_BEHIND_SPREADING, SpreadAnswer, spread_answer
 from feedcalc.liquor import answer as answers
 from feedcalc.liquor import figures
+from feedcalc.liquor.judging import TABLES_BEHIND_JUDGING, Judgement, judged_in_steps
 from feedcalc.liquor.kept_ash import KeptAsh, kept_ash_in_steps, values_of_kept
+from feedcalc.liquor.mishap import TABLES_BEHIND_MISHAPS, mishap_answer
 from feedcalc.liquor.reactions import REACTIONS, with_reactions
 from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
+from feedcalc.sheets.advice import AdviceSheet, advice_sheet
 from feedcalc.sheets.batch import Sheet, sheet_of
 from feedcalc.sheets.paper.printing import Printed, printed
 from feedcalc.sheets.render import (
+    advice_html,
+    advice_markdown,
     kept_ash_html,
     markdown,
     page_parts,
     season_html,
     season_markdown,
+    share_html,
+    share_markdown,
     spread_html,
     spread_markdown,
 )
 from feedcalc.sheets.season import SeasonSheet, season_sheet
+from feedcalc.sheets.share import ShareSheet, share_sheet
 from feedcalc.sheets.spread import SpreadSheet, spread_sheet
-from feedcalc.uncertainty.estimates import Steps, run_to_end
+from feedcalc.uncertainty.estimates import Steps, recalled, run_to_end
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
 from feedcalc.words.messages import said, said_in
 
-AnySheet = Sheet | SpreadSheet | SeasonSheet
-_SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK)
+AnySheet = Sheet | SpreadSheet | SeasonSheet | ShareSheet | AdviceSheet
+Tell = Callable[[Reply, Sheet], None]
+# The last answered batch by its request, whatever parts of its HTML were wanted.
+_ANSWERED: dict[str, tuple[Reply, AnySheet | None]] = {}
+_SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK, SHARE, JUDGE, HAPPENED)
 _MEANINGS = {field.path: field.meaning for field in REQUEST_FIELDS} | {
     "cans": said_in("what is accepted", "the cans"),
     "dilution": said("liquor to water"),
     "customs": said("what a cup is"),
+    "dose": said("to a plant"),
+    "rate": said("on the ground"),
+    "settled": said("how it is poured"),
 }
 
 
@@ -67,11 +82,12 @@ def calculate(request_json: str) -> str:
     return run_to_end(answer_in_steps(request_json))
 
 
-def answer_in_steps(request_json: str) -> Steps[str]:
+def answer_in_steps(request_json: str, early: Callable[[str], None] | None = None) -> Steps[str]:
     """Return the same text as `calculate` from a generator that yields (done, total) between slices of work.
 
     The caller can show progress or drop the work between two slices. A slice is a few ashes, a batch of a season book
-    or a bed. Refusals and answers without sampled ashes take no slices.
+    or a bed. Refusals and answers without sampled ashes take no slices. ``early`` is told two replies on the way to a
+    batch with ranges: one without them, and one with those of the first few ashes.
 
     >>> steps = answer_in_steps('{"schema": 1, "samples": "10"}')
     >>> next(steps), next(steps)
@@ -87,12 +103,22 @@ def answer_in_steps(request_json: str) -> Steps[str]:
         if ask is LEARN:
             kept = yield from kept_ash_in_steps(document)
             return _written(_kept_reply(kept, tongue, document.get("html", True)), tongue)
-        reply, sheet = yield from _reply_and_sheet_in_steps(document)
-        if sheet and document.get("html", True):
-            reply = replace(reply, html=_parts(sheet, tongue))
+
+        def whole(reply: Reply, sheet: AnySheet | None) -> str:
+            wanted = document.get("html", True)
+            if sheet and wanted:
+                reply = replace(reply, html=_parts(sheet, tongue, PAGE_PARTS if wanted is True else wanted))
+            return _written(reply, tongue)
+
+        def tell(reply: Reply, sheet: AnySheet | None) -> None:
+            if early:
+                early(whole(reply, sheet))
+
+        reply, sheet = yield from _reply_and_sheet_in_steps(document, tell if early else None)
+        text = whole(reply, sheet)
         if isinstance(sheet, SeasonSheet):
             yield 1, 1
-        return _written(reply, tongue)
+        return text
     except Exception as fault:
         return _written(_refusal(fault), tongue)
 
@@ -109,6 +135,10 @@ def calculate_markdown(request_json: str, part: str) -> tuple[dict[str, Any], st
             text = spread_markdown(sheet, tongue)
         elif isinstance(sheet, SeasonSheet):
             text = season_markdown(sheet, tongue)
+        elif isinstance(sheet, ShareSheet):
+            text = share_markdown(sheet, tongue)
+        elif isinstance(sheet, AdviceSheet):
+            text = advice_markdown(sheet, tongue)
         elif sheet:
             text = markdown(part, sheet, tongue)
     except Exception as fault:
@@ -144,8 +174,14 @@ def _language_of(document: Mapping[str, Any]) -> str:
     return language(tag if tag in LANGUAGES else "en").tag
 
 
-def _reply_and_sheet_in_steps(document: Mapping[str, Any]) -> Steps[tuple[Reply, AnySheet | None]]:
-    """Return the reply without its HTML, and the sheet that shows it; raise if the request is refused."""
+def _reply_and_sheet_in_steps(
+    document: Mapping[str, Any], tell: Tell | None = None
+) -> Steps[tuple[Reply, AnySheet | None]]:
+    """Return the reply without its HTML, and the sheet that shows it; raise if the request is refused.
+
+    ``tell`` is given the same of earlier answers on the way. The last answer is kept: other parts of its HTML may be
+    wanted next.
+    """
     request = request_of(document)
     ask = ASKS[request.word("ask") or BATCH.name]
     if ask not in _SHOWN_ON_SHEETS:
@@ -157,9 +193,18 @@ def _reply_and_sheet_in_steps(document: Mapping[str, Any]) -> Steps[tuple[Reply,
         return _spread_reply(request)
     if ask is SEASON:
         return (yield from _season_reply_in_steps(request))
+    if ask is SHARE:
+        winter = yield from winter_answer_in_steps(request)
+        shared = share_sheet(winter, request.locale, request.own)
+        return _ground_reply(winter, _read_as(request), TABLES_BEHIND_SHARING), shared
+    if ask is JUDGE:
+        return _advice_reply(JUDGE.name, (yield from judged_in_steps(document)), TABLES_BEHIND_JUDGING)
+    if ask is HAPPENED:
+        return _advice_reply(HAPPENED.name, mishap_answer(document), TABLES_BEHIND_MISHAPS)
     if ask is BOOK:
         return _book_reply(request), None
-    return (yield from _batch_reply_in_steps(request))
+    key = json.dumps({name: part for name, part in document.items() if name != "html"})
+    return (yield from recalled(_ANSWERED, key, 1, lambda: _batch_reply_in_steps(request, tell)))
 
 
 def _printed(document: Mapping[str, Any]) -> Printed:
@@ -191,10 +236,14 @@ def _written(reply: Reply | Refusal, tongue: str) -> str:
     return json.dumps(spoken, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace").decode("utf-8")
 
 
-def _parts(sheet: AnySheet, tongue: str) -> dict[str, str]:
+def _parts(sheet: AnySheet, tongue: str, names: Sequence[str]) -> dict[str, str]:
     if isinstance(sheet, SpreadSheet):
         return {"spread": spread_html(sheet, tongue)}
-    return season_html(sheet, tongue) if isinstance(sheet, SeasonSheet) else page_parts(sheet, tongue)
+    if isinstance(sheet, ShareSheet):
+        return {"share": share_html(sheet, tongue)}
+    if isinstance(sheet, AdviceSheet):
+        return {sheet.name: advice_html(sheet, tongue)}
+    return season_html(sheet, tongue) if isinstance(sheet, SeasonSheet) else page_parts(sheet, tongue, names)
 
 
 def _refusal(fault: Exception) -> Refusal:
@@ -222,8 +271,13 @@ def _solution_reply(asked: SolutionRequest, request: Request) -> Reply:
     )
 
 
-def _batch_reply_in_steps(request: Request) -> Steps[tuple[Reply, Sheet]]:
-    answer = yield from answers.answer_in_steps(request)
+def _batch_reply_in_steps(request: Request, tell: Tell | None = None) -> Steps[tuple[Reply, Sheet]]:
+    early = (lambda answer: tell(*_batch_reply(answer))) if tell else None
+    return _batch_reply((yield from answers.answer_in_steps(request, early)))
+
+
+def _batch_reply(answer: answers.Answer) -> tuple[Reply, Sheet]:
+    request = answer.request
     values, notes = with_reactions(answer, figures.values_of(answer))
     values["evidence"]["medians"] = figures.medians_taken(values)
     sheet = sheet_of(answer, values, _MEANINGS)
@@ -253,7 +307,8 @@ def _read_as(request: Request) -> dict[str, str]:
 def _as_typed(request: Request, path: str, reading: str) -> str:
     """Return what was typed and how it was read, where the reading alone does not say both."""
     quantity = request.readings.get(path)
-    if quantity and quantity.typed_unit.startswith("us_") and request.own.volume == "us":
+    has_unit = quantity is not None and any(map(str.isalpha, quantity.text))
+    if quantity and has_unit and quantity.typed_unit.startswith("us_") and request.own.volume == "us":
         return ""  # who answers to US customs knows that gallon
     return said("{typed} is {reading}", typed=quantity.text, reading=reading) if quantity else reading
 
@@ -265,6 +320,18 @@ def _spread_reply(request: Request) -> tuple[Reply, SpreadSheet]:
     )
 
 
+def _advice_reply(name: str, judgement: Judgement, tables: tuple[str, ...]) -> tuple[Reply, AdviceSheet]:
+    figures.medians_taken(judgement.values)
+    sheet = advice_sheet(name, judgement, _MEANINGS)
+    reply = Reply(
+        values=judgement.values,
+        assumed=judgement.assumed,
+        cautions=[asdict(caution) for caution in judgement.cautions],
+        sources=figures.sources_behind((*tables, "suitability_reasons", "feed_limits")),
+    )
+    return reply, sheet
+
+
 def _season_reply_in_steps(request: Request) -> Steps[tuple[Reply, SeasonSheet]]:
     answer = yield from season_answer_in_steps(request)
     yield 1, 1
@@ -273,7 +340,9 @@ def _season_reply_in_steps(request: Request) -> Steps[tuple[Reply, SeasonSheet]]
     return _ground_reply(answer, answer.read_as, answer.tables), sheet
 
 
-def _ground_reply(answer: SpreadAnswer | SeasonAnswer, read_as: Mapping[str, str], tables: tuple[str, ...]) -> Reply:
+def _ground_reply(
+    answer: SpreadAnswer | SeasonAnswer | WinterAnswer, read_as: Mapping[str, str], tables: tuple[str, ...]
+) -> Reply:
     return Reply(
         values=answer.values,
         assumed=answer.assumed,

@@ -12,6 +12,7 @@ import { openText as openBatches } from "./bench/exchange.js";
 import * as form from "./bench/form.js";
 import { keep } from "./bench/keeping.js";
 import { stepsPlaceChanged } from "./bench/steps.js";
+import { startRecipe } from "./bench/recipe.js";
 import { startBook } from "./book/book.js";
 import { bookText, openText as openBook } from "./book/files.js";
 import { startToBook } from "./book/to_book.js";
@@ -66,6 +67,7 @@ startPlaces((place) => {
   stepsPlaceChanged(place);
 });
 startBench();
+startRecipe();
 startFiles();
 startOffline();
 byId("cut").remove();

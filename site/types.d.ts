@@ -9,6 +9,7 @@ export interface Refusal {
   given?: string;
   problem: string;
   accepted?: string;
+  choices?: { field: string; value: string; text: string }[];
 }
 
 /** What the engine answers; `html` holds its own markup, in which everything a person typed is escaped. */
@@ -21,18 +22,6 @@ export interface Reply {
   assumed: Record<string, string>;
   read_as: Record<string, string>;
   print: { pages: { width: number; height: number }[] };
-}
-
-/** The catalogues of the page: messages and, by language, what they are there; `forms` places categories of numbers. */
-export interface PageWords {
-  messages: string[];
-  static: number;
-  plants: Record<string, string[]>;
-  forms: Record<string, Record<string, number>>;
-  /** Tag of each language to its locale, and the tags of those from right to left. */
-  locales: Record<string, string>;
-  rtl: string[];
-  [tag: string]: any;
 }
 
 export interface Batch {

@@ -13,6 +13,7 @@ from datetime import date
 
 from feedcalc.book.amounts import NOTHING, NutrientAmounts, difference_of, total_of
 from feedcalc.book.records import REMOVED, Record
+from feedcalc.garden.liming import limed_ph
 from feedcalc.garden.suitability import soil_test_error
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import InputError
@@ -52,8 +53,7 @@ class SoilTest:
 
     def known_ph(self, shift: Estimate = NOTHING) -> Estimate:
         """Return the pH with the error of the method, moved by ``shift`` pH units for lime given since."""
-        error = soil_test_error(self.tested_with)
-        return Estimate(self.ph - error + shift.low, self.ph + shift.typical, self.ph + error + shift.high)
+        return limed_ph(self.ph, soil_test_error(self.tested_with), shift)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from feedcalc.book.totals import (
     retest_day,
     totals_on,
 )
-from feedcalc.book.verdict import circumstances_of_bed, reasons_now, verdict_of
+from feedcalc.book.verdict import circumstances_of_bed, need_is_met, reasons_now, verdict_of
 from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.request import Request
 from feedcalc.garden.suitability import HOLD, verdict_for
@@ -49,7 +49,8 @@ class BedFigures:
         totals = totals_on(bed, today, self.ash_lime)
         soil_and_plant = verdict_for(circumstances_of_bed(self.request, bed, today))
         verdict = verdict_of(soil_and_plant.reasons, reasons_now(bed, totals, self.request.locale))
-        next_ash = None if soil_and_plant.word == HOLD else next_ash_day(bed, today)
+        is_barred = soil_and_plant.word == HOLD or need_is_met(totals)
+        next_ash = None if is_barred else next_ash_day(bed, today)
         feed = next_feed_day(bed, today)
         room = 0.0 if totals.advice is None or verdict.word == HOLD else totals.advice.ash
         return {

@@ -6,6 +6,7 @@ Loads and limits come from `feedcalc.garden.metals`. Only entries that brought t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -14,12 +15,26 @@ from feedcalc.book.amounts import NutrientAmounts
 from feedcalc.book.entries import Bed, Book, Entry, EntryRecord
 from feedcalc.book.figures import if_known
 from feedcalc.book.totals import past_year_total, season_rule
+from feedcalc.book.verdict import season_reason
 from feedcalc.contract.figures import figure
+from feedcalc.contract.numbers import write_number
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.request import Request
-from feedcalc.garden.metals import METALS, Compared, MetalFigures, countries, limits_of, metal_figures
+from feedcalc.garden.metals import (
+    LOAD,
+    MATERIAL,
+    METALS,
+    SOIL,
+    Compared,
+    MetalFigures,
+    countries,
+    limits_of,
+    metal_figures,
+)
+from feedcalc.garden.suitability import Reason
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import InputError
+from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
 # mg/kg by metal.
@@ -54,9 +69,55 @@ def metals_of(records: Sequence[EntryRecord], book: Book, today: date, request: 
                 _bed_values(bed, country, today, in_soil=soils.get(bed.id, {}), in_ash=contents, solids=solids)
                 for bed in book.beds
                 if (solids := _solid_entries(bed, record.text("ash")))
-            ]
+            ] or [_on_no_bed(contents, country)]
         found.append(_report_values(record, country, book, beds))
     return found
+
+
+def contents_of_ash(records: Sequence[EntryRecord], request: Request) -> dict[str, float]:
+    """Return the mg/kg of each metal by the newest analyses of ash in a book; analyses that cannot be read add none."""
+    contents: dict[str, float] = {}
+    reports = [record for record in records if record.kind == "metals" and not record.is_removed]
+    for report in sorted(reports, key=lambda record: (record.text("date"), record.id)):
+        if report.text("of") != "soil":
+            with suppress(InputError):
+                contents |= _contents(report, request)
+    return contents
+
+
+def metal_reasons(
+    records: Sequence[EntryRecord], book: Book, bed: Bed, entry: Entry, today: date, request: Request
+) -> list[Reason]:
+    """Return which limits a planned entry passes by the book's analyses of its ash; ``bed`` holds the entry already."""
+    if entry.solids.high <= 0:
+        return []
+    planned = replace(book, beds=(bed,))
+    reasons = []
+    for report in metals_of(records, planned, today, request):
+        concerns = not report["set_aside"] and report["of"] == "ash" and report["ash"] in ("", entry.ash_record)
+        for metal in (metal for row in report["beds"] for metal in row["metals"]) if concerns else ():
+            reasons += _reasons_of_metal(metal, report["country_name"], request.locale)
+    return list(dict.fromkeys(reasons))
+
+
+_PASSED = {MATERIAL: "season_metal_above", LOAD: "season_metal_load_above", SOIL: "season_metal_soil_above"}
+_COMPARED = {MATERIAL: "in_ash", LOAD: "per_year", SOIL: "in_soil"}
+
+
+def _reasons_of_metal(metal: Mapping[str, Any], country: str, locale: str) -> list[Reason]:
+    """Return a reason for each limit of a row of `_metal` that is passed, or one for those that may be."""
+    name, reasons = MACHINE_WORDS[metal["metal"]], []
+    for limit in metal["limits"]:
+        if limit["verdict"] == "above" and limit["kind"] in _PASSED:
+            found = {
+                "value": write_number(metal[_COMPARED[limit["kind"]]]["value"], 2, locale, trim=True),
+                "limit": write_number(limit["limit"]["value"], 2, locale, trim=True),
+            }
+            by = (limit["source"], limit["status"])
+            reasons.append(season_reason(_PASSED[limit["kind"]], by, metal=name, country=country, **found))
+    if not reasons and any(limit["verdict"] == "may be above" for limit in metal["limits"]):
+        reasons.append(season_reason("season_metal_may_be_above", metal=name, country=country))
+    return reasons
 
 
 def _report_values(record: EntryRecord, country: str, book: Book, beds: list[dict[str, Any]]) -> dict[str, Any]:
@@ -67,6 +128,7 @@ def _report_values(record: EntryRecord, country: str, book: Book, beds: list[dic
         "set_aside": None,
         "date": record.text("date"),
         "of": record.text("of") or "ash",
+        "ash": record.text("ash"),
         "ash_name": book.ashes.get(record.text("ash"), ""),
         "country": country,
         "country_name": row["name"],
@@ -98,6 +160,20 @@ def _bed_values(
         soil_density=season_rule("soil_density"),
     )
     return {"bed": bed.id, "name": bed.name, "metals": [_metal(metal) for metal in metals]}
+
+
+def _on_no_bed(in_ash: _Contents, country: str) -> dict[str, Any]:
+    """Return the metals of an ash that no bed has received, beside the limits for what is spread."""
+    metals = metal_figures(
+        in_ash=in_ash,
+        in_soil={},
+        per_application=None,
+        per_year=None,
+        country=country,
+        depth_cm=season_rule("metal_depth").typical,
+        soil_density=season_rule("soil_density"),
+    )
+    return {"bed": "", "name": said("no bed has had this ash yet"), "metals": [_metal(metal) for metal in metals]}
 
 
 def _country_named(text: str) -> str:

@@ -15,6 +15,7 @@ from typing import TypeVar
 from feedcalc.book.entries import Bed, Book, Entry, EntryRecord, RejectedRecord, SoilTest
 from feedcalc.book.entry_amounts import Batches, EntryAmounts, one_of
 from feedcalc.book.records import ENTRY_KINDS
+from feedcalc.contract.choice_words import BY_WORD, soil_ph_meant
 from feedcalc.contract.fields import PLACES
 from feedcalc.contract.quantities import Quantity, read_quantity
 from feedcalc.contract.units import CUSTOMS
@@ -131,6 +132,8 @@ class Reader:
 
     def soil_test(self, record: EntryRecord, today: date | None = None) -> SoilTest:
         """Return a soil test; raises `InputError` if it cannot be read."""
+        if meant := soil_ph_meant(record.text("ph")):
+            return SoilTest(record.id, _day(record, today), meant[0], BY_WORD)
         ph = self._read(record.text("ph"), "ph", "ph", minimum=2.5, maximum=11).value
         return SoilTest(record.id, _day(record, today), ph, one_of(record, "tested_with", TESTERS))
 

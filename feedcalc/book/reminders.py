@@ -13,23 +13,26 @@ import json
 import uuid
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from feedcalc.book.batches import AnsweredBatches
+from feedcalc.book.book_file import book_document
 from feedcalc.book.entries import Bed, entry_records
 from feedcalc.book.reader import Reader
 from feedcalc.book.records import LIQUID, SLUDGE, Record
 from feedcalc.book.totals import next_feed_day, retest_day
+from feedcalc.book.winter import BedPlan, winter_answer_in_steps
 from feedcalc.contract.cautions import cautions_for
+from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request
 from feedcalc.liquor.times import settled_at, use_by
 from feedcalc.uncertainty.estimates import run_to_end
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import Speak, said
 
-REMINDER_KINDS = ("settle-ready", "use-by", "next-feed", "soil-retest")
+REMINDER_KINDS = ("settle-ready", "use-by", "next-feed", "soil-retest", "share-ash", "share-feed")
 # The time of day at which the reminder of a whole day rings.
 MORNING = timedelta(hours=9)
 # A longer name is cut, so that it fits on a line of a calendar.
@@ -66,7 +69,8 @@ class Reminder:
 def reminders_of(request: Request, records: Iterable[Record]) -> list[Reminder]:
     """Return the reminders of a book from the request's ``now`` on, sorted by time.
 
-    Raises `InputErrors` without ``now``. An overdue soil test is due today. Anything else in the past is left out.
+    A request that tells of a winter's ash adds those of its shares. Raises `InputErrors` without ``now``.
+    An overdue soil test is due today. Anything else in the past is left out.
     """
     if request.moment is None:
         problem, accepted = said("Reminders need to know what day it is."), said("a time such as 2026-05-01T09:00")
@@ -76,6 +80,9 @@ def reminders_of(request: Request, records: Iterable[Record]) -> list[Reminder]:
     reader = Reader(AnsweredBatches("off"), request.locale, request.customs)
     book = reader.book(entry_records(records), now.date())
     found = [reminder for bed in book.beds for reminder in _of_bed(bed, now.date())]
+    if {"ash.amount", "ash.wood"} & request.readings.keys():
+        winter = run_to_end(winter_answer_in_steps(replace(request, carried={"book": book_document(records)})))
+        found += [reminder for plan in winter.plans for reminder in _of_share(plan, request.locale)]
     for name, text in _batches(records):
         with suppress(InputError):  # the season book itself reports what cannot be read
             found += [reminder for reminder in batch_reminders(name, text) if _moment(reminder.start) >= now]
@@ -160,6 +167,22 @@ def _of_bed(bed: Bed, today: date) -> list[Reminder]:
         tested = said("It was last tested on {day}. How much it may still get depends on this.", day=day)
         summary = said("Test the soil of {bed}", bed=name)
         found.append(_reminder("soil-retest", bed.id, start=max(due, today), summary=summary, description=(tested,)))
+    return found
+
+
+def _of_share(plan: BedPlan, locale: str) -> list[Reminder]:
+    """Return when a bed may get its share of a winter's ash."""
+    bed, share, found = _short(plan.bed.name), plan.share, []
+    if plan.dry_from:
+        grams = write_number(share.dry + share.sludge, 2, locale, trim=True)
+        summary = said("Spread at most {grams} g of ash or its sludge on {bed}", grams=grams, bed=bed)
+        about = tuple(caution.text for caution in cautions_for({"dry"}) if caution.where == "spreading")
+        found.append(_reminder("share-ash", plan.bed.id, start=plan.dry_from, summary=summary, description=about))
+    if plan.feed_from:
+        litres = write_number(share.feed / plan.feeds, 2, locale, trim=True)
+        summary = said("Give {bed} at most {litres} L of feed, if its plants grow", bed=bed, litres=litres)
+        about = tuple(_cautions("diluting", "applying"))
+        found.append(_reminder("share-feed", plan.bed.id, start=plan.feed_from, summary=summary, description=about))
     return found
 
 

@@ -43,6 +43,7 @@ TABLES_BEHIND_A_SEASON = (
     "season_reasons",
     "season_rules",
     "soil_buffers",
+    "soil_ceiling",
     "suitability_limits",
     "suitability_reasons",
 )

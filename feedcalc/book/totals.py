@@ -118,7 +118,7 @@ def _ph_shift_since(test: SoilTest, bed: Bed, day: date) -> Estimate:
     What was given on the day of the test counts as given after it, which is the careful choice.
     """
     since = total_between(bed, test.day - timedelta(days=1), day)
-    return expected_shift(since.lime_value if since else NOTHING, bed.texture, TABLE_DEPTH_CM)
+    return expected_shift(since.lime_value if since else NOTHING, bed.texture, TABLE_DEPTH_CM, test.ph)
 
 
 def target_ph(bed: Bed) -> float:

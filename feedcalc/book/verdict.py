@@ -19,10 +19,13 @@ from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.circumstances import DAYS_PER_YEAR
 from feedcalc.garden.dry_ash import Cap
-from feedcalc.garden.liming import TABLE_DEPTH_CM, soil_buffer
+from feedcalc.garden.liming import HIGHEST_PH, TABLE_DEPTH_CM, soil_buffer, soil_ph_ceiling
 from feedcalc.garden.suitability import DIRECTIONS, GO, Circumstances, Reason, Verdict, suitability_limit, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said, said_of
+
+# Reasons for which a bed gets no feed either.
+OVERDONE = frozenset({"season_untested_over", "season_past_count"})
 
 
 def suitability_reasons(case: Circumstances, entry: Entry) -> tuple[Reason, ...]:
@@ -65,8 +68,8 @@ def verdict_of(*groups: Sequence[Reason]) -> Verdict:
 # -- reasons --------------------------------------------------------------------------------------------------
 
 
-def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **parts: str) -> Reason:
-    """Return a reason; ``source`` is a source and its status instead of those in the table."""
+def season_reason(reason_id: str, source: tuple[str, str] | None = None, /, **parts: str) -> Reason:
+    """Return a row of ``season_reasons.csv``; ``source`` is a source and its status instead of those in the table."""
     row = published.row("season_reasons", reason_id)
     where, status = source or (row["source"], row["status"])
     text = said(str(row["text"]), **parts)
@@ -83,43 +86,72 @@ def _exceeds(value: float, limit: float) -> bool:
 
 def reasons_now(bed: Bed, totals: BedTotals, locale: str) -> list[Reason]:
     """Return what the book says about dry ash on a bed now."""
-    reasons = _reasons_of_the_book(bed, totals, locale)
+    reasons = _reasons_of_the_book(bed)
+    if _has_moved(totals):
+        reasons.append(season_reason("season_retest", shift=_number(totals.ph_shift.typical, locale)))
     test, year, cap = totals.test, totals.past_year, totals.cap
+    if year is not None and test is None:
+        reasons += _untested_reasons(year.ash, "season_untested_over", locale)
     if test is None or year is None:
         return reasons
     by = (cap.source, cap.status)
     had, most = _number(year.ash.typical, locale), _number(cap.high, locale)
     ph = _number(test.ph, locale)
     if cap.high == 0.0:
-        reasons.append(_reason("season_no_cap", by, ph=ph))
+        reasons.append(season_reason("season_no_cap", by, ph=ph))
     elif _exceeds(year.ash.typical, cap.high):
-        reasons.append(_reason("season_cap_passed", by, had=had, cap=most, ph=ph))
+        reasons.append(season_reason("season_cap_passed", by, had=had, cap=most, ph=ph))
     elif year.ash.typical >= cap.high * (1 - ROUNDING):
-        reasons.append(_reason("season_cap_spent", by, had=had, cap=most, ph=ph))
+        reasons.append(season_reason("season_cap_spent", by, had=had, cap=most, ph=ph))
     else:
-        reasons.append(_reason("season_room", by, had=had, cap=most))
-    if _need_is_met(totals):
-        reasons.append(_reason("season_need_met", ph=_number(_known_ph(totals).typical, locale)))
+        reasons.append(season_reason("season_room", by, had=had, cap=most))
+    if need_is_met(totals):
+        reasons.append(_need_met_reason(totals, "season_need_met", "season_past_count", locale))
     return reasons
 
 
-def _reasons_of_the_book(bed: Bed, totals: BedTotals, locale: str) -> list[Reason]:
-    """Return what makes the book itself uncertain: no area, rejected entries, a test made useless by lime since."""
+def _untested_reasons(ash: Estimate, reason_id: str, locale: str) -> list[Reason]:
+    """Return the reason for an untested bed whose ash (g/m2 in twelve months) is above every published limit."""
+    loosest = float(published.row("ash_spreading", "garden_old_cap")["high"])
+    if not _exceeds(ash.typical, loosest):
+        return []
+    return [season_reason(reason_id, had=_number(ash.typical, locale), cap=write_number(loosest, 3, locale, trim=True))]
+
+
+def _need_met_reason(totals: BedTotals, reason_id: str, past_id: str, locale: str) -> Reason:
+    """Return why a bed needs no more lime by its totals; ``past_id`` applies beyond the end of the lime tables."""
+    known = _known_ph(totals)
+    if known.typical <= HIGHEST_PH:
+        return season_reason(reason_id, ph=_number(known.typical, locale))
+    ceiling = soil_ph_ceiling()
+    ends = {"low": _number(ceiling.typical, locale), "high": _number(ceiling.high, locale)}
+    return season_reason(past_id, end=_number(HIGHEST_PH, locale), **ends)
+
+
+def _reasons_of_the_book(bed: Bed) -> list[Reason]:
+    """Return what makes the totals uncertain: no area, rejected entries."""
     reasons = []
     if bed.area is None:
-        reasons.append(_reason("season_no_area"))
+        reasons.append(season_reason("season_no_area"))
     count = sum(rejected.kind == "entry" for rejected in bed.rejected)
     if count:
-        reasons.append(_reason("season_set_aside", count=str(count)))
-    if totals.ph_shift.typical >= season_rule("retest_shift").typical:
-        reasons.append(_reason("season_retest", shift=_number(totals.ph_shift.typical, locale)))
+        reasons.append(season_reason("season_set_aside", count=str(count)))
     return reasons
+
+
+def _has_moved(totals: BedTotals) -> bool:
+    """Return whether lime since the soil test has moved the pH so far that the test tells too little."""
+    return totals.ph_shift.typical >= season_rule("retest_shift").typical
 
 
 def reasons_with(bed: Bed, entry: Entry, *, before: BedTotals, after: BedTotals, locale: str) -> list[Reason]:
     """Return what the book says about a planned entry on a bed, by the totals ``before`` it and ``after`` it."""
-    reasons = _reasons_of_the_book(bed, before, locale) + _interval_reasons(bed, entry, locale)
+    reasons = _reasons_of_the_book(bed) + _interval_reasons(bed, entry, locale)
+    if _has_moved(before):
+        reasons.append(season_reason("season_retest_with", shift=_number(after.ph_shift.typical, locale)))
     own = entry.per_square_metre()
+    if after.test is None and after.past_year is not None and own is not None and own.ash.high > 0:
+        reasons += _untested_reasons(after.past_year.ash, "season_untested_over_with", locale)
     if after.test is None or after.past_year is None or own is None:
         return reasons
     is_liquid = entry.what == LIQUID
@@ -127,9 +159,9 @@ def reasons_with(bed: Bed, entry: Entry, *, before: BedTotals, after: BedTotals,
         reasons += _cap_reasons(after.past_year.ash, after.cap, after.test.ph, is_liquid=is_liquid, locale=locale)
     if own.lime_value.high <= 0:
         return reasons
-    if _need_is_met(before):
-        ph = _number(_known_ph(before).typical, locale)
-        reasons.append(_reason("season_need_met_feed" if is_liquid else "season_need_met", ph=ph))
+    if need_is_met(before) or (not is_liquid and _known_ph(after).typical > HIGHEST_PH):
+        met = "season_need_met_feed_with" if is_liquid else "season_need_met_with"
+        reasons.append(_need_met_reason(after, met, "season_past_count_with", locale))
     elif not is_liquid:
         reasons += _lime_reasons(bed, own, before, locale)
     return reasons
@@ -140,13 +172,13 @@ def _cap_reasons(ash: Estimate, cap: Cap, test_ph: float, *, is_liquid: bool, lo
     by = (cap.source, cap.status)
     had, most, ph = (_number(value, locale) for value in (ash.typical, cap.high, test_ph))
     if cap.high == 0.0:
-        return [] if is_liquid else [_reason("season_no_cap", by, ph=ph)]
+        return [] if is_liquid else [season_reason("season_no_cap", by, ph=ph)]
     if _exceeds(ash.typical, cap.high):
         reason_id = "season_over_cap_feed" if is_liquid else "season_over_cap"
-        return [_reason(reason_id, by, had=had, cap=most, ph=ph)]
+        return [season_reason(reason_id, by, had=had, cap=most, ph=ph)]
     if _exceeds(ash.high, cap.high):
-        return [_reason("season_may_pass_cap", by, had=had, high=_number(ash.high, locale), cap=most)]
-    return [_reason("season_within", by, had=had, cap=most)]
+        return [season_reason("season_may_pass_cap", by, had=had, high=_number(ash.high, locale), cap=most)]
+    return [season_reason("season_within", by, had=had, cap=most)]
 
 
 def _lime_reasons(bed: Bed, own: NutrientAmounts, before: BedTotals, locale: str) -> list[Reason]:
@@ -155,11 +187,11 @@ def _lime_reasons(bed: Bed, own: NutrientAmounts, before: BedTotals, locale: str
     lime = _number(own.lime_value.typical, locale)
     if need is not None and _exceeds(own.lime_value.typical, need.typical):
         target = _number(before.target_ph, locale)
-        return [_reason("season_over_need", lime=lime, need=_number(need.typical, locale), target=target)]
+        return [season_reason("season_over_need", lime=lime, need=_number(need.typical, locale), target=target)]
     stop = suitability_limit("soil_stop")
     lime_to_stop = soil_buffer(bed.texture, TABLE_DEPTH_CM).low * max(stop - _known_ph(before).high, 0.0)
     if own.lime_value.high > lime_to_stop:
-        return [_reason("season_past_stop", lime=lime, stop=_number(stop, locale))]
+        return [season_reason("season_past_stop", lime=lime, stop=_number(stop, locale))]
     return []
 
 
@@ -173,10 +205,10 @@ def _interval_reasons(bed: Bed, entry: Entry, locale: str) -> list[Reason]:
     if days < interval.low:
         earliest = date.fromordinal(last.toordinal() + round(interval.low)).isoformat()
         least = _days(interval.low, locale)
-        return [_reason("season_too_soon", by, days=_days(days, locale), least=least, date=earliest)]
+        return [season_reason("season_too_soon", by, days=_days(days, locale), least=least, date=earliest)]
     if days < interval.typical:
         usual = _days(interval.typical, locale)
-        return [_reason("season_rather_soon", by, days=_days(days, locale), usual=usual)]
+        return [season_reason("season_rather_soon", by, days=_days(days, locale), usual=usual)]
     return []
 
 
@@ -189,7 +221,7 @@ def _known_ph(totals: BedTotals) -> Estimate:
     return totals.known_ph
 
 
-def _need_is_met(totals: BedTotals) -> bool:
+def need_is_met(totals: BedTotals) -> bool:
     """Return whether lime since the test has brought the soil to its target, by typical values."""
     return (
         totals.known_ph is not None

@@ -16,6 +16,7 @@ from feedcalc.book.batches import AnsweredBatches
 from feedcalc.book.entries import Bed, Book, Entry, EntryRecord
 from feedcalc.book.entry_amounts import batch_of
 from feedcalc.book.figures import area_figures, ash_figure, cap_figure, gram_figures, if_known, past_year_figures
+from feedcalc.book.metals import metal_reasons
 from feedcalc.book.reader import Reader
 from feedcalc.book.records import LIME, LIQUID
 from feedcalc.book.totals import BedTotals, heaviest_day, totals_on, with_entry
@@ -72,6 +73,7 @@ class WhatIf:
         before, after = (totals_on(each, day, self.ash_lime) for each in (without, planned))
         case = yield from self._circumstances(record, bed, entry)
         reasons = reasons_with(without, entry, before=before, after=after, locale=self.request.locale)
+        reasons += metal_reasons(self.records, self.book, planned, entry, day, self.request)
         return _values(bed, entry, after, verdict_of(suitability_reasons(case, entry), reasons))
 
     def _entry(self, record: EntryRecord, bed: Bed) -> Steps[Entry]:

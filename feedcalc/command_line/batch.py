@@ -50,7 +50,7 @@ def _part_verb(name: str, part: str, words: str) -> click.Command:
     @batch_options
     @_shown
     def verb(**options: Any) -> None:
-        _answer(part, options, {})
+        answer(part, options, {})
 
     return verb
 
@@ -73,7 +73,7 @@ neutralise_verb = _part_verb(
 @_shown
 def sheet_verb(full: bool, **options: Any) -> None:
     """The batch sheet on one page: danger, steps with their cautions, dilution, verdict. --full has the rest."""
-    _answer("sheet" if full else "short", options, {})
+    answer("sheet" if full else "short", options, {})
 
 
 @click.command("spread", cls=BatchCommand, epilog=EPILOG)
@@ -86,7 +86,7 @@ def spread_verb(**options: Any) -> None:
     Example:
       feedcalc spread --soil-ph 6.0 --tested-with kit --texture loam --plant tomato
     """
-    _answer("spread", options, {"ask": "spread"})
+    answer("spread", options, {"ask": "spread"})
 
 
 @click.command("calculate")
@@ -105,17 +105,17 @@ def calculate_verb(source: TextIO, language: str | None) -> None:
     _show_json(request)
 
 
-def _answer(part: str, options: Mapping[str, Any], more: dict[str, Any]) -> None:
-    """Show or save what options, file and kept ash ask for; ``more`` is laid over the request."""
+def answer(part: str, options: Mapping[str, Any], more: dict[str, Any]) -> dict[str, Any]:
+    """Show or save what options, file and kept ash ask for; ``more`` is laid over the request.
+
+    Return the reply that was shown, empty where there was none.
+    """
     request = _request(options)
     if more:
         request = edit_request(request, lambda document: document | more)
     if options["save"] and _save(request, options["save"]):
-        return
-    if options["as_json"]:
-        _show_json(request)
-    else:
-        _show(part, request, options)
+        return {}
+    return _show_json(request) if options["as_json"] else _show(part, request, options)
 
 
 def _request(options: Mapping[str, Any]) -> str:
@@ -149,7 +149,7 @@ def _save(request: str, file: str) -> bool:
     return False
 
 
-def _show(part: str, request: str, options: Mapping[str, Any]) -> None:
+def _show(part: str, request: str, options: Mapping[str, Any]) -> dict[str, Any]:
     if is_demo(options) and options["locale"] is None:  # the usual one of the language, not the demo's
         request = edit_request(request, lambda document: document | {"locale": None})
     request = with_usual_language(request)
@@ -160,6 +160,7 @@ def _show(part: str, request: str, options: Mapping[str, Any]) -> None:
     if is_demo(options):
         words = f"{speak(_DEMO_NOTE)}\n{words}"
     click.echo(_set_sheet(words, part), nl=False)
+    return reply
 
 
 def _set_sheet(words: str, part: str) -> str:
@@ -185,8 +186,10 @@ def _cautions_apart(line: str) -> str:
     return line.replace(" **!** ", "\n   - **!** ")
 
 
-def _show_json(request: str) -> None:
-    reply = calculate(request)
-    click.echo(reply)
-    if not json.loads(reply)["ok"]:
+def _show_json(request: str) -> dict[str, Any]:
+    text = calculate(request)
+    click.echo(text)
+    reply: dict[str, Any] = json.loads(text)
+    if not reply["ok"]:
         sys.exit(1)
+    return reply

@@ -40,6 +40,7 @@ Examples:
   feedcalc book add "South wall" "dry ash" "1 cup" --what-if
   feedcalc book add "South wall" "liquid feed" "9 L" --batch batch.json
   feedcalc book show "South wall"
+  feedcalc book share --ash "40 L"
   feedcalc book export book.csv
 
 The book is one file in your folder for data; --book FILE or FEEDCALC_BOOK names another."""
@@ -81,7 +82,7 @@ def _fields(*names: tuple[str, str]) -> Callable[[Callable[..., None]], Callable
 @_fields(
     ("area", "Its area: '6 m2', '60 ft2'. Without it nothing can be added up."),
     ("texture", "sand, loam, clay or peat."),
-    ("place", "open ground, raised bed, pot, plug tray, near pond or drain."),
+    ("place", "open ground, raised bed, pot, plug tray, near pond or drain, greenhouse, hydroponics, worm bin."),
     ("plant", "What grows there."),
     ("note", "Anything else."),
 )
@@ -245,6 +246,34 @@ def show_verb(session: BookSession, /, bed: str | None, country: str | None, as_
         click.echo(words, nl=False)
     else:
         session.print(_NOTHING_YET)
+
+
+@book_verb.command("share")
+@click.option("--ash", "amount", help="How much ash there is: '20 L', '8 kg', '3 gal (US)'.")
+@click.option("--wood", help="Or the wood that left it, stacked or by weight: '2 cords', '5 m3', '800 kg'.")
+@click.option("--kind", help="What was burnt: mixed, hardwood, oak ...")
+@click.option("--state", help="How it was kept: unknown, fresh, aged or leached.")
+@click.option("--country", help="Whose limits of metals: EU, DE, GB ...")
+@click.option("--json", "as_json", is_flag=True, help="Write the whole reply as JSON.")
+@click.pass_obj
+def share_verb(
+    session: BookSession, /, amount: str | None, wood: str | None, as_json: bool, **given: str | None
+) -> None:
+    """Share a winter's ash out over the beds: how much each may get, as what, from when, and why no more."""
+    known = without_none(given)
+    ash = without_none(
+        {"amount": amount, "wood": wood, "kind": known.pop("kind", None), "state": known.pop("state", None)}
+    )
+    request = session.request(session.store.records(), "share", ash=ash, **known)
+    if as_json:
+        text = calculate(request)
+        require_ok(json.loads(text))
+        click.echo(text)
+        return
+    reply, words = calculate_markdown(request, "share")
+    for echo in require_ok(reply).get("read_as", {}).values():
+        session.print(said("read as {reading}", reading=echo))
+    click.echo(words, nl=False)
 
 
 @book_verb.command("list")

@@ -8,6 +8,7 @@ import sys
 import tempfile
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -15,8 +16,17 @@ from feedcalc.book.book_file import book_document
 from feedcalc.book.records import RECORD_KINDS, Record, merge
 from feedcalc.book.reminders import batch_reminders, calendar_text, reminders_of
 from feedcalc.command_line.files import read_text, write_file
-from feedcalc.command_line.session import KIND_WORDS, BookSession, bed_names, record_line, records_from, require_ok
+from feedcalc.command_line.session import (
+    KIND_WORDS,
+    BookSession,
+    bed_names,
+    record_line,
+    records_from,
+    require_ok,
+    without_none,
+)
 from feedcalc.command_line.store import LAYOUT, open_book
+from feedcalc.command_line.working import showing_work
 from feedcalc.contract.request import read_request
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError
@@ -42,9 +52,10 @@ def export_verb(session: BookSession, /, file: Path) -> None:
     if ending == ".sqlite":
         session.store.copy_to(file)
     elif ending in (".json", ".csv"):
-        reply = session.work(session.store.records(), "write file" if ending == ".json" else "write csv")
-        # With a mark of byte order spreadsheets read the table as UTF-8.
-        write_file(file, reply["text"].encode("utf-8-sig" if ending == ".csv" else "utf-8"))
+        with showing_work(session.speak(said_in("progress", "Writing {file} …", file=file.name))):
+            reply = session.work(session.store.records(), "write file" if ending == ".json" else "write csv")
+            # With a mark of byte order spreadsheets read the table as UTF-8.
+            write_file(file, reply["text"].encode("utf-8-sig" if ending == ".csv" else "utf-8"))
     else:
         raise InputError("file", file.name, said("The name must end in .json, .csv or .sqlite."), "book.json")
     click.echo(file)
@@ -74,11 +85,16 @@ def merge_verb(session: BookSession, /, file: Path, dry_run: bool) -> None:
     "--batch", "batches", multiple=True, type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="A batch that steeps now: a request as JSON. May stand several times.",
 )  # fmt: skip
+@click.option("--ash", "amount", help="A winter's ash to share out: '20 L', '8 kg'. Adds when each bed gets its share.")
+@click.option("--wood", help="Or the wood that left it: '2 cords', '5 m3', '800 kg'.")
 @click.pass_obj
-def reminders_verb(session: BookSession, /, out: Path, batches: tuple[Path, ...]) -> None:
+def reminders_verb(
+    session: BookSession, /, out: Path, batches: tuple[Path, ...], amount: str | None, wood: str | None
+) -> None:
     """A file for your calendar: when liquor is clear or old, when to feed next, when to test the soil."""
     records = session.store.records()
-    request = read_request(session.request(records, "book"))
+    ash = without_none({"amount": amount, "wood": wood})
+    request = read_request(session.request(records, "book", ash=ash))
     reminders = reminders_of(request, records)
     for batch in batches:
         reminders += batch_reminders(batch.stem, read_text(batch))
@@ -126,15 +142,9 @@ def check_verb(session: BookSession) -> None:
 
 
 def _import(session: BookSession, file: Path, dry_run: bool) -> None:
-    records = session.store.records()
-    is_piped = str(file) == "-"
-    typed = sys.stdin.buffer.read().decode("utf-8-sig", "replace") if is_piped else ""
-    if not is_piped and _is_book(file):
-        reply = session.work(records, "merge", other=book_document(_records_of_copy(file)))
-    else:
-        text = typed if is_piped else read_text(file)
-        is_table = not text.lstrip().startswith("{") if is_piped else file.suffix.lower() == ".csv"
-        reply = session.work(records, "read csv" if is_table else "read file", text=text)
+    with showing_work(session.speak(said_in("progress", "Reading {file} …", file=file.name))):
+        records = session.store.records()
+        reply = _read(session, file, records)
     changed = records_from(reply["changed"])
     known = {record.id for record in records}
     beds = bed_names(merge(records, changed))
@@ -149,7 +159,8 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
     if dry_run:
         session.print(said("Nothing was written."))
         return
-    session.store.write(changed, session.timestamp, session.speak(said("bringing in {file}", file=file.name)))
+    with showing_work(session.speak(said_in("progress", "Writing {file} …", file=session.store.path.name))):
+        session.store.write(changed, session.timestamp, session.speak(said("bringing in {file}", file=file.name)))
     new = sum(record.id not in known for record in changed)
     gone = sum(record.is_removed for record in changed)
     counts = {"new": new, "changed": len(changed) - new, "aside": len(reply["set_aside"])}
@@ -164,6 +175,17 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
                 count=len(known_gone),
             )
         )
+
+
+def _read(session: BookSession, file: Path, records: list[Record]) -> dict[str, Any]:
+    """Return the engine's work on a file that is brought in."""
+    is_piped = str(file) == "-"
+    typed = sys.stdin.buffer.read().decode("utf-8-sig", "replace") if is_piped else ""
+    if not is_piped and _is_book(file):
+        return session.work(records, "merge", other=book_document(_records_of_copy(file)))
+    text = typed if is_piped else read_text(file)
+    is_table = not text.lstrip().startswith("{") if is_piped else file.suffix.lower() == ".csv"
+    return session.work(records, "read csv" if is_table else "read file", text=text)
 
 
 def _what_happened(record: Record, is_known: bool) -> Said:

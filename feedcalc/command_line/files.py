@@ -33,12 +33,12 @@ def read_text(file: Path) -> str:
 
 
 def replace_file(file: Path, content: bytes) -> None:
-    """Write a file whole or leave what was there; raises `OSError`."""
+    """Write a file whole or leave what was there, also where it is stopped; raises `OSError`."""
     half = file.with_name(f"{file.name}.half")
     try:
         half.write_bytes(content)
         half.replace(file)
-    except OSError:
+    except BaseException:
         half.unlink(missing_ok=True)
         raise
 

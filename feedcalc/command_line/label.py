@@ -15,6 +15,7 @@ from feedcalc.command_line.environment import with_usual_language
 from feedcalc.command_line.files import read_stream, replace_file
 from feedcalc.command_line.pdf import NoPdf, pdf_of
 from feedcalc.command_line.refusals import refuse
+from feedcalc.command_line.working import showing_work
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.sheets.paper.label import BATCHES_FORMAT, BATCHES_VERSION
 from feedcalc.sheets.paper.layout import sizes
@@ -22,6 +23,7 @@ from feedcalc.sheets.paper.printing import Printed
 from feedcalc.sheets.paper.wall import wall_sizes
 from feedcalc.words.json_text import json_object
 from feedcalc.words.languages import LANGUAGES, language_asked
+from feedcalc.words.messages import said_in
 
 ENDINGS = (".pdf", ".svg", ".html", ".txt")
 
@@ -81,14 +83,18 @@ def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any],
     if out and ending not in ENDINGS:
         raise click.UsageError(f"--out {out.name}: the name must end in .pdf, .svg, .html or .txt.")
     request = with_usual_language(_request(sources, ask, options_given))
-    errors, print_ = calculate_print(request)
+    speak = language_asked(request).speak
+    with showing_work(speak(said_in("progress", "Laying out …"))):
+        errors, print_ = calculate_print(request)
     if print_ is None:
         named = [{**error, "field": _option_named(error["field"], options_given)} for error in errors]
-        refuse(named, language_asked(request).speak)
+        refuse(named, speak)
     if out is None:
         click.echo(print_.text, nl=False)
         return
-    for path in _write(print_, out, ending):
+    with showing_work(speak(said_in("progress", "Writing {file} …", file=out.name))):
+        paths = _write(print_, out, ending)
+    for path in paths:
         click.echo(path)
     if ending != ".txt":
         for sentence in print_.told:
@@ -129,7 +135,8 @@ def _write(print_: Printed, out: Path, ending: str) -> list[Path]:
 def _request(sources: tuple[TextIO, ...], ask: str, options: dict[str, Any]) -> str:
     """Return the print request that the files make; a file that holds no JSON object is the engine's to refuse."""
     language = {"language": tag} if (tag := options.pop("language", None)) else {}
-    texts = [read_stream(source) for source in sources] or [demo_request()]
+    # Without files it is the demo's, with numbers as the language writes them.
+    texts = [read_stream(source) for source in sources] or [json.dumps({**json.loads(demo_request()), "locale": None})]
     documents: list[dict[str, Any]] = []
     for text in texts:
         document = json_object(text)

@@ -7,6 +7,7 @@ for a wrong use of the command, 3 where a table was planned but for some of its 
 from __future__ import annotations
 
 import os
+import sys
 from typing import Any
 
 import click
@@ -16,6 +17,7 @@ from feedcalc.command_line.lazy import LazyGroup
 from feedcalc.command_line.options import EPILOG
 from feedcalc.command_line.refusals import refuse
 from feedcalc.words.errors import InputErrors
+from feedcalc.words.messages import said
 
 # Name of a verb, its module, and the first sentence of its help, which is listed without importing the module.
 VERBS = {
@@ -24,6 +26,8 @@ VERBS = {
     "book": ("book", "The season book: what each bed had, what it may still get, and when to test again."),
     "calculate": ("batch", "Read a request as JSON from FILE or standard input, write the reply as JSON."),
     "delivery": ("batch", "What a can, a plant and a square metre receive."),
+    "happened": ("advice", "What happened: say what was put on and what is seen; causes, tests, and what to do today."),
+    "judge": ("advice", "Any recipe, judged: strength, danger, what a plant gets, and the nearest safe version."),
     "label": ("label", "Labels for the bottles of the batches in FILE ('-' for standard input)."),
     "ladder": ("batch", "Every dilution from 1:1 to 1:20 and yours, and which plants it suits."),
     "mix": ("batch", "Whether the feed may share a can with a second thing: --with 'epsom salt'."),
@@ -41,6 +45,10 @@ VERBS = {
 }
 
 
+STOPPED = 130  # as a shell tells of a program that was interrupted
+_STOPPED = said("Stopped. No file was left half written.")
+
+
 class _Main(LazyGroup):
     """Reports in words what no verb handles: a language that is not installed, a full disk."""
 
@@ -49,6 +57,12 @@ class _Main(LazyGroup):
             return super().invoke(ctx)
         except InputErrors as refusal:
             refuse([error.as_dict() for error in refusal.errors], str)
+        except KeyboardInterrupt:
+            from feedcalc.command_line.environment import usual_language  # help is quick without these
+            from feedcalc.words.languages import language
+
+            click.echo(language(usual_language().get("language", "en")).speak(_STOPPED), err=True)
+            sys.exit(STOPPED)
 
     def main(self, *arguments: Any, **options: Any) -> Any:
         try:

@@ -60,13 +60,19 @@ OPTIONS: tuple[BatchOption, ...] = tuple(
         ("--stage", "stage", PLANTS, "seedling, young or established."),
         ("--use", "use", PLANTS, "drench or foliar."),
         ("--plant", "plant", PLANTS, "Which plant, by any of its names."),
-        ("--place", "place", PLANTS, "open ground, raised bed, pot, plug tray, near pond or drain."),
+        (
+            "--place",
+            "place",
+            PLANTS,
+            "open ground, raised bed, pot, plug tray, near pond or drain, greenhouse, hydroponics, worm bin.",
+        ),
         ("--season", "season", PLANTS, "sowing, growing or resting."),
-        ("--soil-ph", "soil.ph", SOIL, "pH of the soil."),
+        ("--soil-ph", "soil.ph", SOIL, "pH of the soil, or acid, neutral, alkaline."),
         ("--tested-with", "soil.tested_with", SOIL, "How that was read: laboratory, meter, kit, strip."),
         ("--texture", "soil.texture", SOIL, "sand, loam, clay or peat, or a class such as 'sandy loam'."),
         ("--soil-potassium", "soil.potassium", SOIL, "Potassium that a test found: '150 mg/kg', '300 lb/acre'."),
         ("--soil-target", "soil.target_ph", SOIL, "pH the soil should reach, for dry ash."),
+        ("--country", "country", SOIL, "Whose limits of metals, for dry ash: EU, DE, DK, GB ..."),
         ("--dug", "soil.dug_depth", SOIL, "How deep dry ash is dug in: '15 cm'."),
         ("--area", "soil.area", SOIL, "Area that gets the feed: '4 m2'."),
         ("--acid", "acid.kind", ADDED, "vinegar or 'citric acid', to bring the feed's pH down."),
@@ -106,14 +112,16 @@ _LISTED = {
     "mix": (ASH, WATER, CANS, ADDED),
     "neutralise": (ASH, WATER, CANS, ADDED),
     "spread": (ASH, PLANTS, SOIL),
+    "judge": (ASH, WATER, PLANTS, SOIL),
+    "happened": (ASH, PLANTS, SOIL),
     "keep": (ASH, WATER, BUCKET, READ),
 }
-# The demo for a grower with US customs: the same, in gallons, feet and degrees Fahrenheit.
+# The demo for a grower with US customs: the same amounts, written in gallons, feet and degrees Fahrenheit.
 _US_DEMO: Mapping[str, Any] = {
-    "water": {"kind": "rain", "temperature": "54 °F"},
-    "vessel": {"depth": "12 in", "capacity": "4 gal"},
-    "cans": [{"size": "2.5 gal", "count": 2}],
-    "soil": {"ph": 6.2, "tested_with": "meter", "texture": "loam", "area": "60 sq ft"},
+    "water": {"kind": "rain", "temperature": "53.6 °F"},
+    "vessel": {"depth": "12.205 in", "capacity": "3.6984 gal"},
+    "cans": [{"size": "2.64172 gal", "count": 2}],
+    "soil": {"ph": 6.2, "tested_with": "meter", "texture": "loam", "area": "64.583 sq ft"},
 }
 
 EPILOG = """\b

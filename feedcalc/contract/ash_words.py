@@ -1,6 +1,7 @@
 """Read what was burnt in the words a person has for it: a kind, a tree, a place to burn wood, or a fuel to refuse.
 
-* A fuel of ``ash_refusals.csv`` is refused first, whatever else the text says: painted oak is paint.
+* A fuel of ``ash_refusals.csv`` is refused first, whatever else the text says: painted oak is paint. A phrase of
+  ``ash_words.csv`` that holds such a word is no refusal: a pallet marked HT is none of the unknown pallets.
 * Every word must be known (``ash_words.csv``), so that a fuel missing from both tables is never passed over.
 * Words for one kind of wood decide over general ones (oak stove); words for several kinds make it mixed.
 """
@@ -37,7 +38,8 @@ def read_ash_kind(path: str, given: object, kinds: tuple[str, ...]) -> tuple[str
     _refuse_unusable(path, given, typed, kinds)
     kind = _kind_of(plain_words(typed).split())
     if kind in kinds:
-        return kind, taken_as(typed, kind)
+        echo = taken_as(typed, kind)
+        return kind, said("{echo}. {note}", echo=echo, note=note) if (note := _note_on(plain_words(typed))) else echo
     problem = said("This is not a known ash.")
     if near := _spelt_like(plain_words(typed)):
         problem = said("This is not a known ash. Did you mean {near}?", near=listed(near, ", "))
@@ -55,8 +57,30 @@ def is_refused(typed: str) -> bool:
 
 
 def _names(typed: str, fuel: str) -> bool:
-    words = plain_words(typed)
-    return any(f" {word} " in f" {words} " for word in _words_refused()[fuel])
+    words = f" {plain_words(typed)} "
+    for phrase in _accepted_phrases():
+        words = words.replace(f" {phrase} ", " ")
+    return any(f" {word} " in words for word in _words_refused()[fuel])
+
+
+@cache
+def _accepted_phrases() -> tuple[str, ...]:
+    """Return the phrases for accepted ashes that hold a refused word, the longest first."""
+    refused = {word for words in _words_refused().values() for word in words}
+    found = [
+        phrase
+        for phrase in _kinds_by_words()
+        if phrase not in refused and any(f" {word} " in f" {phrase} " for word in refused)
+    ]
+    return tuple(sorted(found, key=len, reverse=True))
+
+
+def _note_on(plain: str) -> str:
+    """Return what is told beside an ash that a text in plain form names; empty if nothing is."""
+    for row in published.table("ash_notes"):
+        if any(f" {plain_words(word)} " in f" {plain} " for word in row["words"].split("|")):
+            return row["note"]
+    return ""
 
 
 def _refuse_unusable(path: str, given: object, typed: str, kinds: tuple[str, ...]) -> None:

@@ -8,6 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+# Names of the parts of a batch in the reply's ``html``, in reading order; `bar` is the answer in one line.
+PAGE_PARTS = ("bench", "reading", "sheet", "liquor", "ladder", "delivery", "label", "reactions", "trust", "bar")
+
 
 @dataclass(frozen=True, slots=True)
 class Ask:
@@ -22,10 +25,15 @@ BATCH = Ask("batch")
 SPREAD = Ask("spread")
 SEASON = Ask("season", carries_book=True)
 BOOK = Ask("book", carries_book=True)
+SHARE = Ask("share", carries_book=True)
 LEARN = Ask("learn")
 LABEL = Ask("label", is_printed=True)
 WALL = Ask("wall", is_printed=True)
-ASKS: Mapping[str, Ask] = {ask.name: ask for ask in (BATCH, SPREAD, SEASON, BOOK, LEARN, LABEL, WALL)}
+JUDGE = Ask("judge")
+HAPPENED = Ask("happened")
+ASKS: Mapping[str, Ask] = {
+    ask.name: ask for ask in (BATCH, SPREAD, SEASON, BOOK, SHARE, LEARN, LABEL, WALL, JUDGE, HAPPENED)
+}
 
 
 def ask_of(document: Mapping[str, object]) -> Ask | None:

@@ -10,8 +10,17 @@ from collections.abc import Iterable, Mapping
 from functools import cache
 
 from feedcalc import published
+from feedcalc.contract.numbers import write_number
 from feedcalc.contract.text import plain_words
+from feedcalc.words.messages import said, said_in
 
+# How a soil was tested if it was only called acid, neutral or alkaline.
+BY_WORD = "word"
+WORDS_FOR_SOIL = {
+    "acid": said_in("reaction of the soil", "acid"),
+    "neutral": said_in("reaction of the soil", "neutral"),
+    "alkaline": said_in("reaction of the soil", "alkaline"),
+}
 _SIMILARITY = 0.75  # least ratio of `difflib.SequenceMatcher` for a word to be suggested
 _MOST_SUGGESTED = 3
 
@@ -26,6 +35,21 @@ def choice_meant(field: str, typed: str, choices: Iterable[str]) -> str:
     known = {plain_words(choice): choice for choice in choices}
     meant = known.get(plain) or _words_of(field).get(plain, "")
     return meant if meant in known.values() else ""
+
+
+def soil_ph_meant(typed: object, locale: str = "en-GB") -> tuple[float, str] | None:
+    """Return the pH that is meant where a soil is only called acid, neutral or alkaline, and how that is told back.
+
+    >>> soil_ph_meant("Acidic"), soil_ph_meant("sauer")[0], soil_ph_meant("6.2")
+    ((5.7, 'acid is read as pH 5.7, give or take 0.8'), 5.7, None)
+    """
+    known = {row["word"]: float(row["ph"]) for row in published.table("soil_words")}
+    word = choice_meant("soil.ph", typed, known) if isinstance(typed, str) else ""
+    if not word:
+        return None
+    error = float(published.row("suitability_limits", f"error_{BY_WORD}")["value"])
+    parts = {"ph": write_number(known[word], 2, locale), "error": write_number(error, 1, locale)}
+    return known[word], said("{word} is read as pH {ph}, give or take {error}", word=WORDS_FOR_SOIL[word], **parts)
 
 
 def choices_spelt_like(field: str, typed: str, choices: Iterable[str]) -> list[str]:

@@ -18,15 +18,24 @@ LONGEST_REQUEST = 200_000
 # A request may hold a whole season book, with the request of every batch that was used.
 LONGEST_WITH_BOOK = 16_000_000
 MOST_WEIGHINGS = 50
-PLACES = ("open ground", "raised bed", "pot", "plug tray", "near pond or drain")
+PLACES = (
+    "open ground",
+    "raised bed",
+    "pot",
+    "plug tray",
+    "near pond or drain",
+    "greenhouse",
+    "hydroponics",
+    "worm bin",
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
     """One field of a request.
 
-    ``kind`` is a name in `QUANTITY_KINDS`, or ``choice``, ``ash``, ``text``, ``moment`` or ``masses`` (a list of
-    weights). ``default`` is assumed if the field is empty.
+    ``kind`` is a name in `QUANTITY_KINDS`, or ``choice``, ``ash``, ``text``, ``passage``, ``moment`` or ``masses``
+    (a list of weights). ``default`` is assumed if the field is empty.
     """
 
     path: str
@@ -74,6 +83,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("ash.kind", "ash", said("what was burnt"), "mixed", names_in("ash_kinds", "kind")),
     Field("ash.state", "choice", said("how the ash was kept"), "unknown", ("unknown", "fresh", "aged", "leached")),
     Field("ash.amount", "mass_or_volume", said("how much ash goes in")),
+    Field("ash.wood", "mass_or_volume", said("how much wood left the ash")),
     Field("ash.measure", "choice", said("how the ash is measured out"), "cups", ("cups", "scales")),
     Field("ash.weighings", "masses", said("what a level measure of the ash weighed, each time it was filled")),
     Field("ash.weighed_measure", "volume", said("the measure that was weighed"), minimum=0.005, maximum=50),
@@ -135,12 +145,22 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("measured.colour", "choice", said("colour of red cabbage water in the liquor"), None, CABBAGE_COLOURS),
     Field("measured.clear_depth", "length", said("how deep you saw the liquor clear"), minimum=0.002, maximum=3),
     Field("measured.clear_after", "time", said("time from stirring until you looked"), minimum=0.01, maximum=24 * 60),
+    Field("recipe", "passage", said("a recipe, as it was told")),
+    Field("happened", "passage", said("what was put on, and what is seen")),
     Field("ask", "choice", said("what you ask for, if not a batch"), None, tuple(ASKS)),
     Field("country", "choice", said("whose limits of metals count"), None, names_in("metal_countries", "country")),
     Field("ranges", "choice", said("whether the ranges are worked out too"), "on", ("on", "off")),
     Field("seed", "count", said("start of the fixed sample that the ranges rest on"), "1", maximum=1e9),
     Field("samples", "count", said("how many ashes the ranges rest on"), "40", minimum=10, maximum=400),
     Field("now", "moment", said("when the steep begins")),
+)
+# Fields where a number typed alone takes the usual unit of its kind, as the sizes of cans do. Ash is not among them: a
+# cup of it and a gram differ in harm.
+TAKE_LIKELY_UNIT = frozenset(
+    (
+        *("water.amount", "water.temperature", "vessel.capacity", "vessel.depth", "steep.time", "soil.area"),
+        *("soil.dug_depth", "measured.ec", "measured.temperature", "measured.after", "measured.clear_after"),
+    )
 )
 FIELD_OF_PATH = {field.path: field for field in REQUEST_FIELDS}
 # Keys that a request with a season book passes on unread; `feedcalc.book` reads them.
@@ -150,7 +170,7 @@ STRUCTURED_PATHS = {"schema", "html", "language", "locale", "customs", "cans", "
 MOST_EARLIER = 20
 # Paths that hold an object with fields below it.
 GROUPS = {path.rsplit(".", depth)[0] for path in FIELD_OF_PATH for depth in (1, 2) if path.count(".") >= depth}
-_WORD_KINDS = {"choice", "ash", "text", "moment"}
+_WORD_KINDS = {"choice", "ash", "text", "moment", "passage"}
 WORD_PATHS = {field.path for field in REQUEST_FIELDS if field.kind in _WORD_KINDS and field.path != "now"}
 NUMBER_PATHS = FIELD_OF_PATH.keys() - WORD_PATHS - {"now", "ash.weighings"}
 NUMBER_GROUPS = GROUPS | {"ash.weighings"}

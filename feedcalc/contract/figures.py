@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,6 +38,7 @@ _SOIL_UNITS = {
     "g CaCO3": "\u00a0g",
     "1": "",
     "g": "\u00a0g",
+    "kg": "\u00a0kg",
     "m2": "\u00a0m²",
     "mg/kg": "\u00a0mg/kg",
     "g/ha": "\u00a0g/ha",
@@ -181,6 +182,41 @@ def shown(path: str, figure: Figure, locale: str, own: OwnUnits = METRIC) -> Sho
         low=figure["low"],
         high=figure["high"],
     )
+
+
+class ShownFigures(Mapping[str, Shown]):
+    """The figures of a batch as text by their path, each written when it is first asked for.
+
+    A part of a sheet needs few of them. ``start`` narrows them to those below a path, by the rest of their paths.
+
+    >>> figures = flat_figures({"liquor": {"ph": {"value": 12.16, "unit": "1", "low": 12.16, "high": 12.16}}})
+    >>> below = ShownFigures(figures, "en-GB").below("liquor")
+    >>> list(below), below["ph"].text
+    (['ph'], '12.2')
+    """
+
+    def __init__(self, figures: Mapping[str, Figure], locale: str, own: OwnUnits = METRIC, start: str = "") -> None:
+        self._figures, self._locale, self._own, self._start = figures, locale, own, start
+        self._written: dict[str, Shown] = {}
+
+    def __getitem__(self, path: str) -> Shown:
+        if path not in self._written:
+            whole = self._start + path
+            self._written[path] = shown(whole, self._figures[whole], self._locale, self._own)
+        return self._written[path]
+
+    def __contains__(self, path: object) -> bool:
+        return isinstance(path, str) and self._start + path in self._figures
+
+    def __iter__(self) -> Iterator[str]:
+        return (path[len(self._start) :] for path in self._figures if path.startswith(self._start))
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
+
+    def below(self, start: str) -> ShownFigures:
+        """Return the figures below a path, by the rest of their paths."""
+        return ShownFigures(self._figures, self._locale, self._own, f"{self._start}{start}.")
 
 
 def _in_feet_and_pounds(figure: Figure) -> tuple[float, str] | None:

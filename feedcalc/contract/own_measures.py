@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from feedcalc.contract.numbers import write_number, write_quarters
-from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, WRITTEN_UNITS, converted
+from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, HAND_MEASURES, WRITTEN_UNITS, converted
 from feedcalc.words.messages import Said, said, said_in, said_of
 
 # Fewer measures are written where they come this close to the amount (relative).
@@ -80,13 +80,41 @@ def own_units(typed: Iterable[tuple[str, str]], customs: str) -> OwnUnits:
     for kind, unit in typed:
         if kind == "volume":
             # Cups and spoons are at home in every kitchen and say nothing of litres or gallons.
-            if unit.split("_")[-1] in ("cup", "tbsp", "tsp"):
+            if unit.split("_")[-1] in ("cup", "tbsp", "tsp") or unit in HAND_MEASURES:
                 continue
             found.setdefault(kind, unit.split("_")[0] if unit in CUSTOMARY_UNITS else "metric")
         elif kind in _IMPERIAL:
             found.setdefault(kind, (_IMPERIAL if unit in _IMPERIAL_TYPED[kind] else _METRIC_KINDS)[kind])
     usual = {"volume": "us", **_IMPERIAL} if customs == "us" else {**_METRIC_KINDS, "volume": "metric"}
     return OwnUnits(**{**usual, **found}, customs=customs)
+
+
+def by_customs(unit: str, locale: str) -> tuple[Mapping[str, str], ...]:
+    """Return the customs that know another measure by the same word, each with its size; empty where none differs.
+
+    ``unit`` is the unit as it was read, such as ``us_gal``.
+
+    >>> [str(choice["text"]) for choice in by_customs("uk_gal", "en-GB")]
+    ['US: 3.79\\xa0L', 'UK: 4.55\\xa0L']
+    """
+    if unit not in CUSTOMARY_UNITS:
+        return ()
+    meant = {name: getattr(customs, _word(unit)) for name, customs in CUSTOMS.items()}
+    litres = {name: converted(1.0, own, "L") for name, own in meant.items() if own}
+    if max(litres.values()) <= (1 + CLOSE_ENOUGH) * min(litres.values()):
+        return ()
+    size = {name: _metric(each, locale) for name, each in litres.items()}
+    words = {
+        "us": said_in("measures of a country", "US: {size}", size=size["us"]),
+        "metric": said_in("measures of a country", "metric: {size}", size=size.get("metric", "")),
+        "uk": said_in("measures of a country", "UK: {size}", size=size["uk"]),
+    }
+    return tuple({"field": "customs", "value": name, "text": words[name]} for name in size)
+
+
+def _metric(litres: float, locale: str) -> Said:
+    unit = "L" if litres >= 1 else "mL"
+    return _amount(converted(litres, "L", unit), unit, METRIC, locale, 3, trim=True)
 
 
 def is_own(unit: str, own: OwnUnits) -> bool:

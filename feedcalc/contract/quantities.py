@@ -11,8 +11,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache
 
+from feedcalc import published
 from feedcalc.contract.numbers import (
     NumberRead,
     checked_size,
@@ -23,10 +26,13 @@ from feedcalc.contract.numbers import (
     unknown_rest,
     write_number,
 )
+from feedcalc.contract.own_measures import by_customs
+from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import (
     AMBIGUOUS_SPELLINGS,
     CUSTOMARY_UNITS,
     CUSTOMS,
+    HAND_MEASURES,
     MASS_UNITS,
     QUANTITY_KINDS,
     REFUSED_SPELLINGS,
@@ -42,6 +48,16 @@ from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
 _ONE_SIDED = said("Say how much is liquor and how much is water.")
+# The unit that a number alone takes, by kind: usually, and by US customs.
+_LIKELY_UNITS = {
+    "volume": ("L", "gal"),
+    "temperature": ("°C", "°F"),
+    "length": ("cm", "in"),
+    "area": ("m²", "sq ft"),
+    "time": ("h", "h"),
+    "conductivity": ("mS/cm", "mS/cm"),
+}
+MOST_MILLISIEMENS = 50  # a larger conductivity without a unit is in µS/cm, as a pen shows it
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +65,7 @@ class Quantity:
     """A quantity: ``value`` in ``unit``, the base unit of ``kind``; ``text`` as typed.
 
     ``echo`` says how the text was read if another reading was possible; otherwise it is empty. ``typed_unit`` is the
-    name of the unit that was typed.
+    name of the unit that was typed. ``span`` holds the factors by which a measure by hand may hold less or more.
     """
 
     value: float
@@ -58,6 +74,7 @@ class Quantity:
     text: str
     echo: str
     typed_unit: str = ""
+    span: tuple[float, float] = (1.0, 1.0)
 
 
 def read_quantity(
@@ -99,10 +116,40 @@ def read_quantity(
     return quantity
 
 
+def read_with_likely_unit(
+    given: object,
+    kind: str,
+    field: str,
+    locale: str = "en-GB",
+    customs: str = "us",
+    *,
+    minimum: float | None = None,
+    maximum: float | None = None,
+) -> Quantity:
+    """Return what `read_quantity` does; a number typed alone takes the usual unit of its kind, and that is echoed.
+
+    >>> read_with_likely_unit("9", "volume", "cans.0.size", customs="metric").echo
+    '9\\xa0L'
+    """
+    text, echo = given, ""
+    if isinstance(given, str) and kind in _LIKELY_UNITS:
+        accepted = QUANTITY_KINDS[kind].accepted
+        cleaned = cleaned_text(given, field, accepted)
+        number, rest = leading_number(cleaned, given, field, locale, accepted)
+        if not rest:
+            unit = _LIKELY_UNITS[kind][customs == "us"]
+            if kind == "conductivity" and number.value > MOST_MILLISIEMENS:
+                unit = "µS/cm"
+            text, echo = f"{cleaned} {unit}", f"{write_number(number.value, 12, locale, trim=True)}\u00a0{unit}"
+    quantity = read_quantity(text, kind, field, locale, customs, minimum=minimum, maximum=maximum)
+    return replace(quantity, text=str(given).strip(), echo=echo) if echo else quantity
+
+
 def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
     """Return the parts of water to one part of liquor in ``1:3``, ``1 : 3``, ``1+3`` or ``1 to 3``: liquor first.
 
-    Text that could mean the opposite is refused: ``10:1``, ``1/3``, ``1 in 4`` and a single number.
+    ``undiluted`` and ``quarter strength`` are read too. Text that could mean the opposite is refused: ``10:1``,
+    ``1/3``, ``1 in 4`` and a single number.
     Raises `InputError`.
 
     >>> read_dilution("1:3", "dilution")
@@ -112,6 +159,8 @@ def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
     if isinstance(given, int | float) and not isinstance(given, bool):
         raise refusal(field, given, _ONE_SIDED, accepted)
     cleaned = cleaned_text(given, field, accepted).replace("\u2236", ":").replace("\uff1a", ":")
+    if (parts_water := dilution_words().get(plain_words(cleaned))) is not None:
+        return parts_water
     sides = re.split(r"\s*(?::|\+|\bto\b)\s*", cleaned, flags=re.IGNORECASE)
     if len(sides) == 1:
         raise refusal(field, given, _ONE_SIDED, accepted)
@@ -131,6 +180,35 @@ def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
     if water / liquor > 10_000:
         raise refusal(field, given, said("This is more than 10000 parts of water."), accepted)
     return water / liquor
+
+
+def read_rate(given: object, field: str, locale: str = "en-GB", customs: str = "us") -> tuple[Quantity, float]:
+    """Return the amount (weight or volume) and the square metres of a rate.
+
+    ``20 lb per 1000 sq ft``, ``1 cup to the sq yd`` and ``98 g/m2`` are read. Raises `InputError`.
+
+    >>> amount, area = read_rate("20 lb per 1000 sq ft", "spread.rate")
+    >>> round(amount.value / area, 1)
+    97.6
+    """
+    accepted = said("an amount and an area, such as 20 lb per 1000 sq ft or 100 g/m²")
+    joined = "|".join(rf"(?<!\w){re.escape(word)}(?!\w)" for word in sorted(words_beside_units("per"), key=len)[::-1])
+    parts = re.split(rf"\s*(?:/|{joined})\s*", cleaned_text(given, field, accepted), maxsplit=1, flags=re.IGNORECASE)
+    if len(parts) < 2:
+        raise refusal(field, given, said("There is no area in this."), accepted)
+    amount = read_quantity(parts[0], "mass_or_volume", field, locale, customs)
+    ground = parts[1] if re.match(r"[\d½¼¾⅓⅔.,]", parts[1]) else f"1 {parts[1]}"
+    area = read_quantity(ground, "area", field, locale, customs)
+    if area.value <= 0:
+        raise refusal(field, given, said("There is no area in this."), accepted)
+    return amount, area.value
+
+
+@cache
+def dilution_words() -> Mapping[str, float]:
+    """Return the parts of water that words such as ``quarter strength`` mean, in all languages and in plain form."""
+    rows = published.table("dilution_words")
+    return {plain_words(word): float(row["parts_water"]) for row in rows for word in row["words"].split("|")}
 
 
 def write_quantity(value: float, unit: str, figures: int = 2, locale: str = "en-GB", *, trim: bool = False) -> str:
@@ -166,17 +244,39 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
     if kind.name == "mass_or_volume":
         kind = QUANTITY_KINDS["mass" if unit in MASS_UNITS else "volume"]
     value = converted(number.value, unit, kind.base_unit)
-    echo = ""
-    if unit in CUSTOMARY_UNITS and ambiguous:
-        metric = ("L", value) if value >= 1 else ("mL", value * 1000)
-        echo = f"{write_quantity(metric[1], metric[0], 6, locale, trim=True)} ({WRITTEN_UNITS[unit]})"
+    echo, span = "", (1.0, 1.0)
+    if unit in HAND_MEASURES:
+        span = hand_span(unit)
+        echo = said(
+            "about {amount}, anything from {low} to {high}; give it in litres to be surer",
+            amount=_in_litres(value, locale),
+            low=_in_litres(value * span[0], locale),
+            high=_in_litres(value * span[1], locale),
+        )
+    elif unit in CUSTOMARY_UNITS and ambiguous:
+        echo = f"{_in_litres(value, locale)} ({WRITTEN_UNITS[unit]})"
     elif ambiguous and kind.name == "strength":
         echo = said("{amount} (if 1 L weighs 1 kg)", amount=write_quantity(value * 100, "%", 6, locale, trim=True))
     elif unit == "oz" and ambiguous:
         echo = said("{amount} (ounce by weight)", amount=write_quantity(value, "g", 6, locale, trim=True))
     elif ambiguous or number.ambiguous:
         echo = write_quantity(number.value, unit, 12, locale, trim=True)
-    return Quantity(value, kind.base_unit, kind.name, str(given).strip(), echo, unit)
+    return Quantity(value, kind.base_unit, kind.name, str(given).strip(), echo, unit, span)
+
+
+def hand_span(unit: str) -> tuple[float, float]:
+    """Return the factors by which a measure by hand may hold less or more than its typical volume.
+
+    >>> hand_span("glass")
+    (0.75, 1.5)
+    """
+    found = published.estimate(published.row("hand_measures", unit))
+    return found.low / found.typical, found.high / found.typical
+
+
+def _in_litres(litres: float, locale: str) -> str:
+    amount, unit = (litres, "L") if litres >= 1 else (litres * 1000, "mL")
+    return write_quantity(amount, unit, 6, locale, trim=True)
 
 
 # Kinds whose amounts people and sheets write as two: 1 cup and 2 tablespoons, 5 ft 3 in, 1 h 30 min.
@@ -220,8 +320,7 @@ def _sum(
     if not is_sum:
         raise refusal(field, given, said("There is more than one number here."), kind.accepted)
     value = number.value * one + second.value
-    metric = ("L", value) if value >= 1 else ("mL", value * 1000)
-    echo = write_quantity(metric[1], metric[0], 6, locale, trim=True) if kind.name == "volume" else ""
+    echo = _in_litres(value, locale) if kind.name == "volume" else ""
     return Quantity(value, kind.base_unit, kind.name, str(given).strip(), echo, unit)
 
 
@@ -274,6 +373,8 @@ def _unit(typed: str, kind: Kind, given: object, field: str, locale: str, custom
         halves = [spellings(part).get(word) for part, word in zip(kind.over, key.split("/"), strict=True)]
         if None not in halves:
             unit = "/".join(str(half) for half in halves)
+    if unit is None and kind.name == "conductivity" and key in ("ppm", "mg/l"):
+        raise _without_scale(given, field, locale)
     if unit is None:
         problem = REFUSED_SPELLINGS.get((kind.name, key)) or unknown_rest(typed)
         raise refusal(field, given, problem, kind.accepted)
@@ -286,6 +387,23 @@ def _unit(typed: str, kind: Kind, given: object, field: str, locale: str, custom
     return unit.replace(bare.group(), _by_customs(bare.group(1), given, field, locale, customs)), True
 
 
+def _without_scale(given: object, field: str, locale: str) -> InputError:
+    """Return the refusal of a reading in ppm, which means two conductivities, with both."""
+    ppm, _ = leading_number(cleaned_text(given, field, ""), given, field, locale, "")
+
+    def shown(unit: str) -> str:
+        return write_quantity(converted(ppm.value, unit, "mS/cm"), "mS/cm", 3, locale, trim=True)
+
+    problem = said(
+        "Pens show ppm on two scales: this is {low} on the 700 scale and {high} on the 500 scale.",
+        low=shown("ppm 700"),
+        high=shown("ppm 500"),
+    )
+    number = write_number(ppm.value, 6, locale, trim=True)
+    accepted = said("{number} ppm 500 or {number} ppm 700, as the pen or its leaflet says", number=number)
+    return refusal(field, given, problem, accepted)
+
+
 def _by_customs(measure: str, given: object, field: str, locale: str, customs: Customs) -> str:
     if measure == "tbsp" and customs.name == "metric" and locale == "en-AU":
         return "au_tbsp"
@@ -293,10 +411,12 @@ def _by_customs(measure: str, given: object, field: str, locale: str, customs: C
     if unit is None:
         word = {"fl_oz": "fluid ounce", "gal": "gallon"}.get(measure, measure)
         us, uk = WRITTEN_UNITS[f"us_{measure}"], WRITTEN_UNITS[f"uk_{measure}"]
-        raise refusal(
+        error = refusal(
             field,
             given,
             said("A {word} differs by country.", word=word),
             said("litres or millilitres, {us} or {uk}", us=us, uk=uk),
         )
+        error.choices = by_customs(f"us_{measure}", locale)
+        raise error
     return unit

@@ -10,13 +10,13 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping, Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
 from feedcalc.contract.ash_words import read_ash_kind, taken_as
-from feedcalc.contract.asks import ask_of
-from feedcalc.contract.choice_words import choice_meant, choices_spelt_like
+from feedcalc.contract.asks import PAGE_PARTS, ask_of
+from feedcalc.contract.choice_words import BY_WORD, choice_meant, choices_spelt_like, soil_ph_meant
 from feedcalc.contract.dates import read_date
 from feedcalc.contract.fields import (
     CARRIED,
@@ -32,15 +32,16 @@ from feedcalc.contract.fields import (
     SCHEMA,
     SOLUTION_ELEMENTS,
     STRUCTURED_PATHS,
+    TAKE_LIKELY_UNIT,
     WORD_PATHS,
     Field,
     names_in,
 )
 from feedcalc.contract.numbers import read_number
-from feedcalc.contract.own_measures import OwnUnits, own_units
-from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity
-from feedcalc.contract.text import one_line, plain_words, snippet
-from feedcalc.contract.units import CUSTOMS
+from feedcalc.contract.own_measures import OwnUnits, by_customs, own_units
+from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity, read_with_likely_unit, write_quantity
+from feedcalc.contract.text import one_line, passage, plain_words, snippet
+from feedcalc.contract.units import CUSTOMS, HAND_MEASURES, converted
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.languages import LANGUAGES, LOCALES, USUAL_LOCALE
@@ -88,6 +89,15 @@ class Request:
     earlier: tuple[Request, ...] = ()
     language: str = "en"
     echoes: Mapping[str, str] = field(default_factory=dict)
+    customs_chosen: bool = False
+
+    @property
+    def unsure_measure(self) -> Quantity | None:
+        """The first amount in a measure that differs by country, where nobody has said whose measures are meant."""
+        if self.customs_chosen:
+            return None
+        doubtful = (each for each in self.readings.values() if each.echo and by_customs(each.typed_unit, self.locale))
+        return next(doubtful, None)
 
     @property
     def own(self) -> OwnUnits:
@@ -195,16 +205,21 @@ class _RequestReader:
         schema = self.document.get("schema")
         if schema != SCHEMA or isinstance(schema, bool):
             self._fault("schema", schema, said("This version of the request is not known."), "1")
-        if not isinstance(self.document.get("html", True), bool):
-            self._fault("html", snippet(self.document["html"]), said("This is neither yes nor no."), "true, false")
+        html = self.document.get("html", True)
+        if not isinstance(html, bool) and not (isinstance(html, list) and all(part in PAGE_PARTS for part in html)):
+            accepted = f"true, false, [{', '.join(PAGE_PARTS)}]"
+            self._fault("html", snippet(html), said("This is not one of the choices."), accepted)
         given = self._flattened(self.document, "")
         for asked in REQUEST_FIELDS:
             self._read(asked, given.pop(asked.path, None))
+        if "soil.ph" in self.echoes:
+            self.words["soil.tested_with"] = BY_WORD
         for path, value in given.items():
             if path.strip():
                 self._fault(path, snippet(value), said("There is no such field."), _neighbours(path))
             else:
                 self._fault("request", snippet(value), said("This has no name."), _neighbours(path))
+        self._buckets_are_as_told()
         cans = self._cans(self.document.get("cans"))
         dilution = self._dilution(self.document.get("dilution"))
         solution = self._solution(self.document.get("solution"))
@@ -229,6 +244,7 @@ class _RequestReader:
             earlier=earlier,
             language=self.language,
             echoes=self.echoes,
+            customs_chosen=self.document.get("customs") is not None,
         )
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:
@@ -275,8 +291,12 @@ class _RequestReader:
             self.words[path], echo = read_ash_kind(path, given, field.choices)
             if echo:
                 self.echoes[path] = echo
+        elif path == "soil.ph" and (meant := soil_ph_meant(given, self.locale)):
+            self.numbers[path], self.echoes[path] = meant
         elif field.kind == "text":
             self.words[path] = one_line(path, given)
+        elif field.kind == "passage":
+            self.words[path] = passage(path, given)
         elif field.kind == "masses":
             self._keep_weighings(path, given)
         elif field.kind == "moment":
@@ -286,7 +306,8 @@ class _RequestReader:
             else:
                 self.words[path] = moment.date().isoformat()
         else:
-            quantity = read_quantity(
+            read = read_with_likely_unit if path in TAKE_LIKELY_UNIT else read_quantity
+            quantity = read(
                 given, field.kind, path, self.locale, self.customs, minimum=field.minimum, maximum=field.maximum
             )
             if path == "ash.amount" and quantity.value <= 0:
@@ -406,7 +427,7 @@ class _RequestReader:
     def _read_here(self, given: Any, kind: str, path: str, minimum: float, maximum: float) -> Quantity | None:
         """Return the quantity at a path, or None after recording its fault."""
         try:
-            return read_quantity(given, kind, path, self.locale, self.customs, minimum=minimum, maximum=maximum)
+            return read_with_likely_unit(given, kind, path, self.locale, self.customs, minimum=minimum, maximum=maximum)
         except InputError as error:
             self.errors.append(error)
             return None
@@ -497,6 +518,19 @@ class _RequestReader:
             )
             return ()
         return tuple(dict.fromkeys(given))
+
+    def _buckets_are_as_told(self) -> None:
+        """Count a bucket of ash or water as the bucket whose size the request gives."""
+        told = self.readings.get("vessel.capacity")
+        if told is None or "vessel.capacity" in self.assumed or told.typed_unit in HAND_MEASURES:
+            return
+        for path in ("ash.amount", "water.amount"):
+            reading = self.readings.get(path)
+            if reading and reading.typed_unit == "bucket":
+                litres = reading.value / converted(1.0, "bucket", "L") * told.value
+                echo = write_quantity(litres, "L", 6, self.locale, trim=True)
+                self.numbers[path] = litres
+                self.readings[path] = replace(reading, value=litres, echo=echo, span=(1.0, 1.0))
 
     def _acid_is_whole(self) -> None:
         if any(path in self.numbers or path in self.words for path in ("acid.kind", "acid.strength", "acid.target_ph")):

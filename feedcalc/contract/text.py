@@ -13,6 +13,7 @@ from feedcalc.words.messages import said
 
 LONGEST_SNIPPET = 80
 LONGEST_LINE = 200
+LONGEST_PASSAGE = 1000
 
 
 def snippet(value: Any) -> str:
@@ -45,3 +46,12 @@ def one_line(path: str, given: Any) -> str:
             path, snippet(given), said("This is not one line of text."), said("at most 200 characters on one line")
         )
     return given.strip()
+
+
+def passage(path: str, given: Any) -> str:
+    """Return text of several lines in one, each line a sentence; raise `InputError` for more than `LONGEST_PASSAGE`."""
+    if not isinstance(given, str) or len(given) > LONGEST_PASSAGE:
+        problem = said("This is not text of at most {amount} characters.", amount=LONGEST_PASSAGE)
+        raise InputError(path, snippet(given), problem, said("the recipe in a few sentences"))
+    lines = (line.strip() for line in given.splitlines())
+    return ". ".join("".join(mark for mark in line if mark.isprintable()) for line in lines if line)

@@ -101,7 +101,12 @@ WRITTEN_UNITS = {
     "uk_quart": "UK quart",
     "us_gal": "US gal",
     "uk_gal": "UK gal",
+    "watering_can": "watering can",
+    "ppm 500": "ppm 500",
+    "ppm 700": "ppm 700",
 }
+# Measures that differ from hand to hand: `hand_measures.csv` has their ranges.
+HAND_MEASURES = frozenset({"glass", "handful", "shovel", "bucket", "watering_can", "barrel"})
 CUSTOMARY_UNITS = frozenset(unit for unit in WRITTEN_UNITS if unit.startswith(("us_", "uk_", "au_", "metric_")))
 
 
@@ -132,6 +137,8 @@ _IN_PINT = {
     "mg K2O/100 g of soil": "soil_mg_of_potash_in_100_g",
     "% w/v": "percent_in_volume",
     "g/L w/v": "gram_in_litre",
+    "ppm 500": "tds_500",
+    "ppm 700": "tds_700",
 }
 _WITH_OFFSET = frozenset({"degC", "degF", "K"})
 
@@ -168,6 +175,8 @@ VOLUME_UNITS = _spelt(
         "dL": "dl|decilitre|decilitres|deciliter|deciliters",
         "m^3": "m3|m³|cubic metre|cubic metres|cubic meter|cubic meters|cu m",
         "ft^3": "ft3|ft³|cubic foot|cubic feet|cu ft",
+        "cord": "cord|cords",
+        "stere": "stere|steres|stère|stères",
         **_customary("cup", "cup|cups", "us metric uk"),
         **_customary("tbsp", "tbsp|tbsps|tablespoon|tablespoons|tbs", "us metric au"),
         **_customary("tsp", "tsp|tsps|teaspoon|teaspoons", "us metric"),
@@ -175,6 +184,12 @@ VOLUME_UNITS = _spelt(
         **_customary("pint", "pint|pints|pt|pts", "us uk"),
         **_customary("quart", "quart|quarts|qt|qts", "us uk"),
         **_customary("gal", "gal|gals|gallon|gallons", "us uk"),
+        "glass": "glass|glasses|glassful|glassfuls|tumbler|tumblers",
+        "handful": "handful|handfuls|hand full",
+        "shovel": "shovel|shovels|shovelful|shovelfuls|shovel full|spade|spadeful|spadefuls",
+        "bucket": "bucket|buckets|bucketful|bucketfuls|pail|pails|pailful|pailfuls",
+        "watering_can": "watering can|watering cans",
+        "barrel": "barrel|barrels|drum|drums|water butt|rain barrel",
     }
 )
 
@@ -341,6 +356,8 @@ QUANTITY_KINDS: Mapping[str, Kind] = _kinds(
                 "uS/cm": "us/cm|µs/cm|microsiemens/cm|us|µs",
                 "mS/m": "ms/m|millisiemens/m",
                 "S/m": "s/m",
+                "ppm 500": "ppm 500|ppm (500)|ppm at 500|ppm x 500|ppm nacl|500 ppm scale",
+                "ppm 700": "ppm 700|ppm (700)|ppm at 700|ppm x 700|ppm 442|700 ppm scale",
             }
         ),
     ),
@@ -409,7 +426,6 @@ REFUSED_SPELLINGS: Mapping[tuple[str, str], str] = MappingProxyType(
             ("volume", word): said("An ounce is a weight; write fl oz for a fluid ounce.")
             for word in ("oz", "ounce", "ounces")
         },
-        ("conductivity", "ppm"): said("What a meter shows as ppm depends on its own factor."),
         ("hardness", "dkh"): said("Degrees of carbonate hardness are an alkalinity, not a hardness."),
         ("hardness", "°dkh"): said("Degrees of carbonate hardness are an alkalinity, not a hardness."),
         ("time", "m"): said("The letter m could be minutes or months."),

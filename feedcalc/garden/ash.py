@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 
 from feedcalc import published
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
@@ -35,7 +36,8 @@ class AshSample:
     share of soluble salts that dissolves at ``fast_rate`` (per minute), the rest at ``slow_rate`` (per hour);
     ``particle_density`` in kg/m3; ``sediment`` in mL of settled sludge per gram of ash; ``guard_layer`` in metres, the
     liquor left above the sludge; ``clear_line`` the ratio of the grain size at the clear line as observed to that at
-    its true depth, 1 without an observation.
+    its true depth, 1 without an observation; ``measured`` the ash to a litre of water over what was meant, 1 unless it
+    was measured by hand.
     """
 
     grams_per_kilogram: Mapping[str, float]
@@ -49,6 +51,7 @@ class AshSample:
     sediment: float
     guard_layer: float
     clear_line: float = 1.0
+    measured: float = 1.0
 
     def reachable_mol_per_kilogram(self) -> dict[str, float]:
         """Return the mol of each element, carbon included, that can dissolve from a kilogram of ash.
@@ -95,12 +98,20 @@ class Ash:
     analysed: tuple[str, ...]
 
     def sample_at(self, shares: Mapping[str, float]) -> AshSample:
-        """Return the ash with each unknown at the given quantile (0 to 1), see `Estimate.quantile`."""
-        return self._sample({name: known.quantile(shares[name]) for name, known in self.unknowns.items()})
+        """Return the ash with each unknown at the given quantile (0 to 1), see `Estimate.quantile`.
+
+        An unknown without a quantile has its typical value.
+        """
+        return self._sample(
+            {
+                name: known.quantile(shares[name]) if name in shares else known.typical
+                for name, known in self.unknowns.items()
+            }
+        )
 
     def typical(self) -> AshSample:
         """Return the ash with every unknown at its typical value."""
-        return self._sample({name: known.typical for name, known in self.unknowns.items()})
+        return self.sample_at({})
 
     def contradiction(self) -> str:
         """Return a sentence that says why no ash can have this analysis, or an empty text if one can.
@@ -140,6 +151,7 @@ class Ash:
             sediment=value["sediment"],
             guard_layer=value["guard_layer"] / 100,
             clear_line=value.get("clear_line", 1.0),
+            measured=value.get("measured", 1.0),
         )
 
 
@@ -179,6 +191,7 @@ def ash_of(
     return Ash(label, state, unknowns, tuple(analysis))
 
 
+@cache
 def _of_state(quantity: str, element: str, state: str) -> Estimate:
     """A row of ``ash_state.csv``; for ash of unknown state the mixture of the states it may be in."""
     if state != UNKNOWN:
@@ -192,6 +205,7 @@ def _of_state(quantity: str, element: str, state: str) -> Estimate:
     )
 
 
+@cache
 def _row(table: str, **wanted: str) -> Mapping[str, str]:
     """Return the row with these cells. A row of the kind itself is preferred to one of kind ``any``."""
     matches = [

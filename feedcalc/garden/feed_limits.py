@@ -18,7 +18,7 @@ LIMITED_QUANTITIES = ("alkalinity", "ec", "potassium")
 PLANT_VOLUMES = {"seedling": "seedling_volume", "young": "pot_small_volume", "established": "plant_volume"}
 _FLOORS = {"seedling": "floor_seedling", "young": "floor_young", "established": "floor_established"}
 _LITRES_PER_UNIT = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
-_IN_THE_GROUND = ("open ground", "raised bed", "near pond or drain")
+_IN_THE_GROUND = ("open ground", "raised bed", "near pond or drain", "greenhouse")
 
 
 @dataclass(frozen=True, slots=True)

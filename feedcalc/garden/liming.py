@@ -4,6 +4,7 @@
   as much acid as one gram of ash.
 * The buffer capacity of a soil, in grams of CaCO3 per pH unit and 15 cm of depth (``soil_buffers.csv``), is taken as
   constant from pH 4.5 to 7. Published lime tables differ by a factor of two to four, and the ranges include them.
+* Past pH 7 free carbonate buffers the soil, and no amount of ash lifts it above ``soil_ceiling.csv``.
 * The ends of a range combine the worst cases of all factors, so a range here is wider than 90 %.
 * Too much lime takes years to undo and too little only a season: advice uses the end that cannot pass the target.
 """
@@ -23,7 +24,7 @@ LOWEST_PH, HIGHEST_PH = 4.5, 7.0
 
 @dataclass(frozen=True, slots=True)
 class UndoNote:
-    """A measure for ground that has received too much lime, with its source."""
+    """A measure for ground that has received too much lime or was never tested, with its source."""
 
     id: str
     text: str
@@ -65,14 +66,43 @@ def lime_requirement(soil_ph: Estimate, target_ph: float, texture: str, depth_cm
     )
 
 
-def expected_shift(lime: Estimate, texture: str, depth_cm: float) -> Estimate:
+def soil_ph_ceiling() -> Estimate:
+    """Return the highest pH that lime or ash can give a soil: that of free carbonate in touch with air."""
+    return published.estimate(published.row("soil_ceiling", "carbonate"))
+
+
+def expected_shift(lime: Estimate, texture: str, depth_cm: float, soil_ph: float = LOWEST_PH) -> Estimate:
     """Return the rise of soil pH once ``lime`` (g of CaCO3 per square metre) has reacted completely.
+
+    It ends at `soil_ph_ceiling`, counted from ``soil_ph``; a soil above the ceiling does not rise.
 
     >>> round(expected_shift(Estimate.exactly(37.0), "loam", 15).typical, 3)
     0.1
+    >>> round(expected_shift(Estimate.exactly(5000.0), "loam", 15, soil_ph=6.3).typical, 3)
+    2.0
     """
-    buffer = soil_buffer(texture, depth_cm)
-    return Estimate(lime.low / buffer.high, lime.typical / buffer.typical, lime.high / buffer.low)
+    buffer, ceiling = soil_buffer(texture, depth_cm), soil_ph_ceiling()
+    return Estimate(
+        min(lime.low / buffer.high, max(ceiling.low - soil_ph, 0.0)),
+        min(lime.typical / buffer.typical, max(ceiling.typical - soil_ph, 0.0)),
+        min(lime.high / buffer.low, max(ceiling.high - soil_ph, 0.0)),
+    )
+
+
+def limed_ph(soil_ph: float, error: float, shift: Estimate) -> Estimate:
+    """Return the pH of a soil that was read as ``soil_ph`` (plus or minus ``error``) after a ``shift`` by lime.
+
+    A bound that lime has moved ends at `soil_ph_ceiling`; what was read above the ceiling stays.
+
+    >>> limed_ph(6.0, 0.5, Estimate(1.0, 2.3, 2.5))
+    Estimate(low=6.5, typical=8.3, high=8.5)
+    """
+    ceiling = soil_ph_ceiling()
+    return Estimate(
+        max(soil_ph - error, min(soil_ph - error + shift.low, ceiling.low)),
+        max(soil_ph, min(soil_ph + shift.typical, ceiling.typical)),
+        max(soil_ph + error, min(soil_ph + error + shift.high, ceiling.high)),
+    )
 
 
 def ash_that_meets(requirement: Estimate, lime_value: Estimate) -> Estimate:
@@ -92,5 +122,15 @@ def ash_that_meets(requirement: Estimate, lime_value: Estimate) -> Estimate:
 
 def undo_notes() -> tuple[UndoNote, ...]:
     """Return the measures for ground that is already too alkaline, in the order to try them."""
-    rows = published.table("undo_notes")
+    return notes("undo_notes")
+
+
+def untested_notes() -> tuple[UndoNote, ...]:
+    """Return what to do about a soil that was never tested, in the order to try it."""
+    return notes("untested_notes")
+
+
+def notes(table: str) -> tuple[UndoNote, ...]:
+    """Return the notes of a published table, in its order."""
+    rows = published.table(table)
     return tuple(UndoNote(row["id"], row["text"], row["source"], row["status"]) for row in rows)

@@ -143,6 +143,25 @@ def years_to_limit(
     )
 
 
+def typical_years_to_limit(
+    ash_per_year: float, country: str, depth_cm: float, soil_density: Estimate
+) -> tuple[tuple[str, Estimate, Limit], ...]:
+    """Return for each metal with a limit of soil in a country the years until ash brings an ordinary soil there.
+
+    The ash (g/m2 a year) is of clean wood and was not analysed (``ash_metals.csv``). The soonest metal comes first.
+    """
+    limits = {limit.metal: limit for limit in limits_of(country) if limit.kind == SOIL}
+    found = []
+    for row in published.table("ash_metals"):
+        limit, content = limits.get(row["metal"]), published.estimate(row)
+        load = Estimate(
+            *(ash_per_year * value * HECTARE_FACTOR for value in (content.low, content.typical, content.high))
+        )
+        if limit and (years := years_to_limit(float(row["soil"]), limit, load, depth_cm, soil_density)):
+            found.append((row["metal"], years, limit))
+    return tuple(sorted(found, key=lambda each: each[1].low))
+
+
 def metal_figures(
     in_ash: Mapping[str, float],
     in_soil: Mapping[str, float],

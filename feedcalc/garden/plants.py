@@ -107,7 +107,8 @@ def names_of(plant: Plant, language: str) -> tuple[str, ...]:
 def plants_named(text: str) -> tuple[Plant, ...]:
     """Return the plants that ``text`` may mean, by common name in any language or by botanical name.
 
-    ``sweet potatoes`` is one plant, ``hydrangea`` two. Empty if no name fits.
+    ``sweet potatoes`` is one plant, ``hydrangea`` two, ``fruit trees`` a group of several (``plant_groups.csv``). Empty
+    if no name fits.
 
     >>> [plant.id for plant in plants_named("TOMATOES")], [plant.id for plant in plants_named("Vaccinium corymbosum")]
     (['tomato'], ['blueberry'])
@@ -117,7 +118,7 @@ def plants_named(text: str) -> tuple[Plant, ...]:
     ['hydrangea_blue', 'hydrangea_pink']
     """
     groups = ("en",), tuple(_ENDINGS)
-    for matches in (_full_name_matches, _part_of_name_matches, _name_in_text_matches):
+    for matches in (_full_name_matches, _group_matches, _part_of_name_matches, _name_in_text_matches):
         for languages in groups:
             found = [plant for language in languages for plant in matches(_plain_words(text, language), language)]
             if found:
@@ -125,8 +126,25 @@ def plants_named(text: str) -> tuple[Plant, ...]:
     return ()
 
 
+def plants_in(text: str) -> tuple[Plant, ...]:
+    """Return the plants whose whole name stands in a text, in English or else in another language.
+
+    >>> [plant.id for plant in plants_in("a litre for the tomatoes")], plants_in("a litre")
+    (['tomato'], ())
+    """
+    for language in ("en", *_ENDINGS):
+        if found := list(_name_in_text_matches(_plain_words(text, language), language)):
+            return tuple(found)
+    return ()
+
+
 def _full_name_matches(words: _Words, language: str) -> Iterable[Plant]:
     return [plant for plant, name in _plain_names(language) if name == words]
+
+
+def _group_matches(words: _Words, _language: str) -> Iterable[Plant]:
+    members = _groups().get(words, frozenset())
+    return [plant for plant in plants() if plant.id in members]
 
 
 def _part_of_name_matches(words: _Words, language: str) -> Iterable[Plant]:
@@ -154,6 +172,17 @@ def plants_spelt_like(text: str, language: str = "en", count: int = 3) -> tuple[
     by_plain_name = {" ".join(_plain_words(name)): name for name in names}
     near = difflib.get_close_matches(" ".join(_plain_words(text)), list(by_plain_name), count, _SIMILARITY)
     return tuple(by_plain_name[name] for name in near)
+
+
+@cache
+def _groups() -> Mapping[_Words, frozenset[str]]:
+    """Return the ids of the plants that are named together, by each name in plain words of each language."""
+    return {
+        _plain_words(words, language): frozenset(row["members"].split("|"))
+        for row in published.table("plant_groups")
+        for words in row["words"].split("|")
+        for language in ("en", *_ENDINGS)
+    }
 
 
 @cache

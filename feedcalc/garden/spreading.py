@@ -6,6 +6,7 @@ and `feedcalc.garden.suitability` and puts their results under the fixed names o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -29,7 +30,8 @@ from feedcalc.garden.dry_ash import (
     dry_uses,
     loosest_cap,
 )
-from feedcalc.garden.liming import expected_shift, undo_notes
+from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, notes, undo_notes, untested_notes
+from feedcalc.garden.metals import countries, typical_years_to_limit
 from feedcalc.garden.suitability import (
     HOLD,
     WEAKER,
@@ -43,6 +45,8 @@ from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said, said_in
 
 USUAL_DEPTH_CM = 15.0
+# The crown of a tree or bush that is told as an example.
+CROWN_METRES = 3.0
 # The assumptions of a request that concern dry ash, and the steps whose cautions apply to it.
 _ASSUMED = {"ash", "soil", "plant", "locale", "customs", "seed", "samples"}
 _STEPS = {"burning", "sieving", "spreading"}
@@ -59,9 +63,13 @@ TABLES_BEHIND_SPREADING = (
     "plants",
     "plant_soil_ph",
     "soil_buffers",
+    "soil_ceiling",
     "suitability_limits",
     "suitability_reasons",
+    "ash_metals",
+    "pest_claims",
     "undo_notes",
+    "untested_notes",
 )
 
 
@@ -80,7 +88,7 @@ NOTHING_RECEIVED = Received()
 class GroundAnswer:
     """The verdict on dry ash for one soil, with ``need`` and ``advice`` of ``values.spread``.
 
-    ``need`` is None if the pH of the soil is unknown.
+    ``need`` is None if the pH of the soil is unknown; ``soil_ph`` is then the lowest that the tables reach.
     """
 
     verdict: Verdict
@@ -89,6 +97,7 @@ class GroundAnswer:
     texture: str
     depth_cm: float
     assumed: Mapping[str, str]
+    soil_ph: float = LOWEST_PH
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +125,10 @@ def spread_answer(request: Request) -> SpreadAnswer:
         "cap": {"ash": _cap_figure(cap), "source": cap.source, "status": cap.status},
         "uses": [_use_figures(use, cap, ground) for use in dry_uses(ash, request.customs, seed)],
         "published": [_published_rate(row) for row in published.table("ash_spreading")],
+        "metals": _metals_without_laboratory(ground.advice["ash"]["value"], request.word("country") or "EU"),
+        "pests": [asdict(note) for note in notes("pest_claims")],
         "undo": [asdict(note) for note in undo_notes()],
+        "untested": [] if ground.need else [asdict(note) for note in untested_notes()],
         "need": ground.need,
         "advice": ground.advice,
     }
@@ -168,14 +180,18 @@ def ground_answer(
         assumed["soil.texture"] = said("unknown: loam, with a range from sand to clay")
     soil_ph = request.number("soil.ph")
     if soil_ph is None:
-        nothing = {"ash": figure(Estimate.exactly(0.0), "g/m2"), "limited_by": "held back", "covers": None}
+        nothing = {
+            "ash": figure(Estimate.exactly(0.0), "g/m2"),
+            "limited_by": "held back",
+            "covers": None,
+            "tree": None,
+        }
         return GroundAnswer(
             verdict=verdict, need=None, advice=nothing, texture=texture, depth_cm=depth, assumed=assumed
         )
     cap = cap_for(soil_ph)
     error = soil_test_error(request.word("soil.tested_with"))
-    shift = expected_shift(_lime_received(received, content), texture, depth)
-    known_ph = Estimate(soil_ph - error + shift.low, soil_ph + shift.typical, soil_ph + error + shift.high)
+    known_ph = limed_ph(soil_ph, error, expected_shift(_lime_received(received, content), texture, depth, soil_ph))
     allowed = max((cap.low if verdict.word == WEAKER else cap.high) - received.ash, 0.0)
     stop = suitability_limit("soil_stop")
     advice = advised_ash(
@@ -195,7 +211,11 @@ def ground_answer(
     }
     figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"), density=density)
     figures["covers"] = _covered_area(request, advice, density)
-    return GroundAnswer(verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed)
+    crown = math.pi / 4 * CROWN_METRES**2
+    figures["tree"] = figure(Estimate.exactly(advice.ash * crown), "g") if advice.ash > 0 else None
+    return GroundAnswer(
+        verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed, soil_ph=soil_ph
+    )
 
 
 def _lime_received(received: Received, content: AshContent) -> Estimate:
@@ -234,13 +254,30 @@ def _use_figures(use: DryUse, cap: Cap, ground: GroundAnswer) -> dict[str, Any]:
         "ash_per_year": figure(use.ash_per_year, "g/m2"),
         "potassium": figure(use.potassium, "g/m2"),
         "lime_value": figure(use.lime, "g CaCO3/m2"),
-        "shift": figure(expected_shift(use.lime, ground.texture, ground.depth_cm), "1"),
+        "shift": figure(expected_shift(use.lime, ground.texture, ground.depth_cm, ground.soil_ph), "1"),
         "times_the_cap": figure(use.ash_per_year.scaled(1 / reference.high), "1"),
         "cap": reference.high,
         "is_above_cap": use.ash_per_year.typical > cap.high,
         "source": use.source,
         "status": use.status,
         "note": use.note,
+    }
+
+
+def _metals_without_laboratory(ash_per_year: float, country: str) -> dict[str, Any] | None:
+    """Return the years until ash that was not analysed brings an ordinary soil to a country's limits of metals."""
+    density = published.estimate(published.row("season_rules", "soil_density"))
+    depth = float(published.row("season_rules", "metal_depth")["typical"])
+    rows = typical_years_to_limit(ash_per_year, country, depth, density) if ash_per_year > 0 else ()
+    if not rows:
+        return None
+    return {
+        "country": country,
+        "country_name": countries()[country]["name"],
+        "rows": [
+            {"metal": metal, "years": figure(years, "a"), "source": limit.source, "status": limit.status}
+            for metal, years, limit in rows[:3]
+        ],
     }
 
 

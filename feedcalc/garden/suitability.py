@@ -44,8 +44,9 @@ _WHOM = {
 }
 
 
+_PLACES_WITH_A_LINE = ("raised bed", "greenhouse", "hydroponics", "worm bin")
 # Reasons to go weaker that a feed of half the strength meets.
-HALF_STRENGTH = frozenset({"plant_caution", "plant_not_listed", "plant_at_top", "soil_test_old"})
+HALF_STRENGTH = frozenset({"plant_caution", "plant_not_listed", "plant_at_top", "soil_test_old", "greenhouse"})
 _NO_AMOUNT = Estimate.exactly(0.0)
 
 
@@ -133,7 +134,9 @@ def half_strength(parts: float) -> float:
 
 def calls_for_half_strength(case: Circumstances) -> bool:
     """Return whether soil or plant call for a feed of half the strength."""
-    return any(reason.id in HALF_STRENGTH for reason in (*_soil_reasons(case), *_plant_reasons(case)))
+    return any(
+        reason.id in HALF_STRENGTH for reason in (*_soil_reasons(case), *_plant_reasons(case), *_place_reasons(case))
+    )
 
 
 def verdict_for(case: Circumstances) -> Verdict:
@@ -218,6 +221,8 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
             return [_reason("soil_unknown_dry")]
         if case.place in CONTAINERS:
             return [_reason("soil_unknown_pot")]
+        if case.feed.parts < case.feed.parts_within_limits:  # then not even one feed is safe
+            return [_reason("soil_unknown_dry")]
         return [_reason("soil_unknown", **_one_safe_feed(case.feed, case.locale))]
     ph, error, limits = case.soil_ph, soil_test_error(case.tested_with), _limits()
     words = {"ph": write_number(ph, 2, case.locale), "error": write_number(error, 1, case.locale)}
@@ -326,8 +331,8 @@ def _place_reasons(case: Circumstances) -> list[Reason]:
         reasons.append(_reason("near_water"))
     if case.place in CONTAINERS and case.feed is None:
         reasons.append(_reason("dry_in_pot"))
-    if case.place == "raised bed":
-        reasons.append(_reason("raised_bed"))
+    if case.place in _PLACES_WITH_A_LINE:
+        reasons.append(_reason(case.place.replace(" ", "_")))
     return reasons
 
 
@@ -396,7 +401,7 @@ def _leaf_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
 def _lime_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     if case.place in CONTAINERS or case.soil_ph is None:
         return []
-    shift = expected_shift(feed.lime_per_square_metre, case.texture, DRENCHED_DEPTH_CM)
+    shift = expected_shift(feed.lime_per_square_metre, case.texture, DRENCHED_DEPTH_CM, case.soil_ph)
     words = {
         "lime": write_number(feed.lime_per_square_metre.typical, 2, case.locale),
         "soil": _SOILS.get(case.texture, case.texture),

@@ -8,7 +8,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from feedcalc.contract.quantities import write_quantity
@@ -22,15 +22,23 @@ from feedcalc.liquor.air import liquor_in_equilibrium_with_air, outdoor_carbon_d
 from feedcalc.liquor.ash_evidence import ash_of_request
 from feedcalc.liquor.delivery import Delivered, delivered_by
 from feedcalc.liquor.dilution import Feed, feed_at
-from feedcalc.liquor.instruments import clouding_diameter, readings_in
+from feedcalc.liquor.instruments import clear_line_seen, clouding_diameter, readings_in
 from feedcalc.liquor.learning import Influence, LearnedAsh, influences_of, learning
 from feedcalc.liquor.observations import LiquorBatch
-from feedcalc.liquor.planning import BatchInputs, Plan, plan_after_readings, plan_batch
+from feedcalc.liquor.planning import BatchInputs, Plan, Planned, plan_after_readings, plan_batch
 from feedcalc.liquor.steeping import Liquor, Steep
 from feedcalc.liquor.vessel import Batch, Vessel
 from feedcalc.physics.water import ZERO_CELSIUS_KELVIN
 from feedcalc.uncertainty.bayes import SAMPLES_EXPECTED
-from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, followed_by, latin_hypercube, run_to_end
+from feedcalc.uncertainty.estimates import (
+    Estimate,
+    Steps,
+    estimate_of,
+    followed_by,
+    latin_hypercube,
+    run_to_end,
+    spread_out,
+)
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
@@ -46,7 +54,8 @@ OTHER_STATES = {
     "aged": ("fresh", "leached"),
     "leached": ("aged", "fresh"),
 }
-ASHES_A_STEP = 4  # about 30 ms in a browser
+ASHES_A_STEP = 2  # about 10 ms in a browser
+EARLY_ASHES = 12  # the first ranges rest on so many
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,18 +142,32 @@ def answer_to(request: Request) -> Answer:
     return run_to_end(answer_in_steps(request))
 
 
-def answer_in_steps(request: Request) -> Steps[Answer]:
-    """Return `answer_to` in slices of a few ashes each, so that the caller can stop in between."""
+def answer_in_steps(request: Request, early: Callable[[Answer], None] | None = None) -> Steps[Answer]:
+    """Return `answer_to` in slices of a few ashes each, so that the caller can stop in between.
+
+    ``early`` is told two answers on the way to one with ranges: that without them, and that of the first `EARLY_ASHES`.
+    """
     ash = ash_of_request(request)
     _refuse_contradictions(ash)
     inputs = BatchInputs.of(request)
     planned = plan_batch(inputs, ash.typical())
-    warnings = [*inputs.water.doubts]
-    if inputs.dilution_water is not inputs.water:
-        warnings += inputs.dilution_water.doubts
     # Several fills of a measure scatter less than one, and the plan says how many there are.
     ash = ash_of_request(request, planned.plan.ash_millilitres)
     count = round(request.known("samples")) if request.word("ranges") == "on" else 0
+    if early and count:
+        early((yield from _answered(inputs, ash, planned, 0)))
+        yield 0, count
+    return (yield from _answered(inputs, ash, planned, count, early))
+
+
+def _answered(
+    inputs: BatchInputs, ash: Ash, planned: Planned, count: int, early: Callable[[Answer], None] | None = None
+) -> Steps[Answer]:
+    """Return the answer for a plan with the ranges of ``count`` ashes; ``early`` is told that of the first of them."""
+    request = inputs.request
+    warnings = [*inputs.water.doubts]
+    if inputs.dilution_water is not inputs.water:
+        warnings += inputs.dilution_water.doubts
     ash, learned, suggestions = yield from followed_by(_learned(inputs, ash, planned.plan, count), count)
     if learned:
         warnings += learned.warnings
@@ -158,29 +181,51 @@ def answer_in_steps(request: Request) -> Steps[Answer]:
     quantiles = latin_hypercube(sorted(ash.unknowns), count, round(request.known("seed")))
     samples = (learned.samples if learned else ()) or [ash.sample_at(row) for row in quantiles]
     before = SAMPLES_EXPECTED if learned and count else 0
-    others = []
-    for sample in samples:
-        others.append(_outcome(inputs, plan, sample))
-        if len(others) % ASHES_A_STEP == 0:
-            yield before + len(others), before + len(samples)
-    return Answer(
-        request=request,
-        ash=ash,
-        water=inputs.water,
-        dilution_water=inputs.dilution_water,
-        vessel=inputs.vessel,
-        plan=plan,
-        typical=typical,
-        others=tuple(others),
-        limits=inputs.limits,
-        assumed={**request.assumed, **planned.assumed},
-        warnings=(*warnings, *planned.warnings),
-        effective_samples=learned.effective if learned else None,
-        readings_used=learned.used if learned else (),
-        earlier_batches=learned.batches if learned else 0,
-        suggestions=suggestions,
-        matters=learned.matters if learned else influences_of(quantiles, [_ranked_figures(other) for other in others]),
-    )
+
+    def answer(others: Sequence[Outcome], matters: tuple[Influence, ...]) -> Answer:
+        return Answer(
+            request=request,
+            ash=ash,
+            water=inputs.water,
+            dilution_water=inputs.dilution_water,
+            vessel=inputs.vessel,
+            plan=plan,
+            typical=typical,
+            others=tuple(others),
+            limits=inputs.limits,
+            assumed={**request.assumed, **planned.assumed},
+            warnings=(*warnings, *planned.warnings),
+            effective_samples=learned.effective if learned else None,
+            readings_used=learned.used if learned else (),
+            earlier_batches=learned.batches if learned else 0,
+            suggestions=suggestions,
+            matters=matters,
+        )
+
+    outcomes: dict[int, Outcome] = {}
+    for place in _order(
+        ash, len(samples), round(request.known("seed")), is_stratified=not (learned and learned.samples)
+    ):
+        outcomes[place] = _outcome(inputs, plan, samples[place])
+        if early and len(outcomes) == EARLY_ASHES < len(samples):
+            early(answer(tuple(outcomes.values()), learned.matters if learned else ()))
+        if len(outcomes) % ASHES_A_STEP == 0:
+            yield before + len(outcomes), before + len(samples)
+    others = [outcomes[place] for place in range(len(samples))]
+    figures = [_ranked_figures(other) for other in others]
+    return answer(others, learned.matters if learned else influences_of(quantiles, figures))
+
+
+def _order(ash: Ash, count: int, seed: int, is_stratified: bool) -> Iterable[int]:
+    """Return the places of the samples in the order they are worked out: first a few that stand for all.
+
+    Samples of a posterior stand beside those that are alike, so that every so many-th is taken.
+    """
+    first: Sequence[int] = [place * count // EARLY_ASHES for place in range(EARLY_ASHES)]
+    if is_stratified:
+        unknown = frozenset(name for name, known in ash.unknowns.items() if known.low < known.high)
+        first = spread_out(tuple(sorted(ash.unknowns)), count, seed, EARLY_ASHES, unknown)
+    return dict.fromkeys((*first, *range(count)))
 
 
 def _rough_readings(request: Request) -> set[str]:
@@ -281,7 +326,7 @@ def _outcome(inputs: BatchInputs, plan: Plan, sample: AshSample) -> Outcome:
     """Return the outcome of the plan with one ash."""
     request, kelvin = inputs.request, inputs.kelvin
     batch = inputs.batch(plan, sample)
-    clouding = clouding_diameter(request, batch, sample, kelvin)
+    clouding = clouding_diameter(clear_line_seen(request), batch, sample, kelvin)
     steep = inputs.steep(sample, batch.strength)
     in_air = None
     if request.word("steep.air") == "open":

@@ -39,11 +39,29 @@ def ash_of_request(request: Request, millilitres: float | None = None) -> Ash:
     ash = ash_of(
         request.word("ash.kind"), request.word("ash.state"), analysis, weighed_density(request, fills) or density
     )
+    low, high = span_of_hand(request)
+    if low < high:
+        ash = ash.knowing(measured=Estimate(low, 1.0, high))
     if request.number("measured.clear_depth") is None:
         return ash
     # By Stokes' law the diameter is proportional to the square root of depth over time.
     spread = Z95 * 0.5 * math.hypot(reading_width("clear_line", "depth"), reading_width("clear_line", "time"))
     return ash.knowing(clear_line=Estimate(1 - spread, 1.0, 1 + spread))
+
+
+def span_of_hand(request: Request) -> tuple[float, float]:
+    """Return the factors by which the ash to a litre of water may be off because it was measured by hand.
+
+    Both at 1 unless ash or water came in glasses, handfuls or buckets. The two errors are independent, so their
+    logarithms add in quadrature; a vessel used for both has the same error twice, which cancels.
+    """
+    ash, water = (request.readings.get(path) for path in ("ash.amount", "water.amount"))
+    if ash and water and ash.typed_unit == water.typed_unit:
+        return 1.0, 1.0
+    ash_span, water_span = (reading.span if reading else (1.0, 1.0) for reading in (ash, water))
+    low = math.hypot(math.log(ash_span[0]), math.log(water_span[1]))
+    high = math.hypot(math.log(ash_span[1]), math.log(water_span[0]))
+    return math.exp(-low), math.exp(high)
 
 
 def waters_of(request: Request) -> tuple[Water, Water]:

@@ -16,6 +16,8 @@ from typing import Any
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium
 from feedcalc.contract.figures import Figure, figure, flat_figures, six_digits
+from feedcalc.contract.own_measures import by_customs
+from feedcalc.contract.request import Request
 from feedcalc.garden.ash import ELEMENTS
 from feedcalc.liquor.answer import Answer, Outcome
 from feedcalc.liquor.delivery import Delivered
@@ -26,6 +28,7 @@ from feedcalc.liquor.verdict import sludge_area, verdict_on
 from feedcalc.liquor.vessel import liquor_for_can, water_kilograms
 from feedcalc.liquor.ways import ways_round
 from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.messages import said
 
 # Five minutes, a quarter of an hour, one, four, twelve and twenty-four hours.
 DISSOLVING_HOURS = (5 / 60, 0.25, 1.0, 4.0, 12.0, 24.0)
@@ -77,12 +80,22 @@ def values_of(answer: Answer) -> dict[str, Any]:
     values["reasons"] = [asdict(reason) for reason in verdict.reasons]
     values["ways"], values["gentler"] = ways_round(answer, verdict)
     values["suggestions"] = [asdict(suggestion) for suggestion in answer.suggestions]
+    values["whose_measures"] = _whose_measures(answer.request)
     area = sludge_area(answer, verdict)
     if area is not None:
         values["sludge"]["area_at_cap"] = figure(area, "m2")
     if answer.typical.in_air is not None:
         values["liquor_in_air"] = _solution(answer, _in_air)
     return values
+
+
+def _whose_measures(request: Request) -> list[dict[str, str]]:
+    """Return what to ask about a measure that differs by country: a field, its values, and what each would mean."""
+    unsure = request.unsure_measure
+    if unsure is None:
+        return []
+    question = said("Which measure is “{typed}”? It was read as {reading}.", typed=unsure.text, reading=unsure.echo)
+    return [{**choice, "because": question} for choice in by_customs(unsure.typed_unit, request.locale)]
 
 
 def values_of_solution(equilibrium: Equilibrium) -> dict[str, Any]:
@@ -301,6 +314,7 @@ TABLES_BEHIND_A_BATCH = (
     "suitability_reasons",
     "suitability_limits",
     "soil_buffers",
+    "soil_ceiling",
 )
 
 TABLES_BEHIND_CHEMISTRY = (

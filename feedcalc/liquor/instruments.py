@@ -178,11 +178,17 @@ def indicator_row(role: str, **wanted: str) -> Mapping[str, str]:
     return next(row for row in rows if row["role"] == role and wanted.items() <= row.items())
 
 
-def clouding_diameter(request: Request, batch: Batch, sample: AshSample, kelvin: float) -> float | None:
-    """Return the diameter in metres of the grains that still cloud the liquor below a clear line; None without one."""
+def clear_line_seen(request: Request) -> tuple[float, float] | None:
+    """Return the depth in metres of the clear line that was seen, and after how many hours; None without one."""
     depth, hours = request.number("measured.clear_depth"), request.number("measured.clear_after")
-    if depth is None or hours is None:
+    return None if depth is None or hours is None else (depth, hours)
+
+
+def clouding_diameter(line: tuple[float, float] | None, batch: Batch, sample: AshSample, kelvin: float) -> float | None:
+    """Return the diameter in metres of the grains that still cloud the liquor below a clear line; None without one."""
+    if line is None:
         return None
+    depth, hours = line
     share = solids_share(batch, sample)
     seen = settling.cleared_diameter_m(depth, hours, sample.particle_density, kelvin, volume_fraction=share)
     return seen * sample.clear_line

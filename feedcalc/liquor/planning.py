@@ -72,7 +72,8 @@ class Plan:
 
     def grams_for(self, sample: AshSample) -> float:
         """Return the grams of ash that go in if the ash is ``sample``."""
-        return self.ash_grams if self.ash_grams is not None else self.ash_millilitres * sample.density
+        meant = self.ash_grams if self.ash_grams is not None else self.ash_millilitres * sample.density
+        return meant * sample.measured
 
     def strength_for(self, sample: AshSample) -> float:
         """Return the grams of ash per litre of water if the ash is ``sample``."""

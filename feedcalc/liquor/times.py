@@ -13,12 +13,12 @@ from math import ceil
 from feedcalc.garden.feed_limits import practice
 from feedcalc.liquor import vessel as batches
 from feedcalc.liquor.answer import Answer
-from feedcalc.liquor.instruments import clouding_diameter
-from feedcalc.liquor.planning import BatchInputs
+from feedcalc.liquor.instruments import clear_line_seen, clouding_diameter
 from feedcalc.uncertainty.estimates import estimate_of, latin_hypercube
 
 FIRST_WAKING_HOUR, LAST_WAKING_HOUR = 8, 20
-# Settling depends on the density of the grains, the sludge and the amount of ash only, so few samples suffice.
+# Settling depends on these properties of an ash alone, so few samples suffice.
+_SETTLING = ("density", "particle_density", "sediment", "guard_layer", "clear_line")
 _SAMPLES, _SEED = 200, 1
 
 
@@ -46,14 +46,14 @@ def use_by(answer: Answer) -> datetime | None:
 
 def slowest_settling(answer: Answer) -> float:
     """Return the hours until the liquor is clear at the slow end of the ashes it may be made of."""
-    inputs = BatchInputs.of(answer.request)
-    found = []
-    for row in latin_hypercube(sorted(answer.ash.unknowns), _SAMPLES, _SEED):
-        sample = answer.ash.sample_at(row)
-        batch = inputs.batch(answer.plan, sample)
-        clouding = clouding_diameter(answer.request, batch, sample, answer.kelvin)
-        found.append(batches.settle_hours(batch, sample, answer.kelvin, clouding))
-    return estimate_of(found, answer.typical.settle_hours).high
+    plan, unknowns, hours = answer.plan, answer.ash.unknowns, []
+    line = clear_line_seen(answer.request)
+    for row in latin_hypercube(sorted(unknowns), _SAMPLES, _SEED):
+        sample = answer.ash.sample_at({name: row[name] for name in _SETTLING if name in unknowns})
+        batch = batches.batch_of(plan.grams_for(sample), plan.water_litres, answer.vessel, sample)
+        clouding = clouding_diameter(line, batch, sample, answer.kelvin)
+        hours.append(batches.settle_hours(batch, sample, answer.kelvin, clouding))
+    return estimate_of(hours, answer.typical.settle_hours).high
 
 
 def waking_time(moment: datetime) -> datetime:

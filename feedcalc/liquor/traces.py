@@ -13,7 +13,7 @@ from typing import Any
 from feedcalc import published
 from feedcalc.contract.figures import figure
 from feedcalc.contract.quantities import write_quantity
-from feedcalc.garden.plants import plants_named
+from feedcalc.garden.plants import Plant, plants_named
 from feedcalc.liquor.answer import Answer
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said
@@ -64,14 +64,19 @@ def _effect(element: str, milligrams_per_litre: float) -> Mapping[str, str]:
     return [row for row in _limits(element) if float(row["above"]) <= milligrams_per_litre][-1]
 
 
+def boron_sensitive_plant(name: str) -> Plant | None:
+    """Return the plant of this name that boron harms first, or None."""
+    sensitive = {row["plant"] for row in published.table("boron_sensitive")}
+    return next((plant for plant in plants_named(name or "") if plant.id in sensitive), None)
+
+
 def _boron_warnings(answer: Answer, feed: Estimate) -> tuple[str, ...]:
     limit = float(_limits("boron")[1]["above"])
     if feed.high <= limit:
         return ()
     locale = answer.request.locale
     most, least = (write_quantity(value, "mg/L", 2, locale, trim=True) for value in (feed.high, limit))
-    sensitive = {row["plant"] for row in published.table("boron_sensitive")}
-    plant = next((plant for plant in plants_named(answer.request.word("plant") or "") if plant.id in sensitive), None)
+    plant = boron_sensitive_plant(answer.request.word("plant"))
     if plant is None:
         warning = said(
             "The feed may hold up to {most} of boron. The limit for water given at every watering is {least}, so "

@@ -24,6 +24,12 @@ def rules() -> Mapping[str, float]:
     return {row["quantity"]: float(row["value"]) for row in published.table("batch_rules")}
 
 
+@lru_cache
+def _headroom_share() -> float:
+    """Return the share of a bucket that stays empty, so that it can be stirred."""
+    return next(float(row["typical"]) for row in published.table("ash_settling") if row["quantity"] == "headroom_share")
+
+
 @dataclass(frozen=True, slots=True)
 class Vessel:
     """A bucket: inside height in metres and capacity in litres to the brim."""
@@ -39,8 +45,7 @@ class Vessel:
     @property
     def usable(self) -> float:
         """The litres that can be stirred without spilling."""
-        headroom = next(row for row in published.table("ash_settling") if row["quantity"] == "headroom_share")
-        return self.capacity * (1.0 - float(headroom["typical"]))
+        return self.capacity * (1.0 - _headroom_share())
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,7 +142,12 @@ def _more_ground(answer: Answer) -> list[Way]:
     room = suitability_limit("soil_stop") - request.known("soil.ph")
     shift = expected_shift(Estimate.exactly(drench.lime_value), request.word("soil.texture"), DRENCHED_DEPTH_CM).typical
     litres = min(floor(10 * drench.litres * room / shift) / 10, practice("ground_volume").high)
-    text = said("Spread it over more soil: at most {litres} L on a square metre.", litres=_number(answer, litres, 3))
+    if on_a_foot := on_a_square_foot(litres, request.own, request.locale):
+        text = said("Spread it over more soil: at most {volume} on a square foot.", volume=on_a_foot)
+    else:
+        text = said(
+            "Spread it over more soil: at most {litres} L on a square metre.", litres=_number(answer, litres, 3)
+        )
     return [_way("spread", text, "litres_per_square_metre", Estimate.exactly(litres), "L/m2")]
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from feedcalc import published
 from feedcalc.physics.water import density_kg_per_m3, viscosity_pascal_second
@@ -73,6 +73,7 @@ def settling_velocity_stokes(
     return _constant("gravity") * excess * diameter_m**2 / (18.0 * viscosity_pascal_second(temperature_kelvin))
 
 
+@lru_cache(maxsize=1024)
 def settling_velocity_schiller_naumann(
     diameter_m: float,
     particle_density_kg_per_m3: float,

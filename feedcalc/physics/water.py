@@ -7,7 +7,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 
 from feedcalc import published
 
@@ -16,6 +16,7 @@ LOWEST_KELVIN = 273.15
 HIGHEST_KELVIN = 373.15
 
 
+@lru_cache(maxsize=64)
 def density_kg_per_m3(temperature_kelvin: float) -> float:
     """Return the density of air-free water in kg/m3, Kell 1975, equation 16.
 
@@ -35,6 +36,7 @@ def density_kg_per_m3(temperature_kelvin: float) -> float:
     return polynomial / (1.0 + denominator * celsius)
 
 
+@lru_cache(maxsize=64)
 def viscosity_pascal_second(temperature_kelvin: float) -> float:
     """Return the dynamic viscosity of water at 0.1 MPa in Pa s, IAPWS supplementary release SR6-08.
 

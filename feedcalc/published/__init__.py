@@ -29,6 +29,7 @@ STATUSES = {
 # Columns that are shown to people, by table: each cell is a message that is translated.
 TRANSLATED_COLUMNS = {
     "acids": ("words", "caution"),
+    "ash_notes": ("note",),
     "ash_kinds": ("label", "description"),
     "ash_refusals": ("label", "reason", "caution"),
     "ash_spreading": ("what",),
@@ -41,14 +42,20 @@ TRANSLATED_COLUMNS = {
     "limes": ("label",),
     "metal_countries": ("name", "note"),
     "metal_limits": ("note",),
+    "mishap_causes": ("cause", "tell", "today", "again"),
+    "mishap_signs": ("label",),
     "mixing_limits": ("what",),
+    "pest_claims": ("text",),
     "plant_lists": ("name",),
     "plants": ("name", "reason"),
     "reading_causes": ("cause",),
+    "recipe_notes": ("text",),
     "season_reasons": ("text",),
     "second_things": ("words", "reason"),
+    "share_limits": ("text",),
     "suitability_reasons": ("short", "text"),
     "undo_notes": ("text",),
+    "untested_notes": ("text",),
     "unknown_words": ("words", "remedy"),
     "water_kinds": ("label",),
 }

@@ -8,17 +8,18 @@
 from __future__ import annotations
 
 import math
+from collections import ChainMap
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, cast
 
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
-from feedcalc.contract.figures import Shown, flat_figures, shown
+from feedcalc.contract.figures import Shown, ShownFigures, flat_figures
 from feedcalc.contract.measures import measure_words
 from feedcalc.contract.numbers import write_number
-from feedcalc.contract.own_measures import OwnUnits, on_a_square_foot, to_measure
+from feedcalc.contract.own_measures import OwnUnits, is_own, on_a_square_foot, to_measure
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.liquor.answer import Answer
@@ -26,7 +27,7 @@ from feedcalc.liquor.instruments import ph_shows, reading_celsius
 from feedcalc.liquor.planning import STAGES
 from feedcalc.liquor.times import hours_until_clear, settled_at, use_by
 from feedcalc.physics import settling
-from feedcalc.sheets.moves import Move, in_short, next_move, suggested
+from feedcalc.sheets.moves import Move, countries, in_short, next_move, suggested
 from feedcalc.words.languages import moment_words
 from feedcalc.words.messages import said, said_in
 
@@ -137,6 +138,7 @@ class Sheet:
     ways: tuple[Mapping[str, Any], ...] = ()
     gentler: tuple[Mapping[str, Any], ...] = ()
     suggestions: tuple[Move, ...] = ()
+    countries: tuple[Move, ...] = ()
     read_as: tuple[str, ...] = ()
     fed_litres: float = 0.0
 
@@ -227,6 +229,25 @@ class Sheet:
         return self.at("keeping")[0].text
 
     @property
+    def how_often(self) -> str:
+        """How often the feed may be given."""
+        days = practice("foliar_interval" if self.use == "foliar" else "drench_interval")
+        return said(
+            "Every {low} to {high} days, {most} times a season at most.",
+            low=f"{days.low:g}",
+            high=f"{days.high:g}",
+            most=f"{practice('drenches_per_season').high:g}",
+        )
+
+    @property
+    def second_steep(self) -> str:
+        """What a second steep of the same ash would bring."""
+        share = practice("second_steep_share").scaled(100)
+        return said(
+            "A second steep brings only {low} to {high} % of the first.", low=f"{share.low:g}", high=f"{share.high:g}"
+        )
+
+    @property
     def per_square_foot(self) -> str:
         """How much feed a square foot gets; empty where the grower counts in square metres."""
         return on_a_square_foot(self.figures["delivered.per_square_metre.volume"].value, self.own, self.locale)
@@ -243,7 +264,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
     """
     request, typical, plan = answer.request, answer.typical, answer.plan
     locale = request.locale
-    figures = {path: shown(path, figure, locale, request.own) for path, figure in flat_figures(values).items()}
+    figures = ShownFigures(flat_figures(values), locale, request.own)
     hazard, feed_hazard = _hazards(answer, values)
     starts, settled = request.moment, settled_at(answer)
     return Sheet(
@@ -262,7 +283,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         use=request.word("use"),
         ladder=tuple(_rung(figures, index, row) for index, row in enumerate(values["ladder"])),
         own_path=f"ladder.{next(index for index, row in enumerate(values['ladder']) if row['chosen'])}",
-        cans=tuple(_below(figures, f"batch.cans.{index}") for index in range(len(plan.cans))),
+        cans=tuple(figures.below(f"batch.cans.{index}") for index in range(len(plan.cans))),
         cans_asked=bool(request.cans),
         advice=tuple(_advice(answer, figures, stage) for stage in STAGES),
         assumed=_assumptions(answer, meanings),
@@ -294,6 +315,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         ways=tuple(values["ways"]),
         gentler=tuple(values["gentler"]),
         suggestions=suggested(values["suggestions"]),
+        countries=countries(values["whose_measures"]),
         fed_litres=round(sum(can.litres * can.count for can in plan.cans), 3),
     )
 
@@ -337,8 +359,15 @@ def _caution_conditions(answer: Answer, hazard: Hazard) -> set[str]:
 
 
 def _assumptions(answer: Answer, meanings: Mapping[str, str]) -> tuple[Assumption, ...]:
+    request = answer.request
+
+    def in_own_measure(path: str, text: str) -> str:
+        read = request.readings.get(path)
+        unit = {"L": "L", "m": "m", "degC": "degC"}.get(read.unit, "") if read else ""
+        return to_measure(read.value, unit, request.own, request.locale) if read and is_own(unit, request.own) else text
+
     return tuple(
-        Assumption(path, meanings[path], text)
+        Assumption(path, meanings[path], in_own_measure(path, text))
         for path, text in answer.assumed.items()
         if path in meanings and path not in _CALCULATION_FIELDS
     )
@@ -361,17 +390,9 @@ def _helps(answer: Answer) -> tuple[Help, ...]:
     return tuple(found)
 
 
-def _below(figures: Mapping[str, Shown], start: str) -> dict[str, Shown]:
-    """Return the figures below the path ``start``, by the rest of their paths."""
-    return {path[len(start) + 1 :]: figure for path, figure in figures.items() if path.startswith(start + ".")}
-
-
-def _rung(figures: Mapping[str, Shown], index: int, row: Mapping[str, Any]) -> dict[str, Any]:
-    return {
-        **_below(figures, f"ladder.{index}"),
-        "chosen": row["chosen"],
-        "within_limits_for": row["within_limits_for"],
-    }
+def _rung(figures: ShownFigures, index: int, row: Mapping[str, Any]) -> Mapping[str, Any]:
+    chosen = {"chosen": row["chosen"], "within_limits_for": row["within_limits_for"]}
+    return ChainMap(chosen, cast(Any, figures.below(f"ladder.{index}")))  # which writes nothing into its maps
 
 
 def _advice(answer: Answer, figures: Mapping[str, Shown], stage: str) -> StageAdvice:

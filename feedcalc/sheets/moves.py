@@ -48,6 +48,11 @@ def suggested(suggestions: Sequence[Mapping[str, str]]) -> tuple[Move, ...]:
     )
 
 
+def countries(choices: Sequence[Mapping[str, str]]) -> tuple[Move, ...]:
+    """Return the moves that say whose cups and gallons were typed (``whose_measures`` of the contract)."""
+    return tuple(_move(each["text"], {each["field"]: each["value"]}, each["because"]) for each in choices)
+
+
 def in_short(deciding: Sequence[Mapping[str, str]]) -> str:
     """Return a verdict's reason in a few words: those of the first that decides; without one, nothing is in the way."""
     if not deciding:

@@ -13,18 +13,21 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import jinja2
 import markupsafe
 
 from feedcalc import published
+from feedcalc.contract.asks import PAGE_PARTS
 from feedcalc.contract.cautions import hazard_in
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import roughly
 from feedcalc.garden.plants import Plant, names_of
 from feedcalc.liquor.figures import TABLES_BEHIND_A_BATCH, sources_behind
 from feedcalc.liquor.kept_ash import KeptAsh
+from feedcalc.sheets.advice import AdviceSheet
 from feedcalc.sheets.bars import best_remedy, doubts, range_bars, share_bar
 from feedcalc.sheets.batch import Sheet, status_words
 from feedcalc.sheets.drawing import (
@@ -40,20 +43,20 @@ from feedcalc.sheets.paper.pages import PrintedPage
 from feedcalc.sheets.paper.wall import WallSheet
 from feedcalc.sheets.paper.wall_layout import WallPaper
 from feedcalc.sheets.season import SeasonSheet, timeline_words
+from feedcalc.sheets.share import ShareSheet
 from feedcalc.sheets.spread import SpreadSheet
 from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Said
 
-# Names of the parts in the reply's ``html``, in reading order; `bar` is the answer in one line.
-PAGE_PARTS = ("bench", "reading", "sheet", "liquor", "ladder", "delivery", "label", "reactions", "trust", "bar")
+COMPILED = "compiled"
 MARKDOWN_PARTS = ("short", "sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
 
 
-def page_parts(sheet: Sheet, language: str = "en") -> dict[str, str]:
-    """Return the HTML of each of `PAGE_PARTS`, by name."""
+def page_parts(sheet: Sheet, language: str = "en", names: Sequence[str] = PAGE_PARTS) -> dict[str, str]:
+    """Return the HTML of some of `PAGE_PARTS`, by name."""
     context = _context(sheet, language)
-    return {name: _render(f"{name}.html.j2", language, **context) for name in PAGE_PARTS}
+    return {name: _render(f"{name}.html.j2", language, **context) for name in names}
 
 
 def markdown(part: str, sheet: Sheet, language: str = "en") -> str:
@@ -71,6 +74,26 @@ def spread_html(sheet: SpreadSheet, language: str = "en") -> str:
 def spread_markdown(sheet: SpreadSheet, language: str = "en") -> str:
     """Return the advice on dry ash as Markdown that also reads well as plain text."""
     return _render_text("spread.md.j2", language, sheet=sheet, w=sheet.words)
+
+
+def share_html(sheet: ShareSheet, language: str = "en") -> str:
+    """Return a winter's ash shared out over the beds as HTML."""
+    return _render("share.html.j2", language, sheet=sheet, w=sheet.words)
+
+
+def share_markdown(sheet: ShareSheet, language: str = "en") -> str:
+    """Return a winter's ash shared out over the beds as Markdown that also reads well as plain text."""
+    return _render_text("share.md.j2", language, sheet=sheet, w=sheet.words)
+
+
+def advice_html(sheet: AdviceSheet, language: str = "en") -> str:
+    """Return a judged recipe or a mishap as HTML."""
+    return _render(f"{sheet.name}.html.j2", language, sheet=sheet, v=sheet.values, w=sheet.words)
+
+
+def advice_markdown(sheet: AdviceSheet, language: str = "en") -> str:
+    """Return a judged recipe or a mishap as Markdown that also reads well as plain text."""
+    return _render_text(f"{sheet.name}.md.j2", language, sheet=sheet, v=sheet.values, w=sheet.words)
 
 
 def kept_ash_html(kept: KeptAsh, language: str = "en") -> str:
@@ -220,26 +243,32 @@ def _render_text(template: str, language: str, /, **context: Any) -> str:
     return re.sub(r"\n{3,}", "\n\n", _render(template, language, **context)).strip() + "\n"
 
 
+def compile_templates(folder: Path) -> None:
+    """Write the templates as Python modules into a folder; beside this module, as `COMPILED`, they replace the sources.
+
+    They are the same for every language. Where they are, Jinja's own compiler is not needed.
+    """
+    _templates().compile_templates(folder, zip=None)
+
+
 @cache
 def _templates(language: str = "en") -> jinja2.Environment:
     """Return the template environment of a language."""
-    folder = resources.files("feedcalc.sheets") / "templates"
     speaker = language_of(language)
+    compiled = resources.files("feedcalc.sheets") / COMPILED
+    is_compiled = compiled.is_dir()
 
     def spoken(value: Any) -> Any:
         return speaker.speak(value) if isinstance(value, Said) else value
 
-    def load(name: str) -> str | None:
-        file = folder / name
-        return file.read_text(encoding="utf-8") if file.is_file() else None
-
     environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(load),
+        loader=jinja2.ModuleLoader(str(compiled)) if is_compiled else jinja2.PackageLoader("feedcalc.sheets"),
+        auto_reload=False,
         autoescape=lambda name: bool(name and name.endswith((".html.j2", ".svg.j2"))),
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
+        extensions=[] if is_compiled else ["jinja2.ext.i18n"],
         finalize=spoken,
     )
     environment.globals["is_rtl"] = speaker.direction == "rtl"

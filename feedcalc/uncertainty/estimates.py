@@ -7,8 +7,9 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import log
 from statistics import NormalDist
 from typing import TypeVar
@@ -222,19 +223,46 @@ def percentile(ordered: Sequence[float], probability: float) -> float:
     return ordered[below] + (ordered[above] - ordered[below]) * (position - below)
 
 
-def latin_hypercube(names: Sequence[str], count: int, seed: int) -> list[dict[str, float]]:
+def latin_hypercube(names: Sequence[str], count: int, seed: int) -> Sequence[Mapping[str, float]]:
     """Return ``count`` samples of the unit cube, a probability for each name: a Latin hypercube from a seed.
 
     For each name every one of the ``count`` equal strata contains exactly one sample, at its middle.
     Method: McKay, Beckman and Conover, Technometrics 21 (1979) 239-245.
     """
+    return _latin_hypercube(tuple(names), count, seed)
+
+
+@lru_cache(maxsize=32)
+def _latin_hypercube(names: tuple[str, ...], count: int, seed: int) -> tuple[Mapping[str, float], ...]:
     order = random.Random(seed)
     columns = {}
     for name in names:
         strata = list(range(count))
         order.shuffle(strata)
         columns[name] = [(stratum + 0.5) / count for stratum in strata]
-    return [{name: columns[name][index] for name in names} for index in range(count)]
+    return tuple({name: columns[name][index] for name in names} for index in range(count))
+
+
+@lru_cache(maxsize=32)
+def spread_out(names: tuple[str, ...], count: int, seed: int, first: int, varied: frozenset[str]) -> tuple[int, ...]:
+    """Return the places of ``first`` samples of a Latin hypercube that cover its whole width, for an early look at it.
+
+    They are a part of `latin_hypercube`, so that what follows from them is refined and not replaced by the rest, as in
+    a nested design (Qian, Biometrika 96 (2009) 957-970, from memory). One after the other the sample is taken that lies
+    in the fewest strata, ``first`` to each of the names ``varied``, that hold one already.
+
+    >>> rows = latin_hypercube(("ash",), 40, 1)
+    >>> sorted(int(rows[place]["ash"] * 4) for place in spread_out(("ash",), 40, 1, 4, frozenset({"ash"})))
+    [0, 1, 2, 3]
+    """
+    strata = [{(name, int(row[name] * first)) for name in varied} for row in _latin_hypercube(names, count, seed)]
+    taken: set[tuple[str, int]] = set()
+    places: list[int] = []
+    for _ in range(min(first, count)):
+        left = (place for place in range(count) if place not in places)
+        places.append(min(left, key=lambda place: len(strata[place] & taken)))
+        taken |= strata[places[-1]]
+    return tuple(places)
 
 
 def run_to_end(steps: Steps[Result]) -> Result:

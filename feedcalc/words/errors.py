@@ -6,6 +6,9 @@ and programs that read the JSON reply use the same words.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from feedcalc.words.messages import said
 
 
@@ -17,8 +20,11 @@ class InputError(FeedcalcError):
     """One field of a request can't be used.
 
     ``field`` is the path in the request (``water.amount``), ``given`` the text as typed,
-    ``problem`` one plain sentence, ``accepted`` what is possible instead.
+    ``problem`` one plain sentence, ``accepted`` what is possible instead. ``choices`` are answers that would settle it,
+    each a value of another field and what it would mean: ``{"field": "customs", "value": "us", "text": "US: 3.79 L"}``.
     """
+
+    choices: tuple[Mapping[str, str], ...] = ()
 
     def __init__(self, field: str, given: object, problem: str, accepted: str) -> None:
         self.field = field
@@ -27,9 +33,10 @@ class InputError(FeedcalcError):
         self.accepted = accepted
         super().__init__(f"{field}: {problem} Given: {self.given!r}. Accepted: {accepted}")
 
-    def as_dict(self) -> dict[str, str]:
-        """Return the refusal as a row of ``errors`` in a reply."""
-        return {"field": self.field, "given": self.given, "problem": self.problem, "accepted": self.accepted}
+    def as_dict(self) -> dict[str, Any]:
+        """Return the refusal as a row of ``errors`` in a reply; ``choices`` only where there are any."""
+        row = {"field": self.field, "given": self.given, "problem": self.problem, "accepted": self.accepted}
+        return {**row, "choices": [dict(choice) for choice in self.choices]} if self.choices else row
 
 
 class InputErrors(FeedcalcError):

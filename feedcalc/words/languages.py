@@ -150,6 +150,12 @@ MACHINE_WORDS: Mapping[str, Said] = {
     "uk": said_in("measures of a country", "UK"),
     "ph": said_in("element or figure", "pH"),
     "ec": said_in("element or figure", "conductivity"),
+    "iron": said_in("element", "iron"),
+    "manganese": said_in("element", "manganese"),
+    "boron": said_in("element", "boron"),
+    "too strong": said_in("beside a limit", "too strong"),
+    "may be too strong": said("may be too strong"),
+    "within the limits": said("within the limits"),
 }
 
 

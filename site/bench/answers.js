@@ -1,14 +1,17 @@
-// From what is typed to the answer: asked after a pause, first without ranges, then whole, and put on the page.
-// No arithmetic on figures, no rounding, no unit names: those are the engine's.
+// From what is typed to the answer: asked with the next frame, and put on the page as it comes, first without ranges,
+// then with those of a few ashes, then whole. No arithmetic on figures, no rounding, no unit names: those are the engine's.
 //
 // Rules: what is shown is always marked with how it stands to what is typed. An answer to an older question is dropped.
+// Only the parts in sight are asked for with a key; the rest follow the whole answer, so that paper and other places
+// have them.
 
 import { localMoment } from "../common/clock.js";
-import { all, byId, first, putMarkup, showProgress } from "../common/dom.js";
+import { all, byId, first, inNextFrame, putMarkup, showProgress } from "../common/dom.js";
 import { announce } from "../common/notices.js";
 import { current, sheetAt } from "../common/places.js";
 import { say, sayOf, show } from "../common/words.js";
 import { ask } from "../engine/client.js";
+import { keepLast, lastTo } from "../store/last_answer.js";
 import { isExample, state, tellFollowers, theBatch } from "../store/state.js";
 import * as ashes from "./ash_choice.js";
 import * as form from "./form.js";
@@ -20,9 +23,9 @@ import * as labels from "./label_choice.js";
 /** @typedef {import("../types").Progress} Progress */
 /** @typedef {import("../common/words.js").Words} Words */
 
-const TYPING_PAUSE = 120; // milliseconds from the last key to the quick answer, which has no ranges
-const RANGES_PAUSE = 150; // and from that to the whole one, which is dropped at the next key
-const WITH_RANGES = ["reactions", "label"]; // curves, and how dangerous it can be: till then the last ones stay
+const PARTS = all("#answer [data-part]").concat(all("#bar [data-part]")).map(({ dataset }) => dataset.part ?? "");
+const ALWAYS = ["bench", "reading", "bar"]; // small, and in sight with the next tap
+const WITH_RANGES = ["reactions", "label", "trust"]; // what only all ranges tell: till then the last ones stay
 /** @type {Record<string, Words>} */
 const REASONS = { // why an answer was not had, by the name of the error
   TimedOut: () => say("This took too long and was stopped. Change something, or try again."),
@@ -30,12 +33,15 @@ const REASONS = { // why an answer was not had, by the name of the error
 };
 /** @type {Words} */
 const EXAMPLE = () => say("An example. Tap it to make it yours.");
+/** @type {Words} */
+const LAST = () => say("From last time; it is being confirmed…");
 const answer = byId("answer");
-let quickTimer = 0;
-let rangesTimer = 0;
+let frame = 0;
 let question = 0; // counts changes, so that an answer to an older one is known
-/** @type {Record<string, { text: string, reply: Reply } | undefined>} */
-let answered = {}; // by place: the request whose whole answer is shown there
+/** @type {Record<string, { text: string, reply: Reply, parts: string[] } | undefined>} */
+let answered = {}; // by place: the request whose whole answer is shown there, and in which parts
+/** @type {Map<string, string>} */
+const shown = new Map(); // part -> the markup that stands there
 
 // ---- What is on the page ----------------------------------------------------------------------------------
 
@@ -46,23 +52,36 @@ let answered = {}; // by place: the request whose whole answer is shown there
  */
 function put(name, markup) {
   const place = first(`[data-part="${name}"]`);
-  const { activeElement } = document;
-  const focused = activeElement instanceof HTMLElement && place.contains(activeElement) ? nameOf(activeElement) : "";
-  putMarkup(place, markup);
-  place.lang = document.documentElement.lang;
-  place.dir = document.documentElement.dir;
+  const refocus = placeOfFocus(place);
+  if (shown.get(name) !== markup) {
+    putMarkup(place, markup);
+    place.lang = document.documentElement.lang;
+    shown.set(name, markup);
+  }
   if (name === "sheet") {
     showTicks();
     tellFollowers("answer"); // before the focus comes back: the step that has it must be shown
   }
   if (name === "label") showBatchName();
-  if (focused) /** @type {HTMLElement | null} */ (place.querySelector(focused))?.focus({ preventScroll: true });
+  refocus();
 }
 
-/** What finds an element again in markup that replaces it: a step or its tick. @param {HTMLElement} element */
-function nameOf({ id, dataset: { step } }) {
-  if (step) return `[data-step="${step}"]`;
-  return id ? `#${CSS.escape(id)}` : "";
+/**
+ * Return what gives the focus back to an element within a place whose markup is replaced: to the one with the same id
+ * or step, else to the one of its kind that stands where it stood.
+ * @param {HTMLElement} place
+ */
+function placeOfFocus(place) {
+  const { activeElement: focused } = document;
+  if (!(focused instanceof HTMLElement) || !place.contains(focused)) return () => {};
+  const { id, tagName, dataset: { step } } = focused;
+  const at = all(tagName, place).indexOf(focused);
+  return () => {
+    if (focused.isConnected && document.activeElement === focused) return;
+    const named = step ? `[data-step="${step}"]` : id && `#${CSS.escape(id)}`;
+    const again = /** @type {HTMLElement | null} */ (named ? place.querySelector(named) : all(tagName, place)[at]);
+    again?.focus({ preventScroll: true });
+  };
 }
 
 /** The boxes to tick, one for each step. */
@@ -91,14 +110,20 @@ function showRefusal({ errors: { length: count } }) {
   announce(() => sayOf(count, "Correct one field first.", "Correct {count} fields first."));
 }
 
-/** @param {Reply} reply @param {boolean} whole */
-function showReply(reply, whole) {
+/** @param {Reply} reply @param {boolean} [whole] */
+function putParts({ html = {} }, whole = false) {
+  for (const [name, markup] of Object.entries(html)) if (whole || !WITH_RANGES.includes(name)) put(name, markup);
+}
+
+/** @param {Reply} reply @param {boolean} [whole] */
+function showReply(reply, whole = false) {
   notes.tell(reply);
   if (!reply.ok) {
     showRefusal(reply);
     return;
   }
-  for (const [name, markup] of Object.entries(reply.html)) if (whole || !WITH_RANGES.includes(name)) put(name, markup);
+  const isLast = byId("freshness").dataset.freshness === "last"; // what stands there has ranges, and is confirmed soon
+  if (whole || !isLast) putParts(reply, whole);
   answer.setAttribute("aria-busy", String(!whole));
   if (sheet() === "dry") {
     mark("fresh", () => say("For what is typed now."));
@@ -108,6 +133,10 @@ function showReply(reply, whole) {
     labels.refresh();
     mark("fresh", isExample() ? EXAMPLE : () => say("For what is typed now."));
     announce(() => say("Sheet worked out: {answer}", { answer: first('[data-part="bar"]').textContent?.replaceAll(/\s+/g, " ").trim() }));
+  } else if (isLast) {
+    mark("last", LAST);
+  } else if (byId("freshness").dataset.freshness === "quick") {
+    mark("early", () => say("First ranges, from twelve ashes; the final ones are being worked out…"));
   } else {
     mark("quick", () => say("Typical figures; the likely ranges are being worked out…"));
   }
@@ -139,42 +168,53 @@ function asking() {
   return { ...form.askedAt("dry", request), ask: "spread", now: localMoment() };
 }
 
-function stopTimers() {
-  clearTimeout(quickTimer);
-  clearTimeout(rangesTimer);
-}
+/** Return the parts of the batch's sheet that can be seen, or will be with the next tap. */
+const partsInSight = () => PARTS.filter((name) => ALWAYS.includes(name) || first(`[data-part="${name}"]`).checkVisibility());
 
-/**
- * Work the sheet out anew, after a pause in milliseconds.
- * @param {number} [pause]
- */
-export function recalculate(pause = TYPING_PAUSE) {
+/** Work the sheet out anew, with the next frame: of several changes before it only the last is asked about. */
+export function recalculate() {
   const asked = ++question;
   tellFollowers("request");
-  stopTimers();
   tellProgress(null);
   answer.setAttribute("aria-busy", "true");
   if (sheet() === "dry" || byId("freshness").dataset.freshness !== "example") mark("stale", () => say("Being worked out again…"));
-  quickTimer = setTimeout(async () => {
-    const request = asking();
-    const quick = await askFor(asked, { ...request, ranges: "off" });
-    if (!quick) return;
-    showReply(quick, false);
-    if (!quick.ok || sheet() === "dry") {
-      answered[sheet()] = { text: textOf(request), reply: quick };
-      return;
-    }
-    tellProgress({ done: 0, total: 1 });
-    rangesTimer = setTimeout(() => askForRanges(asked, request), pause ? RANGES_PAUSE : 0);
-  }, pause);
+  cancelAnimationFrame(frame);
+  frame = inNextFrame(() => { if (asked === question) (sheet() === "dry" ? askDry : askBatch)(asked); });
 }
 
-/** @param {number} asked @param {Request} request */
-async function askForRanges(asked, request) {
-  const whole = await askFor(asked, { ...request, ranges: "on" });
+/** @param {number} asked */
+async function askDry(asked) {
+  const request = asking();
+  const reply = await askFor(asked, { ...request, ranges: "off" });
+  if (!reply) return;
+  showReply(reply);
+  answered.dry = { text: textOf(request), reply, parts: [] };
+}
+
+/** @param {number} asked */
+async function askBatch(asked) {
+  const request = asking();
+  const parts = partsInSight();
+  tellProgress({ done: 0, total: 1 });
+  const whole = await askFor(asked, { ...request, html: parts }, (early) => showReply(early));
   if (!whole) return;
   showReply(whole, true);
-  answered.batch = { text: textOf(request), reply: whole };
+  answered.batch = { text: textOf(request), reply: whole, parts };
+  if (whole.ok) askForRest(asked, request, PARTS.filter((name) => !parts.includes(name)));
+}
+
+/**
+ * Ask for further parts of the answer that is shown; the engine still has it.
+ * @param {number} asked
+ * @param {Request} request
+ * @param {string[]} parts
+ */
+async function askForRest(asked, request, parts) {
+  if (!parts.length) return;
+  const rest = await askFor(asked, { ...request, html: parts });
+  if (!rest?.ok || answered.batch?.text !== textOf(request)) return;
+  putParts(rest, true);
+  answered.batch.parts.push(...parts);
 }
 
 /**
@@ -191,29 +231,53 @@ export function placeChanged(place) {
   if (place === "book") return;
   ashes.show();
   const known = answered[sheetAt(place)];
-  if (known?.text !== textOf(asking())) {
-    recalculate(0);
+  const request = asking();
+  if (known?.text !== textOf(request)) {
+    recalculate();
     return;
   }
-  stopTimers();
   question += 1;
   notes.tell(known.reply);
+  if (known === answered.batch && known.reply.ok) askForRest(question, request, PARTS.filter((name) => !known.parts.includes(name)));
+}
+
+/** What the answer depends on: what is asked, and the language. @param {Request} request */
+const questionOf = (request) => `${document.documentElement.lang} ${textOf(request)}`;
+
+/** Show the answer of the last visit, where it is one to what is asked now; it is being worked out anew. */
+export function showLast() {
+  if (sheet() !== "batch" || isExample()) return;
+  const html = lastTo(questionOf(asking()));
+  if (!html) return;
+  for (const [name, markup] of Object.entries(html)) put(name, markup);
+  mark("last", LAST);
+}
+
+/** The page may be closed: what stands there is kept for the next visit. */
+export function keepAnswer() {
+  const { text, reply } = answered.batch ?? {};
+  if (!state.batch || isExample() || !reply?.ok || sheet() !== "batch" || text !== textOf(asking())) return;
+  keepLast(questionOf(asking()), Object.fromEntries(shown));
 }
 
 /** Every answer is asked for anew: in another language. */
 export function forgetAnswers() {
   answered = {};
-  if (state.batch) recalculate(0);
+  if (state.batch) recalculate();
 }
 
 /**
  * The reply, or null where something newer was asked or none can be had.
  * @param {number} asked
  * @param {Request} request
+ * @param {((reply: Reply) => void) | null} [onEarly]
  */
-async function askFor(asked, request) {
+async function askFor(asked, request, onEarly = null) {
   try {
-    const reply = await ask(request, { onProgress: (far) => { if (asked === question) tellProgress(far); } });
+    const reply = await ask(request, {
+      onProgress: (far) => { if (asked === question) tellProgress(far); },
+      onEarly: onEarly && ((early) => (asked === question ? onEarly(early) : putParts(early))),
+    });
     return asked === question ? reply : null;
   } catch (error) {
     const { name } = /** @type {Error} */ (error);

@@ -3,7 +3,7 @@
 import { localMoment } from "../common/clock.js";
 import { byId } from "../common/dom.js";
 import { toast } from "../common/notices.js";
-import { keep as keepText, kept, ofThisTab } from "../common/storage.js";
+import { CUSTOMS, keep as keepText, kept, ofThisTab } from "../common/storage.js";
 import { say, sayIn } from "../common/words.js";
 import * as store from "../store/batches.js";
 import { state, theBatch } from "../store/state.js";
@@ -37,7 +37,7 @@ export function turnTo(chosen) {
   tellHistory();
   showTicks();
   ashes.show();
-  recalculate(0);
+  recalculate();
   return left.length ? ` ${say("Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") })}` : "";
 }
 
@@ -75,12 +75,8 @@ export function deleteBatch() {
 
 /** A batch with nothing filled in but the clock and how numbers are written where this browser is at home. */
 function empty() {
-  const choice = byId("locale", HTMLSelectElement);
-  const offered = [...choice.options].map(({ value }) => value);
-  const [language] = navigator.language.split("-");
-  const locale = offered.find((value) => value === navigator.language)
-    ?? offered.find((value) => value.startsWith(`${language}-`)) ?? choice.dataset.usual;
-  return { schema: 1, now: localMoment(), locale };
+  const customs = kept(CUSTOMS);
+  return { schema: 1, now: localMoment(), locale: form.localeAtHome(), ...(customs && { customs }) };
 }
 
 /** Open the batches of this browser, or begin with the example that stands in the page. */

@@ -5,7 +5,7 @@ import { all, byId, onFile } from "../common/dom.js";
 import { onLanguage } from "../common/words.js";
 import { restart } from "../engine/client.js";
 import { followers, state, theBatch } from "../store/state.js";
-import { forgetAnswers, recalculate, showBatchName } from "./answers.js";
+import { forgetAnswers, keepAnswer, recalculate, showBatchName, showLast } from "./answers.js";
 import * as ashes from "./ash_choice.js";
 import { beginBatch, deleteBatch, duplicate, followOtherWindows, openBatches, turnToChosen } from "./batch_choice.js";
 import { copyLink, openFile, takeLink, tellUnreadable } from "./exchange.js";
@@ -86,6 +86,12 @@ function bindPrinting() {
   window.addEventListener("afterprint", () => { delete html.dataset.print; });
 }
 
+/** The page is left, perhaps for good. */
+function putDown() {
+  flush();
+  keepAnswer();
+}
+
 /** Start the bench. The places must have been started, so that it is known which sheet is shown. */
 export function startBench() {
   bindForm();
@@ -93,10 +99,10 @@ export function startBench() {
   bindPrinting();
   onClick("try-again", () => {
     restart();
-    recalculate(0);
+    recalculate();
   });
-  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") flush(); });
-  window.addEventListener("pagehide", flush);
+  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") putDown(); });
+  window.addEventListener("pagehide", putDown);
   onLanguage(() => {
     if (state.batch) {
       tellKept(state.stored);
@@ -113,6 +119,7 @@ export function startBench() {
   openBatches();
   tellUnreadable();
   takeLink();
+  showLast();
   labels.start();
   wakeEngine();
 }

@@ -7,7 +7,6 @@ import { follow } from "../common/words.js";
 
 const SCHEMA = 1;
 const MOST_CANS = 20;
-const MOST_MILLISIEMENS = 50;
 const form = byId("batch", HTMLFormElement);
 const cans = byId("cans");
 /** @type {object[] | null} */
@@ -16,33 +15,44 @@ let earlier = null; // earlier batches of this ash: not typed, but of the reques
 /** Return the fields of the form that have a name. */
 export const fields = () => fieldsIn(form);
 
+/** Return the field of a name. @param {string} name */
+export const fieldAt = (name) => /** @type {import("../types").Field | null} */ (form.elements.namedItem(name));
+
 /** @param {string} name */
 const stepsOf = (name) => {
   const steps = name.split(".");
   return { last: steps.pop() ?? "", steps };
 };
 
+/** Return how numbers are written where this browser is at home. */
+export function localeAtHome() {
+  const choice = byId("locale", HTMLSelectElement);
+  const offered = [...choice.options].map(({ value }) => value);
+  const [language] = navigator.language.split("-");
+  return offered.find((value) => value === navigator.language)
+    ?? offered.find((value) => value.startsWith(`${language}-`)) ?? choice.dataset.usual ?? "";
+}
+
 /** Whether gallons are US gallons here. */
 export function isUs() {
-  const values = Object.fromEntries(fields().map(({ name, value }) => [name, value]));
-  return (values.customs || (values.locale === "en-US" ? "us" : "")) === "us";
+  return (fieldAt("customs")?.value || (fieldAt("locale")?.value === "en-US" ? "us" : "")) === "us";
 }
 
-/**
- * Return what stands in a field; a number alone gets the likely unit. Conductivities above 50 are in µS/cm.
- * @param {import("../types").Field} field
- */
-function withUnit({ value, dataset }) {
-  const text = value.trim();
-  if (!dataset.unit || !/^\d+([.,]\d+)?$/.test(text)) return value;
-  if (dataset.unit === "mS/cm" && parseFloat(text) > MOST_MILLISIEMENS) return `${text} µS/cm`;
-  return `${text} ${isUs() ? dataset.usUnit : dataset.unit}`;
+/** What was typed without a unit, and how the engine read it, by the name of the field. @type {Map<string, { typed: string, reading: string }>} */
+const understood = new Map();
+
+/** Note how the engine read what stands in a field. @param {import("../types").Field} field @param {string} reading */
+export function understand(field, reading) {
+  understood.set(field.name, { typed: field.value, reading });
+  if (field !== document.activeElement && complete(field)) field.dispatchEvent(new Event("change", { bubbles: true }));
 }
 
-/** Write the unit behind a number that stands alone in a field, so that it can be seen and changed. @param {import("../types").Field} field */
+/** Write a number that stands alone as the engine read it, so that its unit can be seen and changed. @param {import("../types").Field} field */
 export function complete(field) {
-  const text = withUnit(field);
-  if (text !== field.value) field.value = text;
+  const { typed, reading } = understood.get(field.name) ?? {};
+  if (!reading || typed !== field.value || /\p{L}/u.test(typed)) return false;
+  field.value = reading.replaceAll("\u00a0", " ");
+  return true;
 }
 
 /** Return the request in the form; empty fields are left out. */
@@ -50,8 +60,7 @@ export function read() {
   /** @type {Request} */
   const request = { schema: SCHEMA };
   for (const field of fields()) {
-    const { name } = field;
-    const value = withUnit(field);
+    const { name, value } = field;
     if (!value.trim()) continue;
     const { steps, last } = stepsOf(name);
     let place = request;

@@ -4,7 +4,7 @@ import { all, byId, first } from "../common/dom.js";
 import { go } from "../common/places.js";
 import { say, sayIn, show } from "../common/words.js";
 import { wordsOf } from "../store/changes.js";
-import { fields } from "./form.js";
+import * as inForm from "./form.js";
 
 /** @typedef {import("../types").Reply} Reply */
 /** @typedef {import("../types").Refusal} Refusal */
@@ -13,18 +13,15 @@ import { fields } from "./form.js";
 const form = byId("batch", HTMLFormElement);
 
 /** @param {string} path @returns {Field | null} */
-function fieldAt(path) {
-  const named = fields();
-  return named.find(({ name }) => name === path) ?? named.find(({ name }) => name.startsWith(path + ".")) ?? null;
-}
+const fieldAt = (path) => inForm.fieldAt(path) ?? inForm.fields().find(({ name }) => name.startsWith(path + ".")) ?? null;
 
 /**
  * Show at each field what the reply says of it.
  * @param {Reply} reply
  */
 export function tell(reply) {
-  for (const field of fields()) field.removeAttribute("aria-invalid");
-  for (const place of [...all("[data-error]", form), ...all("[data-mirror-error]")]) {
+  for (const field of all("[aria-invalid]", form)) field.removeAttribute("aria-invalid");
+  for (const place of [...all("[data-error]:not([hidden])", form), ...all("[data-mirror-error]:not([hidden])")]) {
     place.hidden = true;
     place.textContent = "";
   }
@@ -36,9 +33,11 @@ export function tell(reply) {
 function tellReadings({ assumed, read_as: readings }) {
   for (const place of all("[data-echo]", form)) {
     const path = place.dataset.echo ?? "";
-    const typed = Boolean(fieldAt(path)?.value);
+    const field = fieldAt(path);
+    const typed = Boolean(field?.value);
     const amount = (typed ? readings : assumed)[path];
-    if (!amount) place.textContent = "";
+    if (field && typed && amount) inForm.understand(field, amount);
+    if (!amount) place.replaceChildren();
     else if (typed) show(place, () => say("Read as {amount}.", { amount }));
     else show(place, () => sayIn("what was typed", "Taken: {amount}.", { amount }));
   }
@@ -48,7 +47,7 @@ function tellReadings({ assumed, read_as: readings }) {
 function tellErrors(errors) {
   byId("error-list").replaceChildren(...errors.map((error) => {
     const field = fieldAt(error.field);
-    if (field) markField(field, wordsOf([error]));
+    if (field) markField(field, wordsOf([error]), error.choices);
     return lineOf(error);
   }));
   byId("error-summary").hidden = !errors.length;
@@ -69,8 +68,17 @@ function lineOf(error) {
   return item;
 }
 
-/** @param {Field} field @param {string} words */
-function markField(field, words) {
+/** Offer, behind an error, the answers that would settle it. @param {HTMLElement} place @param {Refusal["choices"]} choices */
+function offer(place, choices = []) {
+  for (const { field, value, text } of choices) {
+    const button = Object.assign(document.createElement("button"), { type: "button", textContent: text });
+    button.dataset.move = JSON.stringify({ [field]: value });
+    place.append(" ", button);
+  }
+}
+
+/** @param {Field} field @param {string} words @param {Refusal["choices"]} [choices] */
+function markField(field, words, choices) {
   const name = CSS.escape(field.name);
   const place = first(`[data-error="${name}"]`, HTMLElement, form);
   place.textContent = place.textContent ? `${place.textContent} ${words}` : words;
@@ -80,6 +88,7 @@ function markField(field, words) {
     mirror.textContent = words;
     mirror.hidden = false;
   }
+  for (const each of [place, ...mirrorsOf(field.name)]) offer(each, choices);
   field.setAttribute("aria-invalid", "true");
   field.closest("details")?.setAttribute("open", "");
 }

@@ -2,6 +2,7 @@
 
 import { byId } from "../common/dom.js";
 import { localMoment } from "../common/clock.js";
+import { CUSTOMS, keep as keepText, kept } from "../common/storage.js";
 import { sayIn } from "../common/words.js";
 import { isExample, state, theBatch } from "../store/state.js";
 import { recalculate } from "./answers.js";
@@ -44,7 +45,7 @@ function takeRequest() {
   form.write(theBatch().request);
   keep();
   ashes.show();
-  recalculate(0);
+  recalculate();
 }
 
 /**
@@ -58,6 +59,7 @@ export function changed(name = null) {
   if (!name || state.typing !== name) remember();
   state.typing = name;
   const wasExample = isExample();
+  if (request.customs !== batch.request.customs) keepText(CUSTOMS, request.customs ?? null);
   batch.request = request;
   if (wasExample) makeOwn(batch);
   keep();
@@ -68,9 +70,15 @@ export function changed(name = null) {
 function makeOwn(batch) {
   if (batch.name === sayIn("name of a batch", "Example")) batch.name = sayIn("name of a batch", "Batch");
   byId("batch-name", HTMLInputElement).value = batch.name;
-  if (batch.request.now !== JSON.parse(state.example).now) return;
-  batch.request.now = localMoment();
-  byId("now", HTMLInputElement).value = batch.request.now;
+  const example = JSON.parse(state.example);
+  const { request } = batch;
+  if (request.now === example.now) request.now = localMoment();
+  // Whoever is at home in the US counts in gallons, and reads them so.
+  const isUs = request.locale === example.locale && form.localeAtHome() === "en-US";
+  if (isUs) request.locale = "en-US";
+  if (request.customs === example.customs) request.customs = kept(CUSTOMS) ?? (isUs ? "us" : request.customs);
+  byId("now", HTMLInputElement).value = request.now;
+  for (const name of ["locale", "customs"]) byId(name, HTMLSelectElement).value = request[name] ?? "";
 }
 
 /**

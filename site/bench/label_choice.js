@@ -104,7 +104,7 @@ function labelWished() {
   /** @type {Record<string, string>} */
   const addresses = { none: "", here: location.href.replace(/#.*$/, ""), own: wish("address") };
   const isSheet = wish("what") === "sheet";
-  const names = isSheet ? ["grid", "paper", "margin", "gap", "start", "cut_marks", "copies"] : ["size", "copies"];
+  const names = isSheet ? ["of", "grid", "paper", "margin", "gap", "start", "cut_marks", "copies"] : ["of", "size", "copies"];
   const wished = [...names.map((each) => [each, wish(each)]), ["address", addresses[wish("code")]]];
   return { ...(isSheet && { grid: "2 x 2" }), ...Object.fromEntries(wished.filter(([, value]) => value)) };
 }

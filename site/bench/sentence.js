@@ -15,8 +15,7 @@ const SIZES = {
 };
 const size = byId("can-size", HTMLSelectElement);
 
-/** @param {string} name */
-const fieldAt = (name) => form.fields().find((each) => each.name === name);
+const { fieldAt } = form;
 /** @param {string} name */
 const valueAt = (name) => fieldAt(name)?.value.trim() ?? "";
 
@@ -53,12 +52,20 @@ function tellCans() {
   const assumed = valueAt("cans.0.count") ? "" : fieldAt("cans.0.size")?.getAttribute("placeholder") ?? "";
   const held = valueAt("cans.0.size") || assumed;
   const offered = held && !sizes().includes(held) ? [held, ...sizes()] : sizes();
-  size.replaceChildren(...offered.map((text) => new Option(text, text)), new Option(sayIn("size of a can", "another size"), OTHER));
+  offer(offered);
   size.value = held;
-  byId("can-count").textContent = valueAt("cans.0.count") || "1";
+  const count = valueAt("cans.0.count") || "1";
+  if (byId("can-count").textContent !== count) byId("can-count").textContent = count;
   const more = rows.slice(1).map((_, place) => `${valueAt(`cans.${place + 1}.count`) || "1"} × ${valueAt(`cans.${place + 1}.size`)}`);
   byId("more-cans").hidden = !more.length;
   show(byId("more-cans"), () => sayIn("size of a can", "and {cans}", { cans: more.join(", ") }));
+}
+
+/** List sizes to choose from, where they are not listed already. @param {string[]} sizesOffered */
+function offer(sizesOffered) {
+  const wanted = [...sizesOffered.map((text) => [text, text]), [sayIn("size of a can", "another size"), OTHER]];
+  if (String(wanted) === String([...size.options].map(({ text, value }) => [text, value]))) return;
+  size.replaceChildren(...wanted.map(([text, value]) => new Option(text, value)));
 }
 
 /** @param {number} by */
@@ -122,7 +129,7 @@ export function startSentence() {
     }
     if (state.batch) tell(); // a number may have got its unit
   });
-  byId("answer").addEventListener("click", ({ target }) => {
+  document.addEventListener("click", ({ target }) => {
     const button = /** @type {HTMLElement | null} */ (/** @type {Element} */ (target).closest("[data-move]"));
     if (button) move(button.dataset.move ?? "{}");
   });

@@ -77,7 +77,7 @@ export function record(name) {
 }
 
 function beginNow() {
-  const field = form.fields().find((each) => each.name === "now");
+  const field = form.fieldAt("now");
   if (!field) return;
   field.value = localMoment();
   changed();

@@ -14,6 +14,7 @@ import { addBatch, backToTyping, fillBatches, giveUp, openForm, save, showDrafts
 import { showWritten } from "./lists.js";
 import { beds, forms, nameOf } from "./names.js";
 import { lookAgain } from "./season.js";
+import { startSharing } from "./share.js";
 import { redo, startTelling, undo } from "./telling.js";
 import { chooseBed, drawWith, refresh, view } from "./view.js";
 
@@ -169,6 +170,7 @@ export async function startBook({ batch }) {
   bindForms();
   bindButtons();
   bindCountry();
+  startSharing();
   byId("batch-to-book").hidden = false;
   onClick("batch-to-book", () => {
     view.example = null;

@@ -6,9 +6,11 @@ import { byId, download, first, made } from "../common/dom.js";
 import { say, sayIn, show } from "../common/words.js";
 import { open as openBatches } from "../store/batches.js";
 import { askBook, remember, textsOf, wordsOf, work } from "../store/changes.js";
+import { withoutDeadly } from "../store/deadly.js";
 import * as records from "../store/records.js";
 import { textIn } from "../store/shapes.js";
 import { nameOf } from "./names.js";
+import { winterAsh } from "./share.js";
 import { tell, tellUndoable } from "./telling.js";
 import { refresh } from "./view.js";
 
@@ -38,7 +40,7 @@ export function saveTable() {
 
 export function saveReminders() {
   const book = records.asObject([...records.all(), ...steeping()]);
-  return saveWith(`feedcalc-reminders-${today()}.ics`, { do: "reminders", book }, "text/calendar",
+  return saveWith(`feedcalc-reminders-${today()}.ics`, { do: "reminders", book, ash: winterAsh() }, "text/calendar",
     ({ reminders }) => calendarOf(reminders, new Date()));
 }
 
@@ -46,11 +48,20 @@ export function saveReminders() {
 async function saveWith(name, asked, type, textOf) {
   try {
     const reply = await askBook(asked);
-    if (reply.ok) download(name, textOf(reply.values.book), type);
-    else tell(() => wordsOf(reply.errors));
+    if (reply.ok) {
+      download(name, textOf(reply.values.book), type);
+      tellLeftOut();
+    } else tell(() => wordsOf(reply.errors));
   } catch {
     tell(() => say("The calculator cannot run in this browser, so only the plain file can be saved."));
   }
+}
+
+/** Tell which records are in no answer of the calculator, because it died over them, and so not in what was saved. */
+function tellLeftOut() {
+  const asked = new Set(withoutDeadly(records.all()));
+  const names = records.all().filter((record) => !asked.has(record)).map(nameOf).join("; ");
+  if (names) tell(() => say("This file leaves out what the calculator can't bear: {names}. The file of the whole book has it.", { names }));
 }
 
 /**

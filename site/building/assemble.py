@@ -5,6 +5,7 @@ Rules: page.html.j2 is the only template of the page. It is given
 * ``policy``, ``styles``, ``engine``: markup for the head (policy first), the head, the end of the body;
   ``engine`` holds the worker's program, the words, the script that main.js and its modules are bundled into, then the
   payload: the script runs while the payload is still being read, so it finds all of the page but that;
+* ``made``: what the engine of this page is known by;
 * ``installable``: True for the site (``<html data-installable>``, link to the manifest);
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
 * ``choices``: for each field of a request that is chosen from a list, the choices; ``usual``: what is assumed;
@@ -34,18 +35,21 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from building.ingredients import SITE, licences
-from building.payload import as_signs
+from building.payload import as_text
 from building.words import page_words
 from feedcalc import engine, published
+from feedcalc.contract.asks import PAGE_PARTS
 from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.garden.plants import plants
 from feedcalc.sheets.paper.wall import wall_sizes
-from feedcalc.sheets.render import PAGE_PARTS
 from feedcalc.words.languages import LANGUAGES, LOCALES
 
 STYLES = ("styles/page.css", "styles/label_choice.css", "styles/book.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
+
+
+_PAYLOAD = "@@PAYLOAD@@"  # stands for it until the page is bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +68,9 @@ def assemble(parts: Parts, target: Path) -> None:
     target.mkdir(parents=True, exist_ok=True)
     packed = base64.b64encode(gzip.compress(parts.program.encode(), 9, mtime=0)).decode()
     program = _element("engine-program", parts.program.encode(), text=packed)
-    payload = _element("engine-payload", parts.payload, text=as_signs(parts.payload))
-    (target / "feedcalc.html").write_bytes(_page(parts, program, payload, installable=False))
+    payload = _element("engine-payload", parts.payload, text=_PAYLOAD)
+    page = _page(parts, program, payload, installable=False)
+    (target / "feedcalc.html").write_bytes(page.replace(_PAYLOAD.encode(), as_text(parts.payload)))
     site = target / "site"
     shutil.rmtree(site, ignore_errors=True)
     site.mkdir()
@@ -116,12 +121,14 @@ def page_without_engine() -> str:
 
 
 def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) -> bytes:
+    """Return the page; the one file is in windows-1252, for its payload, and has nothing but ASCII besides."""
     styles = [(SITE / name).read_text(encoding="utf-8") for name in STYLES]
     policy = _policy(parts.script, styles, installable=installable)
     script = Markup(f"<script>{parts.script}</script>\n")
     looks = Markup("").join(Markup(f"<style>{text}</style>\n") for text in styles)
     engine_markup = program + _page_words() + script + payload
-    return _rendered(parts, policy, looks, engine_markup, licences(), installable=installable).encode()
+    page = _rendered(parts, policy, looks, engine_markup, licences(), installable=installable)
+    return page.encode() if installable else page.encode("ascii", "xmlcharrefreplace")
 
 
 def _rendered(
@@ -132,6 +139,7 @@ def _rendered(
     ).get_template("page.html.j2")
     return template.render(
         policy=policy,
+        made=_digest(parts.payload)[:16],
         styles=styles,
         engine=scripts,
         installable=installable,
@@ -154,9 +162,18 @@ def _rendered(
 
 
 def _page_words() -> Markup:
-    """The catalogues of the page's own words, as data for common/words.js."""
-    text = json.dumps(page_words(), ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c")
-    return Markup('<script type="application/json" id="page-words">{}</script>\n').format(Markup(text))
+    """The catalogues of the page's own words, as data for common/words.js: only the one in use is read."""
+    words = page_words()
+    plants, forms = words.pop("plants"), words.pop("forms")
+    data = {"page-words": {name: words.pop(name) for name in ("messages", "static", "locales", "rtl")}}
+    data |= {f"words-{tag}": {"words": held, "plants": plants[tag], "forms": forms[tag]} for tag, held in words.items()}
+    element = Markup('<script type="application/json" id="{}">{}</script>\n')
+    return Markup("").join(element.format(name, _json(each)) for name, each in data.items())
+
+
+def _json(data: Any) -> Markup:
+    """Return data as JSON in ASCII that ends no element."""
+    return Markup(json.dumps(data, separators=(",", ":")).replace("<", "\\u003c"))
 
 
 def _size_words(row: Mapping[str, str]) -> str:
@@ -169,11 +186,10 @@ def _size_words(row: Mapping[str, str]) -> str:
 def _for_the_book() -> dict[str, Any]:
     """What the season book offers: limes and countries as value and words, an example book as JSON for a script."""
     example = json.loads((SITE.parent / "feedcalc" / "book" / "demo_book.json").read_text(encoding="utf-8"))
-    text = json.dumps(example, ensure_ascii=False, separators=(",", ":"))
     return {
         "limes": [(row["id"], row["label"]) for row in published.table("limes")],
         "countries": [(row["country"], row["name"]) for row in published.table("metal_countries")],
-        "example": Markup(text.replace("<", "\\u003c")),
+        "example": _json(example),
     }
 
 

@@ -13,7 +13,7 @@ const { outputFiles: [script], metafile } = await build({
   globalName: name,
   target: "es2022",
   platform: "browser",
-  charset: "utf8",
+  charset: "ascii",
   preserveSymlinks: true, // names of modules stand in the script: they are as told, wherever those files lie
   legalComments: "none", // licences of what others wrote stand in the page
   alias: { "ical.js": "./node_modules/ical.js/dist/ical.min.js" },

@@ -14,6 +14,8 @@ import subprocess
 from importlib import metadata
 from pathlib import Path
 
+from feedcalc.sheets.render import COMPILED, compile_templates
+
 SITE = Path(__file__).resolve().parent.parent
 ROOT = SITE.parent
 NODE_MODULES = SITE / "node_modules"
@@ -105,8 +107,17 @@ def run_npm(node: Path, *words: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run([*command, *words], cwd=SITE, env=environment, capture_output=True, text=True, check=False)
 
 
+# Jinja's compiler and what only it needs, where the templates are compiled: names that other modules of it import.
+WITHOUT_COMPILER = {
+    "compiler.py": "CodeGenerator = generate = None\n",
+    "lexer.py": "Lexer = TokenStream = get_lexer = None\n",
+    "parser.py": "Parser = None\n",
+}
+NOT_WITHOUT_COMPILER = ("_identifier", "ext", "idtracking", "meta", "nativetypes", "optimizer", "sandbox")
+
+
 def copy_packages(target: Path) -> None:
-    """Lay the Python packages of the page, as sources, into the empty folder ``target``."""
+    """Lay the Python packages of the page, as sources, into the empty folder ``target``; templates are compiled."""
     target.mkdir(parents=True)
     for name in PACKAGES:
         found = importlib.util.find_spec(name)
@@ -117,6 +128,13 @@ def copy_packages(target: Path) -> None:
             shutil.copytree(origin.parent, target / name, ignore=NOT_IN_THE_PAGE)
         else:
             shutil.copy(origin, target / origin.name)
+    sheets = target / "feedcalc" / "sheets"
+    shutil.rmtree(sheets / "templates")
+    compile_templates(sheets / COMPILED)
+    for name, content in WITHOUT_COMPILER.items():
+        (target / "jinja2" / name).write_text(content)
+    for name in NOT_WITHOUT_COMPILER:
+        (target / "jinja2" / f"{name}.py").unlink()
 
 
 def licences() -> str:

@@ -53,29 +53,20 @@ def payload(work: Path) -> bytes:
     return b"".join((*(len(frame).to_bytes(4, "little") for frame in frames), *frames))
 
 
-# What stands for a digit of base 91 in the page: every visible sign of ASCII but those that mean something in HTML.
-SIGNS = "".join(chr(code) for code in range(0x21, 0x7F) if chr(code) not in '<&"')
-BITS_OF_A_PAIR = 13  # 91 * 91 is just above 2 to the 13th
+# What can't stand in a page in windows-1252 as it is: a page loses noughts and carriage returns, and "<" might end the
+# element. "=" and the sign 64 further on stand for them; "=" itself comes first.
+ESCAPED = b"=\x00\r<"
 
 
-def as_signs(content: bytes) -> str:
-    """Bytes as text for the page: 13 bits in two signs, a twelfth less than base64 takes.
+def as_text(content: bytes) -> bytes:
+    """Return bytes as text for a page in windows-1252, in which each byte is a sign, with few that need two.
 
-    Nought bits fill the last pair, so reading it back may give one byte of nought too many.
-
-    >>> as_signs(b"ash"), len(as_signs(bytes(13)))
-    ('ZS,3', 16)
+    >>> as_text(b"a<\\x00=") == b"a=|=@=}"
+    True
     """
-    pairs = [first + second for first in SIGNS for second in SIGNS]
-    mask = (1 << BITS_OF_A_PAIR) - 1
-    found = []
-    for start in range(0, len(content), BITS_OF_A_PAIR):
-        piece = content[start : start + BITS_OF_A_PAIR]
-        bits = int.from_bytes(piece, "little")
-        for _ in range(-(-len(piece) * 8 // BITS_OF_A_PAIR)):
-            found.append(pairs[bits & mask])
-            bits >>= BITS_OF_A_PAIR
-    return "".join(found)
+    for byte in ESCAPED:
+        content = content.replace(bytes([byte]), bytes([ESCAPED[0], byte + 64]))
+    return content
 
 
 def _compressed(content: bytes) -> bytes:

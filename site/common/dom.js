@@ -92,6 +92,17 @@ export function putMarkup(place, markup) {
 }
 
 /**
+ * Do something before the next frame is drawn; at once where none is drawn, as in a hidden tab. Returns what
+ * `cancelAnimationFrame` takes.
+ * @param {() => void} act
+ */
+export function inNextFrame(act) {
+  if (document.visibilityState !== "hidden") return requestAnimationFrame(act);
+  act();
+  return 0;
+}
+
+/**
  * Choose a value in a select; an unknown one is offered as well, so that it is shown and not silently changed.
  * @param {HTMLSelectElement} select
  * @param {string} value

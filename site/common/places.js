@@ -1,5 +1,5 @@
 // The places of the page: the feed, dry ash, the book; and of the feed the steps one at a time, and all there is to say
-// and to read. One is shown; the address says which, so that Back leads to the one before and a link to any of them.
+// and to read; a recipe to be judged. One is shown; the address says which, so that Back leads to the one before and a link to any of them.
 //
 // Rules: what belongs to places names them in data-in; the parts of the form that belong to some only, in data-for. A
 // link to a place carries data-place. Each place keeps how far it was scrolled. A wide screen shows all of the feed.
@@ -20,14 +20,14 @@ let shown = FIRST;
 /** @type {(place: string) => void} */
 let changed = () => {};
 
-/** Return the place that is shown: "batch", "steps", "all", "dry" or "book". */
+/** Return the place that is shown: "batch", "steps", "all", "dry", "recipe" or "book". */
 export const current = () => shown;
 
 /**
  * Return the sheet that a place shows: "batch", "dry" or "book".
  * @param {string} [place]
  */
-export const sheetAt = (place = shown) => (["steps", "all"].includes(place) ? "batch" : place);
+export const sheetAt = (place = shown) => (["steps", "all", "recipe"].includes(place) ? "batch" : place);
 
 /** @param {string | null} place */
 const linkTo = (place) => links.find(({ dataset }) => dataset.place === place);

@@ -1,5 +1,7 @@
 // Small texts in localStorage or sessionStorage, of which a browser may refuse both.
 
+export const CUSTOMS = "feedcalc.customs"; // whose cups and gallons are meant, once somebody has said so
+
 /**
  * Return the text kept under a key, or null where there is none or storage is refused.
  * @param {string} key

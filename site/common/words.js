@@ -14,8 +14,14 @@ const LEFT_ALONE = "script, style, pre, datalist, [data-part], [translate=no]";
 const CONTEXTS = { BUTTON: "button", A: "button", LABEL: "field" };
 const STANDING_IN = "option, button, a, label, legend, summary, h1, h2, h3, h4, h5, h6";
 
-/** @type {import("../types").PageWords} */
-let catalogues = { messages: [], static: 0, plants: {}, forms: {}, locales: {}, rtl: [] };
+/** @typedef {string | string[]} Translation forms where the words depend on a number */
+/** @typedef {{ words: Translation[], plants: string[], forms: Record<string, number> }} Catalogue */
+/** @type {Record<string, string>} */
+let locales = {}; // tag of each language to its locale
+/** @type {string[]} */
+let rightToLeft = [];
+/** @type {Map<string, Catalogue>} */
+const catalogues = new Map(); // by the tag of the language, each read when it is first chosen
 /** @type {Map<string, number>} */
 let places = new Map();
 /** @type {Set<string>} */
@@ -34,18 +40,24 @@ let chosen = "en";
 export const language = () => chosen;
 
 /** @param {string} tag */
-const localeOf = (tag) => catalogues.locales[tag] ?? "";
+const localeOf = (tag) => locales[tag] ?? "";
 
 /** @param {unknown} tag */
-const isKnown = (tag) => typeof tag === "string" && Object.hasOwn(catalogues.locales, tag);
+const isKnown = (tag) => typeof tag === "string" && Object.hasOwn(locales, tag);
 
-/**
- * Return the words of a message in the language chosen, a list of them where they depend on a number.
- * @param {string} key the message, after its context where it has one
- */
+/** @param {string} id */
+const dataIn = (id) => JSON.parse(document.getElementById(id)?.textContent ?? "");
+
+/** @param {string} tag @returns {Catalogue | undefined} none for English, which is what the page is written in */
+function catalogueOf(tag) {
+  if (tag !== "en" && !catalogues.has(tag)) catalogues.set(tag, dataIn(`words-${tag}`));
+  return catalogues.get(tag);
+}
+
+/** @param {string} key a message, after its context where it has one */
 function found(key) {
   const place = places.get(key);
-  return place === undefined ? undefined : catalogues[chosen]?.[place];
+  return place === undefined ? "" : catalogueOf(chosen)?.words[place] ?? "";
 }
 
 /** @param {string} key */
@@ -85,8 +97,8 @@ export const sayIn = (context, message, parts = {}) => filled(translated(context
 export function sayOf(count, one, many, parts = {}) {
   const forms = found(one);
   const category = new Intl.PluralRules(localeOf(chosen)).select(count);
-  const form = forms?.[catalogues.forms[chosen]?.[category] ?? forms.length - 1];
-  return filled(form ?? (count === 1 ? one : many), { count, ...parts });
+  const form = Array.isArray(forms) && forms[catalogueOf(chosen)?.forms[category] ?? forms.length - 1];
+  return filled(form || (count === 1 ? one : many), { count, ...parts });
 }
 
 /**
@@ -95,8 +107,9 @@ export function sayOf(count, one, many, parts = {}) {
  * @param {Words} words
  */
 export function show(element, words) {
-  element.textContent = words();
-  shown.set(element, { words, said: element.textContent ?? "" });
+  const said = words();
+  if (element.textContent !== said) element.textContent = said;
+  shown.set(element, { words, said });
 }
 
 /**
@@ -167,7 +180,7 @@ function speak() {
 }
 
 function offerPlants() {
-  const names = catalogues.plants[chosen] ?? plantsInEnglish;
+  const names = catalogueOf(chosen)?.plants ?? plantsInEnglish;
   plantList().replaceChildren(...names.map((name) => {
     const option = document.createElement("option");
     option.value = name;
@@ -188,7 +201,7 @@ export function use(tag) {
   const before = chosen;
   chosen = isKnown(tag) ? tag : "en";
   document.documentElement.lang = localeOf(chosen);
-  document.documentElement.dir = catalogues.rtl.includes(chosen) ? "rtl" : "ltr";
+  document.documentElement.dir = rightToLeft.includes(chosen) ? "rtl" : "ltr";
   chooser().value = chosen;
   speak();
   if (before === chosen) return;
@@ -219,9 +232,11 @@ function chosenByHand() {
 
 /** Read the catalogues of the page and say everything in the language kept or guessed. */
 export function startWords() {
-  catalogues = JSON.parse(document.getElementById("page-words")?.textContent ?? "");
-  places = new Map(catalogues.messages.map((message, place) => [message, place]));
-  staticMessages = new Set(catalogues.messages.slice(0, catalogues.static));
+  /** @type {{ messages: string[], static: number, locales: Record<string, string>, rtl: string[] }} */
+  const { messages, static: count, ...about } = dataIn("page-words");
+  ({ locales, rtl: rightToLeft } = about);
+  places = new Map(messages.map((message, place) => [message, place]));
+  staticMessages = new Set(messages.slice(0, count));
   plantsInEnglish = [...plantList().options].map((option) => option.value);
   chooser().addEventListener("change", chosenByHand);
   follow(document.documentElement);

@@ -26,6 +26,7 @@ import { canHash, isWhole, payloadOfWorker, programOfWorker, whatIsLacking } fro
  * @property {number} id
  * @property {string} text
  * @property {(far: Progress) => void} onProgress
+ * @property {((reply: import("../types").Reply) => void) | null} onEarly
  * @property {(reply: import("../types").Reply) => void} resolve
  * @property {(error: Error) => void} reject
  * @property {boolean} isProbe whether one death is an answer
@@ -44,7 +45,7 @@ let settings = USUAL;
 /** @type {Worker | null} */
 let worker = null;
 let ready = false;
-/** @type {{ id: number, line: string }[]} */
+/** @type {(Pick<Question, "id" | "onEarly"> & { line: string })[]} */
 let sent = []; // questions the worker has and has not answered, the newest last
 /** @type {{ id: number, line: string } | null} */
 let at = null; // which of them it is at, as far as is known
@@ -158,7 +159,7 @@ function heard(message) {
     holdToHash(message.payload);
   } else if (message.ready) {
     awake(message.ready);
-  } else if (message.total !== undefined) {
+  } else if (message.total !== undefined || message.early !== undefined) {
     goesOn(message);
   } else if (message.id !== undefined) {
     answered(message);
@@ -204,18 +205,19 @@ function inChosenLanguage(request) {
  * Return a promise of the reply of `feedcalc.engine.calculate`. May be asked before the engine is ready: it waits. It is
  * rejected with an error named "Superseded" (something newer was asked on this line), "TimedOut" (Python hung and is
  * being restarted), "Died" (Python died over it twice and is being restarted) or "Failed" (Python can't be had, or
- * raised an error). onProgress comes now and then while a long answer is worked out.
+ * raised an error). onProgress comes now and then while a long answer is worked out, onEarly with replies before the last,
+ * which may be to a question that was superseded meanwhile: where keys come faster than answers, some figures move.
  * @param {import("../types").Request} request
- * @param {{ line?: string, onProgress?: (far: Progress) => void, isProbe?: boolean }} [options]
+ * @param {{ line?: string, onProgress?: (far: Progress) => void, onEarly?: Question["onEarly"], isProbe?: boolean }} [options]
  * @returns {Promise<import("../types").Reply>}
  */
-export function ask(request, { line = "sheet", onProgress = () => {}, isProbe = false } = {}) {
+export function ask(request, { line = "sheet", onProgress = () => {}, onEarly = null, isProbe = false } = {}) {
   return new Promise((resolve, reject) => {
     const older = waiting.get(line);
     older?.reject(named("Superseded", "a newer request took its place"));
     if (older && sent.some(({ id }) => id === older.id)) worker?.postMessage({ drop: older.id });
     const text = JSON.stringify(inChosenLanguage(request));
-    waiting.set(line, { id: ++lastId, text, onProgress, resolve, reject, isProbe });
+    waiting.set(line, { id: ++lastId, text, onProgress, onEarly, resolve, reject, isProbe });
     if (document.documentElement.dataset.engine === "failed") settle(line, lastId)?.reject(named("Failed", "no engine"));
     else if (givenUp.get(line) === timeless(text)) settle(line, lastId)?.reject(named("Died", "asked before"));
     else sendAll();
@@ -232,9 +234,9 @@ const timeless = (text) => JSON.stringify({ ...JSON.parse(text), now: "" });
 function sendAll() {
   if (!ready) return;
   const fresh = [...waiting].filter(([, { id, isProbe }]) => isProbe >= isMending && !sent.some((known) => known.id === id));
-  for (const [line, { id, text }] of fresh.sort(([, one], [, other]) => one.id - other.id)) {
-    sent.push({ id, line });
-    worker?.postMessage({ id, request: text });
+  for (const [line, { id, text, onEarly }] of fresh.sort(([, one], [, other]) => one.id - other.id)) {
+    sent.push({ id, line, onEarly });
+    worker?.postMessage({ id, request: text, early: Boolean(onEarly) });
   }
   if (!at) awaitWord();
 }
@@ -242,9 +244,13 @@ function sendAll() {
 /** @param {number} id */
 const lineOf = (id) => sent.find((known) => known.id === id)?.line ?? "";
 
-/** @param {Progress & { id: number }} message */
-function goesOn({ id, done, total }) {
+/** @param {Progress & { id: number, early?: string }} message */
+function goesOn({ id, done, total, early }) {
   awaitWord();
+  if (early !== undefined) {
+    sent.find((known) => known.id === id)?.onEarly?.(JSON.parse(early));
+    return;
+  }
   const entry = waiting.get(lineOf(id));
   if (entry?.id === id) entry.onProgress({ done, total });
 }

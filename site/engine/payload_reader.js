@@ -23,32 +23,24 @@ export function endsOfFrames(bytes) {
   return [firstEnd, end];
 }
 
+const ESCAPE = 0x3d; // "=", see payload.py
+const FURTHER_ON = 64;
+
 /**
- * Return the bytes of what the build writes as signs: 13 bits in two digits of base 91, lowest bits first.
+ * Return the bytes of what the build writes as text: each sign is the byte it is in windows-1252.
  * @param {string} text
  */
-export function bytesOfSigns(text) {
-  const digit = new Uint8Array(128);
-  for (let code = 0x21, next = 0; code < 0x7f; code++) {
-    if (code !== 0x3c && code !== 0x26 && code !== 0x22) digit[code] = next++; // all but < & "
+export function bytesOfText(text) {
+  const signs = new TextDecoder("windows-1252").decode(Uint8Array.from({ length: 256 }, (_, byte) => byte));
+  const byteOf = new Uint8Array(65536);
+  for (let byte = 0; byte < 256; byte++) byteOf[signs.charCodeAt(byte)] = byte;
+  const bytes = new Uint8Array(text.length);
+  let length = 0;
+  for (let place = 0; place < text.length; place++) {
+    const code = text.charCodeAt(place);
+    bytes[length++] = code === ESCAPE ? text.charCodeAt(++place) - FURTHER_ON : byteOf[code] ?? 0;
   }
-  /** @param {number} place */
-  const digitAt = (place) => digit[text.charCodeAt(place)] ?? 0;
-  const pairs = text.length >> 1;
-  const bytes = new Uint8Array(Math.floor((pairs * 13) / 8));
-  let bits = 0;
-  let held = 0;
-  let at = 0;
-  for (let place = 0; place < 2 * pairs; place += 2) {
-    bits |= (digitAt(place) * 91 + digitAt(place + 1)) << held;
-    held += 13;
-    while (held >= 8) {
-      bytes[at++] = bits;
-      bits >>>= 8;
-      held -= 8;
-    }
-  }
-  return bytes;
+  return bytes.subarray(0, length);
 }
 
 /**

@@ -2,14 +2,15 @@
 // from file:// in every browser tried. The build bundles this module and puts the runtime before it, and before that a
 // stand-in for importScripts, which the runtime looks at.
 //
-// Messages in:   {start: {payload: text of signs or ArrayBuffer, snapshot: boolean, hashed: boolean}}
-//                {id, request: JSON text}
+// Messages in:   {start: {payload: text or ArrayBuffer, snapshot: boolean, hashed: boolean}}
+//                {id, request: JSON text, early: boolean}         early: replies before the last are wanted too
 //                {drop: id}                                       its answer is no longer wanted
 // Messages out:  {payload: ArrayBuffer}                           a copy, where it shall be hashed: before anything else
 //                {stage: "unpacking" | "starting", done, total}   bytes of payload dealt with
 //                {ready: "snapshot" | "plain"}
 //                {failed: text, damaged: boolean}                 damaged: the payload is not what the build made
 //                {id, done, total}                                slices of the work on it that are done
+//                {id, early: JSON text}                           a reply before the last
 //                {id, reply: JSON text}   or   {id, dropped: true}
 //                {id, failed: text, fatal: boolean}               fatal: Python may no longer be asked
 //
@@ -22,12 +23,13 @@
 import { ZSTDDecoder } from "zstddec";
 
 import { placeOfTrampoline } from "./memory_image.js";
-import { Damaged, bytesOfSigns, endsOfFrames, unpack } from "./payload_reader.js";
+import { Damaged, bytesOfText, endsOfFrames, unpack } from "./payload_reader.js";
 
 /**
  * @typedef {object} Asked
  * @property {number} id
  * @property {string} request
+ * @property {boolean} early
  * @property {any} steps a Python generator, once it is worked on
  */
 
@@ -80,10 +82,12 @@ self.onmessage = async ({ data }) => {
  * @param {Asked} question
  */
 function workOn(question) {
-  const { id, request } = question;
+  const { id, request, early } = question;
   let outcome = null;
   try {
-    if (!question.steps) question.steps = answerInSteps(request);
+    question.steps ??= early
+      ? answerInSteps(request, (/** @type {string} */ reply) => self.postMessage({ id, early: reply }))
+      : answerInSteps(request);
     const step = question.steps.next();
     if (step.done) {
       outcome = { reply: step.value };
@@ -121,7 +125,7 @@ function mailRead() {
  * @param {{ payload: string | ArrayBuffer, snapshot: boolean, hashed: boolean }} given
  */
 async function start({ payload, snapshot, hashed }) {
-  const bytes = typeof payload === "string" ? bytesOfSigns(payload) : new Uint8Array(payload);
+  const bytes = typeof payload === "string" ? bytesOfText(payload) : new Uint8Array(payload);
   const [firstEnd, total] = endsOfFrames(bytes);
   if (hashed) {
     const copy = bytes.slice(0, total).buffer;

@@ -6,9 +6,11 @@ turn, so that a busy moment falls on all alike. Medians in milliseconds since na
 * ``first_answer_ms``: the sheet rendered at build time is on screen (first contentful paint, one file);
 * ``first_computed_ms``: a sheet computed here and now is on the page (one file);
 * ``first_ranges_ms``: the first sheet with ranges is on the page (one file);
-* ``second_visit_ms``: the site is ready again in a browser that keeps it;
-* ``keystroke_ms``: from a key in the field of the can's size to the new sheet on the page, the pause that the page
-  makes for the next key included; ``keystroke_p95_ms`` is the 95th percentile of the same;
+* ``served_second_ms``: the site is ready again in a browser that keeps it;
+* ``second_visit_ms``: the answer of the last visit is on the page (one file), before the engine is awake;
+* ``keystroke_ms``: from a key in the field of the can's size to its figures on the page; ``keystroke_p95_ms`` is the
+  95th percentile; ``early_ranges_ms``, ``all_ranges_ms``: from the same key to the ranges of twelve ashes, of all;
+* ``typing_ms``, ``typing_p95_ms``: the first two at ten keys a second on a phone, its page four times slower;
 * ``quick_answer_ms``, ``whole_answer_ms``: the engine's part of it, without and with the ranges;
 * ``hundred_sample_ms``: the same with a hundred ashes behind the ranges;
 * ``read_quick_ms``, ``read_whole_ms``: the same with a conductivity and a pH read, another digit each time.
@@ -38,26 +40,37 @@ postMessage("ready");"""
 WATCH = """new MutationObserver(() => {
   if (document.documentElement?.dataset.engine === "ready") window.readyAt ??= performance.now();
   if (document.querySelector("[data-freshness=quick]")) window.computedAt ??= performance.now();
-  if (document.querySelector("[data-freshness=fresh]")) window.rangesAt ??= performance.now();
+  if (document.querySelector("[data-freshness=last]")) window.lastAt ??= performance.now();
+  if (document.querySelector("[data-freshness=early], [data-freshness=fresh]")) window.rangesAt ??= performance.now();
 }).observe(document, { subtree: true, childList: true, attributeFilter: ["data-engine", "data-freshness"] });"""
 KEPT = "async () => (await caches.keys()).length && (await navigator.serviceWorker.ready).active.state"
 FIRST_PAINT = "performance.getEntriesByName('first-contentful-paint')[0]?.startTime"
-KEYSTROKES = """async (count) => {
+# For each key the milliseconds to its figures, or to those of a later one; and to the first and to all ranges.
+KEYSTROKES = """async ([count, every]) => {
   const field = document.querySelector("[name='cans.0.size']");
-  const sheet = document.querySelector("[data-part='sheet']");
-  const times = [];
+  const line = document.getElementById("freshness");
+  const keys = [];
+  const observer = new MutationObserver(() => {
+    const fed = parseFloat(document.querySelector(".lines").dataset.fed);
+    const reached = Math.round((fed / 2 - 7) * 10);
+    for (const [place, key] of keys.entries()) if (place <= reached) key.figures ??= performance.now() - key.begun;
+    const newest = keys.at(-1);
+    if (newest.figures !== undefined) newest[line.dataset.freshness] ??= performance.now() - newest.begun;
+  });
+  const watched = { subtree: true, childList: true, attributeFilter: ["data-freshness"] };
+  observer.observe(document.getElementById("answer"), watched);
+  const pause = (milliseconds) => new Promise((resolve) => { setTimeout(resolve, milliseconds); });
   for (let i = 0; i < count; i++) {
-    const changed = new Promise((resolve) => {
-      new MutationObserver((_, observer) => { observer.disconnect(); resolve(performance.now()); })
-        .observe(sheet, { childList: true, subtree: true });
-    });
-    const before = performance.now();
-    field.value = `${7 + i / 10} L`;
+    const begun = performance.now();
+    keys.push({ begun });
+    field.value = `${(7 + i / 10).toFixed(1)} L`;
     field.dispatchEvent(new Event("input", { bubbles: true }));
-    times.push(await changed - before);
-    await new Promise((resolve) => setTimeout(resolve, 250));
+    await pause(every);
+    while (every > 100 && keys.at(-1).fresh === undefined) await pause(20);
   }
-  return times;
+  while (keys.at(-1).fresh === undefined) await pause(20);
+  observer.disconnect();
+  return keys;
 }"""
 QUESTIONS = """async ([ranges, samples, count]) => {
   const times = [];
@@ -103,9 +116,11 @@ def page() -> dict[str, float]:
             _visit(browser, one_file.as_uri(), lambda there: note("one_file_start_ms", _moment(there, "readyAt")))
             _visit(browser, one_file.as_uri(), lambda there: note("first_computed_ms", _moment(there, "computedAt")))
             _visit(browser, one_file.as_uri(), lambda there: note("first_ranges_ms", _moment(there, "rangesAt")))
-            _visit(browser, site.address, lambda there: note("second_visit_ms", _moment(_again(there), "readyAt")))
+            _visit(browser, site.address, lambda there: note("served_second_ms", _moment(_again(there), "readyAt")))
+            _visit(browser, one_file.as_uri(), lambda there: note("second_visit_ms", _moment(_own(there), "lastAt")))
             _visit(browser, one_file.as_uri(), lambda there: note("first_answer_ms", _first_paint(there)))
         _visit(browser, one_file.as_uri(), lambda there: _type_and_ask(_at_rest(there), note))
+        _visit(browser, one_file.as_uri(), lambda there: _type_on_a_phone(_at_rest(there), note))
         browser.close()
         bare.shut()
         site.shut()
@@ -113,6 +128,7 @@ def page() -> dict[str, float]:
     return {
         **medians,
         "keystroke_p95_ms": round(statistics.quantiles(times["keystroke_ms"], n=20)[-1], 1),
+        "typing_p95_ms": round(statistics.quantiles(times["typing_ms"], n=20)[-1], 1),
         "served_ratio": round(medians["served_start_ms"] / medians["bare_start_ms"], 3),
         "one_file_ratio": round(medians["one_file_start_ms"] / medians["bare_start_ms"], 3),
         "one_file_bytes": one_file.stat().st_size,
@@ -147,6 +163,13 @@ def _again(there: Page) -> Page:
     return there
 
 
+def _own(there: Page) -> Page:
+    """The page opened once more, after a batch of one's own was answered."""
+    _at_rest(there).evaluate(KEYSTROKES, [1, 100])
+    there.reload()
+    return there
+
+
 def _at_rest(there: Page) -> Page:
     """The page once its first whole answer is shown, so that nothing is still being worked out."""
     wait_until(lambda: there.evaluate("document.getElementById('freshness').dataset.freshness") == "fresh", 60)
@@ -160,7 +183,16 @@ def _type_and_ask(there: Page, note: Callable[..., None]) -> None:
     for quick, whole in there.evaluate(READINGS, 9):
         note("read_quick_ms", quick)
         note("read_whole_ms", whole)
-    note("keystroke_ms", *there.evaluate(KEYSTROKES, 40))
+    keys = there.evaluate(KEYSTROKES, [40, 250])
+    note("keystroke_ms", *(key["figures"] for key in keys))
+    note("early_ranges_ms", *(key["early"] for key in keys if "early" in key))
+    note("all_ranges_ms", *(key["fresh"] for key in keys))
+
+
+def _type_on_a_phone(there: Page, note: Callable[..., None]) -> None:
+    there.set_viewport_size({"width": 390, "height": 844})
+    there.context.new_cdp_session(there).send("Emulation.setCPUThrottlingRate", {"rate": 4})
+    note("typing_ms", *(key["figures"] for key in there.evaluate(KEYSTROKES, [40, 100])))
 
 
 def _first_paint(there: Page) -> float:

@@ -253,6 +253,68 @@ def test_an_old_soil_test_an_acid_loving_plant_and_sowing_are_reasons():
     assert "sowing" in reasons_with(book_of(BED, TEST), what="dry ash", amount="100 g", season="sowing")[1]
 
 
+SANDY = ("bed", "bed", {"name": "Bed", "area": "1 m2", "texture": "sand"})
+
+
+def reasons_of(judged: dict[str, Any]) -> dict[str, str]:
+    return {reason["id"]: reason["text"] for reason in judged["reasons"]}
+
+
+def test_a_bed_of_sand_with_five_kilograms_of_ash_has_a_ph_that_a_soil_can_have():
+    test = ("test", "soil test", {"bed": "bed", "date": "2026-03-01", "ph": "6", "tested_with": "kit"})
+    bed = season(book_of(SANDY, test, given("2026-04-01", "dry ash", "5 kg")))["beds"][0]
+    assert 8.2 <= bed["soil_ph_now"]["value"] <= bed["soil_ph_now"]["high"] <= 8.5
+    assert "8.3 to 8.5" in reasons_of(bed)["season_past_count"]
+    assert bed["next_ash"] is None
+
+
+def test_a_plan_and_the_book_after_it_give_one_ph():
+    # Two pails of 5 US gallons on 9.3 m2 of loam at pH 5.5, from a grower's question.
+    ground = ("bed", "bed", {"name": "Bed", "area": "9.3 m2", "texture": "loam"})
+    test = ("test", "soil test", {"bed": "bed", "date": "2026-03-01", "ph": "5.5", "tested_with": "laboratory"})
+    first, second = (given(day, "dry ash", "18.9 L") for day in ("2026-03-02", "2026-05-01"))
+    planned = season(book_of(ground, test, first), what_if=second[2])["what_if"]
+    bed = season(book_of(ground, test, first, second))["beds"][0]
+    assert planned["soil_ph_after"] == bed["soil_ph_now"]
+    assert planned["shift"] == bed["shift"]
+    assert bed["soil_ph_now"]["high"] <= 8.5
+    assert f"by {bed['shift']['value']:.1f}:" in reasons_of(planned)["season_retest_with"]
+
+
+def test_an_untested_bed_past_the_loosest_published_limit_is_told_so():
+    book = book_of(SANDY, given("2026-04-01", "dry ash", "200 g"))
+    assert "season_untested_over" not in reasons_of(season(book)["beds"][0])
+    more = given("2026-04-25", "dry ash", "100 g")[2]  # 300 g/m2, of at most 244 by an older book
+    assert "244" in reasons_of(season(book, what_if=more)["what_if"])["season_untested_over_with"]
+
+
+def test_a_soil_test_that_is_due_is_overdue_and_not_to_come():
+    test = ("test", "soil test", {"bed": "bed", "date": "2020-03-01", "ph": "6.2"})
+    asked = {"schema": 1, "ask": "season", "book": book_of(BED, test), "now": NOW, "ranges": "off"}
+    _, words = calculate_markdown(json.dumps(asked), "season")
+    assert "overdue since 2023-03-" in words
+    assert "Next soil test" not in words
+
+
+@pytest.mark.parametrize(
+    ("cadmium", "expected"), [("16", "season_metal_above"), ("0.1", None), ("1.4", "season_metal_load_above")]
+)
+def test_a_plan_is_compared_with_the_metals_of_its_ash_before_it_is_allowed(cadmium, expected):
+    # Denmark: 5 mg/kg (straw) to 15 (wood) in the ash, 0.8 g/ha in a year. 60 g/m2 x 1.4 x 0.01 = 0.84 g/ha.
+    fields = {"name": "lab", "date": "2026-03-01", "of": "ash", "cadmium": cadmium, "country": "DK"}
+    report = ("lab", "metals", fields)
+    entry = given("2026-05-01", "dry ash", "600 g")[2]
+    reasons = reasons_of(season(book_of(BED, TEST, report), what_if=entry)["what_if"])
+    found = {id_ for id_ in reasons if id_.startswith("season_metal")}
+    assert (expected in found) if expected else not found
+
+
+def test_an_ash_that_no_bed_had_is_compared_with_the_limits_for_what_is_spread():
+    report = ("lab", "metals", {"name": "lab", "date": "2026-03-01", "of": "ash", "ash": "?", "cadmium": "12"})
+    (row,) = season(book_of(BED, report))["metals"][0]["beds"]
+    assert "above" in {limit["verdict"] for limit in row["metals"][0]["limits"]}
+
+
 def test_without_a_soil_test_no_cap_is_shown():
     answer = reply(book_of(BED, given("2026-04-01", "dry ash", "100 g")), bed="bed")
     bed = answer["values"]["season"]["beds"][0]

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import gettext
+import io
 import json
 import re
 import sqlite3
+import sys
+import threading
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -15,8 +18,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from feedcalc import engine
-from feedcalc.command_line import book_files, session
+from feedcalc.book.records import Record
+from feedcalc.command_line import book_files, session, working
 from feedcalc.command_line.main import main
+from feedcalc.command_line.store import BookStore
 from feedcalc.words import languages
 from feedcalc.words.languages import Language
 
@@ -109,7 +114,7 @@ def test_a_feed_counts_by_its_batch(book):
         (["add", "South wall", "dry ash", "5 bags"], "amount: "),
         (["add", "South wall", "dry ash", "5 L", "--date", "2027-05-05"], "date: "),
         (["add", "South wall", "dry ash", "5 L", "--ash", "oak"], "ash: There is no such ash in the book."),
-        (["soil-test", "South wall", "--ph", "acid"], "ph: "),
+        (["soil-test", "South wall", "--ph", "lovely"], "ph: "),
         (["soil-test", "South wall"], "ph: "),
         (["bed", "North", "--area", "big"], "area: "),
         (["remove", "nothing"], "record: There is no such record in the book."),
@@ -374,3 +379,62 @@ def test_the_language_may_stand_behind_the_verb(book):
 def test_the_calendar_must_be_one_and_goes_through_a_pipe(book):
     assert ".ics" in book("reminders", "--out", "garden.txt", code=1).stderr
     assert book("reminders", "--out", "-").stdout.startswith("BEGIN:VCALENDAR")
+
+
+# -- work that takes a while, and is stopped ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("verb", ["import", "merge"])
+def test_an_import_that_is_stopped_while_it_writes_leaves_the_book_as_it_was(book, other, tmp_path, monkeypatch, verb):
+    begun(book)
+    before = exported(book, tmp_path / "before.json")
+    begun(other)("bed", "North wall", "--area", "2 m2")
+    exported(other, tmp_path / "theirs.json")
+    whole = BookStore._store
+
+    def stopped(store: BookStore, records: list[Record]) -> None:
+        whole(store, records[:1])
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(BookStore, "_store", stopped)
+        assert "Stopped." in book(verb, tmp_path / "theirs.json", code=130).stderr
+    assert exported(book, tmp_path / "after.json") == before
+    assert "North wall" in book(verb, tmp_path / "theirs.json").stdout
+
+
+def test_an_export_that_is_stopped_leaves_the_former_file(book, tmp_path, monkeypatch):
+    begun(book)
+    file = tmp_path / "book.json"
+    former = exported(book, file)
+    book("bed", "North wall", "--area", "2 m2")
+
+    def stopped(path: Path, target: Path) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "replace", stopped)
+        book("export", file, code=130)
+    assert file.read_text(encoding="utf-8") == former
+    assert not list(tmp_path.glob("*.half"))
+
+
+class Terminal(io.StringIO):
+    """A standard error that is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_work_that_takes_a_while_says_on_a_terminal_that_it_goes_on_and_leaves_a_clean_line(monkeypatch):
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stderr", screen)
+    monkeypatch.setattr(working, "SECONDS_BETWEEN", 0.001)
+    with working.showing_work("Reading book.csv …"):
+        while "Reading book.csv … 0 s" not in screen.getvalue():
+            threading.Event().wait(0.001)
+    assert screen.getvalue().endswith("\r\x1b[K")
+    monkeypatch.setattr(sys, "stderr", silent := io.StringIO())
+    with working.showing_work("Reading book.csv …"):
+        pass
+    assert not silent.getvalue()

@@ -15,7 +15,7 @@ from feedcalc.command_line.main import VERBS, main
 DATA = Path(__file__).parent.parent / "data"
 ENGINE = {"feedcalc.engine"}
 CHEMISTRY = {"pint", "feedcalc.chemistry"}
-OPTIONAL = {"babel", "dask", "distributed", "numpy", "scipy"}
+OPTIONAL = {"babel", "dask", "distributed", "numpy", "openpyxl", "scipy"}
 FOR_ONE_USE = {"icalendar", "rich", "segno"}
 NEVER = OPTIONAL | FOR_ONE_USE
 NOTHING = NEVER | ENGINE | CHEMISTRY | {"jinja2", "sqlite3"}

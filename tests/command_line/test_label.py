@@ -102,7 +102,8 @@ def test_a_bottle_has_at_most_six_precautions_and_the_stricter_first_aid_alone()
 
 
 @pytest.mark.parametrize(
-    ("size", "language"), [("A4", "en"), ("A4", "hi"), ("A4", "de"), ("Letter", "en"), ("Letter", "hi")]
+    ("size", "language"),
+    [("A4", "en"), ("A4", "hi"), ("A4", "de"), ("Letter", "de"), ("Letter", "es"), ("Letter", "hi")],
 )
 def test_no_caution_is_left_out_of_a_wall_sheet(tmp_path, language, size):
     out = tmp_path / "wall.html"
@@ -114,6 +115,12 @@ def test_no_caution_is_left_out_of_a_wall_sheet(tmp_path, language, size):
     assert len(cautions) > 10
     for caution in cautions:
         assert "".join(re.findall(r"[^\W_]+", caution)) in drawn, caution
+
+
+def test_the_demo_writes_numbers_as_its_language_does():
+    text = run("--language", "de").stdout
+    assert re.search(r"pH [^\n]*\d,\d", text)
+    assert not re.search(r"\d\.\d", text)
 
 
 def test_a_faulty_request_is_refused_field_by_field():

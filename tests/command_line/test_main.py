@@ -417,11 +417,14 @@ def test_the_demo_stays_the_demo_where_only_its_words_are_chosen(words):
     assert told["batch"]["ash_mass"]["value"] == pytest.approx(plain["batch"]["ash_mass"]["value"], rel=0.1)
 
 
-def test_the_demo_with_us_customs_is_the_same_one_in_gallons():
+def test_the_demo_with_us_customs_is_the_same_one_in_us_measures():
     plain, told = (json.loads(run("sheet", *words, "--json").stdout)["values"] for words in ((), ("--customs", "us")))
     assert (told["verdict"], told["batch"]["parts_water"]) == (plain["verdict"], plain["batch"]["parts_water"])
-    assert told["batch"]["water_volume"]["value"] == pytest.approx(plain["batch"]["water_volume"]["value"], rel=0.06)
-    assert "2 × 2½ gal" in run("sheet", "--customs", "us").stdout.replace("\u00a0", " ")
+    for theirs, ours in zip(told["batch"]["cans"], plain["batch"]["cans"], strict=True):
+        assert (theirs["size"], theirs["count"]) == (ours["size"], ours["count"])
+    # A quarter of a US cup is the mark that the water is measured to.
+    assert told["batch"]["water_volume"]["value"] == pytest.approx(plain["batch"]["water_volume"]["value"], rel=0.03)
+    assert "2 × 10½ quarts" in " ".join(run("sheet", "--customs", "us").stdout.replace("\u00a0", " ").split())
 
 
 def test_a_language_writes_the_numbers_of_the_demo_its_own_way():

@@ -184,13 +184,13 @@ def test_customs_of_the_run_are_the_default_for_a_row():
 
 
 def test_an_ash_that_must_not_be_used_is_refused_with_every_fault_of_the_row():
-    row = {"soil_ph": "sour", "area": "4", "ash_kind": "painted pine"}
+    row = {"soil_ph": "lovely", "area": "4", "ash_kind": "painted pine"}
     assert refused(row) == row
     assert refused({"ash_kind": "lackiertes Holz"}) == {"ash_kind": "lackiertes Holz"}
 
 
 def test_a_cell_that_cannot_be_read_is_left_out_and_told_with_its_column():
-    row = {"soil_ph": "sour", "area": "4", "texture": "jelly", "last_fed": "2027-01-01", "use": "burying"}
+    row = {"soil_ph": "lovely", "area": "4", "texture": "jelly", "last_fed": "2027-01-01", "use": "burying"}
     plan = plan_of(row, TODAY)
     assert plan["verdict"] == "hold back"
     for column, text in row.items():
@@ -275,6 +275,9 @@ def test_bare_numbers_take_the_unit_that_their_header_names():
     assert spelt.plot_of(["a", "40", "12", "0117"]) == {"plot": "a", "area": "40 sq ft", "ash_this_year": "12 g per m2"}
     assert header_of(["soil_ph (water)"]).plot_of(["5.8"]) == {"soil_ph": "5.8"}
     assert "area: " in plan_of(header_of(["area (plots)"]).plot_of(["4"]), TODAY)["left_out"]
+    assert "area: The unit is missing." in plan_of(LOAM | {"area": "0.1"}, TODAY)["left_out"], (
+        "square metres? hectares?"
+    )
 
 
 def test_a_column_of_an_earlier_plan_is_not_repeated():

@@ -13,8 +13,10 @@ import time
 import tracemalloc
 from concurrent.futures import Executor, Future
 from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
+import openpyxl
 import pytest
 from click.testing import CliRunner
 
@@ -129,6 +131,66 @@ def test_a_table_is_read_as_spreadsheets_write_it(tmp_path, text, encoding):
     (plan,) = rows_of(job.out, delimiter_of(text.splitlines()[0]))
     assert float(plan["dry_ash_g_per_m2"] or "nan") >= 0
     assert float(plan["feed_litres"] or 13.5) == 13.5  # 3 L on each of 4.5 m2
+
+
+def workbook(path: Path, rows: list[list[object]]) -> Path:
+    book = openpyxl.Workbook()
+    for row in rows:
+        book.active.append(row)
+    book.save(path)
+    return path
+
+
+def test_a_spreadsheet_gives_the_plans_of_the_same_table_as_csv(tmp_path):
+    head = ["plot", "area", "soil_ph", "tested_on", "texture", "ash kind", "note", None]
+    rows = [
+        ["A", "6 m2", 6.125, date(2026, 3, 1), "loam", "oak", "=1+1", None],
+        [None] * 8,
+        ["B", "4 m2", 7, date(2026, 3, 2), "sand", "coal", None, None],
+        [" C\nD", "4 m2", 5.5, datetime(2026, 3, 2), "sand", None, "-", None],
+    ]
+    source = workbook(tmp_path / "plots.xlsx", [head, *rows])
+    same = [head[:-1]] + [[str(cell or "") for cell in row[:-1]] for row in rows]
+    same[1][-1] = ""  # a formula that no program has worked out
+    same[1][2] = "6.1250"  # 6.125 would be thousands in German
+    same[4][0], same[4][3] = "C D", "2026-03-02"
+    lines = [",".join(cells) for cells in same]
+    expected = planned(job_of(tmp_path, "\n".join(lines), locale="de-DE"))
+    done = command(
+        source, "--out", tmp_path / "plans.xlsx", "--today", TODAY, "--customs", "metric", "--locale", "de-DE"
+    )
+    assert done.exit_code == 3, done.output
+    sheet = openpyxl.load_workbook(tmp_path / "plans.xlsx").active
+    names, *plans = [list(row) for row in sheet.iter_rows(values_only=True)]
+    assert [plan[names.index("plot")] for plan in plans] == ["A", "C D"]
+    for plan, other in zip(plans, expected, strict=True):
+        for name, cell in zip(names, plan, strict=True):
+            if name != "soil_ph":
+                assert str("" if cell is None else cell).removesuffix(".0") == other[name].removesuffix(".0"), name
+    assert isinstance(plans[0][names.index("dry_ash_g")], int | float)
+    (bad,) = list(openpyxl.load_workbook(tmp_path / "plans.bad.xlsx").active.iter_rows(values_only=True))[1:]
+    assert bad[:2] == (2, 4), "the row of the table, and the line where a spreadsheet shows it"
+    assert sorted(path.name for path in tmp_path.iterdir() if path.suffix not in (".csv", ".xlsx")) == []
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [(b"PK\x03\x04 and no more", "can't be read as a spreadsheet"), (b"\xd0\xcf\x11\xe0" * 4, "of an old kind")],
+)
+def test_a_damaged_or_old_spreadsheet_is_reported_in_one_line(tmp_path, content, words):
+    (tmp_path / "plots.xlsx").write_bytes(content)
+    done = command(tmp_path / "plots.xlsx", "--out", tmp_path / "plans.csv")
+    assert done.exit_code == 1
+    assert words in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_without_the_package_for_spreadsheets_the_command_says_what_to_install(tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    done = command(SAMPLE, "--out", tmp_path / "plans.xlsx")
+    assert done.exit_code == 1
+    assert "pip install 'feedcalc[xlsx]'" in done.stderr
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_name_may_contain_line_breaks_delimiters_and_quotes(tmp_path):

@@ -99,3 +99,51 @@ def test_a_near_miss_gets_a_hint(text, near):
     found = faults(ash={"kind": text})["ash.kind"]
     assert f"Did you mean {near}" in found["problem"]
     assert found["accepted"] == "one of mixed, hardwood, softwood, bark"
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("heat-treated pallets", "mixed"),
+        ("HT-Paletten", "mixed"),
+        ("wood briquettes", "mixed"),
+        ("lump charcoal", "hardwood"),
+        ("bonfire", "mixed"),
+        ("pellets", "mixed"),
+    ],
+)
+def test_fuel_that_is_right_under_a_condition_is_taken_with_the_condition(text, kind):
+    read, echo = read_ash_kind("ash.kind", text, KINDS)
+    assert read == kind
+    assert ". Only " in echo
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [
+        ("painted heat-treated pallets", "Old paint"),
+        ("pallets", "fumigated"),
+        ("MB pallet", "fumigated"),
+        ("charcoal briquettes", "coal dust"),
+        ("BBQ", "say so: lump charcoal"),
+        ("newspaper", "hardly any potassium"),
+        ("banana peel", "several times too strong"),
+        ("coconut husk", "chloride"),
+        ("dry leaves", "Compost leaves"),
+        ("bamboo", "a grass"),
+        ("rice husk", "silica"),
+        ("bone", "phosphate"),
+        ("eggshells", "quicklime"),
+        ("Bananenschalen", "several times too strong"),
+        ("noix de coco", "chloride"),
+    ],
+)
+def test_other_fuel_is_answered_with_an_honest_reason(text, part):
+    with pytest.raises(InputError) as refused:
+        kind_of(text)
+    assert part in refused.value.problem
+
+
+@pytest.mark.parametrize("text", ["hedge cuttings", "oak lit with newspaper", "vine prunings", "bois non traité"])
+def test_wood_by_other_names_is_wood(text):
+    assert kind_of(text) in KINDS

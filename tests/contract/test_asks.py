@@ -14,7 +14,8 @@ from feedcalc.engine import calculate_markdown, calculate_print, demo_request
 from tests.asking import faults, reply_to
 
 SITE = Path(__file__).parents[2] / "site"
-NAMES = ("batch", "spread", "season", "book", "learn", "label", "wall")
+NAMES = ("batch", "spread", "season", "book", "share", "learn", "label", "wall", "judge", "happened")
+WITH_SHEET = ("batch", "spread", "season", "book", "share", "judge", "happened")
 
 
 def test_the_table_and_the_field_list_the_same_asks():
@@ -24,7 +25,7 @@ def test_the_table_and_the_field_list_the_same_asks():
 
 @pytest.mark.parametrize("ask", ["labels", "x", 5, ["label"], {"label": 1}, True])
 def test_an_unknown_ask_is_refused_with_all_that_may_be_asked(ask):
-    assert faults(ask=ask)["ask"]["accepted"] == "one of batch, spread, season, book, learn, label, wall"
+    assert faults(ask=ask)["ask"]["accepted"] == f"one of {', '.join(NAMES)}"
 
 
 @pytest.mark.parametrize("ask", [" Label ", "WALL"])
@@ -38,7 +39,7 @@ def test_an_ask_is_read_in_any_case_and_with_spaces(ask):
 def test_an_ask_without_a_sheet_is_refused_as_markdown(ask):
     reply, text = calculate_markdown(json.dumps({**json.loads(demo_request()), "ask": ask}), "sheet")
     assert [error["field"] for error in reply["errors"]] == ["ask"]
-    assert reply["errors"][0]["accepted"] == "one of batch, spread, season, book"
+    assert reply["errors"][0]["accepted"] == f"one of {', '.join(WITH_SHEET)}"
     assert not text
 
 

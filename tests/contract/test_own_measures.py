@@ -15,7 +15,7 @@ from feedcalc.contract.fields import FIELD_OF_PATH
 from feedcalc.contract.own_measures import OwnUnits, own_units, roughly, to_measure
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.text import plain_words
-from feedcalc.engine import calculate_markdown
+from feedcalc.engine import calculate_markdown, calculate_print
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
 from tests.asking import values_of
@@ -114,7 +114,7 @@ def test_a_word_for_a_choice_means_one_choice_only(field):
         if row["field"] == field:
             for word in row["words"].split("|"):
                 assert meant.setdefault(plain_words(word), row["choice"]) == row["choice"], word
-    choices = FIELD_OF_PATH[field].choices
+    choices = FIELD_OF_PATH[field].choices or tuple(row["word"] for row in published.table("soil_words"))
     assert {choice for choice in meant.values() if choice not in choices} <= {"dry ash"}
 
 
@@ -142,3 +142,11 @@ def test_a_us_grower_reads_no_litres_and_no_metres_on_any_sheet():
     assert "quart" in short
     assert "lb/100\u00a0sq\u00a0ft" in spread
     assert not re.search(r"\d\s*(L|mL|cm|g/m²|m²|°C)\b(?! of)", words.replace("25 °C", ""))
+    _, full = calculate_markdown(json.dumps(batch), "sheet")
+    assumed = full.split("## What was assumed")[1].split("##")[0].replace("5 L of water", "")  # a customary ratio
+    assert "59\u00a0°F" in assumed
+    assert not re.search(r"\d\s*(L|cm|°C)\b", assumed)
+    _, wall = calculate_print(json.dumps(batch | {"soil": {"ph": 5.8}, "ask": "wall"}))
+    steps = wall.text.split("[ ]", 1)[1]
+    assert "a square foot" in steps
+    assert not re.search(r"\d\s*(L|mL|cm)\b", steps)

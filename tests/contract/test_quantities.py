@@ -12,9 +12,10 @@ import pytest
 
 import feedcalc
 from feedcalc.contract.numbers import read_number, write_number
-from feedcalc.contract.quantities import read_dilution, read_quantity, write_quantity
+from feedcalc.contract.quantities import read_dilution, read_quantity, read_with_likely_unit, write_quantity
 from feedcalc.contract.units import CUSTOMS, QUANTITY_KINDS, converted
 from feedcalc.words.errors import InputError
+from tests.asking import values_of
 
 VOLUME = QUANTITY_KINDS["volume"].accepted
 NARROW, FIXED = "\u202f", "\u00a0"
@@ -324,6 +325,31 @@ def test_an_ambiguous_reading_is_echoed(text, kind, locale, customs, echo):
 
 
 @pytest.mark.parametrize(
+    ("text", "kind", "locale", "customs", "value", "echo"),
+    [
+        ("9", "volume", "en-GB", "uk", 9.0, f"9{FIXED}L"),
+        ("2,5", "volume", "de-DE", "metric", 2.5, f"2,5{FIXED}L"),
+        ("1 1/2", "volume", "en-US", "us", 5.678, f"1.5{FIXED}gal"),
+        ("12", "length", "en-US", "us", 0.3048, f"12{FIXED}in"),
+        ("12", "temperature", "fr-FR", "metric", 12.0, f"12{FIXED}°C"),
+        ("4.2", "conductivity", "en-GB", "uk", 4.2, f"4.2{FIXED}mS/cm"),
+        ("4200", "conductivity", "en-US", "us", 4.2, f"4200{FIXED}µS/cm"),
+    ],
+)
+def test_a_number_alone_takes_the_likely_unit_where_that_is_asked_for(text, kind, locale, customs, value, echo):
+    read = read_with_likely_unit(text, kind, "x", locale, customs)
+    assert read.value == pytest.approx(value, rel=1e-3)
+    assert read.echo == echo
+    assert read_quantity(echo, kind, "x", locale, customs).value == pytest.approx(read.value, rel=1e-4)
+
+
+def test_no_likely_unit_stands_in_for_a_weight_and_none_makes_nonsense_readable():
+    for text, kind in (("5", "mass_or_volume"), ("9 jars", "volume"), ("nine", "volume"), ("-9", "volume")):
+        with pytest.raises(InputError):
+            read_with_likely_unit(text, kind, "x")
+
+
+@pytest.mark.parametrize(
     ("given", "kind", "problem", "accepted"),
     [
         ("5", "volume", "The unit is missing.", VOLUME),
@@ -340,8 +366,9 @@ def test_an_ambiguous_reading_is_echoed(text, kind, locale, customs, echo):
         (
             "800 ppm",
             "conductivity",
-            "What a meter shows as ppm depends on its own factor.",
-            QUANTITY_KINDS["conductivity"].accepted,
+            f"Pens show ppm on two scales: this is 1.14{FIXED}mS/cm on the 700 scale "
+            f"and 1.6{FIXED}mS/cm on the 500 scale.",
+            "800 ppm 500 or 800 ppm 700, as the pen or its leaflet says",
         ),
         (
             "5 °dKH",
@@ -599,3 +626,15 @@ def test_quantities_are_read_from_a_zip_archive_without_writing_a_file(tmp_path)
     )
     assert (ran.stdout.strip(), ran.stderr) == ("9.09218", "")
     assert list(home.iterdir()) == []
+
+
+def test_a_refused_gallon_offers_whose_it_may_be():
+    assert [choice["value"] for choice in refusal("2 gal", customs="metric").as_dict()["choices"]] == ["us", "uk"]
+
+
+@pytest.mark.parametrize(
+    ("customs", "asked"), [({}, ["us", "uk"]), ({"customs": "uk"}, [])], ids=["nobody said", "chosen"]
+)
+def test_a_gallon_nobody_explained_is_asked_about(customs, asked):
+    values = values_of(cans=[{"size": "2 gal"}], locale="en-GB", **customs)
+    assert [choice["value"] for choice in values["whose_measures"]] == asked

@@ -26,7 +26,7 @@ def test_each_path_occurs_once_in_the_list_of_fields():
 def test_each_field_has_a_meaning_and_a_known_kind():
     for field in REQUEST_FIELDS:
         assert field.meaning
-        assert field.kind in QUANTITY_KINDS or field.kind in ("choice", "ash", "text", "moment", "masses")
+        assert field.kind in QUANTITY_KINDS or field.kind in ("choice", "ash", "text", "passage", "moment", "masses")
         assert field.kind != "choice" or field.choices
         assert field.default is None or not field.choices or field.default in field.choices
 

@@ -2,7 +2,16 @@
 
 import pytest
 
-from feedcalc.garden.liming import ash_that_meets, expected_shift, lime_requirement, soil_buffer, undo_notes
+from feedcalc.chemistry import equilibrate
+from feedcalc.garden.liming import (
+    ash_that_meets,
+    expected_shift,
+    lime_requirement,
+    limed_ph,
+    soil_buffer,
+    soil_ph_ceiling,
+    undo_notes,
+)
 from feedcalc.uncertainty.estimates import Estimate
 
 EXACTLY = Estimate.exactly
@@ -61,3 +70,18 @@ def test_the_way_back_shows_both_sulfur_rates_where_sources_differ():
     assert "34 g" in text  # Kansas: 7 lb/1000 ft2 = 7 x 4.882 = 34.2
     assert "54 g" in text  # 11 x 4.882 = 53.7
     assert "83 g" in text  # 17 x 4.882 = 83.0
+
+
+def test_carbonate_ends_what_lime_does_to_a_soil():
+    shift = expected_shift(EXACTLY(5000.0), "sand", 15, soil_ph=6.0)
+    now = limed_ph(6.0, 0.5, shift)
+    assert 8.2 <= now.typical <= 8.5
+    assert now.high <= 8.5
+    assert limed_ph(9.1, 0.1, expected_shift(EXACTLY(500.0), "sand", 15, soil_ph=9.1)).typical == 9.1  # sodium
+
+
+def test_the_ceiling_is_that_of_calcite_in_water_open_to_air():
+    # Air of 300 ppm, when the textbooks were written, and of 420 ppm.
+    for ppm in (300e-6, 420e-6):
+        solved = equilibrate({"calcium": 5.0, "carbon": 5.0}, 298.15, ("calcite",), ppm)
+        assert soil_ph_ceiling().low - 0.05 <= solved.ph <= soil_ph_ceiling().high

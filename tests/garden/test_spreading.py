@@ -119,7 +119,7 @@ def test_the_command_line_gives_the_same_values():
 
 
 def test_a_refused_request_ends_with_code_one_and_names_its_field():
-    done = CliRunner().invoke(main, ["spread", "--soil-ph", "sour"])
+    done = CliRunner().invoke(main, ["spread", "--soil-ph", "lovely"])
     assert done.exit_code == 1
     assert "--soil-ph" in done.output + done.stderr
 

@@ -14,6 +14,22 @@ from tests.asking import WEIGHED, faults, reply_to, values_of
 UPTAKE = [("tomato", 15.77), ("carrot", 345 * 0.09305), ("celery", 435 * 0.09305), ("lettuce", 13.96), ("beans", 3.257)]
 
 
+def test_it_is_told_whether_the_feed_is_enough_and_what_a_bag_would_say():
+    values = values_of(WEIGHED, plant="tomato", ash={"analysis": {"potassium": "50 g/kg", "phosphorus": "6 g/kg"}})
+    feeding, drench = values["feeding"], values["delivered"]["per_square_metre"]["potassium"]["value"] / 1000
+    assert feeding["feeds_needed"]["value"] == pytest.approx(15.77 / drench, rel=0.001)
+    assert feeding["season_share"]["value"] == pytest.approx(3 * feeding["crop_share"]["value"], rel=1e-4)
+    # By hand: 50 g/kg of K are 5 %, as K2O 5 x 94.196 / 78.196 = 6.02; 0.6 % of P is 0.6 x 141.94 / 61.95 = 1.375.
+    assert feeding["ash_k2o"]["value"] == pytest.approx(6.02, abs=0.01)
+    assert feeding["ash_p2o5"]["value"] == pytest.approx(1.375, abs=0.005)
+    assert feeding["plant_potassium"]["value"] == pytest.approx(15_770 / 2.5, rel=0.001)  # 2.5 plants on a m2
+
+
+def test_the_table_of_crops_has_twenty():
+    listed = {row["plant"] for row in published.table("crop_removal")}
+    assert len(listed) >= 20
+
+
 @pytest.mark.parametrize(("plant", "grams"), UPTAKE)
 def test_the_potassium_of_a_crop_is_the_published_one_in_grams_per_square_metre(plant, grams):
     found, named = crop_potassium(plant)
@@ -23,7 +39,7 @@ def test_the_potassium_of_a_crop_is_the_published_one_in_grams_per_square_metre(
 
 def test_every_plant_of_the_tables_is_in_the_list_of_plants():
     ids = {plant.id for plant in plants()}
-    for name in ("crop_removal", "boron_sensitive"):
+    for name in ("crop_removal", "plant_spacing", "boron_sensitive"):
         assert {row["plant"] for row in published.table(name)} <= ids
 
 

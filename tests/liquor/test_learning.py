@@ -14,7 +14,7 @@ from feedcalc.garden.ash import ash_of
 from feedcalc.garden.water import water_of_report
 from feedcalc.liquor.acid import acid_dose, acids
 from feedcalc.liquor.ash_evidence import weighed_density
-from feedcalc.liquor.instruments import Titration, clouding_diameter, pen_shows, ph_shows, readings_in
+from feedcalc.liquor.instruments import Titration, clear_line_seen, clouding_diameter, pen_shows, ph_shows, readings_in
 from feedcalc.liquor.learning import influences_of
 from feedcalc.liquor.steeping import Liquor, steep
 from feedcalc.liquor.vessel import Vessel, batch_of, settle_hours
@@ -109,7 +109,7 @@ def test_the_settling_time_extrapolates_the_clear_line(depth, hours):
     request = asked(measured={"clear_depth": depth, "clear_after": hours})
     sample = ash_of("mixed", "aged").typical()
     batch = batch_of(100.0, 5.0, Vessel(0.3, 12.0), sample)
-    seen = clouding_diameter(request, batch, sample, KELVIN)
+    seen = clouding_diameter(clear_line_seen(request), batch, sample, KELVIN)
     so_far = request.number("measured.clear_after") / request.number("measured.clear_depth")
     assert settle_hours(batch, sample, KELVIN, seen) == pytest.approx(so_far * batch.clear_depth, rel=0.01)
 

@@ -116,7 +116,7 @@ def browser(browser: Browser) -> Browser:
     plain = browser.new_context
 
     def new_context(**look: Any) -> BrowserContext:
-        context = plain(**look)
+        context = plain(**{"locale": "en-GB", **look})
         context.set_default_timeout(PATIENCE * 1000)
         return context
 

@@ -127,8 +127,27 @@ def test_a_number_alone_takes_the_unit_in_sight(browser: Browser, one_file: str)
         finger.type("4200")
         finger.tap("#read-ph")
         expect(page.locator("#read-ec")).to_have_value("4200 µS/cm")
+        expect(page.locator("#can-size")).to_have_value("7 L")
         request = page.evaluate("feedcalc.form.read()")
         assert (request["cans"][0]["size"], request["measured"]["ec"]) == ("7 L", "4200 µS/cm")
+
+
+def test_whose_gallons_are_meant_is_asked_once_and_remembered(browser: Browser, one_file: str) -> None:
+    with opened(browser, one_file) as (page, _):
+        page.locator("#can-size").select_option("other")
+        page.locator("#quick-input").fill("2 gal")
+        page.locator("#quick-told button", has_text="US: 3.79").tap()
+        expect(page.locator('[data-line="cans"]')).to_contain_text(re.compile(r"quarts?|gal"))
+        page.evaluate("document.getElementById('new-batch').click()")
+        assert page.evaluate("feedcalc.form.read().customs") == "us"
+
+
+def test_a_grower_at_home_in_the_us_is_offered_cans_in_gallons(browser: Browser, one_file: str) -> None:
+    with opened(browser, one_file, locale="en-US") as (page, finger):
+        finger.tap('[data-steps="1"]')
+        page.locator("#can-size").select_option("2 gal")
+        expect(page.locator('[data-line="cans"]')).to_contain_text(re.compile(r"quarts?|gal"))
+        assert page.evaluate("feedcalc.form.read().customs") == "us"
 
 
 def test_each_step_fills_the_screen_with_its_drawing_and_at_most_two_cautions(phone: Page) -> None:

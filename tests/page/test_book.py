@@ -333,6 +333,18 @@ def test_axe_finds_nothing_serious_and_nothing_runs_off_the_side(shown: Page, wi
     assert shown.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") == 0
 
 
+def test_a_winter_s_ash_is_shared_out_over_the_beds_of_the_book(shown: Page) -> None:
+    form = shown.locator("#share-form")
+    form.locator("[type=submit]").click()
+    expect(shown.locator("#share-told")).to_contain_text("How much ash is there?")
+    form.locator('[name="amount"]').fill("20 kg")
+    form.locator("[type=submit]").click()
+    expect(shown.locator("#shared-out")).to_be_focused()
+    assert shown.locator("#share-sheet [data-share]").count() == shown.locator("#book-bed-list button").count()
+    assert shown.locator("#share-sheet svg[aria-label]").count() >= 1
+    assert faults_found_by_axe(shown) == []
+
+
 def test_a_bed_s_year_fits_one_page_of_paper(shown: Page) -> None:
     shown.evaluate("document.documentElement.dataset.print = 'bed'")
     paper = shown.pdf(prefer_css_page_size=True)

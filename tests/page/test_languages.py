@@ -14,6 +14,7 @@ from tests.page.conftest import wait_for_engine, wait_until
 
 PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
 WORDS = re.compile(rb'(<script type="application/json" id="page-words">)(.*?)(</script>)', re.S)
+GERMAN = re.compile(rb'(<script type="application/json" id="words-de">)(.*?)(</script>)', re.S)
 # Visible texts with a word in them that stand outside brackets; what the engine says is its own tests' matter.
 OUTSIDE = """() => {
   const found = new Set();
@@ -37,13 +38,13 @@ ALL_TEXT = """() => [...document.querySelectorAll("label, legend, summary, butto
 def bracketed(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
     """Address of the one file without its Python, with a made-up German that puts each message into brackets."""
     text = (dist / "feedcalc.html").read_bytes()
-    carried = WORDS.search(text)
+    carried, german = WORDS.search(text), GERMAN.search(text)
     assert carried
-    words = json.loads(carried[2])
-    words["de"] = [f"⟦{message}⟧" for message in words["messages"]]
-    made_up = json.dumps(words, ensure_ascii=False).replace("<", "\\u003c").encode()
+    assert german
+    words = [f"⟦{message}⟧" for message in json.loads(carried[2])["messages"]]
+    made_up = json.dumps(json.loads(german[2]) | {"words": words}).replace("<", "\\u003c").encode()
     copy = tmp_path_factory.mktemp("bracketed") / "feedcalc.html"
-    copy.write_bytes(PAYLOAD.sub(rb"\1", WORDS.sub(lambda found: found[1] + made_up + found[3], text)))
+    copy.write_bytes(PAYLOAD.sub(rb"\1", GERMAN.sub(lambda found: found[1] + made_up + found[3], text)))
     return copy.as_uri()
 
 

@@ -15,9 +15,9 @@ from playwright.sync_api import Browser, Page, expect
 from feedcalc.engine import calculate
 from tests.page.conftest import one_page, wait_for_engine, wait_until, watch_progress
 
-PLACES = ("batch", "steps", "all", "dry", "book")
+PLACES = ("batch", "steps", "all", "dry", "recipe", "book")
 SHOWN = "[...document.querySelectorAll('main')].filter((each) => each.getClientRects().length).map(({ id }) => id)"
-MAIN = {"batch": "answer", "steps": "answer", "all": "answer", "dry": "dry", "book": "book"}
+MAIN = {"batch": "answer", "steps": "answer", "all": "answer", "dry": "dry", "recipe": "recipe", "book": "book"}
 WAYS = {"steps": "#begin-steps", "all": "#full-sheet"}  # from the feed
 READINGS = {"measured.ec": "6 mS/cm", "measured.temperature": "18 °C"}
 
@@ -43,6 +43,11 @@ def page(shared: Page) -> Page:
 def place(page: Page, name: str) -> None:
     if page.evaluate("document.documentElement.dataset.place") == "steps":
         page.locator(".steps-head a").click()
+    if name == "recipe":
+        page.locator("#menu > summary").click()
+        page.locator("#menu [data-place=recipe]").click()
+        assert page.evaluate(SHOWN) == ["recipe"]
+        return
     page.locator(f".places [data-place={'batch' if name in WAYS else name}]").click()
     if name in WAYS:
         page.locator(WAYS[name]).click()
@@ -162,18 +167,53 @@ def test_axe_finds_nothing_serious_and_nothing_runs_off_the_side(shared: Page, n
     shared.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     place(shared, name)
     shared.evaluate("document.querySelectorAll('details:not(#menu)').forEach((details) => { details.open = true; })")
-    if name != "book":
+    if name == "recipe":
+        judge(shared, "1 glass of ash to 10 litres, a litre a bush")
+    elif name != "book":
         wait_for_answer(shared, "dry-freshness" if name == "dry" else "freshness")
     found = Axe().run(shared).response["violations"]
     assert not [fault["id"] for fault in found if fault["impact"] in {"serious", "critical"}]
     assert shared.evaluate("document.documentElement.scrollWidth") <= 360
     small = shared.evaluate(
-        """() => [...document.querySelectorAll(".places a, #my-ash button, #keep-ash button, #print-dry")]
+        """() => [...document.querySelectorAll(".places a, #my-ash button, #keep-ash button, #print-dry, #recipe button")]
              .filter((each) => each.getClientRects().length)
              .map((each) => [each.textContent, each.getBoundingClientRect()])
              .filter(([, { width, height }]) => width < 44 || height < 44).map(([words]) => words)"""
     )
     assert small == []
+
+
+def judge(page: Page, text: str, button: str = "judge") -> None:
+    page.fill("#recipe-text", text)
+    page.locator(f"#recipe-form [value={button}]").click()
+    expect(page.locator("#recipe-state")).to_have_text("For what is typed now.")
+
+
+def test_a_recipe_is_judged_and_its_safe_version_becomes_the_batch(page: Page) -> None:
+    place(page, "recipe")
+    judge(page, "1 glass of ash to 10 litres, undiluted")
+    answer = page.locator("[data-part=recipe]")
+    expect(answer.locator(".headline")).to_contain_text("too strong")
+    expect(answer).to_contain_text("anything from")  # how a glass was read
+    parts = answer.locator("[data-figure='judge.safe.parts_water']").get_attribute("data-value")
+    page.locator("#take-safe").click()
+    assert page.evaluate(SHOWN) == ["answer"]
+    wait_for_answer(page)
+    place(page, "all")
+    assert page.locator("[name='ash.amount']").input_value() == "1 glass"
+    assert page.locator("[name=dilution]").input_value() == f"1:{parts}"
+    page.locator("#delete-batch").click()
+
+
+def test_what_a_recipe_leaves_open_is_asked_for_beside_the_box_and_a_mishap_is_answered(page: Page) -> None:
+    place(page, "recipe")
+    judge(page, "a bit of ash they said")
+    expect(page.locator("#recipe-told")).to_contain_text("how much ash")
+    expect(page.locator("#recipe-text")).to_be_focused()
+    expect(page.locator("#take-safe")).to_be_hidden()
+    judge(page, "2 buckets of ash on 10 square metres, young leaves are pale", button="happened")
+    expect(page.locator("#recipe-told")).to_be_hidden()
+    expect(page.locator("[data-cause]").first).to_have_attribute("data-cause", "lime")
 
 
 def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: Page) -> None:

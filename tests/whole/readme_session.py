@@ -10,7 +10,7 @@ from pathlib import Path
 README = Path(__file__).resolve().parents[2] / "README.md"
 SESSIONS = {
     "session": [["delivery", "--can", "2 x 9 L", "--kind", "hardwood", "--state", "aged", "--customs", "metric"]],
-    "refusal": [["sheet", "--ash", "5 bags", "--kind", "painted pine", "--water", "2,5"]],
+    "refusal": [["sheet", "--ash", "5 bags", "--kind", "painted pine", "--dilution", "10"]],
 }
 
 

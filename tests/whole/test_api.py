@@ -81,7 +81,7 @@ def test_the_package_tells_its_names_and_nothing_else():
         assert getattr(feedcalc, name)
 
 
-@pytest.mark.parametrize("value", ["no", 0, None])
-def test_html_is_true_or_false(value):
+@pytest.mark.parametrize("value", ["no", 0, None, ["bench", "garden"], [["bench"]]])
+def test_html_is_true_or_false_or_names_of_parts(value):
     reply = json.loads(calculate(json.dumps({"schema": 1, "html": value})))
     assert [error["field"] for error in reply["errors"]] == ["html"]

@@ -22,7 +22,7 @@ def test_all_faults_are_reported_at_once():
         ash={"kind": "coal", "amount": "5 stones"},
         water={"amount": "five", "temperature": "warm"},
         steep={"time": "-3 h"},
-        cans=[{"size": "9 L", "count": 1.5}, {"size": "9"}],
+        cans=[{"size": "9 L", "count": 1.5}, {"size": "9 lb"}],
         dilution="three",
         soil={"ph": 99},
         bucket="blue",
@@ -58,12 +58,12 @@ def test_a_refusal_has_four_parts_per_fault_and_no_figures():
     ("request_parts", "error"),
     [
         (
-            {"water": {"amount": "5"}},
+            {"ash": {"amount": "5"}},
             {
-                "field": "water.amount",
+                "field": "ash.amount",
                 "given": "5",
                 "problem": "The unit is missing.",
-                "accepted": "a volume such as 5 L, 750 ml, 1 1/2 cups or 2 gal (UK)",
+                "accepted": "a weight or a volume such as 250 g, 1/2 cup or 2 L",
             },
         ),
         (

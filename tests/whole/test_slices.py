@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from itertools import zip_longest
+from itertools import pairwise, zip_longest
 from typing import Any
 
 import pytest
 
 from feedcalc.engine import answer_in_steps, calculate
-from feedcalc.uncertainty.estimates import run_to_end
+from feedcalc.uncertainty.estimates import latin_hypercube, run_to_end, spread_out
 
 PLAIN = {"schema": 1, "cans": [{"size": "9 L", "count": 2}], "samples": "20"}
 READ = PLAIN | {"ash": {"amount": "1 cup"}, "water": {"amount": "5 L"}, "measured": {"ec": "6 mS/cm", "ph": "12"}}
@@ -127,11 +127,33 @@ def test_progress_is_frequent_and_rises_to_the_end(name):
 
 
 def test_an_answer_can_be_dropped_for_another():
-    dropped = answer_in_steps(json.dumps(READ))
+    dropped = answer_in_steps(json.dumps({**READ, "seed": 3}))
     next(dropped)
     dropped.close()
     text = json.dumps(PLAIN)
     assert run_to_end(answer_in_steps(text)) == calculate(text)
+
+
+def test_early_replies_have_the_final_figures_first_without_and_then_with_the_ranges_of_some_ashes():
+    early: list[str] = []
+    text = json.dumps({"schema": 1, "samples": "20", "seed": 5, "html": ["bench"]})
+    final = json.loads(run_to_end(answer_in_steps(text, early.append)))
+    first, second = map(json.loads, early)
+    assert final == json.loads(calculate(text))
+    for reply in (first, second, final):
+        potassium = reply["values"]["liquor"]["potassium"]
+        assert potassium["value"] == final["values"]["liquor"]["potassium"]["value"]
+        assert (potassium["low"] < potassium["high"]) == (reply is not first)
+        assert reply["html"].keys() == {"bench"}
+
+
+def test_the_first_ashes_lie_all_over_the_range_of_each_unknown():
+    names = ("alkali", "density", "free lime")
+    rows = latin_hypercube(names, 40, 1)
+    first = spread_out(names, 40, 1, 12, frozenset(names))
+    for name in names:
+        values = sorted(rows[place][name] for place in first)
+        assert max(high - low for low, high in pairwise([0.0, *values, 1.0])) < 0.25
 
 
 @pytest.mark.parametrize("name", DROPPED)

@@ -8,16 +8,17 @@ import sys
 from functools import cache
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-sys.path.insert(0, str(ROOT / "site"))
-from building import words as catalogues
-
 from feedcalc.words.messages import is_short
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "site"))
+from building import words as catalogues
 
 HIGHEST_GRADE = 8
 # The share of longer messages that may be above it: names of substances and of offices have long words.
 MOST_ABOVE = 0.08
-DIALECT = re.compile(r"\b((?<!can't )stands?|goes by|was told|is told|throws|falls out|taught|yearly cap|the cap|anew|be had)\b", re.I)
+DIALECT = re.compile(
+    r"\b((?<!can't )stands?|goes by|was told|is told|throws|falls out|taught|yearly cap|the cap|anew|be had)\b", re.I
+)
 NUMBER_AND_NOUN = re.compile(r"\{(?:count|hours|goes)\} (?!min|h\b|of\b|and\b|more\b|×)[a-z]{3,}")
 GLUED = re.compile(r"^[;:.,) ]| $|[a-z]:? \(?$")
 
@@ -56,7 +57,9 @@ def measured():
         "above grade 8": sorted((text for text, value in long.items() if value > HIGHEST_GRADE), key=long.get),
         "of five words or more": list(long),
         "glued": [english(m) for m in messages() if GLUED.search(english(m))],
-        "short without context": [english(m) for m in messages() if isinstance(m.id, str) and is_short(m.id) and not m.context],
+        "short without context": [
+            english(m) for m in messages() if isinstance(m.id, str) and is_short(m.id) and not m.context
+        ],
         "number beside a noun without plural": [
             m.id for m in messages() if isinstance(m.id, str) and NUMBER_AND_NOUN.search(m.id)
         ],

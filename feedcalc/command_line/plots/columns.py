@@ -69,7 +69,7 @@ COLUMNS: tuple[Column, ...] = (
         "what grows there, by any of its names",
         ("crop", "Kultur", "Pflanze", "culture", "plante", "cultivo", "planta", "cultura", "फ़सल"),
     ),
-    Column("place", "place", "open ground, raised bed, pot, plug tray, near pond or drain"),
+    Column("place", "place", "open ground, raised bed, pot, plug tray, near pond or drain, greenhouse ..."),
     Column("season", "season", "sowing, growing or resting"),
     Column("stage", "stage", "seedling, young or established"),
     Column(

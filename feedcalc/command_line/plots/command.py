@@ -25,6 +25,7 @@ from feedcalc.command_line.plots.failures import PlanningFailed
 from feedcalc.command_line.plots.reading import STANDARD
 from feedcalc.command_line.plots.summary import summary_lines, summary_svg
 from feedcalc.command_line.plots.table import PlanningJob, PlanningStopped, Progress, plan_plots
+from feedcalc.command_line.plots.workbook import is_workbook
 from feedcalc.command_line.refusals import refuse
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputErrors
@@ -45,7 +46,7 @@ Columns of PLOTS.csv, all optional; others are passed through:
 \b
 Examples:
   feedcalc season plots.csv --out plans.csv
-  feedcalc season plots.csv --out plans.csv --processes 2 --customs uk
+  feedcalc season plots.xlsx --out plans.xlsx --processes 2 --customs uk
   feedcalc season county.csv --out plans.csv --cluster tcp://10.0.0.5:8786"""
 
 
@@ -56,7 +57,7 @@ Examples:
     required=True,
     metavar="PLANS.csv",
     type=click.Path(path_type=Path),
-    help="Where plans go; '-' for standard output.",
+    help="Where plans go: a name in .csv or .xlsx, '-' for standard output.",
 )
 @click.option(
     "--aside",
@@ -93,7 +94,8 @@ def season_verb(
     """Plan many plots: a table of plots in, a table of verdicts and plans out.
 
     Each row gets the verdict and the figures its own sheet would tell. Rows that can't be planned are set aside
-    with their reasons, and the others go on. '-' as PLOTS.csv is standard input.
+    with their reasons, and the others go on. '-' as PLOTS.csv is standard input. A spreadsheet (.xlsx) will do too, if
+    feedcalc[xlsx] is installed.
     """
     speak = language_of(language or usual_language().get("language", "en")).speak
     if picture and picture.suffix.lower() not in (".svg", ".pdf"):
@@ -103,7 +105,7 @@ def season_verb(
         source=source,
         out=out,
         rejected=aside or name.with_name(f"{name.stem}.bad{name.suffix or '.csv'}"),
-        decimal_mark="," if decimal == "comma" else ".",
+        decimal_mark="," if decimal == "comma" and not is_workbook(out) else ".",
         today=(today.date() if today else date.today()).isoformat(),
         customs=customs or "",
         locale=locale or "",

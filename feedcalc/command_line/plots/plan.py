@@ -23,7 +23,7 @@ from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.quantities import read_quantity, write_quantity
 from feedcalc.contract.request import Request, read_request
 from feedcalc.contract.text import plain_words
-from feedcalc.contract.units import converted
+from feedcalc.contract.units import QUANTITY_KINDS, converted
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import AshContent, ash_content, cap_for
@@ -113,24 +113,31 @@ def _request_of(plot: Mapping[str, str], today: str, customs: str, locale: str, 
 
 
 def _read(given: Mapping[str, str], today: str) -> Request:
+    """Return these cells as a request. No unit is guessed: the area of a field may be in square metres or hectares."""
+    bare = {name for name in _WITHOUT_GUESS if re.fullmatch(r"[\d\s.,]+", given.get(name, ""))}
+    faults = [
+        InputError(name, given[name], said("The unit is missing."), QUANTITY_KINDS[_WITHOUT_GUESS[name]].accepted)
+        for name in sorted(bare)
+    ]
     document: dict[str, Any] = {"schema": 1, "now": today}
     for column in COLUMNS:
-        if column.path and given.get(column.name):
+        if column.path and given.get(column.name) and column.name not in bare:
             *groups, last = column.path.split(".")
             place = document
             for group in groups:
                 place = place.setdefault(group, {})
             place[last] = given[column.name]
     try:
-        return read_request(json.dumps(document))
+        request = read_request(json.dumps(document))
     except InputErrors as refusal:
         # An error names the column of its field.
-        raise InputErrors(
-            [
-                InputError(COLUMN_OF_PATH.get(error.field, error.field), error.given, error.problem, error.accepted)
-                for error in refusal.errors
-            ]
-        ) from None
+        faults += [
+            InputError(COLUMN_OF_PATH.get(error.field, error.field), error.given, error.problem, error.accepted)
+            for error in refusal.errors
+        ]
+    if faults:
+        raise InputErrors(faults)
+    return request
 
 
 def _cell_meant(text: str) -> str:
@@ -143,6 +150,7 @@ def _cell_meant(text: str) -> str:
     return "" if plain_words(typed) in _NOT_KNOWN else typed
 
 
+_WITHOUT_GUESS = {"area": "area", "dug_depth": "length"}
 _USES = (DRY_ASH, "drench", "foliar")
 _ABOUT = re.compile(
     r"^(?:~|≈|ca\.?\s|circa\s|c\.\s|about\s|approx\.?\s|etwa\s|env\.?\s|environ\s|aprox\.?\s|लगभग\s)\s*", re.I

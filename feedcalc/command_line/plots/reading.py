@@ -1,5 +1,7 @@
 """Read a table of plots row by row: its delimiter, its header and its rows, whatever spreadsheet wrote it.
 
+A spreadsheet file is read as the CSV that it would be saved as (`workbook`).
+
 A row that cannot be read or does not fit the header becomes a row with a fault and never stops the others.
 """
 
@@ -15,6 +17,7 @@ from io import BufferedReader
 from pathlib import Path
 
 from feedcalc.command_line.plots.failures import PlanningFailed
+from feedcalc.command_line.plots.workbook import as_csv
 from feedcalc.words.messages import said
 
 LONGEST_CELL = 20_000
@@ -44,18 +47,20 @@ def delimiter_of(line: str) -> str:
 
 
 def size_of(binary: BufferedReader) -> int:
-    """Return the number of bytes of an open table."""
+    """Return the number of bytes of an open table, 0 where that is not known."""
+    if not binary.seekable():
+        return 0
     size = binary.seek(0, io.SEEK_END)
     binary.seek(0)
     return size
 
 
 def open_table(path: Path) -> BufferedReader:
-    """Open a file of bytes, or read standard input; raises `PlanningFailed`."""
+    """Open a file of bytes, or read standard input; a spreadsheet opens as CSV. Raises `PlanningFailed`."""
     if path == STANDARD:
-        return BufferedReader(io.BytesIO(sys.stdin.buffer.read()))
+        return as_csv(BufferedReader(io.BytesIO(sys.stdin.buffer.read())), path)
     try:
-        return path.open("rb")
+        return as_csv(path.open("rb"), path)
     except OSError as reason:
         raise PlanningFailed(
             said("{path} can't be read: {reason}.", path=str(path), reason=reason.strerror or "")

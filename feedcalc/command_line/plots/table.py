@@ -32,6 +32,7 @@ from feedcalc.command_line.plots.reading import (
     size_of,
     table_rows,
 )
+from feedcalc.command_line.plots.workbook import is_workbook, require_workbooks, write_workbook
 from feedcalc.command_line.plots.workers import hold_interrupts, map_in_order, worker_pool
 from feedcalc.contract.spreadsheet import guarded
 from feedcalc.garden.suitability import GO, HOLD
@@ -221,7 +222,7 @@ def plan_plots(
             raise PlanningFailed(said("There is no plot in {path}, only a header.", path=str(job.source)))
         if len(ahead) < FEW_CHUNKS:
             job = replace(job, processes=1)
-        results = [_ResultFile(path, lines.has_byte_order_mark) for path in (job.out, job.rejected)]
+        results = [_ResultFile(path, lines.has_byte_order_mark, delimiter) for path in (job.out, job.rejected)]
         try:
             with (
                 results[0] as plans,
@@ -238,10 +239,10 @@ def plan_plots(
                     progress.add(done)
                     progress.share = min(binary.tell() / size, 1.0) if size else None
                     on_progress(progress)
+            results[0].keep()
+            results[1].keep(is_wanted=progress.rejected > 0)
         except KeyboardInterrupt:
             raise PlanningStopped(progress, results[0].part) from None
-    results[0].keep()
-    results[1].keep(is_wanted=progress.rejected > 0)
     return progress
 
 
@@ -262,10 +263,13 @@ def _chunks(rows: Iterator[TableRow], job: PlanningJob, header: Header, delimite
 
 
 class _ResultFile:
-    """A file that gets its own name only when it is complete."""
+    """A file that gets its own name only when it is complete. A spreadsheet is made of the complete CSV."""
 
-    def __init__(self, path: Path, has_byte_order_mark: bool) -> None:
+    def __init__(self, path: Path, has_byte_order_mark: bool, delimiter: str = ",") -> None:
+        if is_workbook(path):
+            require_workbooks()
         self.path = path
+        self._delimiter = delimiter
         self.is_output = path == STANDARD
         self.part = path.with_name(path.name + ".part")
         self._encoding = "utf-8-sig" if has_byte_order_mark else "utf-8"
@@ -294,7 +298,15 @@ class _ResultFile:
         if self.is_output:
             return
         with self._failing_in_words():
-            if is_wanted:
+            if is_wanted and is_workbook(self.path):
+                half = self.path.with_name(self.path.name + ".half")
+                try:
+                    write_workbook(self.part, self._delimiter, half)
+                    half.replace(self.path)
+                finally:
+                    half.unlink(missing_ok=True)
+                self.part.unlink()
+            elif is_wanted:
                 self.part.replace(self.path)
             else:
                 self.part.unlink(missing_ok=True)

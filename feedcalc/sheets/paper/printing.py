@@ -21,7 +21,7 @@ from feedcalc.sheets.paper.layout import OPTIONAL, Paper
 from feedcalc.sheets.paper.options import label_options, wall_options
 from feedcalc.sheets.paper.pages import pages_of
 from feedcalc.sheets.paper.wall import wall_sheet_of
-from feedcalc.sheets.paper.wall_layout import WallPaper, more_cautions_of, wall_paper_of
+from feedcalc.sheets.paper.wall_layout import wall_pages_of
 from feedcalc.sheets.render import label_page_svg, label_text, pages_html, wall_svg, wall_text
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
@@ -135,13 +135,13 @@ def _walls(
     options = wall_options(group)
     speak = language(tag).speak
     walls = [wall_sheet_of(sheet_of_request(batch.request), options.name or batch.name, tag) for batch in batches]
-    papers: list[WallPaper] = []
-    for wall in walls:
-        first = wall_paper_of(wall, options.size, speak)
-        second = more_cautions_of(wall, first, speak)
-        papers += [first] if second is None else [first, second]
-    moved = max(len(paper.left_out) for paper in papers)
-    note = said("There was too little room, so these cautions are on a second page: {count}.", count=moved)
+    papers = [paper for wall in walls for paper in wall_pages_of(wall, options.size, speak)]
+    cautions, steps = max(len(paper.left_out) for paper in papers), max(paper.steps_left for paper in papers)
+    told = []
+    if steps:
+        told.append(said("There was too little room, so these steps are on a second page: {count}.", count=steps))
+    if cautions:
+        told.append(said("There was too little room, so these cautions are on a second page: {count}.", count=cautions))
     return Printed(
         title=papers[0].title,
         language=tag,
@@ -149,7 +149,7 @@ def _walls(
         pages=tuple((paper.width, paper.height, wall_svg(paper, tag)) for paper in papers),
         text="\n\n\n".join(wall_text(wall, tag) for wall in walls),
         text_size=min(paper.text_size for paper in papers),
-        told=(speak(note),) if moved else (),
+        told=tuple(map(speak, told)),
     )
 
 

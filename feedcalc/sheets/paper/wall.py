@@ -196,14 +196,22 @@ def _feed(sheet: Sheet) -> tuple[str, tuple[str, ...]]:
     figures, ph = sheet.figures, sheet.figures[f"{sheet.own_path}.ph_25"].full
     hazard = (sheet.danger_of_feed,) if sheet.danger_of_feed else ()
     if sheet.use == "foliar":
-        return said(
+        unfit = said(
             "Not on leaves as it is: its pH is {ph}. Bring it below {limit} first.", ph=ph, limit=sheet.leaf_limit
-        ), hazard
-    feed = said(
-        "Pour {plant} for each plant, or {square} for each square metre, on moist soil.",
-        plant=figures["delivered.per_plant.volume"].text,
-        square=figures["delivered.per_square_metre.volume"].text,
-    )
+        )
+        return unfit, hazard
+    plant = figures["delivered.per_plant.volume"].text
+    if sheet.per_square_foot:
+        feed = said(
+            "Pour {plant} for each plant, or {square} for each square foot, on moist soil.",
+            plant=plant,
+            square=sheet.per_square_foot,
+        )
+    else:
+        square = figures["delivered.per_square_metre.volume"].text
+        feed = said(
+            "Pour {plant} for each plant, or {square} for each square metre, on moist soil.", plant=plant, square=square
+        )
     return feed, hazard
 
 

@@ -1,9 +1,9 @@
 """The layout of the wall sheet in millimetres.
 
 * Letters are as large as fits, between capitals of 16 and of 22 minutes of arc at arm's length (``label_rules.csv``).
-  What fits on no page at the smaller size is refused; the error names the papers that would fit.
-* Cautions that need not be on the first page (``label_wall.csv``) go to a second one where there is no room, from the
-  end of that list. None is left out.
+  A head that fits on no page at the smaller size is refused; the error names the papers that would fit.
+* Where there is no room, cautions that need not be on the first page (``label_wall.csv``) go to a second one, from the
+  end of that list; where that is not enough, the last steps go there with all of theirs. None is left out.
 * Each text is translated with ``speak`` before it is measured.
 """
 
@@ -19,7 +19,7 @@ from feedcalc import published
 from feedcalc.contract.figures import Shown
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, printable
 from feedcalc.sheets.paper.typesetting import HEADING, Column, TextRun, label_rule, largest_layout
-from feedcalc.sheets.paper.wall import Rung, WallSheet, wall_sizes
+from feedcalc.sheets.paper.wall import Rung, WallSheet, WallStep, wall_sizes
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import Speak, said, said_in
 
@@ -39,7 +39,8 @@ class WallPaper:
 
     ``boxes`` are squares to tick (left, top, side), ``rules`` the lines above and below the chosen dilution (left, y,
     right), ``bands`` the layers in the bucket (name, left, top, width, height), ``vessel`` its outline (left, top,
-    width, bottom), ``leaders`` the lines from a level to its text. ``left_out`` are the cautions of the second page.
+    width, bottom), ``leaders`` the lines from a level to its text. ``left_out`` are cautions of this page's steps that
+    are on the next page, ``steps_left`` how many steps are there.
     """
 
     size: str
@@ -55,6 +56,7 @@ class WallPaper:
     leaders: tuple[tuple[float, float, float, float], ...]
     text_size: float
     left_out: tuple[str, ...]
+    steps_left: int = 0
 
 
 def wall_text_sizes() -> tuple[float, float]:
@@ -71,54 +73,85 @@ def wall_text_sizes() -> tuple[float, float]:
     return text_size(label_rule("capital_least")), text_size(label_rule("capital_wanted"))
 
 
-def wall_paper_of(wall: WallSheet, size: str, speak: Speak = str) -> WallPaper:
-    """Return ``wall`` laid out on one page. Raises `InputError` for an unknown paper and for one that is too small."""
+def wall_pages_of(wall: WallSheet, size: str, speak: Speak = str) -> tuple[WallPaper, ...]:
+    """Return ``wall`` laid out. Raises `InputError` for an unknown paper and for one that can't hold its head."""
     wanted = next((name for name in wall_sizes() if name.casefold() == size.strip().casefold()), None)
     if wanted is None:
         problem = said("There is no such paper for the wall.")
         raise InputError("wall.size", printable(size)[:60], problem, ", ".join(wall_sizes()))
-    paper = _largest_paper(wall, wanted, speak)
-    if paper is None:
-        smallest, optional = wall_text_sizes()[0], _optional(wall)
-        fitting = [
-            name
-            for name in wall_sizes()
-            if _WallLayout(wall, *_dimensions(name), smallest, left_out=optional, speak=speak).fits
-        ]
+    first = _first_page(wall, wanted, speak)
+    if first is None:
+        fitting = [name for name in wall_sizes() if _first_page(wall, name, speak)]
         problem = said("On this paper the letters would be too small to read at arm's length.")
         raise InputError("wall.size", size, problem, ", ".join(fitting) or said("fewer cans, a shorter name"))
-    return paper
+    return (first, *_next_pages(wall, first, speak))
 
 
-def more_cautions_of(wall: WallSheet, paper: WallPaper, speak: Speak = str) -> WallPaper | None:
-    """Return the second page, with the cautions that found no room on the first; None where all did."""
-    if not paper.left_out:
-        return None
-    steps = [(step.do, [text for id_, text in step.cautions if id_ in paper.left_out]) for step in wall.steps]
-    steps.append((NOT_FOR_FOOD, [text for id_, text in wall.always if id_ in paper.left_out]))
-    column = Column(MARGIN, MARGIN, paper.width - MARGIN, paper.text_size)
-    column.paragraph([(speak(wall.title), True), (wall.batch, False)], HEADING)
-    if wall.hazard.signal_word:
-        column.paragraph([(speak(wall.hazard.signal_word).upper(), True)], HEADING)
-    column.paragraph([(speak(said_in("heading", "More cautions")), True)], HEADING)
-    for do, texts in steps:
-        if texts:
-            column.paragraph([(speak(do), True)])
-            for text in texts:
-                column.paragraph([("!", True), (speak(text), False)], indent=paper.text_size * 1.5)
-            column.space(0.1)
-    parts = column.all_parts()
-    return replace(
-        paper,
-        words=tuple(run for part in parts for run in part.runs),
-        rules=(),
-        boxes=(),
-        symbol=None,
-        bands=(),
-        vessel=None,
-        leaders=(),
-        left_out=(),
-    )
+def _next_pages(wall: WallSheet, first: WallPaper, speak: Speak) -> list[WallPaper]:
+    """Return the pages behind the first: the cautions that found no room beside their steps, then the other steps."""
+    here = len(wall.steps) - first.steps_left
+    left_out = [(step.do, step.cautions) for step in wall.steps[:here]] + [(NOT_FOR_FOOD, wall.always)]
+    cautions = [(do, [text for id_, text in texts if id_ in first.left_out]) for do, texts in left_out]
+    blocks = [WallStep("", do, (), tuple(("", text) for text in texts)) for do, texts in cautions if texts]
+    pages: list[_NextPage] = []
+    for step in (*blocks, *wall.steps[here:]):
+        if not pages or not pages[-1].take(step):
+            pages.append(_NextPage(wall, first, speak, is_of_cautions=not step.id))
+            pages[-1].take(step)
+    return [page.paper() for page in pages]
+
+
+class _NextPage:
+    """A page that begins with the name and the signal word, and takes steps as long as they fit."""
+
+    def __init__(self, wall: WallSheet, first: WallPaper, speak: Speak, *, is_of_cautions: bool) -> None:
+        self.first, self.speak = first, speak
+        self.boxes: list[tuple[float, float, float]] = []
+        self.column = Column(MARGIN, MARGIN, first.width - MARGIN, first.text_size)
+        self.column.paragraph([(speak(wall.title), True), (wall.batch, False)], HEADING)
+        if wall.hazard.signal_word:
+            self.column.paragraph([(speak(wall.hazard.signal_word).upper(), True)], HEADING)
+        if is_of_cautions:
+            self.column.paragraph([(speak(said_in("heading", "More cautions")), True)], HEADING)
+        self.is_empty = True
+
+    def take(self, step: WallStep) -> bool:
+        """Return whether a step fits, and set it if so, with a box to tick where it has an id."""
+        column, top, runs = self.column, self.column.y, len(self.column.runs)
+        indent = column.text_size * 1.5
+        more = [(self.speak(sentence), False) for sentence in step.more]
+        column.paragraph([(self.speak(step.do), True), *more], indent=indent if step.id else 0.0)
+        for _, text in step.cautions:
+            column.paragraph([("!", True), (self.speak(text), False)], indent=indent)
+        column.space(0.1)
+        if column.bottom > self.first.height - MARGIN and not self.is_empty:
+            column.y = top
+            del column.runs[runs:]
+            return False
+        if step.id:
+            self.boxes.append(_box(column, top))
+        self.is_empty = False
+        return True
+
+    def paper(self) -> WallPaper:
+        """Return the page to draw."""
+        return replace(
+            self.first,
+            words=tuple(self.column.runs),
+            rules=(),
+            boxes=tuple(self.boxes),
+            symbol=None,
+            bands=(),
+            vessel=None,
+            leaders=(),
+            left_out=(),
+            steps_left=0,
+        )
+
+
+def _box(column: Column, top: float) -> tuple[float, float, float]:
+    """Return the square to tick beside a step that begins at ``top``."""
+    return column.left, top + column.text_size * 0.2, column.text_size * 0.9
 
 
 def _dimensions(paper: str) -> tuple[float, float]:
@@ -133,18 +166,21 @@ def _optional(wall: WallSheet) -> tuple[str, ...]:
     return tuple(row["caution"] for row in reversed(rows))
 
 
-def _largest_paper(wall: WallSheet, size: str, speak: Speak) -> WallPaper | None:
-    """Return the sheet with the fewest cautions left out, in the largest letters; None if it does not fit at all."""
+def _first_page(wall: WallSheet, size: str, speak: Speak) -> WallPaper | None:
+    """Return the first page with the most steps, then the most cautions, in the largest letters; None if none fits."""
     smallest, largest = wall_text_sizes()
     text_sizes = [smallest + step * _STEP for step in range(int((largest - smallest) / _STEP) + 1)]
-    optional = _optional(wall)
-    for count in range(len(optional) + 1):
-        left_out = optional[:count]
-        layout = largest_layout(
-            partial(_WallLayout, wall, *_dimensions(size), left_out=left_out, speak=speak), text_sizes
-        )
-        if layout:
-            return layout.paper(size, left_out)
+    for steps_left in range(len(wall.steps)):
+        begun = replace(wall, steps=wall.steps[: len(wall.steps) - steps_left])
+        optional = _optional(begun)
+        for count in range(len(optional) + 1):
+            left_out = optional[:count]
+            layout = largest_layout(
+                partial(_WallLayout, begun, *_dimensions(size), left_out=left_out, speak=speak, goes_on=steps_left > 0),
+                text_sizes,
+            )
+            if layout:
+                return replace(layout.paper(size, left_out), steps_left=steps_left)
     return None
 
 
@@ -160,7 +196,15 @@ class _WallLayout:
     """The layout at one text size: head, steps beside bucket and ladder, foot; ``fits`` says whether it is inside."""
 
     def __init__(
-        self, wall: WallSheet, width: float, height: float, text_size: float, *, left_out: Collection[str], speak: Speak
+        self,
+        wall: WallSheet,
+        width: float,
+        height: float,
+        text_size: float,
+        *,
+        left_out: Collection[str],
+        speak: Speak,
+        goes_on: bool,
     ) -> None:
         self.wall, self.width, self.height, self.text_size = wall, width, height, text_size
         self.left_out, self.speak = left_out, speak
@@ -171,6 +215,8 @@ class _WallLayout:
         self._set_head(head)
         left = Column(MARGIN, head.y, split, text_size)
         self._set_steps(left)
+        if goes_on:
+            left.paragraph([(speak(said("More steps are on the next page.")), True)])
         right = Column(split + _BETWEEN_COLUMNS, head.y, right_edge, text_size)
         self.bucket = _set_bucket(right, wall, speak)
         _set_ladder(right, wall.ladder, speak)
@@ -182,7 +228,8 @@ class _WallLayout:
         if not is_aid_beside:
             self._set_first_aid(foot)
         always = [(sentence, False) for sentence in self._cautions(wall.always)]
-        foot.paragraph([(speak(NOT_FOR_FOOD), True), *always])
+        more = [(speak(said("More cautions are on the next page.")), True)] if left_out else []
+        foot.paragraph([(speak(NOT_FOR_FOOD), True), *always, *more])
         self.columns = [part for column in (head, left, right, foot) for part in column.all_parts()]
         self.fits = foot.bottom <= height - MARGIN and not any(column.too_wide for column in self.columns)
 
@@ -222,7 +269,7 @@ class _WallLayout:
     def _set_steps(self, column: Column) -> None:
         indent = self.text_size * 1.5
         for step in self.wall.steps:
-            self.boxes.append((column.left, column.y + self.text_size * 0.2, self.text_size * 0.9))
+            self.boxes.append(_box(column, column.y))
             more = [(self.speak(sentence), False) for sentence in step.more]
             column.paragraph([(self.speak(step.do), True), *more], indent=indent)
             cautions = self._cautions(step.cautions)

@@ -26,7 +26,7 @@ from feedcalc.sheets.paper.pages import PrintedPage
 from feedcalc.sheets.paper.printing import Printed
 from feedcalc.sheets.paper.typesetting import text_width
 from feedcalc.sheets.paper.wall import wall_sheet_of
-from feedcalc.sheets.paper.wall_layout import wall_paper_of
+from feedcalc.sheets.paper.wall_layout import wall_pages_of
 from feedcalc.sheets.render import label_page_svg, label_text, pages_html
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import Said
@@ -340,7 +340,7 @@ def test_every_text_is_translated_before_it_is_laid_out(name, dated):
         bare = bare.replace(known, "")
     assert not re.sub(r"[\s:;.]", "", bare)
     sheet = sheet_of_text(json.dumps(json.loads(demo_request()) | {"ranges": "off"}))
-    on_the_wall = wall_paper_of(wall_sheet_of(sheet, "NAME"), "A3", in_brackets)
+    (on_the_wall,) = wall_pages_of(wall_sheet_of(sheet, "NAME"), "A3", in_brackets)
     bare = outside_brackets(" ".join(words.text for words in on_the_wall.words)).replace("NAME", "")
     assert not re.sub(r"[\s!:.,\d]", "", bare), "only the figures of the ladder are not translated"
 

@@ -15,7 +15,7 @@ from feedcalc.contract.cautions import hazard_at
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD
 from feedcalc.sheets.paper.wall import WallSheet, wall_sheet_of, wall_sizes
-from feedcalc.sheets.paper.wall_layout import WallPaper, wall_paper_of, wall_text_sizes
+from feedcalc.sheets.paper.wall_layout import WallPaper, wall_pages_of, wall_text_sizes
 from feedcalc.sheets.render import wall_svg
 from feedcalc.words.errors import InputError
 from tests.asking import sheet_of_text
@@ -31,6 +31,10 @@ BATCHES = {
     "hard water, seedlings": {"water": {"kind": "very_hard"}, "stage": "seedling", "steep": {"time": "1 h"}},
 }
 CLASSES = {"corrosive": 12.6, "irritant": 11.2, "mild": 9.4}
+
+
+def first_page(wall_sheet: WallSheet, size: str) -> WallPaper:
+    return wall_pages_of(wall_sheet, size)[0]
 
 
 @cache
@@ -71,34 +75,34 @@ def inside(paper: WallPaper) -> None:
 
 @pytest.mark.parametrize("size", wall_sizes())
 @pytest.mark.parametrize("name", BATCHES)
-def test_every_required_sentence_is_on_one_page_or_the_paper_is_refused(name, size):
+def test_every_step_and_caution_is_on_the_first_page_or_the_next(name, size):
     result = wall(name)
-    try:
-        paper = wall_paper_of(result, size)
-    except InputError as refusal:
-        assert size in ("A4", "Letter", "Legal")
-        would = refusal.accepted.split(", ")
-        assert "A3" in would
-        return
-    inside(paper)
-    words = rejoined(words_of(paper)).casefold()
-    for sentence in result.required:
+    pages = wall_pages_of(result, size)
+    for paper in pages:
+        inside(paper)
+    words = rejoined(" ".join(words_of(paper) for paper in pages)).casefold()
+    cautions = [text for step in result.steps for _, text in step.cautions] + [text for _, text in result.always]
+    for sentence in (*result.required, *cautions):
         assert rejoined(sentence).casefold() in words, sentence
-    ticks = [box for box in paper.boxes if box[0] == 8.0]
-    assert len(ticks) == len(result.steps)
+    assert sum(len(paper.boxes) for paper in pages) == len(result.steps)
+    first = rejoined(words_of(pages[0])).casefold()
+    for sentence in (*result.danger, *result.first_aid, result.steps[0].do):
+        assert rejoined(sentence).casefold() in first, sentence
+    is_told = ("morestepsareonthenextpage" in first, "morecautionsareonthenextpage" in first)
+    assert is_told == (len(pages[0].boxes) < len(result.steps), bool(pages[0].left_out))
 
 
 @pytest.mark.parametrize("name", ["demo", "undated", "undiluted"])
 @pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_the_usual_papers_hold_the_usual_batches(name, size):
-    assert wall_paper_of(wall(name), size).text_size >= wall_text_sizes()[0] - 1e-9
+    assert first_page(wall(name), size).text_size >= wall_text_sizes()[0] - 1e-9
 
 
 @pytest.mark.parametrize("class_", CLASSES)
 def test_signal_word_and_symbol_follow_the_hazard_class(class_):
     result = wall("demo", class_)
     assert result.has_corrosion_symbol == (class_ != "mild")
-    assert bool(wall_paper_of(result, "A4").symbol) == (class_ != "mild")
+    assert bool(first_page(result, "A4").symbol) == (class_ != "mild")
     assert (result.hazard.signal_word == "Danger") == (class_ != "mild")
     text = " ".join(result.required)
     for words in ("In the eye:", "On skin:", "Swallowed:", NOT_FOR_FOOD, "never water onto ash", "ammonia gas"):
@@ -111,7 +115,7 @@ def test_capitals_are_high_enough_to_read_at_arms_length():
     for size, minutes in ((least, 16), (largest, 22)):
         capital = size * 0.688
         assert math.degrees(math.atan(capital / 600)) * 60 == pytest.approx(minutes, abs=0.05)
-    assert all(words.size >= least - 1e-9 for words in wall_paper_of(wall("demo"), "A4").words)
+    assert all(words.size >= least - 1e-9 for words in first_page(wall("demo"), "A4").words)
 
 
 def test_clock_times_are_those_of_the_batch_sheet():
@@ -131,7 +135,7 @@ def test_the_reasons_against_feeding_are_at_the_head():
 
 
 def test_heights_in_the_bucket_are_to_scale():
-    paper = wall_paper_of(wall("demo"), "A4")
+    paper = first_page(wall("demo"), "A4")
     heights = wall("demo").heights
     drawn = {name: height for name, _, _, _, height in paper.bands}
     whole = sum(drawn.values())
@@ -143,7 +147,7 @@ def test_heights_in_the_bucket_are_to_scale():
 def test_a_hostile_name_is_only_text_and_stays_inside_the_margins(name):
     sheet = sheet_of_text(json.dumps({**DEMO, "ranges": "off"}))
     for size in ("A4", "A3"):
-        paper = wall_paper_of(wall_sheet_of(sheet, name), size)
+        paper = first_page(wall_sheet_of(sheet, name), size)
         inside(paper)
         tags = {element.tag.removeprefix(SVG) for element in ElementTree.fromstring(wall_svg(paper)).iter()}
         assert "script" not in tags
@@ -151,19 +155,31 @@ def test_a_hostile_name_is_only_text_and_stays_inside_the_margins(name):
 
 def test_an_unknown_paper_is_refused_with_the_known_papers():
     with pytest.raises(InputError) as refusal:
-        wall_paper_of(wall("demo"), "<b>A99</b>")
+        first_page(wall("demo"), "<b>A99</b>")
     assert refusal.value.accepted.split(", ") == list(wall_sizes())
 
 
-def test_required_sentences_are_never_left_out():
-    result = wall("demo")
-    crowded = replace(
-        result, danger=(*result.danger, *(f"Note {n} that takes a whole line of this sheet." for n in range(30)))
-    )
+def crowded(lines: int) -> WallSheet:
+    notes = (f"Note {n} that takes a whole line of this sheet." for n in range(lines))
+    return replace(wall("demo"), danger=(*wall("demo").danger, *notes))
+
+
+def test_steps_that_find_no_room_go_to_the_next_page_whole():
+    pages = wall_pages_of(crowded(15), "Letter")
+    kept = len(pages[0].boxes)
+    assert 1 <= kept < len(crowded(15).steps)
+    moved, following = crowded(15).steps[kept:], rejoined(" ".join(map(words_of, pages[1:])))
+    for step in moved:
+        for sentence in (step.do, *(text for _, text in step.cautions)):
+            assert rejoined(sentence) in following
+    assert all(paper.text_size >= wall_text_sizes()[0] - 1e-9 for paper in pages)
+
+
+def test_a_head_that_fills_the_page_is_refused_with_the_papers_that_hold_it():
     with pytest.raises(InputError) as refusal:
-        wall_paper_of(crowded, "A4")
+        wall_pages_of(crowded(40), "A4")
     assert "A3" in refusal.value.accepted
-    assert wall_paper_of(crowded, "A3").text_size >= wall_text_sizes()[0] - 1e-9
+    assert first_page(crowded(40), "A3").text_size >= wall_text_sizes()[0] - 1e-9
 
 
 @pytest.mark.parametrize(

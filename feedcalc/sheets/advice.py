@@ -1,0 +1,45 @@
+"""A judged recipe or a mishap in words, for the templates of the same name.
+
+Nothing is calculated here. ``words`` holds the text of each figure by its path in ``values``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from feedcalc.contract.cautions import Caution
+from feedcalc.contract.figures import Figure, figure_words, flat_figures, shown
+from feedcalc.liquor.judging import Judgement
+
+_SOIL_UNITS = frozenset({"a", "g/m2", "g CaCO3/m2"})
+
+
+@dataclass(frozen=True, slots=True)
+class AdviceSheet:
+    """Everything that the template ``name`` prints: the values below that name, and each figure in words by path."""
+
+    name: str
+    values: Mapping[str, Any]
+    words: Mapping[str, str]
+    assumed: Mapping[str, str]
+    cautions: tuple[Caution, ...]
+
+
+def advice_sheet(name: str, judgement: Judgement, meanings: Mapping[str, str]) -> AdviceSheet:
+    """Return the sheet of a judgement; ``meanings`` says in words what each assumed field is."""
+    request = judgement.request
+
+    def words(path: str, known: Figure) -> str:
+        of_soil = known["unit"] in _SOIL_UNITS
+        how = figure_words if of_soil else lambda *given: shown(path, *given).full
+        return how(known, request.locale, request.own)
+
+    return AdviceSheet(
+        name=name,
+        values=judgement.values[name],
+        words={path: words(path, known) for path, known in flat_figures(judgement.values).items()},
+        assumed={meanings.get(path, path): words for path, words in judgement.assumed.items()},
+        cautions=judgement.cautions,
+    )
