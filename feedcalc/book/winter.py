@@ -238,7 +238,7 @@ def _ash_by_metals(request: Request, contents: Mapping[str, float]) -> tuple[flo
 def limit_reason(limit_id: str, **parts: str) -> Reason:
     """Return a row of ``share_limits.csv`` as a reason."""
     row = published.row("share_limits", limit_id)
-    return Reason(limit_id, said(row["text"], **parts), GO, row["source"], row["status"])
+    return Reason(limit_id, said(str(row["text"]), **parts), GO, row["source"], row["status"])
 
 
 def _plan(

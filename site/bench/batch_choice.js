@@ -4,7 +4,7 @@ import { localMoment } from "../common/clock.js";
 import { byId } from "../common/dom.js";
 import { toast } from "../common/notices.js";
 import { CUSTOMS, keep as keepText, kept, ofThisTab } from "../common/storage.js";
-import { say } from "../common/words.js";
+import { say, sayIn } from "../common/words.js";
 import * as store from "../store/batches.js";
 import { isExample, state, theBatch } from "../store/state.js";
 import { mark, recalculate, showTicks } from "./answers.js";
@@ -39,7 +39,7 @@ export function turnTo(chosen) {
   showTicks();
   ashes.show();
   recalculate();
-  return () => (left.length ? say(" Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") }) : "");
+  return () => (left.length ? ` ${say("Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") })}` : "");
 }
 
 /** Turn to the batch with this id. */
@@ -50,14 +50,14 @@ export function turnToChosen(/** @type {string} */ id) {
 
 /** Add a batch and turn to it. */
 export function beginBatch() {
-  turnTo(add(say("Batch"), empty()));
+  turnTo(add(sayIn("name of a batch", "Batch"), empty()));
   byId("batch-name", HTMLInputElement).select();
 }
 
 /** Add a copy of the batch on the page and turn to it. */
 export function duplicate() {
   const batch = theBatch();
-  turnTo(add(say("{name}, copy", { name: nameOf(batch) }), structuredClone(batch.request)));
+  turnTo(add(sayIn("name of a batch", "{name}, copy", { name: nameOf(batch) }), structuredClone(batch.request)));
 }
 
 /** Delete the batch on the page, and offer to undo that. */
@@ -66,8 +66,8 @@ export function deleteBatch() {
   const place = state.batches.indexOf(gone);
   state.batches.splice(place, 1);
   store.remove(gone.id);
-  turnTo(state.batches[0] ?? add(say("Batch"), empty()));
-  toast(() => say("Deleted “{name}”.", { name: nameOf(gone) }), () => say("Undo"), () => {
+  turnTo(state.batches[0] ?? add(sayIn("name of a batch", "Batch"), empty()));
+  toast(() => sayIn("said after it was done", "Deleted “{name}”.", { name: nameOf(gone) }), () => sayIn("button", "Undo"), () => {
     state.batches.splice(place, 0, gone);
     tellKept(store.store(gone));
     turnTo(gone);
@@ -94,10 +94,10 @@ export function openBatches() {
   const [newest] = state.batches;
   if (newest) {
     tellKept(true);
-    mark("stale", () => say("An example until the calculator is awake; your batch comes in a moment."));
+    mark("stale", () => say("This is an example until the calculator has loaded. Your batch comes in a moment."));
     turnTo(state.batches.find(({ id }) => id === wanted) ?? newest);
   } else {
-    const made = add(say("Example"), example);
+    const made = add(sayIn("name of a batch", "Example"), example);
     begun = made.id;
     turnTo(made);
   }
@@ -136,5 +136,5 @@ function takeTheirs(theirs, before) {
   turnTo(theirs);
   state.past = before;
   tellHistory();
-  toast(() => say("This batch was changed in another window."), before.length ? () => say("Undo") : null, undo);
+  toast(() => say("This batch was changed in another window."), before.length ? () => sayIn("button", "Undo") : null, undo);
 }
