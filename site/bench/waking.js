@@ -22,7 +22,7 @@ const CAUSES = {
   WebAssembly: () => say("This browser has no WebAssembly; a strict security mode may have switched it off. Allow it for this page, or open the page in another browser."),
   Worker: () => say("This browser runs no programs in the background, which the calculator needs. Open the page in another browser."),
   DecompressionStream: () => say("This browser is too old to unpack the calculator. Open the page in a browser of 2023 or newer."),
-  gone: () => say("The page on the host has changed. Load it anew."),
+  gone: () => say("The page on the host has changed. Reload it."),
   damaged: () => (document.documentElement.hasAttribute("data-installable")
     ? say("A part of this page is incomplete or damaged. Try again. If you see this again, reload the page later.")
     : say("This file is incomplete or damaged. Download or copy it again, and put it in place of this one under the same name. Then what you saved is there again.")),
