@@ -272,8 +272,12 @@ def _solution_reply(asked: SolutionRequest, request: Request) -> Reply:
 
 
 def _batch_reply_in_steps(request: Request, tell: Tell | None = None) -> Steps[tuple[Reply, Sheet]]:
-    early = (lambda answer: tell(*_batch_reply(answer))) if tell else None
-    return _batch_reply((yield from answers.answer_in_steps(request, early)))
+    def early(answer: answers.Answer) -> None:
+        if tell:  # what takes long and only all ranges show is left to the last answer
+            quick = replace(request, words={**request.words, "ranges": "off"})
+            tell(*_batch_reply(replace(answer, request=quick)))
+
+    return _batch_reply((yield from answers.answer_in_steps(request, early if tell else None)))
 
 
 def _batch_reply(answer: answers.Answer) -> tuple[Reply, Sheet]:

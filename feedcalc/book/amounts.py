@@ -109,7 +109,7 @@ def dry_ash_amounts(ash: SampledAsh, quantity: Quantity) -> NutrientAmounts:
     def grams(sample: AshSample) -> float:
         return quantity.value if quantity.kind == "mass" else quantity.value * 1000 * sample.density
 
-    return _amounts_in_ash(ash, grams)
+    return _amounts_in_ash(ash, grams).times(Estimate(quantity.span[0], 1.0, quantity.span[1]))
 
 
 def sludge_amounts(ash: SampledAsh, quantity: Quantity) -> NutrientAmounts:
@@ -130,7 +130,7 @@ def sludge_amounts(ash: SampledAsh, quantity: Quantity) -> NutrientAmounts:
         magnesium=whole.magnesium,
         lime_value=whole.lime_value,
         ash=whole.ash,
-    )
+    ).times(Estimate(quantity.span[0], 1.0, quantity.span[1]))
 
 
 def lime_amounts(lime_id: str, grams: float) -> NutrientAmounts:

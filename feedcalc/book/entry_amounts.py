@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from feedcalc import published
@@ -28,7 +28,7 @@ from feedcalc.book.amounts import (
 )
 from feedcalc.book.entries import EntryRecord
 from feedcalc.book.records import COMPOST, DRY, LIME, LIQUID, SLUDGE
-from feedcalc.contract.quantities import Quantity, read_quantity
+from feedcalc.contract.quantities import Quantity, read_quantity, read_rate
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.garden.ash import ash_of
 from feedcalc.uncertainty.estimates import Estimate, Steps
@@ -57,12 +57,13 @@ class Batches(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class EntryAmounts:
-    """Computes the amounts of entries; ``ashes`` are the ash records of the book by id."""
+    """Computes the amounts of entries; ``ashes`` are the ash records of the book by id, ``area`` the m2 covered."""
 
     batches: Batches
     ashes: Mapping[str, EntryRecord]
     locale: str
     customs: str
+    area: float | None = None
 
     def of(self, record: EntryRecord, what: str) -> Steps[tuple[NutrientAmounts, Estimate]]:
         """Return the amounts of an entry and its dry ash in solid grains, in grams; raises `InputError`."""
@@ -152,7 +153,11 @@ class EntryAmounts:
 
     def _amount(self, record: EntryRecord, name: str) -> Quantity:
         """Return a weight in g or a volume in L that a garden could hold."""
-        quantity = self._read(record, name, "mass_or_volume")
+        rate = read_rate(record.text(name), name, self.locale, self.customs)
+        if rate and self.area is None:
+            problem = said("Without an area this does not say how much a square metre had.")
+            raise InputError(name, record.text(name), problem, said("an amount such as 200 g or 2 cups"))
+        quantity = self._read(record, name, "mass_or_volume") if not rate else _over(*rate, self.area or 0.0)
         if not LEAST_AMOUNT <= quantity.value <= MOST_AMOUNT:
             problem, accepted = said("This is out of range."), said("an amount such as 200 g or 2 cups")
             raise InputError(name, record.text(name), problem, accepted)
@@ -160,6 +165,11 @@ class EntryAmounts:
 
     def _read(self, record: EntryRecord, name: str, kind: str, **bounds: float) -> Quantity:
         return read_quantity(record.text(name), kind, name, locale=self.locale, customs=self.customs, **bounds)
+
+
+def _over(amount: Quantity, square_metres: float, area: float) -> Quantity:
+    """Return the whole amount on an area in m2 of what so many square metres get."""
+    return replace(amount, value=amount.value / square_metres * area)
 
 
 def customs_bear_on(amount: str, locale: str) -> bool:
@@ -171,7 +181,8 @@ def customs_bear_on(amount: str, locale: str) -> bool:
 
     def read(customs: str) -> float | None:
         try:
-            return read_quantity(amount, "mass_or_volume", "amount", locale=locale, customs=customs).value
+            rate = read_rate(amount, "amount", locale, customs)
+            return (rate[0] if rate else read_quantity(amount, "mass_or_volume", "amount", locale, customs)).value
         except InputError:
             return None
 

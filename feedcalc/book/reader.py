@@ -150,7 +150,7 @@ class Reader:
             accepted = said("one of {choices}", choices=", ".join(ENTRY_KINDS))
             raise InputError("what", "", said("Say what you gave."), accepted)
         patch, area = self._covered_part(record, bed)
-        amounts, solids = yield from EntryAmounts(self.batches, ashes, self.locale, self.customs).of(record, what)
+        amounts, solids = yield from EntryAmounts(self.batches, ashes, self.locale, self.customs, area).of(record, what)
         return Entry(
             id=record.id,
             day=day,

@@ -182,26 +182,24 @@ def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
     return water / liquor
 
 
-def read_rate(given: object, field: str, locale: str = "en-GB", customs: str = "us") -> tuple[Quantity, float]:
-    """Return the amount (weight or volume) and the square metres of a rate.
+def read_rate(
+    given: object, field: str, locale: str = "en-GB", customs: str = "us", kind: str = "mass_or_volume"
+) -> tuple[Quantity, float] | None:
+    """Return the amount (of a ``kind``) and the square metres of a rate; None for a text that names no ground.
 
-    ``20 lb per 1000 sq ft``, ``1 cup to the sq yd`` and ``98 g/m2`` are read. Raises `InputError`.
+    ``20 lb per 1000 sq ft``, ``1 cup to the sq yd`` and ``98 g/m2`` are rates. Raises `InputError`.
 
-    >>> amount, area = read_rate("20 lb per 1000 sq ft", "spread.rate")
-    >>> round(amount.value / area, 1)
-    97.6
+    >>> amount, area = read_rate("20 lb per 1000 sq ft", "amount")
+    >>> round(amount.value / area, 1), read_rate("20 lb", "amount") is None
+    (97.6, True)
     """
-    accepted = said("an amount and an area, such as 20 lb per 1000 sq ft or 100 g/m²")
     joined = "|".join(rf"(?<!\w){re.escape(word)}(?!\w)" for word in sorted(words_beside_units("per"), key=len)[::-1])
-    parts = re.split(rf"\s*(?:/|{joined})\s*", cleaned_text(given, field, accepted), maxsplit=1, flags=re.IGNORECASE)
-    if len(parts) < 2:
-        raise refusal(field, given, said("There is no area in this."), accepted)
-    amount = read_quantity(parts[0], "mass_or_volume", field, locale, customs)
+    parts = re.split(rf"\s*(?:(?<!\d)/|{joined})\s*", cleaned_text(given, field, ""), maxsplit=1, flags=re.IGNORECASE)
+    if len(parts) < 2 or not all(parts):
+        return None
+    amount = read_quantity(parts[0], kind, field, locale, customs)
     ground = parts[1] if re.match(r"[\d½¼¾⅓⅔.,]", parts[1]) else f"1 {parts[1]}"
-    area = read_quantity(ground, "area", field, locale, customs)
-    if area.value <= 0:
-        raise refusal(field, given, said("There is no area in this."), accepted)
-    return amount, area.value
+    return amount, read_quantity(ground, "area", field, locale, customs, minimum=0.0001).value
 
 
 @cache

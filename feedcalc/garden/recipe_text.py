@@ -25,6 +25,7 @@ from feedcalc.words.errors import InputError, InputErrors
 
 _WORD = re.compile(r"(?:[^\W\d_]|[\u0900-\u0963])+(?:[²³23](?!\d))?")
 _RATIO = re.compile(r"(\d+(?:[.,]\d+)?)\s*[:∶：]\s*(\d+(?:[.,]\d+)?)")
+_DIGIT = re.compile(r"[\d½¼¾⅓⅔]")
 _TO_NUMBER = re.compile(r"\s*(?:-|–|to|or|bis|oder|à|ou|a|o|से)\s*(?=\d)", re.IGNORECASE)
 _PH = re.compile(r"\bph\b\s*(?:[=:]|of|is|was|von|de)?\s*(\d{1,2}(?:[.,]\d+)?)", re.IGNORECASE)
 _CONTAINERS = ("bucket", "barrel", "watering_can")
@@ -168,7 +169,7 @@ class _Scanner:
         mark = self.text[self.at]
         if ratio := _RATIO.match(self.text, self.at):
             self._add("ratio", ratio.end())
-        elif mark.isdigit() or mark in "½¼¾⅓⅔":
+        elif _DIGIT.match(mark):
             self._number()
         elif _WORD.match(self.text, self.at):
             self._words()
@@ -232,7 +233,7 @@ class _Scanner:
         start = end
         while self.text[start : start + 1] in (" ", "-", "\u00a0"):
             start += 1
-        if self.text[start : start + 1].isdigit():  # half a 10 litre bucket
+        if re.match(r"\d", self.text[start : start + 1]):  # half a 10 litre bucket
             return self._container(value, start)
         for stop in self._ends(start, _LONGEST_UNIT):
             unit = self.text[start:stop]

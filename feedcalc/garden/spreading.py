@@ -212,6 +212,7 @@ def ground_answer(
     figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"), density=density)
     figures["covers"] = _covered_area(request, advice, density)
     crown = math.pi / 4 * CROWN_METRES**2
+    figures["tree_area"] = figure(Estimate.exactly(crown), "m2")
     figures["tree"] = figure(Estimate.exactly(advice.ash * crown), "g") if advice.ash > 0 else None
     return GroundAnswer(
         verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed, soil_ph=soil_ph

@@ -28,7 +28,7 @@ const isSame = (one, other) => JSON.stringify([one.name, one.request]) === JSON.
  */
 function offer({ batches = [], problem, unreadable }, title, nothingNew) {
   if (problem) {
-    toast(() => problem);
+    toast(problem);
     return;
   }
   const here = new Map(state.batches.map((each) => [each.id, each]));
@@ -87,7 +87,7 @@ function takeIn(coming, replace) {
   if (!one) return;
   const left = turnTo(one);
   const count = taken.length;
-  toast(() => (count === 1 ? sayIn("said after it was done", "Added “{name}”.", { name: nameOf(one) }) : sayOf(count, "Added {count} batch.", "Added {count} batches.")) + left, () => sayIn("button", "Undo"), () => {
+  toast(() => (count === 1 ? sayIn("said after it was done", "Added “{name}”.", { name: nameOf(one) }) : sayOf(count, "Added {count} batch.", "Added {count} batches.")) + left(), () => sayIn("button", "Undo"), () => {
     for (const { id } of state.batches) store.remove(id);
     state.batches = before;
     for (const each of before) store.store(each);

@@ -95,7 +95,7 @@ function tellTime() {
     const told = say("It is clear");
     document.title = `● ${told} – ${document.title}`;
     if (byId("wait-sound", HTMLInputElement).checked) sound();
-  } else if (!isClear && document.title.startsWith("● ")) document.title = document.title.replace(/^.*? – /, "");
+  } else if (!isClear && document.title.startsWith("● ")) document.title = document.title.replace(/^.*? \u2013 /, "");
 }
 
 /** @param {Date | null} ready @param {number} left */

@@ -61,7 +61,7 @@ async function saveWith(name, asked, type, textOf) {
 function tellLeftOut() {
   const asked = new Set(withoutDeadly(records.all()));
   const names = records.all().filter((record) => !asked.has(record)).map(nameOf).join("; ");
-  if (names) tell(() => say("This file leaves out what the calculator can't bear: {names}. The file of the whole book has it.", { names }));
+  if (names) tell(() => say("This file leaves out what the calculator can't work with: {names}. The file of the whole book has it.", { names }));
 }
 
 /**

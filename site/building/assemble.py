@@ -123,6 +123,7 @@ def page_without_engine() -> str:
 def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) -> bytes:
     """Return the page; the one file is in windows-1252, for its payload, and has nothing but ASCII besides."""
     styles = [(SITE / name).read_text(encoding="utf-8") for name in STYLES]
+    "".join((parts.script, *styles)).encode("ascii")  # an error where not: what is written otherwise has another hash
     policy = _policy(parts.script, styles, installable=installable)
     script = Markup(f"<script>{parts.script}</script>\n")
     looks = Markup("").join(Markup(f"<style>{text}</style>\n") for text in styles)

@@ -149,6 +149,25 @@ def test_all_the_sludge_in_the_book_is_the_sludge_of_its_own_batch():
     assert entry["in_all"]["ash"]["value"] == pytest.approx(200.0)
 
 
+def ash_of_entry(amount: str) -> dict[str, float]:
+    values = season(book_of(BED, TEST, given("2026-04-01", "dry ash", amount)), ranges="on")
+    (entry,) = bed_named(values, "bed")["entries"]
+    found: dict[str, float] = entry["per_square_metre"]["ash"]
+    return found
+
+
+def test_a_rate_on_the_ground_is_that_much_on_every_square_metre_of_the_bed():
+    # 20 lb to 1000 square feet are 97.65 g/m2, by the definitions of pound and foot.
+    assert ash_of_entry("20 lb per 1000 sq ft")["value"] == pytest.approx(97.65, rel=1e-3)
+
+
+def test_ash_by_the_bucket_is_counted_with_the_width_of_a_bucket():
+    by_bucket, by_litre = ash_of_entry("1 bucket"), ash_of_entry("10 L")
+    assert by_bucket["value"] == pytest.approx(by_litre["value"])
+    assert by_bucket["low"] < 0.8 * by_litre["low"]
+    assert by_bucket["high"] > 1.5 * by_litre["high"]
+
+
 def kept(evidence: Any) -> tuple[str, str, dict[str, str]]:
     return "oak", "ash", {"name": "Oak", "date": "2026-01-01", "evidence": json.dumps(evidence)}
 

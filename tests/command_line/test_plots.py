@@ -120,6 +120,12 @@ def test_ash_given_this_year_is_subtracted_from_the_cap():
     )
 
 
+def test_a_bucket_of_ash_is_counted_as_the_largest_bucket_it_may_be():
+    # 19 L at about 0.4 g/mL on 100 m2: 76 g/m2 of the 98 that an acid soil may have.
+    plan = plan_of(LOAM | {"ash_this_year": "1 bucket", "area": "100 m2"}, TODAY)
+    assert 98 - plan["dry_ash_g_per_m2"] == pytest.approx(19_000 * 0.45 / 100, rel=0.3)
+
+
 def test_a_cup_of_ash_is_converted_by_the_density_of_that_ash():
     # A quarter litre is 250 mL of an ash of about 0.4 g/mL: 100 g, on 4 m2 some 25 g/m2.
     half_cup, cup = (
@@ -199,7 +205,7 @@ def test_a_cell_that_cannot_be_read_is_left_out_and_told_with_its_column():
     assert plan_of(LOAM, TODAY)["left_out"] == ""
 
 
-@pytest.mark.parametrize("had", [{"ash_this_year": "1 bucket"}, {"lime_this_year": "a bag"}])
+@pytest.mark.parametrize("had", [{"ash_this_year": "1 bag"}, {"lime_this_year": "a bag"}])
 def test_ash_or_lime_of_unknown_amount_holds_dry_ash_back(had):
     plan = plan_of(LOAM | had, TODAY)
     assert plan["dry_ash_verdict"] == "hold back"

@@ -96,7 +96,7 @@ def test_vinegar_in_the_bucket_is_used_up_by_what_lies_undissolved_too():
 
 @pytest.mark.parametrize(
     ("recipe", "numbers"),
-    # 0.833 mol of acid dissolve 0.416 mol of CaCO3: 41.7 g, 16.7 g of calcium. Of bone at most 5/7 of it as Ca, 3/7 as P.
+    # 0.833 mol of acid dissolve 0.416 mol of CaCO3: 41.7 g, 16.7 g of calcium. Of bone at most 5/7 mol Ca and 3/7 P.
     [("eggshells in vinegar, 1:1000", ("42 g", "17 g", "17 mg/L")), ("bones in vinegar, 1:1000", ("24 g", "11 g"))],
 )
 def test_shell_and_bone_in_vinegar_get_one_honest_answer(recipe, numbers):

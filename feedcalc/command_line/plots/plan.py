@@ -20,7 +20,7 @@ from feedcalc.contract.ash_words import is_refused
 from feedcalc.contract.choice_words import choice_meant
 from feedcalc.contract.dates import read_date
 from feedcalc.contract.figures import Figure, figure
-from feedcalc.contract.quantities import read_quantity, write_quantity
+from feedcalc.contract.quantities import read_quantity, read_rate, write_quantity
 from feedcalc.contract.request import Request, read_request
 from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import QUANTITY_KINDS, converted
@@ -179,23 +179,23 @@ def _grams_per_square_metre(
     text = _cell_meant(plot.get(name, ""))
     if not text or re.fullmatch(r"0+(?:[.,]0+)?", text):
         return 0.0
-    over = re.fullmatch(r"(.*[^\W\d_].*?)\s*(?:/|\bper\b)\s*(.+)", text)
     try:
-        read = read_quantity(over[1] if over else text, kind, name, request.locale, request.customs)
-        square_metres = request.number("soil.area")
-        if over:
-            area = over[2] if over[2][0].isdigit() else f"1 {over[2]}"
-            square_metres = read_quantity(area, "area", name, request.locale, minimum=0.001).value
-        if square_metres is None:
+        if rate := read_rate(text, name, request.locale, request.customs, kind):
+            read, square_metres = rate
+        else:
+            read = read_quantity(text, kind, name, request.locale, request.customs)
+            square_metres = request.number("soil.area") or 0.0
+        if not square_metres:
             problem = said("Without an area we can't say how much a square metre got.")
             raise InputError(name, text, problem, said("an area in its column, or an amount such as 40 g/m2"))
     except InputError as error:
         left_out.append(InputError(name, text, error.problem, error.accepted))
         return 0.0
+    most = read.value * read.span[1]  # of a measure by hand the careful end
     if read.kind == "mass":
-        return read.value / square_metres
+        return most / square_metres
     _, density = _content_and_density(request.word("ash.kind"), request.word("ash.state"))
-    return read.value * 1000 * density / square_metres
+    return most * 1000 * density / square_metres
 
 
 def _last_fed(plot: Mapping[str, str], today: str, locale: str, left_out: list[InputError]) -> date | None:
