@@ -145,7 +145,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("measured.colour", "choice", said("colour of red cabbage water in the liquor"), None, CABBAGE_COLOURS),
     Field("measured.clear_depth", "length", said("how deep you saw the liquor clear"), minimum=0.002, maximum=3),
     Field("measured.clear_after", "time", said("time from stirring until you looked"), minimum=0.01, maximum=24 * 60),
-    Field("recipe", "passage", said("a recipe, as it was told")),
+    Field("recipe", "passage", said("a recipe, as you heard it")),
     Field("happened", "passage", said("what was put on, and what is seen")),
     Field("ask", "choice", said("what you ask for, if not a batch"), None, tuple(ASKS)),
     Field("country", "choice", said("whose limits of metals count"), None, names_in("metal_countries", "country")),

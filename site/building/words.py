@@ -31,13 +31,16 @@ from babel.messages.pofile import read_po, write_po
 from building import catalogues
 from building.bundle import modules
 from building.catalogues import DATED
-from feedcalc import published
-from feedcalc.garden.plants import names_of, plants
-from feedcalc.words import languages
-from feedcalc.words.messages import is_short
 
 ROOT = Path(__file__).resolve().parents[2]
 CATALOGUES = ROOT / "feedcalc" / "words" / "catalogues"
+catalogues.compile_catalogues(CATALOGUES)  # before the package is imported, which reads there which languages it has
+
+from feedcalc import published  # noqa: E402
+from feedcalc.garden.plants import names_of, plants  # noqa: E402
+from feedcalc.words import languages  # noqa: E402
+from feedcalc.words.messages import is_short  # noqa: E402
+
 TEMPLATE = CATALOGUES / "messages.pot"
 IN = ((1, "c"), 2)  # for Babel: the first argument is the context, the second the message
 TRANSLATED = tuple(sorted(file.stem for file in CATALOGUES.glob("*.po")))

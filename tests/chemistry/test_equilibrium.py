@@ -129,7 +129,7 @@ def test_the_solver_takes_no_more_steps_than_allowed():
 
 
 def test_a_refusal_for_strength_says_so():
-    with pytest.raises(NoSolution, match="too concentrated"):
+    with pytest.raises(NoSolution, match="too strong"):
         equilibrate({"sulfur": 20.0}, KELVIN)
 
 

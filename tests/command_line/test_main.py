@@ -62,7 +62,7 @@ def request_file(tmp_path: Path) -> Path:
     [
         ("sheet", ["Batch sheet", "Pour off", "Dilute", "Goggles"]),
         ("settle", ["Settling", "µm", "often done; no source found"]),
-        ("ladder", ["1:3", "1:20", "seedling", "Common practice, no source"]),
+        ("ladder", ["1:3", "1:20", "seedling", "Often done, no source found"]),
         ("delivery", ["potassium", "a square", "lime value"]),
     ],
 )
@@ -167,7 +167,7 @@ def test_the_sheet_keeps_the_first_two_cautions_of_every_step():
 
 def test_the_full_sheet_has_every_caution_table_and_source():
     full = run("sheet", "--full").stdout
-    for words in ("More cautions", "What stays in the sludge", "Limits used", "What was assumed"):
+    for words in ("More cautions", "What stays in the sludge", "Limits used", "What we assumed"):
         assert words in full
 
 

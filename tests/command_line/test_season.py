@@ -251,7 +251,7 @@ def test_without_a_terminal_progress_is_shown_in_plain_lines(tmp_path, monkeypat
     source = tmp_path / "plots.csv"
     source.write_text(table(600))
     done = command(source, "--out", tmp_path / "plans.csv", "--processes", "1")
-    lines = [line for line in done.stderr.splitlines() if "of which held back" in line]
+    lines = [line for line in done.stderr.splitlines() if "of these held back" in line]
     assert len(lines) == 3, "one for each chunk"
     assert lines[-1].startswith("Plots planned: 540")
     assert lines[-1].endswith("(100%)")

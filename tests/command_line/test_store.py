@@ -207,7 +207,7 @@ def test_a_write_is_refused_while_another_process_holds_the_book(store, place, m
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(InputError) as refusal:
             store.write([bed()], day(1), "a bed")
-    assert "Another program holds this book. Nothing was written" in refusal.value.problem
+    assert "Another program is using this book. Nothing was written" in refusal.value.problem
     assert store.write([bed()], day(1), "a bed") == [bed()]
 
 

@@ -143,10 +143,10 @@ def test_a_us_grower_reads_no_litres_and_no_metres_on_any_sheet():
     assert "lb/100\u00a0sq\u00a0ft" in spread
     assert not re.search(r"\d\s*(L|mL|cm|g/m²|m²|°C)\b(?! of)", words.replace("25 °C", ""))
     _, full = calculate_markdown(json.dumps(batch), "sheet")
-    assumed = full.split("## What was assumed")[1].split("##")[0].replace("5 L of water", "")  # a customary ratio
+    assumed = full.split("## What we assumed")[1].split("##")[0].replace("5 L of water", "")  # a customary ratio
     assert "59\u00a0°F" in assumed
     assert not re.search(r"\d\s*(L|cm|°C)\b", assumed)
     _, wall = calculate_print(json.dumps(batch | {"soil": {"ph": 5.8}, "ask": "wall"}))
     steps = wall.text.split("[ ]", 1)[1]
-    assert "a square foot" in steps
+    assert "each square foot" in steps
     assert not re.search(r"\d\s*(L|mL|cm)\b", steps)

@@ -126,9 +126,9 @@ ONE_NUMBER = "one number such as 5, 2.5 or 1 1/2"
 @pytest.mark.parametrize(
     ("text", "problem"),
     [
-        ("", "Nothing was given."),
-        ("   ", "Nothing was given."),
-        (None, "Nothing was given."),
+        ("", "There is nothing here."),
+        ("   ", "There is nothing here."),
+        (None, "There is nothing here."),
         (True, "This is not text."),
         ([1], "This is not text."),
         ({"value": 1}, "This is not text."),
@@ -492,7 +492,7 @@ def test_a_dilution_is_the_parts_of_water_to_one_part_of_liquor(text, parts):
         ("1:3 L", 'The unit "L" is not known here.'),
         ("2:1.5", "Liquor comes first, and this would be more liquor than water."),
         ("2:20002", "This is more than 10000 parts of water."),
-        (None, "Nothing was given."),
+        (None, "There is nothing here."),
         (True, "This is not text."),
     ],
 )

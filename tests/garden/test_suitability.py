@@ -76,7 +76,7 @@ def test_each_hazard_gives_its_reason_and_changes_the_verdict(told, word, becaus
     assert because in ids(verdict)
 
 
-@pytest.mark.parametrize("plant", ["Blueberries", "potato ground", "raspberry", "strawberries", "azalea"])
+@pytest.mark.parametrize("plant", ["Blueberries", "potato beds", "raspberry", "strawberries", "azalea"])
 def test_plants_that_common_practice_excludes_are_held_back_as_practice(plant):
     verdict = verdict_for(case(plant=plant, soil_ph=5.0))
     assert verdict.word == "hold back"
@@ -227,7 +227,7 @@ def test_a_reason_that_opens_with_a_plant_begins_with_a_capital_in_every_languag
             return self.gettext(message)
 
     text = next(r.text for r in verdict_for(case(plant="Lauch")).reasons if r.id == "plant_lime-tolerant")
-    assert text == "Leek bears lime well."
+    assert text == "Leek grows well with lime."
     assert Language("es", Spanish()).speak(text) == "Puerro: soporta bien la cal."
 
 

@@ -112,7 +112,7 @@ def test_too_little_positive_charge_is_made_good_as_sodium():
     ("report", "words"),
     [
         ({"hardness": 400.0, "alkalinity": 20.0}, "can't be right"),
-        ({"hardness": 100.0, "calcium": 120.0, "alkalinity": 250.0}, "larger was used"),
+        ({"hardness": 100.0, "calcium": 120.0, "alkalinity": 250.0}, "We used the larger"),
         ({"hardness": 400.0, "calcium": 40.0, "magnesium": 5.0, "alkalinity": 100.0}, "does not fit"),
         ({"calcium": 80.0, "alkalinity": 200.0, "ec": 3.0}, "a unit is wrong"),
         ({"hardness": 20.0, "alkalinity": 20.0, "ph": 11.0}, "pH"),

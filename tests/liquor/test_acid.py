@@ -70,7 +70,7 @@ def test_a_target_out_of_reach_has_a_reason_and_no_dose():
     answer = acid_for(strong, VINEGAR, 0.04, 4.0, KELVIN)
     assert answer.dose is None
     assert answer.portions == ()
-    assert "only to pH" in answer.reason
+    assert "lowers the pH of the feed only" in answer.reason
 
 
 def test_a_mixture_too_strong_for_the_chemistry_has_a_reason():

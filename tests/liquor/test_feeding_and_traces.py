@@ -55,7 +55,7 @@ def test_a_plant_that_is_not_in_the_table_is_compared_with_the_median_crop():
     feeding = values_of(WEIGHED, plant="rose")["feeding"]
     assert feeding["plant"] == ""
     assert 3 < feeding["crop_potassium"]["value"] < 41
-    assert "not in that table" in reply_to(WEIGHED, plant="rose")["html"]["delivery"]
+    assert "no figure for your plant" in reply_to(WEIGHED, plant="rose")["html"]["delivery"]
 
 
 @pytest.mark.parametrize(

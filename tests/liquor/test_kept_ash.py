@@ -160,5 +160,5 @@ def test_a_damaged_record_is_refused_with_its_field(earlier, field):
 def test_earlier_readings_that_contradict_the_rest_are_named_and_left_out(once):
     strange = [row | {"measured": {"ec": "0.9 mS/cm", "ph": "9"}} for row in once]
     reply = next_batch(strange + once)
-    assert any("earlier batches fits no plausible ash" in warning for warning in reply["warnings"])
+    assert any("do not fit with the others for any likely ash" in warning for warning in reply["warnings"])
     assert reply["values"]["liquor"]["ec"] == reply_to(BATCH)["values"]["liquor"]["ec"]

@@ -116,7 +116,7 @@ def test_the_sheet_gives_the_recipe_with_its_cautions():
     text = json.dumps({"schema": 1, **WEIGHED})
     assert sheet_of_text(text).after["assay"]["kitchen"] == "measured.acid_drops"
     _, markdown = calculate_markdown(text, "sheet")
-    for words in ("goggles", "never the bucket", "100 mL", "turmeric", "tenth of a millilitre", "for a minute"):
+    for words in ("goggles", "never the bucket", "100 mL", "turmeric", "0.1 mL at a time", "for a minute"):
         assert words in markdown
     html = reply_to(WEIGHED, ranges="on")["html"]["trust"]
     assert "goggles" in html

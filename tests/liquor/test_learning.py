@@ -99,7 +99,7 @@ def test_scattered_weighings_give_a_wider_range_than_even_ones():
 
 
 def test_a_cup_that_weighs_like_lead_is_refused():
-    with pytest.raises(InputErrors, match="holds no sifted ash"):
+    with pytest.raises(InputErrors, match="it is not sifted ash"):
         weighed_density(asked(ash={"weighings": "2 kg", "weighed_measure": "250 mL"}))
 
 

@@ -68,7 +68,7 @@ def test_weighings_narrow_what_a_cup_gives():
 def test_a_reading_that_no_ash_explains_is_named_and_changes_no_figure(ec, cause, ranges):
     reply = reply_to(WEIGHED, measured={"ec": ec}, ranges=ranges)
     told = " ".join(reply["warnings"])
-    assert "plausible ash" in told
+    assert "likely ash" in told
     assert cause in told
     assert reply["values"]["liquor"] == values_of(WEIGHED, ranges=ranges)["liquor"]
     assert reply["values"]["evidence"]["readings"] == []
@@ -93,7 +93,7 @@ def test_the_grains_that_still_cloud_are_named_only_where_a_clear_line_was_seen(
     assert "clouding_diameter" not in values_of(WEIGHED)["settling"]
     # The sheet prints one time to wait; what it rests on is said where settling is explained.
     asked = {"schema": 1, "ranges": "off", **WEIGHED, "measured": {"clear_depth": "8 cm", "clear_after": "2 h"}}
-    assert "the clear line you saw" in calculate_markdown(json.dumps(asked), "settle")[1]
+    assert "how deep you saw it clear" in calculate_markdown(json.dumps(asked), "settle")[1]
 
 
 def test_the_sheet_suggests_the_most_useful_measurement_that_is_still_missing():

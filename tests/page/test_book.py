@@ -173,7 +173,7 @@ def test_what_is_kept_while_the_calculator_sleeps_is_written_when_it_wakes(
 ) -> None:
     page = opened(asleep)
     write(page, "bed", done=False, name="South", area="6 m²")
-    expect(page.locator("#book-kept")).to_contain_text("once the calculator is awake")
+    expect(page.locator("#book-kept")).to_contain_text("once the calculator has loaded")
     page.close(run_before_unload=False)
     awake = opened()
     wait_until(lambda: awake.evaluate(BEDS) == ["South"], what="the bed is in the book")
@@ -276,7 +276,7 @@ def test_another_person_s_book_is_shown_first_then_merged_and_can_be_undone(open
     preview = page.locator("#book-preview")
     expect(preview).to_contain_text("North")
     expect(preview).to_contain_text("“6 m²” becomes “5 m²”")
-    expect(preview).to_contain_text("Set aside")
+    expect(preview).to_contain_text("Left out")
     page.locator("#book-preview [value=yes]").click()
     wait_until(lambda: page.evaluate(BEDS) == ["North", "South"])
     own = next(each for each in page.evaluate(RECORDS) if each["id"] == identity)
@@ -381,7 +381,7 @@ def test_what_the_engine_would_not_take_after_a_sleep_is_offered_for_mending(
     write(page, "bed", done=False, name="South", area="six steps by two")
     page.close(run_before_unload=False)
     awake = opened()
-    expect(awake.locator("#book-told")).to_contain_text("could not be taken")
+    expect(awake.locator("#book-told")).to_contain_text("could not go into the book")
     awake.get_by_role("button", name="Continue with it").click()
     assert awake.locator("#bed-area").input_value() == "six steps by two"
     fill(awake, "bed", area="12 m²")

@@ -127,7 +127,7 @@ def test_a_question_that_kills_python_twice_is_given_up_in_words_and_the_next_is
     fresh(page)
     page.evaluate(STATES)
     temperature(page, "9 °C")
-    expect(page.locator("#freshness")).to_contain_text("stopped twice over this and was started anew")
+    expect(page.locator("#freshness")).to_contain_text("stopped twice over this and was started again")
     wait_until(lambda: page.evaluate("states") == ["starting", "ready"] * 2, what="Python started anew twice")
     assert held(page) == "9 °C"
     temperature(page, "10 °C")
@@ -178,7 +178,7 @@ def test_a_really_full_storage_is_told_and_what_was_typed_is_kept_once_there_is_
       try { localStorage.setItem(`junk${count}`, "x".repeat(size)); count += 1; } catch { size = Math.floor(size / 2); }
     } }""")
     temperature(page, "11 °C and more than there was room for before")
-    expect(page.locator("#kept")).to_contain_text("Not kept")
+    expect(page.locator("#kept")).to_contain_text("Not saved")
     with page.expect_download() as download:
         page.locator("#export-now").click()
     saved = json.loads(Path(download.value.path()).read_text(encoding="utf-8"))
@@ -491,7 +491,7 @@ def test_a_site_with_a_file_cut_short_says_so(opened: Callable[..., Page], site_
     payload.write_bytes(payload.read_bytes()[:1_000_000])
     page = opened(address=site_server.address, awake=False)
     wait_for_engine(page, "failed")
-    expect(page.locator("#state-why")).to_contain_text("came incomplete or damaged")
+    expect(page.locator("#state-why")).to_contain_text("is incomplete or damaged")
     temperature(page, "26 °C")
     page.reload()
     assert held(page) == "26 °C"
@@ -506,7 +506,7 @@ def test_a_site_with_a_changed_byte_says_so_and_keeps_what_is_typed(
     file.write_bytes(content[:700_000] + bytes([content[700_000] ^ 1]) + content[700_001:])
     page = opened(address=site_server.address, awake=False)
     wait_for_engine(page, "failed")
-    expect(page.locator("#state-why")).to_contain_text("came incomplete or damaged")
+    expect(page.locator("#state-why")).to_contain_text("is incomplete or damaged")
     temperature(page, "31 °C")
     file.write_bytes(content)
     page.locator("#try-again").click()

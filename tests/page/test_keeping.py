@@ -253,7 +253,7 @@ def test_full_storage_is_said_and_a_file_offered(
         "Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); };"
     )
     page = opened()
-    expect(page.locator("#kept")).to_contain_text("Not kept")
+    expect(page.locator("#kept")).to_contain_text("Not saved")
     type_into(page, "water.amount", "5 L")
     with page.expect_download() as download:
         page.locator("#export-now").click()
@@ -269,7 +269,7 @@ def test_refused_storage_leaves_the_page_working(
              Object.defineProperty(window, name, { get() { throw new DOMException("no", "SecurityError"); } });"""
     )
     page = opened(address=one_file)
-    expect(page.locator("#kept")).to_contain_text("Not kept")
+    expect(page.locator("#kept")).to_contain_text("Not saved")
     wait_until(lambda: page.evaluate("document.getElementById('freshness').dataset.freshness") == "fresh")
 
 

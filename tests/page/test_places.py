@@ -233,7 +233,7 @@ def test_an_ash_is_kept_taken_for_the_next_batch_and_forgotten_with_undo(page: P
     expect(line).to_contain_text("Learned from 1 batch.")
     expect(line).to_contain_text("potassium")
     assert page.locator("#my-ash-list b").count() == 0
-    line.get_by_role("button", name=re.compile("^Take it")).click()
+    line.get_by_role("button", name=re.compile("^Use it")).click()
     expect(page.locator("#my-ash-used")).to_have_text(": Stove <b>oak</b>")
     wait_for_answer(page)
     request = page.evaluate("feedcalc.form.read()")
@@ -260,7 +260,7 @@ def test_nothing_is_kept_where_nothing_was_read(page: Page) -> None:
     before = page.evaluate("feedcalc.records.all('ash').length")
     page.locator("#ash-name").fill("Guess")
     page.locator("#keep-ash button").click()
-    expect(page.locator("#ash-told")).to_contain_text("Nothing was read")
+    expect(page.locator("#ash-told")).to_contain_text("Nothing was measured")
     assert page.evaluate("feedcalc.records.all('ash').length") == before
 
 
@@ -275,7 +275,7 @@ def test_a_link_carries_what_is_known_of_the_ash(page: Page) -> None:
     assert page.evaluate(SHOWN) == ["answer"]
     assert page.evaluate("feedcalc.form.read().ash.earlier") == earlier
     page.evaluate("document.getElementById('my-ash').open = true")
-    expect(page.locator("#my-ash")).to_contain_text("not kept in this browser")
+    expect(page.locator("#my-ash")).to_contain_text("not saved in this browser")
 
 
 def test_ranges_tell_how_far_they_are_and_the_next_key_drops_them(page: Page) -> None:

@@ -168,7 +168,7 @@ def test_every_caution_stands_on_sheet_and_page():
     for caution in reply["cautions"]:
         assert text.count(caution["text"]) >= 1, caution["id"]
         assert caution["text"] in page, caution["id"]
-    assert text.index("More cautions") > text.index("Count the sludge")
+    assert text.index("More cautions") > text.index("The sludge counts as lime")
 
 
 def test_the_sheet_says_once_that_there_is_no_nitrogen():

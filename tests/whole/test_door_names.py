@@ -296,4 +296,4 @@ def test_a_solution_takes_its_temperature_in_any_unit():
 
 def test_a_solution_outside_the_activity_model_has_a_warning():
     reply = reply_to(solution={"totals": {"potassium": 1500, "chloride": 1500}})
-    assert not reply["ok"] or any("activity model" in warning for warning in reply["warnings"])
+    assert not reply["ok"] or any("chemistry model" in warning for warning in reply["warnings"])

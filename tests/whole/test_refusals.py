@@ -222,7 +222,7 @@ def test_so_much_ash_that_nothing_pours_off_is_refused():
 def test_an_impossible_analysis_is_refused():
     found = faults(WEIGHED, ash={"analysis": {"potassium": "60 %", "calcium": "55 %"}})
     assert set(found) == {"ash.analysis"}
-    assert "more than all of it" in found["ash.analysis"]["problem"]
+    assert "more than the ash itself" in found["ash.analysis"]["problem"]
     assert "g of the element in a kg" in found["ash.analysis"]["accepted"]
 
 

@@ -192,7 +192,7 @@ def test_a_solution_cites_the_sources_of_its_constants():
 
 def test_assumptions_are_printed_with_their_meaning():
     text = printed({"schema": 1}, "sheet")
-    section = text[text.index("What was assumed") :]
+    section = text[text.index("What we assumed") :]
     for words in ("what was burnt", "mixed", "temperature of the steep", "what the bucket holds"):
         assert words in section
     assert "seed" not in re.findall(r"`(\w+)`", section)
