@@ -53,6 +53,8 @@ KNOWN_FAILURES = (
 
 # Program of a browser engine that tests drive beside Chromium, or that those need -> Debian's package of it.
 OTHER_ENGINES = {"firefox-esr": "firefox-esr", "WebKitWebDriver": "webkit2gtk-driver", "Xvfb": "xvfb"}
+# Draws no windows: a page starts in it for less than half of what it takes in the whole one. Not every Debian has it.
+LIGHT_BROWSER = "chromium-headless-shell"
 
 # Options of pytest for each lane. Tests that drive a browser mostly wait, so with them two cores feed three processes.
 LANES = {"check": ["-n2", "-mnot slow", "--hypothesis-profile=check", "--ignore=tests/page"], "test": ["-n3"]}
@@ -168,6 +170,9 @@ def provide_system_packages() -> None:
     if shutil.which("fc-list"):
         fonts_with_hindi = subprocess.run(["fc-list", ":lang=hi"], capture_output=True, text=True).stdout
         missing += [] if fonts_with_hindi.strip() else ["fonts-lohit-deva"]
+    light = [] if shutil.which(LIGHT_BROWSER) else [LIGHT_BROWSER]
+    if light and install_system_packages(*missing, *light):
+        return
     if missing and not install_system_packages(*missing):
         print(f"  not here and not to be had: {', '.join(missing)}. The tests that need them will say so and fail.")
 

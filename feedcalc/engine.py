@@ -53,7 +53,7 @@ from feedcalc.sheets.spread import SpreadSheet, spread_sheet
 from feedcalc.uncertainty.estimates import Steps, recalled, run_to_end
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 AnySheet = Sheet | SpreadSheet | SeasonSheet | ShareSheet | AdviceSheet
 Tell = Callable[[Reply, Sheet], None]
@@ -61,7 +61,7 @@ Tell = Callable[[Reply, Sheet], None]
 _ANSWERED: dict[str, tuple[Reply, AnySheet | None]] = {}
 _SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK, SHARE, JUDGE, HAPPENED)
 _MEANINGS = {field.path: field.meaning for field in REQUEST_FIELDS} | {
-    "cans": said("the cans"),
+    "cans": said_in("what is accepted", "the cans"),
     "dilution": said("liquor to water"),
     "customs": said("what a cup is"),
     "dose": said("to a plant"),
@@ -220,7 +220,9 @@ def _sheet_to_print(request_json: str) -> Sheet:
     """
     request = read_request(request_json)
     if request.solution is not None or request.word("ask") == SPREAD.name:
-        raise InputError("request", "", said("There is no bottle in this request."), said("a batch"))
+        raise InputError(
+            "request", "", said("There is no bottle in this request."), said_in("what is accepted", "a batch")
+        )
     _, sheet = run_to_end(_batch_reply_in_steps(replace(request, words={**request.words, "ranges": "on"})))
     return sheet
 
@@ -253,7 +255,7 @@ def _refusal(fault: Exception) -> Refusal:
     if isinstance(fault, NoSolution):
         return Refusal([InputError("request", "", fault.args[0], said("less extreme amounts"))])
     # A fault of the program must reach a person as a plain refusal, never as a figure or a traceback.
-    problem = said("feedcalc failed on this ({fault}); no figure was computed.", fault=type(fault).__name__)
+    problem = said("feedcalc failed on this ({fault}), so no figure was worked out.", fault=type(fault).__name__)
     return Refusal([InputError("feedcalc", "", problem, said("a report of this request to us"))])
 
 
@@ -270,8 +272,12 @@ def _solution_reply(asked: SolutionRequest, request: Request) -> Reply:
 
 
 def _batch_reply_in_steps(request: Request, tell: Tell | None = None) -> Steps[tuple[Reply, Sheet]]:
-    early = (lambda answer: tell(*_batch_reply(answer))) if tell else None
-    return _batch_reply((yield from answers.answer_in_steps(request, early)))
+    def early(answer: answers.Answer) -> None:
+        if tell:  # what takes long and only all ranges show is left to the last answer
+            quick = replace(request, words={**request.words, "ranges": "off"})
+            tell(*_batch_reply(replace(answer, request=quick)))
+
+    return _batch_reply((yield from answers.answer_in_steps(request, early if tell else None)))
 
 
 def _batch_reply(answer: answers.Answer) -> tuple[Reply, Sheet]:

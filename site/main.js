@@ -5,7 +5,7 @@ import { today } from "./common/clock.js";
 import { byId, download, onFile } from "./common/dom.js";
 import { startNotices } from "./common/notices.js";
 import { go, startPlaces } from "./common/places.js";
-import { say, show, startWords } from "./common/words.js";
+import { say, sayIn, show, startWords } from "./common/words.js";
 import { placeChanged } from "./bench/answers.js";
 import { startBench } from "./bench/bench.js";
 import { openText as openBatches } from "./bench/exchange.js";
@@ -48,7 +48,7 @@ function startOffline() {
     offline.takeUpdate();
   });
   offline.watch({
-    onReady: () => tellOffline(() => say("Ready offline.")),
+    onReady: () => tellOffline(() => sayIn("said after it was done", "Ready offline.")),
     onUpdate: () => {
       tellOffline(() => say("A new version is here."));
       byId("take-update").hidden = false;

@@ -38,7 +38,7 @@ export interface Batch {
 export interface FoundBatches {
   batches?: Batch[];
   unreadable?: boolean;
-  problem?: string;
+  problem?: () => string;
 }
 
 export type RecordKind = "bed" | "soil test" | "entry" | "ash" | "metals";

@@ -118,7 +118,7 @@ def _kept_ash(evidence: str, ranges: str) -> Steps[SampledAsh]:
         found = None
     batches = found if isinstance(found, list) else [found]
     if not batches or not all(isinstance(batch, dict) and isinstance(batch.get("ash", {}), dict) for batch in batches):
-        problem = said("Nothing that was learned of this ash can be read.")
+        problem = said("What was learned about this ash can't be read.")
         raise InputError("ash", evidence[:60], problem, said("the evidence of a kept ash, as JSON"))
     newest = batches[-1]
     kind = {name: newest.get("ash", {}).get(name) for name in ("kind", "state")}
@@ -157,5 +157,5 @@ def _answer(text: str, dilution: str, ranges: str) -> Steps[Answer]:
     except NoSolution as reason:
         raise InputError("request", "", str(reason), said("less extreme amounts")) from None
     except Exception as fault:
-        problem = said("feedcalc failed on this batch ({fault}); it is not counted.", fault=type(fault).__name__)
+        problem = said("feedcalc failed on this batch ({fault}), so it is not counted.", fault=type(fault).__name__)
         raise InputError("request", "", problem, said("a report of this batch to us")) from None

@@ -26,7 +26,7 @@ from feedcalc.book.records import (
 )
 from feedcalc.words.errors import InputError
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 FORMAT = "feedcalc season book"
 WHOLE_FILE = "feedcalc"  # the page's file of batches and book
@@ -62,7 +62,7 @@ def read_book(text: str) -> tuple[list[Record], list[InputError]]:
     try:
         document = parse_json(text, unique_keys=True)
     except RepeatedKey as error:
-        raise _not_a_book(said("The key {key} stands twice in one place.", key=error.key[:60])) from None
+        raise _not_a_book(said("The key {key} is there twice in one place.", key=error.key[:60])) from None
     except NestedTooDeep as error:
         raise _not_a_book(error.problem) from None
     except json.JSONDecodeError as error:
@@ -79,11 +79,11 @@ def read_document(document: object, upgrades: Sequence[Upgrade] = UPGRADES) -> t
     if isinstance(document, dict) and document.get("format") == WHOLE_FILE:
         document = document.get("book")
     if not isinstance(document, dict) or document.get("format") != FORMAT:
-        raise _not_a_book(said("This is no season book of feedcalc."))
+        raise _not_a_book(said("This is not a season book of feedcalc."))
     version = document.get("version")
     newest = 1 + len(upgrades)
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
-        problem = said("The version of this book can't be told.")
+        problem = said("The version of this book is not clear.")
         raise InputError("version", excerpt(version), problem, f"1 to {newest}")
     if version > newest:
         problem = said("This book was written by a newer feedcalc. Update this one first.")
@@ -92,7 +92,12 @@ def read_document(document: object, upgrades: Sequence[Upgrade] = UPGRADES) -> t
         document = upgrade(document)
     rows = document.get("records")
     if not isinstance(rows, list):
-        raise InputError("records", excerpt(rows), said("The records of this book are missing."), said("a list"))
+        raise InputError(
+            "records",
+            excerpt(rows),
+            said("The records of this book are missing."),
+            said_in("what is accepted", "a list"),
+        )
     if len(rows) > MOST_RECORDS:
         raise _not_a_book(said("This book has more than {most} records.", most=MOST_RECORDS))
     rejected: list[InputError] = []
@@ -107,7 +112,7 @@ def read_document(document: object, upgrades: Sequence[Upgrade] = UPGRADES) -> t
 
 def _read_record(row: object, place: str, rejected: list[InputError]) -> Record:
     if not isinstance(row, dict):
-        raise InputError(place, excerpt(row), said("This is no record."), said("an object with id, kind, fields"))
+        raise InputError(place, excerpt(row), said("This is not a record."), said("an object with id, kind, fields"))
     identity, kind = row.get("id"), row.get("kind")
     if not isinstance(identity, str) or not ID.fullmatch(identity):
         raise invalid_id(f"{place}.id", identity)
@@ -115,9 +120,21 @@ def _read_record(row: object, place: str, rejected: list[InputError]) -> Record:
         raise unknown_kind(f"{place}.kind", kind)
     fields, history = row.get("fields", {}), row.get("history", [])
     if not isinstance(fields, dict):
-        raise InputError(f"{place}.fields", excerpt(fields), said("The fields are missing."), said("an object"))
+        raise InputError(
+            f"{place}.fields",
+            excerpt(fields),
+            said("The fields are missing."),
+            said_in("what is accepted", "an object"),
+        )
     if not isinstance(history, list):
-        rejected.append(InputError(f"{place}.history", excerpt(history), said("This is no history."), said("a list")))
+        rejected.append(
+            InputError(
+                f"{place}.history",
+                excerpt(history),
+                said("This is not a history."),
+                said_in("what is accepted", "a list"),
+            )
+        )
         history = []
     found = [(name, version, f"{place}.fields.{name[:60]}") for name, version in fields.items()]
     for number, version in enumerate(history):

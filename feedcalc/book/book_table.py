@@ -105,13 +105,13 @@ def _rows(text: str) -> tuple[list[tuple[int, list[str]]], list[str]]:
     first = text.splitlines()[0] if text.strip() else ""
     mark = next((mark for mark in ",;\t" if "kind" in [name.strip(' "').lower() for name in first.split(mark)]), "")
     if not mark:
-        raise _not_a_table(said("The first row has no column that is called kind."))
+        raise _not_a_table(said("The first row has no column named kind."))
     before = csv.field_size_limit(LONGEST_FILE)
     try:
         table = csv.reader(io.StringIO(text, newline=""), delimiter=mark)
         rows = [[replace_surrogates(cell) for cell in row] for row in table]
     except csv.Error:
-        raise _not_a_table(said("This is no table of comma-separated values.")) from None
+        raise _not_a_table(said("This is not a table of comma-separated values.")) from None
     finally:
         csv.field_size_limit(before)
     if len(rows) > MOST_RECORDS:
@@ -126,11 +126,13 @@ def _columns(header: Sequence[str], rejected: list[InputError]) -> list[str]:
     for cell in header:
         name = "_".join(cell.strip().lower().split())
         if name and not FIELD_NAME.fullmatch(name):
-            problem, accepted = said("No field is called that."), ", ".join(_ALL_FIELDS)
+            problem, accepted = said("There is no field of this name."), ", ".join(_ALL_FIELDS)
             rejected.append(InputError("row 1", excerpt(cell), problem, accepted))
             name = ""
         elif name and name in names:
-            rejected.append(InputError("row 1", excerpt(cell), said("This column stands twice."), said("one of each")))
+            rejected.append(
+                InputError("row 1", excerpt(cell), said("This column is there twice."), said("one of each"))
+            )
             name = ""
         names.append(name)
     return names
@@ -174,7 +176,7 @@ def _unique_id(number: int, identity: str, cells: Mapping[str, str], seen: dict[
         nth = seen[content] = seen.get(content, 0) + 1
         identity = "row-" + hashlib.sha256(f"{content} {nth}".encode()).hexdigest()[:24]
     elif identity in seen:
-        raise InputError(place, identity, said("This id stands in row {row} already.", row=seen[identity]), "")
+        raise InputError(place, identity, said("This id is already in row {row}.", row=seen[identity]), "")
     else:
         seen[identity] = number
     if not ID.fullmatch(identity):
@@ -191,7 +193,7 @@ def _changed_record(row: _EditedRow, beds: Mapping[str, list[str]], at: str, by:
         given = texts["bed"].strip()
         found = beds.get(f"id {given}") or beds.get(f"name {given.casefold()}", [])
         if len(found) != 1:
-            problem = said("More than one bed is called that.") if found else said("There is no such bed in the book.")
+            problem = said("More than one bed has this name.") if found else said("There is no such bed in the book.")
             raise InputError(f"row {number}, bed", texts["bed"], problem, said("the id or the name of a bed"))
         texts = texts | {"bed": found[0]}
     for error in _errors_in(record.kind, record.texts() | texts, f"row {number}, "):
@@ -221,13 +223,13 @@ def _errors_in(kind: str, texts: Mapping[str, str], place: str) -> list[InputErr
     for field in REQUIRED[kind]:
         if not texts.get(field, "").strip():
             problem = said("This must not be empty.")
-            found.append(InputError(place + field, "", problem, said("what a {kind} can't do without", kind=kind)))
+            found.append(InputError(place + field, "", problem, said("what a {kind} needs", kind=kind)))
     day = texts.get("date", "").strip()
     if day and "date" in RECORD_FIELDS[kind] and not _is_day(day):
-        found.append(InputError(place + "date", day, said("This is no day."), said("a date such as 2026-05-01")))
+        found.append(InputError(place + "date", day, said("This is not a day."), said("a date such as 2026-05-01")))
     for field, choices in (("what", ENTRY_KINDS), ("of", ("ash", "soil"))):
         if field in RECORD_FIELDS[kind] and texts.get(field, "").strip() not in ("", *choices):
-            problem = said("This is none of the choices.")
+            problem = said("This is not one of the choices.")
             found.append(InputError(place + field, texts[field], problem, ", ".join(choices)))
     return found
 

@@ -93,7 +93,7 @@ class EntryAmounts:
         raise InputError(
             "request",
             record.text("batch"),
-            said("What this feed was made from is not known."),
+            said("Say which batch this feed was made from."),
             said("the batch it came from, or its own figures of potassium and lime value"),
         )
 
@@ -102,7 +102,7 @@ class EntryAmounts:
         if amount.endswith("%"):
             if not request:
                 accepted = said("a volume or a weight, or the batch that the share is of")
-                raise InputError("amount", amount, said("A share of what is not said."), accepted)
+                raise InputError("amount", amount, said("Say what this is a share of."), accepted)
             share = self._read(record, "amount", "fraction", minimum=0.001, maximum=1)
             return (yield from self.batches.whole_sludge(request)).scaled(share.value)
         ash = yield from self.batches.ash_of_batch(request) if request else self._ash(record)
@@ -131,7 +131,7 @@ class EntryAmounts:
         given = [name for name in OWN_FIGURES if record.text(name)]
         if required and not given:
             accepted = said("potassium, calcium or lime value, such as 50 g/kg or 2 g/L")
-            raise InputError("lime_value", "", said("What this holds is not said."), accepted)
+            raise InputError("lime_value", "", said("Say what this contains."), accepted)
         quantity = self._amount(record, "amount")
         kind, most = ("mass_fraction", 1800.0) if quantity.kind == "mass" else ("concentration", 1e6)
         amounts = {}

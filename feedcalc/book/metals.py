@@ -131,8 +131,8 @@ def _report_values(record: EntryRecord, country: str, book: Book, beds: list[dic
         "ash": record.text("ash"),
         "ash_name": book.ashes.get(record.text("ash"), ""),
         "country": country,
-        "country_name": said(row["name"]),
-        "country_note": said(row["note"]),
+        "country_name": row["name"],
+        "country_note": row["note"],
         "source": row["source"],
         "status": row["status"],
         "notes": _notes_of(country),
@@ -185,7 +185,7 @@ def _country_named(text: str) -> str:
 def _notes_of(country: str) -> list[dict[str, str]]:
     """Return the notes on the limits of a country, each once."""
     limits = {limit.note: limit for limit in limits_of(country) if limit.note}
-    return [{"text": said(note), "source": limit.source, "status": limit.status} for note, limit in limits.items()]
+    return [{"text": note, "source": limit.source, "status": limit.status} for note, limit in limits.items()]
 
 
 def _contents(record: EntryRecord, request: Request) -> _Contents:
@@ -201,7 +201,7 @@ def _contents(record: EntryRecord, request: Request) -> _Contents:
         quantity = read_quantity(text, "mass_fraction", metal, **typed, minimum=0.0, maximum=100)
         contents[metal] = quantity.value * 1000
     if not contents:
-        raise InputError("cadmium", "", said("No metal stands in this analysis."), said("mg/kg, such as 1.5"))
+        raise InputError("cadmium", "", said("There is no metal in this analysis."), said("mg/kg, such as 1.5"))
     return contents
 
 
@@ -255,5 +255,5 @@ def _compared(each: Compared) -> dict[str, Any]:
         "applies": limit.applies,
         "source": limit.source,
         "status": limit.status,
-        "note": said(limit.note) if limit.note else "",
+        "note": limit.note,
     }

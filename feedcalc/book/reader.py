@@ -148,7 +148,7 @@ class Reader:
         what = one_of(record, "what", ENTRY_KINDS)
         if not what:
             accepted = said("one of {choices}", choices=", ".join(ENTRY_KINDS))
-            raise InputError("what", "", said("What was given is not said."), accepted)
+            raise InputError("what", "", said("Say what you gave."), accepted)
         patch, area = self._covered_part(record, bed)
         amounts, solids = yield from EntryAmounts(self.batches, ashes, self.locale, self.customs, area).of(record, what)
         return Entry(

@@ -18,7 +18,7 @@ from typing import Any
 
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 RECORD_KINDS = ("bed", "soil test", "entry", "ash", "metals")
 ENTRY_KINDS = ("liquid feed", "dry ash", "sludge", "compost", "lime", "other")
@@ -265,12 +265,14 @@ def in_file_order(records: Iterable[Record]) -> list[Record]:
 def read_version(name: object, version: object, place: str) -> FieldVersion:
     """Return the version of a field from JSON; raises `InputError` at ``place`` if any part of it is invalid."""
     if not isinstance(name, str) or not FIELD_NAME.fullmatch(name):
-        raise InputError(place, excerpt(name), said("No field is called that."), said("lower-case letters, digits, _"))
+        raise InputError(
+            place, excerpt(name), said("There is no field of this name."), said("lower-case letters, digits, _")
+        )
     if not isinstance(version, dict):
-        raise InputError(place, excerpt(version), said("This is no text with a time."), said("text, at, by"))
+        raise InputError(place, excerpt(version), said("This is not a text with a time."), said("text, at, by"))
     text, at, by = version.get("text"), version.get("at"), version.get("by")
     if not isinstance(text, str):
-        raise InputError(f"{place}.text", excerpt(text), said("This is not text."), said("text"))
+        raise InputError(f"{place}.text", excerpt(text), said("This is not text."), said_in("what is accepted", "text"))
     if len(text) > LONGEST_TEXT:
         problem = said("This text is longer than {longest} characters.", longest=LONGEST_TEXT)
         raise InputError(f"{place}.text", excerpt(text), problem, said("a shorter text"))
@@ -304,7 +306,7 @@ def excerpt(value: object) -> str:
 
 def invalid_timestamp(place: str, given: object) -> InputError:
     """Return the refusal of a timestamp."""
-    return InputError(place, excerpt(given), said("This is no time in UTC."), "2026-05-01T09:00:00.000Z")
+    return InputError(place, excerpt(given), said("This is not a time in UTC."), "2026-05-01T09:00:00.000Z")
 
 
 def invalid_id(place: str, given: object) -> InputError:

@@ -102,8 +102,8 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
         return []
     named = _short(name) or said("the batch of {day}", day=begun.date().isoformat())
     key = json.dumps(json.loads(request), sort_keys=True)
-    clear = said("If the bottom of a clear glass of it can't be seen, leave it longer.")
-    weaker = said("It takes up carbon dioxide, so it is milder than its label says.")
+    clear = said("Fill a clear glass. If you can't see the bottom, leave it longer.")
+    weaker = said("It has taken up carbon dioxide, so it is milder than its label says.")
     return [
         _reminder(
             "settle-ready",
@@ -116,7 +116,7 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
             "use-by",
             key,
             start=old.date(),
-            summary=said("Read the pH of the liquor again: {batch}", batch=named),
+            summary=said("Check the pH of the liquor again: {batch}", batch=named),
             description=(weaker, *_cautions("keeping", "storing", "diluting")),
         ),
     ]
@@ -157,13 +157,14 @@ def _of_bed(bed: Bed, today: date) -> list[Reminder]:
     days = next_feed_day(bed, today)
     if days and days[1] >= today:
         earliest = said("Not before {day}.", day=days[0].isoformat())
-        look = said("Look in the season book first: what this bed may still have depends on its soil.")
-        summary = said("Feed {bed}, if it wants it", bed=name)
+        look = said("Look in the season book first: what this bed may still get depends on its soil.")
+        summary = said("Feed {bed}, if it needs it", bed=name)
         about = (earliest, look, *_cautions("diluting", "applying"))
         found.append(_reminder("next-feed", bed.id, start=days[1], summary=summary, description=about))
     test, due = bed.test_before(today), retest_day(bed, today)
     if test and due:
-        tested = said("It was last tested on {day}. What it may still have hangs on this.", day=test.day.isoformat())
+        day = test.day.isoformat()
+        tested = said("It was last tested on {day}. How much it may still get depends on this.", day=day)
         summary = said("Test the soil of {bed}", bed=name)
         found.append(_reminder("soil-retest", bed.id, start=max(due, today), summary=summary, description=(tested,)))
     return found

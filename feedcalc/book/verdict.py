@@ -22,7 +22,7 @@ from feedcalc.garden.dry_ash import Cap
 from feedcalc.garden.liming import HIGHEST_PH, TABLE_DEPTH_CM, soil_buffer, soil_ph_ceiling
 from feedcalc.garden.suitability import DIRECTIONS, GO, Circumstances, Reason, Verdict, suitability_limit, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_of
 
 # Reasons for which a bed gets no feed either.
 OVERDONE = frozenset({"season_untested_over", "season_past_count"})
@@ -72,7 +72,7 @@ def season_reason(reason_id: str, source: tuple[str, str] | None = None, /, **pa
     """Return a row of ``season_reasons.csv``; ``source`` is a source and its status instead of those in the table."""
     row = published.row("season_reasons", reason_id)
     where, status = source or (row["source"], row["status"])
-    text = said(row["text"], **parts)
+    text = said(str(row["text"]), **parts)
     return Reason(id=reason_id, text=text, towards=row["towards"], source=where, status=status)
 
 
@@ -204,12 +204,16 @@ def _interval_reasons(bed: Bed, entry: Entry, locale: str) -> list[Reason]:
     by = ("our_judgement", "judgement") if entry.what == LIQUID else ("common_practice", "practice")
     if days < interval.low:
         earliest = date.fromordinal(last.toordinal() + round(interval.low)).isoformat()
-        least = said("{count} days", count=_number(interval.low, locale))
-        return [season_reason("season_too_soon", by, days=str(days), least=least, date=earliest)]
+        least = _days(interval.low, locale)
+        return [season_reason("season_too_soon", by, days=_days(days, locale), least=least, date=earliest)]
     if days < interval.typical:
-        usual = said("{count} days", count=_number(interval.typical, locale))
-        return [season_reason("season_rather_soon", by, days=str(days), usual=usual)]
+        usual = _days(interval.typical, locale)
+        return [season_reason("season_rather_soon", by, days=_days(days, locale), usual=usual)]
     return []
+
+
+def _days(count: float, locale: str) -> str:
+    return said_of(count, "{days} day", "{days} days", days=_number(count, locale))
 
 
 def _known_ph(totals: BedTotals) -> Estimate:

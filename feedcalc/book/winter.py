@@ -238,7 +238,7 @@ def _ash_by_metals(request: Request, contents: Mapping[str, float]) -> tuple[flo
 def limit_reason(limit_id: str, **parts: str) -> Reason:
     """Return a row of ``share_limits.csv`` as a reason."""
     row = published.row("share_limits", limit_id)
-    return Reason(limit_id, said(row["text"], **parts), GO, row["source"], row["status"])
+    return Reason(limit_id, said(str(row["text"]), **parts), GO, row["source"], row["status"])
 
 
 def _plan(
@@ -273,8 +273,7 @@ def _ended_by(request: Request, room: BedRoom, name: str, today: date, metals: M
     if name == "feeds" and room.bed.test_before(today) is None:
         return limit_reason("once")
     if name == "feeds":
-        count, litres = (practice(row).typical for row in ("drenches_per_season", "ground_volume"))
-        return limit_reason(name, count=f"{count:g}", litres=f"{litres:g}")
+        return limit_reason(name, count=f"{practice('drenches_per_season').typical:g}")
     return limit_reason(name)
 
 

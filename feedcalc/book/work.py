@@ -32,7 +32,7 @@ from feedcalc.book.reminders import Reminder, calendar_text, reminders_of
 from feedcalc.contract.request import Request
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import language
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ def _write(request: Request, records: list[Record]) -> Work:
     given = request.carried.get("record")
     fields = given.get("fields") if isinstance(given, dict) else None
     if not isinstance(given, dict) or not isinstance(fields, dict):
-        raise _refused("record", "", said("This is no record."), said("an object with kind and fields"))
+        raise _refused("record", "", said("This is not a record."), said("an object with kind and fields"))
     if not all(isinstance(text, str) for text in fields.values()):
         raise _refused("record.fields", "", said("A field is not text."), said("text in every field"))
     before = next((record for record in records if record.id == identity), None)
@@ -164,7 +164,7 @@ def _timestamp(before: Record | None, at: str, by: str) -> str:
 def _text(request: Request, name: str) -> str:
     given = request.carried.get(name)
     if not isinstance(given, str):
-        raise _refused(name, "", said("This is not text."), said("text"))
+        raise _refused(name, "", said("This is not text."), said_in("what is accepted", "text"))
     return given
 
 

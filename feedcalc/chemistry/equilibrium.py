@@ -118,13 +118,9 @@ class Equilibrium:
     def notes(self) -> tuple[str, ...]:
         """Warnings about reliability in plain words; empty if there are none."""
         if self.ionic_strength > HIGHEST_IONIC_STRENGTH:
-            return (
-                said(
-                    "This solution is too strong for the activity model: take the figures as a rough indication only."
-                ),
-            )
+            return (said("This solution is too strong for the chemistry model. The figures are only a rough guide."),)
         if self.ionic_strength > TRUSTED_IONIC_STRENGTH:
-            return (said("This solution is at the edge of what the activity model can do: expect larger errors."),)
+            return (said("This solution is at the edge of what the chemistry model can do. Expect larger errors."),)
         return ()
 
     def milligrams_per_litre(self, element: str) -> float:
@@ -185,7 +181,7 @@ def equilibrate(
     if not LOWEST_KELVIN <= temperature_kelvin <= HIGHEST_KELVIN:
         raise NoSolution(
             said(
-                "The chemistry holds for liquid water from 0 to 100 °C, not at {temperature_kelvin} °C.",
+                "The chemistry works for liquid water from 0 to 100 °C, not at {temperature_kelvin} °C.",
                 temperature_kelvin=f"{temperature_kelvin - ZERO_CELSIUS_KELVIN:g}",
             )
         )

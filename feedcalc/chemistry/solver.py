@@ -344,10 +344,10 @@ class Search:
     def reason(self) -> str:
         """Return why there is no solution, as far as the state shows."""
         if self.water_kg < 0.05:
-            return said("There is not enough water: what was put in would bind nearly all of it.")
+            return said("There is not enough water: what you put in would bind nearly all of it.")
         return said(
-            "No balance was found: this mixture is too concentrated for the activity model, which "
-            "holds for waters and weak solutions."
+            "No result was found. This mixture is too strong for the chemistry model, which works for water and weak "
+            "solutions."
         )
 
 

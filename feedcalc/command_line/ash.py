@@ -67,7 +67,7 @@ def keep_verb(session: BookSession, /, name: str, day: str | None, **options: An
     fields = {"name": name, "date": learned["date"], "evidence": learned["evidence"]}
     session.write("ash", kept.id if kept else new_id(), fields, said("keeping the ash {name}", name=name))
     speak = language_asked(json.dumps({"language": document.get("language")})).speak
-    click.echo(speak(said("Kept: {name} ({date}).", name=name, date=learned["date"])))
+    click.echo(speak(said("Saved: {name} ({date}).", name=name, date=learned["date"])))
     for line in learned["words"]:
         click.echo(f"  {line}")
 

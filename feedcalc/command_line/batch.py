@@ -30,7 +30,7 @@ from feedcalc.command_line.terminal import print_width, set_markdown
 from feedcalc.engine import calculate, calculate_markdown, demo_request
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import LANGUAGES, language_asked
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 LINES_OF_A_PAGE = 60
 _SAVE_HELP = "Write the request to FILE, for --from, label and wall; '-' for standard output."
@@ -140,7 +140,12 @@ def _save(request: str, file: str) -> bool:
         click.echo(text)
         return True
     write_file(Path(file), f"{text}\n".encode())
-    click.echo(language_asked(with_usual_language(request)).speak(said("Saved: {file}", file=file)), err=True)
+    click.echo(
+        language_asked(with_usual_language(request)).speak(
+            said_in("said after it was done", "Saved: {file}", file=file)
+        ),
+        err=True,
+    )
     return False
 
 

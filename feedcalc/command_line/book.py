@@ -26,13 +26,12 @@ from feedcalc.command_line.session import (
     without_none,
 )
 from feedcalc.command_line.store import book_path
-from feedcalc.contract.fields import LOCALES
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.engine import calculate, calculate_markdown
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
-from feedcalc.words.languages import LANGUAGES, MACHINE_WORDS
-from feedcalc.words.messages import listed, said
+from feedcalc.words.languages import LANGUAGES, LOCALES, MACHINE_WORDS
+from feedcalc.words.messages import listed, said, said_in
 
 EPILOG = """\b
 Examples:
@@ -94,7 +93,8 @@ def bed_verb(session: BookSession, /, name: str, rename: str | None, **given: st
     known = record_named(session.store.records(), "bed", name)
     fields = without_none(given) | {"name": rename or (known.text("name") if known else name)}
     _print_changed(
-        session, session.write("bed", known.id if known else new_id(), fields, said("bed {name}", name=name))
+        session,
+        session.write("bed", known.id if known else new_id(), fields, said_in("in the book", "bed {name}", name=name)),
     )
 
 
@@ -176,7 +176,7 @@ def add_verb(
     sentence = said("{amount} of {what} on {bed}", amount=amount, what=MACHINE_WORDS[what], bed=bed_record.text("name"))
     _print_changed(session, session.write("entry", new_id(), fields, sentence))
     judged = reply["values"]["season"]["what_if"]
-    session.print(said("Verdict: {verdict}.", verdict=MACHINE_WORDS[judged["verdict"]]))
+    session.print(said_in("verdict", "Verdict: {verdict}.", verdict=MACHINE_WORDS[judged["verdict"]]))
     for reason in judged["reasons"]:
         if reason["towards"] != "go":
             click.echo(f"- {reason['text']}")
@@ -195,7 +195,8 @@ def ash_verb(session: BookSession, /, name: str, evidence: Path, **given: str | 
     known = record_named(session.store.records(), "ash", name)
     fields = {"name": name, "date": session.now[:10], "evidence": read_text(evidence)} | without_none(given)
     _print_changed(
-        session, session.write("ash", known.id if known else new_id(), fields, said("ash {name}", name=name))
+        session,
+        session.write("ash", known.id if known else new_id(), fields, said_in("in the book", "ash {name}", name=name)),
     )
 
 
@@ -297,7 +298,7 @@ def remove_verb(session: BookSession, /, record: str) -> None:
     records = session.store.records()
     meant = _record_meant(records, record)
     line = record_line(meant, bed_names(records))
-    session.remove(meant, said("removing {record}", record=line))
+    session.remove(meant, said_in("in the book", "removing {record}", record=line))
     session.print(said("Removed: {record}. It comes back with: feedcalc book restore {id}", record=line, id=meant.id))
 
 
@@ -320,7 +321,7 @@ def undo_verb(session: BookSession) -> None:
     done = session.store.take_back(session.timestamp)
     if done is None:
         raise InputError("undo", "", said("There is nothing to take back."), said("something written in this book"))
-    session.print(said("Undone: {what}.", what=done[0]))
+    session.print(said_in("said after it was done", "Undone: {what}.", what=done[0]))
 
 
 for _verb in (export_verb, import_verb, merge_verb, reminders_verb, check_verb):
@@ -333,7 +334,7 @@ def _record_meant(records: list[Record], given: str) -> Record:
     found = [record for record in records if record.id == given]
     found = found or [record for record in records if record.text("name").strip().casefold() == wanted]
     if len(found) > 1:
-        raise InputError("record", given, said("Several are called that."), ", ".join(record.id for record in found))
+        raise InputError("record", given, said("Several have this name."), ", ".join(record.id for record in found))
     if not found:
         raise InputError("record", given, said("There is no such record in the book."), "feedcalc book list")
     return found[0]
@@ -343,4 +344,4 @@ def _print_changed(session: BookSession, changed: list[Record]) -> None:
     for record in changed:
         session.print(said("Written: {record} ({id})", record=record_line(record, bed_names(changed)), id=record.id))
     if not changed:
-        session.print(said("That stands in the book already."))
+        session.print(said("That is already in the book."))

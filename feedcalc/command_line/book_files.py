@@ -30,7 +30,7 @@ from feedcalc.command_line.working import showing_work
 from feedcalc.contract.request import read_request
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import Said, listed, said
+from feedcalc.words.messages import Said, listed, said, said_in
 
 # Of an import so many records are told one by one.
 MOST_TOLD = 50
@@ -52,7 +52,7 @@ def export_verb(session: BookSession, /, file: Path) -> None:
     if ending == ".sqlite":
         session.store.copy_to(file)
     elif ending in (".json", ".csv"):
-        with showing_work(session.speak(said("Writing {file} …", file=file.name))):
+        with showing_work(session.speak(said_in("progress", "Writing {file} …", file=file.name))):
             reply = session.work(session.store.records(), "write file" if ending == ".json" else "write csv")
             # With a mark of byte order spreadsheets read the table as UTF-8.
             write_file(file, reply["text"].encode("utf-8-sig" if ending == ".csv" else "utf-8"))
@@ -112,9 +112,11 @@ def reminders_verb(
     for reminder in reminders:
         is_overdue = f"{reminder.start:%Y-%m-%d}" < session.now[:10]
         line = listed([f"{reminder.start:%Y-%m-%d}", reminder.summary], "  ")
-        session.print(said("{reminder} (overdue)", reminder=line) if is_overdue else line, to_stderr=is_piped)
+        session.print(
+            said_in("in the book", "{reminder} (overdue)", reminder=line) if is_overdue else line, to_stderr=is_piped
+        )
     if not reminders:
-        session.print(said("There is nothing to remember now."), to_stderr=is_piped)
+        session.print(said("There is nothing to remind you of now."), to_stderr=is_piped)
     if not is_piped:
         click.echo(out)
 
@@ -128,7 +130,9 @@ def check_verb(session: BookSession) -> None:
     counts = Counter(record.kind for record in records if not record.is_removed)
     for kind in RECORD_KINDS:
         session.print(listed([f"{counts[kind]:5}", KIND_WORDS[kind]], "  "))
-    session.print(listed([f"{sum(record.is_removed for record in records):5}", said("removed")], "  "))
+    session.print(
+        listed([f"{sum(record.is_removed for record in records):5}", said_in("in the book", "removed")], "  ")
+    )
     reply = require_ok(json.loads(calculate(session.request(records, "season", ranges="off"))))
     season = reply["values"]["season"]
     for aside in [*season["set_aside"], *(each for bed in season["beds"] for each in bed["set_aside"])]:
@@ -138,7 +142,7 @@ def check_verb(session: BookSession) -> None:
 
 
 def _import(session: BookSession, file: Path, dry_run: bool) -> None:
-    with showing_work(session.speak(said("Reading {file} …", file=file.name))):
+    with showing_work(session.speak(said_in("progress", "Reading {file} …", file=file.name))):
         records = session.store.records()
         reply = _read(session, file, records)
     changed = records_from(reply["changed"])
@@ -150,23 +154,26 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
         session.print(said("and {count} more", count=len(changed) - MOST_TOLD))
     for aside in reply["set_aside"]:
         session.print(
-            said("Set aside: {field}: {problem}", field=aside["field"], problem=aside["problem"]), to_stderr=True
+            said("Left out: {field}: {problem}", field=aside["field"], problem=aside["problem"]), to_stderr=True
         )
     if dry_run:
         session.print(said("Nothing was written."))
         return
-    with showing_work(session.speak(said("Writing {file} …", file=session.store.path.name))):
+    with showing_work(session.speak(said_in("progress", "Writing {file} …", file=session.store.path.name))):
         session.store.write(changed, session.timestamp, session.speak(said("bringing in {file}", file=file.name)))
     new = sum(record.id not in known for record in changed)
     gone = sum(record.is_removed for record in changed)
     counts = {"new": new, "changed": len(changed) - new, "aside": len(reply["set_aside"])}
-    session.print(said("New: {new}. Changed: {changed}. Set aside: {aside}.", **counts))
+    session.print(said("New: {new}. Changed: {changed}. Left out: {aside}.", **counts))
     if gone:
         session.print(said("Of these removed: {count}. They come back with: feedcalc book restore NAME", count=gone))
     known_gone = {record.id for record in records if record.is_removed} - {record.id for record in changed}
     if known_gone and not changed:
         session.print(
-            said("Removed in this book, and left so: {count}. See: feedcalc book list --removed", count=len(known_gone))
+            said(
+                "Already removed in this book, and left so: {count}. See: feedcalc book list --removed",
+                count=len(known_gone),
+            )
         )
 
 
@@ -183,8 +190,8 @@ def _read(session: BookSession, file: Path, records: list[Record]) -> dict[str, 
 
 def _what_happened(record: Record, is_known: bool) -> Said:
     if record.is_removed:
-        return said("Removed")
-    return said("Changed") if is_known else said("New")
+        return said_in("in the book", "Removed")
+    return said_in("in the book", "Changed") if is_known else said_in("in the book", "New")
 
 
 def _is_book(file: Path) -> bool:

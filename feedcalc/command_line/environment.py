@@ -6,9 +6,8 @@ import json
 import os
 from collections.abc import Mapping
 
-from feedcalc.contract.fields import LOCALES
 from feedcalc.words.json_text import json_object
-from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE
+from feedcalc.words.languages import LANGUAGES, LOCALES, USUAL_LOCALE
 
 _VARIABLES = ("LC_ALL", "LC_MESSAGES", "LANG")
 

@@ -23,7 +23,7 @@ from feedcalc.sheets.paper.printing import Printed
 from feedcalc.sheets.paper.wall import wall_sizes
 from feedcalc.words.json_text import json_object
 from feedcalc.words.languages import LANGUAGES, language_asked
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said_in
 
 ENDINGS = (".pdf", ".svg", ".html", ".txt")
 
@@ -84,7 +84,7 @@ def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any],
         raise click.UsageError(f"--out {out.name}: the name must end in .pdf, .svg, .html or .txt.")
     request = with_usual_language(_request(sources, ask, options_given))
     speak = language_asked(request).speak
-    with showing_work(speak(said("Laying out …"))):
+    with showing_work(speak(said_in("progress", "Laying out …"))):
         errors, print_ = calculate_print(request)
     if print_ is None:
         named = [{**error, "field": _option_named(error["field"], options_given)} for error in errors]
@@ -92,7 +92,7 @@ def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any],
     if out is None:
         click.echo(print_.text, nl=False)
         return
-    with showing_work(speak(said("Writing {file} …", file=out.name))):
+    with showing_work(speak(said_in("progress", "Writing {file} …", file=out.name))):
         paths = _write(print_, out, ending)
     for path in paths:
         click.echo(path)

@@ -24,14 +24,14 @@ from feedcalc.command_line.store import BookStore, open_book
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import MACHINE_WORDS, language
-from feedcalc.words.messages import Said, listed, said
+from feedcalc.words.messages import Said, listed, said, said_in
 
 KIND_WORDS = {
-    "bed": said("bed"),
-    "soil test": said("soil test"),
-    "entry": said("entry"),
-    "ash": said("ash"),
-    "metals": said("metals"),
+    "bed": said_in("in the book", "bed"),
+    "soil test": said_in("in the book", "soil test"),
+    "entry": said_in("in the book", "entry"),
+    "ash": said_in("in the book", "ash"),
+    "metals": said_in("in the book", "metals"),
 }
 
 
@@ -156,7 +156,9 @@ def require_text(field: str, text: str) -> None:
     try:
         text.encode()
     except UnicodeEncodeError:
-        raise InputError(field, text, said("There is a character here that can't be read."), said("text")) from None
+        raise InputError(
+            field, text, said("There is a character here that can't be read."), said_in("what is accepted", "text")
+        ) from None
 
 
 def record_named(records: Iterable[Record], kind: str, name: str) -> Record | None:
@@ -167,7 +169,7 @@ def record_named(records: Iterable[Record], kind: str, name: str) -> Record | No
             return record
     found = [record for record in of_kind if record.text("name").strip().casefold() == name.strip().casefold()]
     if len(found) > 1:
-        raise InputError(kind, name, said("Several are called that."), ", ".join(record.id for record in found))
+        raise InputError(kind, name, said("Several have this name."), ", ".join(record.id for record in found))
     return found[0] if found else None
 
 

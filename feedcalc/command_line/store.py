@@ -368,7 +368,7 @@ def _explained(path: Path) -> Iterator[None]:
 def _sqlite_refusal(path: Path, error: sqlite3.DatabaseError) -> InputError:
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        problem = said("Another program holds this book. Nothing was written; try again when it is done.")
+        problem = said("Another program is using this book. Nothing was written. Try again when it is done.")
         return _refusal(path, problem, said("a book that nobody else is writing in"))
     if code == sqlite3.SQLITE_READONLY:
         problem = said("This book can only be read: the file or its disk is write-protected. Nothing was written.")
@@ -377,7 +377,7 @@ def _sqlite_refusal(path: Path, error: sqlite3.DatabaseError) -> InputError:
         problem = said("No space is left on the disk. Nothing was written; the book is as it was.")
         return _refusal(path, problem, said("a disk with room"))
     if code == sqlite3.SQLITE_NOTADB:
-        problem = said("This is no book of feedcalc, or its beginning is destroyed. It was left as it is.")
+        problem = said("This is not a book of feedcalc, or its beginning is destroyed. It was left as it is.")
         return _refusal(path, problem, _named_copies(path))
     if code == sqlite3.SQLITE_CANTOPEN:
         return _refusal(path, said("The file can't be opened."), said("a file in a folder that may be written to"))

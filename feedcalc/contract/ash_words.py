@@ -48,7 +48,7 @@ def read_ash_kind(path: str, given: object, kinds: tuple[str, ...]) -> tuple[str
 
 def taken_as(typed: str, choice: str) -> str:
     """Return how a word was read, for the grower to check."""
-    return said("{word}: taken as {kind}", word=snippet(typed.strip()), kind=MACHINE_WORDS.get(choice, choice))
+    return said("{word}: counted as {kind}", word=snippet(typed.strip()), kind=MACHINE_WORDS.get(choice, choice))
 
 
 def is_refused(typed: str) -> bool:

@@ -12,11 +12,15 @@ from functools import cache
 from feedcalc import published
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.text import plain_words
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 # How a soil was tested if it was only called acid, neutral or alkaline.
 BY_WORD = "word"
-WORDS_FOR_SOIL = {"acid": said("acid"), "neutral": said("neutral"), "alkaline": said("alkaline")}
+WORDS_FOR_SOIL = {
+    "acid": said_in("reaction of the soil", "acid"),
+    "neutral": said_in("reaction of the soil", "neutral"),
+    "alkaline": said_in("reaction of the soil", "alkaline"),
+}
 _SIMILARITY = 0.75  # least ratio of `difflib.SequenceMatcher` for a word to be suggested
 _MOST_SUGGESTED = 3
 

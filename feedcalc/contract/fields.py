@@ -11,14 +11,13 @@ from dataclasses import dataclass
 
 from feedcalc import published
 from feedcalc.contract.asks import ASKS
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 SCHEMA = 1
 LONGEST_REQUEST = 200_000
 # A request may hold a whole season book, with the request of every batch that was used.
 LONGEST_WITH_BOOK = 16_000_000
 MOST_WEIGHINGS = 50
-LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", "de-DE", "fr-FR", "es-ES", "pt-PT", "pt-BR", "hi-IN")
 PLACES = (
     "open ground",
     "raised bed",
@@ -108,17 +107,17 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     ),
     *_water_fields("dilution_water", said("the diluting water")),
     Field("steep.time", "time", said("how long it steeps and settles"), "24 h", minimum=0.01, maximum=24 * 60),
-    Field("steep.air", "choice", said("whether the bucket stands covered or open"), "covered", ("covered", "open")),
+    Field("steep.air", "choice", said("whether the bucket is covered or open"), "covered", ("covered", "open")),
     Field("vessel.depth", "length", said("inside height of the bucket"), "30 cm", minimum=0.03, maximum=3),
-    Field("vessel.capacity", "volume", said("what the bucket holds, brim full"), "12 L", minimum=0.05, maximum=1e5),
+    Field("vessel.capacity", "volume", said("what the bucket holds when brim-full"), "12 L", minimum=0.05, maximum=1e5),
     Field("use", "choice", said("how the feed is given"), "drench", ("drench", "foliar")),
-    Field("stage", "choice", said("how grown the plants are"), "established", ("seedling", "young", "established")),
-    Field("plant", "text", said("which plant")),
+    Field("stage", "choice", said("how old the plants are"), "established", ("seedling", "young", "established")),
+    Field("plant", "text", said_in("what is accepted", "which plant")),
     Field("place", "choice", said("where the plants grow"), None, PLACES),
-    Field("season", "choice", said("what the plants are at"), None, ("sowing", "growing", "resting")),
+    Field("season", "choice", said("what the plants are doing now"), None, ("sowing", "growing", "resting")),
     Field("soil.ph", "ph", said("pH of the soil"), minimum=2.5, maximum=11),
-    Field("soil.tested_with", "choice", said("how that was read"), None, ("laboratory", "meter", "kit", "strip")),
-    Field("soil.tested_on", "moment", said("when that was read")),
+    Field("soil.tested_with", "choice", said("how that was measured"), None, ("laboratory", "meter", "kit", "strip")),
+    Field("soil.tested_on", "moment", said("when that was measured")),
     Field("soil.target_ph", "ph", said("pH the soil should reach"), minimum=4.5, maximum=7),
     Field("soil.dug_depth", "length", said("how deep dry ash is dug in"), minimum=0.01, maximum=0.6),
     Field("soil.texture", "choice", said("texture of the soil"), None, ("sand", "loam", "clay", "peat")),
@@ -128,33 +127,27 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("acid.strength", "strength", said("strength of the acid"), minimum=0.001, maximum=1),
     Field("acid.target_ph", "ph", said("pH the feed should reach"), minimum=4, maximum=11),
     Field("mixing.with", "choice", said("what else would go into the can"), None, names_in("second_things", "id")),
-    Field("mixing.dose", "concentration", said("how much of it to a litre"), maximum=500_000),
-    Field("measured.ec", "conductivity", said("conductivity read with a meter"), maximum=200_000),
-    Field("measured.ph", "ph", said("pH read with a meter or strip"), minimum=0, maximum=14),
+    Field("mixing.dose", "concentration", said("how much of it in a litre"), maximum=500_000),
+    Field("measured.ec", "conductivity", said("conductivity measured with a meter"), maximum=200_000),
+    Field("measured.ph", "ph", said("pH measured with a meter or strip"), minimum=0, maximum=14),
     Field("measured.temperature", "temperature", said("temperature of that reading"), minimum=0, maximum=60),
-    Field("measured.compensated", "choice", said("whether the pen brings its reading to 25 °C"), None, ("yes", "no")),
-    Field("measured.ph_by", "choice", said("what the pH was read with"), None, ("meter", "strip")),
+    Field("measured.compensated", "choice", said("whether the meter corrects it to 25 °C"), None, ("yes", "no")),
+    Field("measured.ph_by", "choice", said("what the pH was measured with"), None, ("meter", "strip")),
     Field("measured.ph_width", "ph", said("how far that pH may be off, either way"), minimum=0.02, maximum=3),
-    Field("measured.of", "choice", said("what was read"), None, ("liquor", "feed")),
+    Field("measured.of", "choice", said("what was measured"), None, ("liquor", "feed")),
     Field(
         "measured.after", "time", said("time from stirring in the ash to the reading"), minimum=0.01, maximum=24 * 60
     ),
-    Field("measured.acid_drops", "volume", said("vinegar that 100 mL of liquor took to the colour change"), maximum=10),
+    Field("measured.acid_drops", "volume", said("vinegar until 100 mL of liquor changed colour"), maximum=10),
     Field("measured.acid_strength", "strength", said("strength of that vinegar"), minimum=0.001, maximum=1),
     Field("measured.acid_end", "ph", said("pH at which that colour changes"), minimum=4.5, maximum=9),
     Field("measured.acid_by", "choice", said("what shows that colour"), None, END_POINTS),
     Field("measured.colour", "choice", said("colour of red cabbage water in the liquor"), None, CABBAGE_COLOURS),
-    Field(
-        "measured.clear_depth",
-        "length",
-        said("depth down to which the liquor was seen clear"),
-        minimum=0.002,
-        maximum=3,
-    ),
-    Field("measured.clear_after", "time", said("time from stirring to that look"), minimum=0.01, maximum=24 * 60),
+    Field("measured.clear_depth", "length", said("how deep you saw the liquor clear"), minimum=0.002, maximum=3),
+    Field("measured.clear_after", "time", said("time from stirring until you looked"), minimum=0.01, maximum=24 * 60),
     Field("recipe", "passage", said("a recipe, as it was told")),
     Field("happened", "passage", said("what was put on, and what is seen")),
-    Field("ask", "choice", said("what is asked for, if not a batch"), None, tuple(ASKS)),
+    Field("ask", "choice", said("what you ask for, if not a batch"), None, tuple(ASKS)),
     Field("country", "choice", said("whose limits of metals count"), None, names_in("metal_countries", "country")),
     Field("ranges", "choice", said("whether the ranges are worked out too"), "on", ("on", "off")),
     Field("seed", "count", said("start of the fixed sample that the ranges rest on"), "1", maximum=1e9),

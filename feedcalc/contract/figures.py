@@ -17,7 +17,7 @@ from feedcalc.contract.own_measures import CLOSE_ENOUGH, METRIC, NO_RECIPE, OwnU
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.contract.units import converted
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 Figure = dict[str, Any]
 # A figure below this in its unit is written as under this limit.
@@ -114,7 +114,7 @@ class Shown:
         """Number and range for a sentence: ``about 0.87 g/L, likely 0.32 to 2.1``."""
         if self.range:
             return said("about {amount}, likely {range}", amount=self.text, range=self.range)
-        return said("about {amount}", amount=self.text)
+        return said_in("range of a figure", "about {amount}", amount=self.text)
 
     def headline(self, what: str) -> str:
         """Return number, name and range: ``about 0.87 g/L potassium, likely 0.32 to 2.1``.
@@ -157,7 +157,7 @@ def shown(path: str, figure: Figure, locale: str, own: OwnUnits = METRIC) -> Sho
         if unit == "%":
             return write_number(amount, 2, locale, trim=True)
         if amount < smallest:
-            return said("under {least}", least=write_number(smallest, 1, locale))
+            return said_in("range of a figure", "under {least}", least=write_number(smallest, 1, locale))
         if name == "ph" or name.startswith("ph_") or name.endswith("_ph"):
             rounded = round(amount, 1)
             return write_number(rounded, 3 if rounded >= 9.95 else 2, locale)

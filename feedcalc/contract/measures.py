@@ -8,15 +8,10 @@ from math import ceil, floor, inf
 
 from feedcalc import published
 from feedcalc.contract.numbers import write_number, write_quarters
-from feedcalc.words.messages import said
+from feedcalc.words.messages import Said, said, said_of
 
 # Cups alone will do if they come this close to the volume (relative), well within the scatter of a cup of ash.
 CLOSE_ENOUGH = 0.06
-_MEASURES = {
-    "cup": (said("{amount} level cup"), said("{amount} level cups")),
-    "tablespoon": (said("{amount} level tablespoon"), said("{amount} level tablespoons")),
-    "teaspoon": (said("{amount} level teaspoon"), said("{amount} level teaspoons")),
-}
 
 
 @lru_cache
@@ -114,7 +109,15 @@ def measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
     """
     words = []
     for amount, name in parts:
-        one, many = _MEASURES[name]
-        number = write_quarters(amount) or write_number(amount, 3, locale)
-        words.append(said(one if amount <= 1 else many, amount=number))
+        words.append(_level(name, amount, write_quarters(amount) or write_number(amount, 3, locale)))
     return words[0] if len(words) == 1 else said("{first} and {second}", first=words[0], second=words[1])
+
+
+def _level(measure: str, amount: float, number: str) -> Said:
+    """Return so many of a level measure."""
+    words = {
+        "cup": said_of(amount, "{amount} level cup", "{amount} level cups", amount=number),
+        "tablespoon": said_of(amount, "{amount} level tablespoon", "{amount} level tablespoons", amount=number),
+        "teaspoon": said_of(amount, "{amount} level teaspoon", "{amount} level teaspoons", amount=number),
+    }
+    return words[measure]

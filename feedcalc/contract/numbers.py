@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from feedcalc.words.errors import InputError
+from feedcalc.words.languages import DECIMAL_COMMA, LOCALES
 from feedcalc.words.messages import said
 
 LONGEST_TEXT = 100
@@ -26,12 +27,18 @@ _SPACES = dict.fromkeys(
 )
 _MARKS = {
     ord(mark): plain
-    for marks, plain in (("\u2019\u02bc\u2032", "'"), ("\u2044\u2215", "/"), ("\u2212\ufe63\uff0d", "-"))
+    for marks, plain in (
+        ("\u2019\u02bc\u2032\u066c", "'"),
+        ("\u2044\u2215", "/"),
+        ("\u2212\ufe63\uff0d", "-"),
+        ("\u066b", "."),  # Arabic: decimal mark; above, the mark of thousands; below, per cent
+        ("\u066a", "%"),
+        ("\u200e\u200f\u061c\u2066\u2067\u2068\u2069", ""),  # what printed text from right to left has around a value
+    )
     for mark in marks
 }
 _FRACTION = re.compile(r"([+-]?)(?:(\d+)([ -]))?(\d{1,3})/(\d{1,3})(?![\d.,/])")
 _DECIMAL = re.compile(r"([+-]?)([.,]?\d(?:[ .,']?\d)*)(?:[eE]([+-]?\d+))?(?![\d])")
-_COMMA_GROUPS = frozenset({"en-GB", "en-US", "en-AU", "en-IN", "hi-IN"})
 A_NUMBER = said("one number such as 5, 2.5 or 1 1/2")
 
 
@@ -139,13 +146,13 @@ def leading_number(cleaned: str, given: object, field: str, locale: str, accepte
         sign, digits, exponent = found.groups()
         plain, ambiguous = _without_grouping(digits, given, field, locale, accepted)
         if exponent and (len(exponent) > 4 or abs(int(exponent)) > LARGEST_EXPONENT):
-            raise refusal(field, given, said("The exponent is too large to be meant."), accepted)
+            raise refusal(field, given, said("The exponent is far too large."), accepted)
         value = float(f"{sign}{plain}e{exponent or 0}")
         rest = text[found.end() :]
         number = NumberRead(value, ambiguous)
     checked_size(number.value, given, field, accepted)
     if rest[:1] in (".", ","):
-        raise refusal(field, given, said("Digits are missing behind the decimal mark."), accepted)
+        raise refusal(field, given, said("There are no digits after the decimal mark."), accepted)
     return number, rest.strip()
 
 
@@ -163,12 +170,12 @@ def _without_grouping(digits: str, given: object, field: str, locale: str, accep
         mark = "." if points else ","
         if re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", digits) and mark != own_mark:
             whole = digits.replace(mark, "")
-            if mark == "," and locale in _COMMA_GROUPS:
+            if mark == "," and _groups_by_comma(locale):
                 return whole, True
             decimal = digits.replace(mark, own_mark)
-            problem = said("The mark in {digits} could group thousands or stand before decimals.", digits=digits)
+            problem = said("The mark in {digits} could separate thousands or decimals.", digits=digits)
             raise refusal(
-                field, given, problem, said("{whole} or {decimal}, whichever is meant", whole=whole, decimal=decimal)
+                field, given, problem, said("{whole} or {decimal}, whichever you mean", whole=whole, decimal=decimal)
             )
     whole, decimals = digits.rsplit(mark, 1) if mark else (digits, "")
     separators = set(re.findall(r"[^\d]", whole))
@@ -219,26 +226,30 @@ def checked_size(value: float, given: object, field: str, accepted: str) -> floa
     if math.isnan(number):
         raise refusal(field, given, said("This is not a number."), accepted)
     if abs(number) > LARGEST_NUMBER:
-        raise refusal(field, given, said("This number is too large to be meant."), accepted)
+        raise refusal(field, given, said("This number is far too large."), accepted)
     return number
+
+
+def _groups_by_comma(locale: str) -> bool:
+    return locale in LOCALES and decimal_mark(locale) == "."
 
 
 def decimal_mark(locale: object) -> str:
     """Return the decimal mark of a locale: a comma or a point."""
-    return "," if str(locale)[:2] in ("de", "fr", "es", "pt") else "."
+    return "," if str(locale).split("-")[0] in DECIMAL_COMMA else "."
 
 
 def cleaned_text(given: object, field: str, accepted: str) -> str:
     """Return ``given`` without outer spaces, with one kind of space, minus, fraction bar and apostrophe."""
     if given is None:
-        raise refusal(field, "", said("Nothing was given."), accepted)
+        raise refusal(field, "", said("There is nothing here."), accepted)
     if not isinstance(given, str):
         raise refusal(field, given, said("This is not text."), accepted)
     if len(given) > LONGEST_TEXT:
         raise refusal(field, given, said("This is longer than {amount} characters.", amount=LONGEST_TEXT), accepted)
     text = given.translate(_SPACES).translate(_MARKS).strip()
     if not text:
-        raise refusal(field, given, said("Nothing was given."), accepted)
+        raise refusal(field, given, said("There is nothing here."), accepted)
     if any(unicodedata.category(character) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp") for character in text):
         raise refusal(field, given, said("There is a character here that can't be read."), accepted)
     return text

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from feedcalc.contract.numbers import write_number, write_quarters
 from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, HAND_MEASURES, WRITTEN_UNITS, converted
-from feedcalc.words.messages import Said, said
+from feedcalc.words.messages import Said, said, said_in, said_of
 
 # Fewer measures are written where they come this close to the amount (relative).
 CLOSE_ENOUGH = 0.01
@@ -105,9 +105,9 @@ def by_customs(unit: str, locale: str) -> tuple[Mapping[str, str], ...]:
         return ()
     size = {name: _metric(each, locale) for name, each in litres.items()}
     words = {
-        "us": said("US: {size}", size=size["us"]),
-        "metric": said("metric: {size}", size=size.get("metric", "")),
-        "uk": said("UK: {size}", size=size["uk"]),
+        "us": said_in("measures of a country", "US: {size}", size=size["us"]),
+        "metric": said_in("measures of a country", "metric: {size}", size=size.get("metric", "")),
+        "uk": said_in("measures of a country", "UK: {size}", size=size["uk"]),
     }
     return tuple({"field": "customs", "value": name, "text": words[name]} for name in size)
 
@@ -235,18 +235,15 @@ def _unit_words(unit: str, own: OwnUnits, count: float) -> str:
     bare = getattr(CUSTOMS[own.customs], word, None)
     if unit in CUSTOMARY_UNITS and bare != unit and not unit.startswith("metric"):
         return WRITTEN_UNITS[unit]
-    words: Mapping[str, tuple[Said, Said]] = {
-        "quart": (said("quart"), said("quarts")),
-        "pint": (said("pint"), said("pints")),
-        "cup": (said("cup"), said("cups")),
-        "tbsp": (said("tablespoon"), said("tablespoons")),
-        "tsp": (said("teaspoon"), said("teaspoons")),
-        "gal": (said("gal"), said("gal")),
-        "fl_oz": (said("fl oz"), said("fl oz")),
-        "ft^2": (said("sq ft"), said("sq ft")),
-        "in": (said("inch"), said("inches")),
+    words: Mapping[str, Said] = {
+        "quart": said_of(count, "quart", "quarts"),
+        "pint": said_of(count, "pint", "pints"),
+        "cup": said_of(count, "cup", "cups"),
+        "tbsp": said_of(count, "tablespoon", "tablespoons"),
+        "tsp": said_of(count, "teaspoon", "teaspoons"),
+        "gal": said_in("unit", "gal"),
+        "fl_oz": said_in("unit", "fl oz"),
+        "ft^2": said_in("unit", "sq ft"),
+        "in": said_of(count, "inch", "inches"),
     }
-    if word not in words:
-        return WRITTEN_UNITS.get(unit, unit)
-    one, many = words[word]
-    return one if count <= 1 else many
+    return words.get(word) or WRITTEN_UNITS.get(unit, unit)

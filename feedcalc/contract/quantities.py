@@ -47,7 +47,7 @@ from feedcalc.contract.units import (
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import said
 
-_ONE_SIDED = said("This does not say how much is liquor and how much is water.")
+_ONE_SIDED = said("Say how much is liquor and how much is water.")
 # The unit that a number alone takes, by kind: usually, and by US customs.
 _LIKELY_UNITS = {
     "volume": ("L", "gal"),
@@ -174,7 +174,7 @@ def read_dilution(given: object, field: str, locale: str = "en-GB") -> float:
         parts.append(number.value)
     liquor, water = parts
     if liquor <= 0 or water < 0:
-        raise refusal(field, given, said("A dilution needs some liquor, and no part of it is below zero."), accepted)
+        raise refusal(field, given, said("A dilution needs some liquor, and no part can be below zero."), accepted)
     if liquor > 1 and liquor > water:
         raise refusal(field, given, said("Liquor comes first, and this would be more liquor than water."), accepted)
     if water / liquor > 10_000:
@@ -254,9 +254,7 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
     elif unit in CUSTOMARY_UNITS and ambiguous:
         echo = f"{_in_litres(value, locale)} ({WRITTEN_UNITS[unit]})"
     elif ambiguous and kind.name == "strength":
-        echo = said(
-            "{amount} (taking 1 L to weigh 1 kg)", amount=write_quantity(value * 100, "%", 6, locale, trim=True)
-        )
+        echo = said("{amount} (if 1 L weighs 1 kg)", amount=write_quantity(value * 100, "%", 6, locale, trim=True))
     elif unit == "oz" and ambiguous:
         echo = said("{amount} (ounce by weight)", amount=write_quantity(value, "g", 6, locale, trim=True))
     elif ambiguous or number.ambiguous:

@@ -22,7 +22,6 @@ from feedcalc.contract.fields import (
     CARRIED,
     FIELD_OF_PATH,
     GROUPS,
-    LOCALES,
     LONGEST_REQUEST,
     LONGEST_WITH_BOOK,
     MOST_EARLIER,
@@ -45,8 +44,8 @@ from feedcalc.contract.text import one_line, passage, plain_words, snippet
 from feedcalc.contract.units import CUSTOMS, HAND_MEASURES, converted
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
-from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE
-from feedcalc.words.messages import listed, said
+from feedcalc.words.languages import LANGUAGES, LOCALES, USUAL_LOCALE
+from feedcalc.words.messages import listed, said, said_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,14 +167,14 @@ def json_document(request_json: str) -> dict[str, Any]:
     try:
         document = parse_json(request_json, unique_keys=True)
     except RepeatedKey as error:
-        raise refusal(said("The key {repeated} stands twice.", repeated=f"{error.key[:40]!r}")) from None
+        raise refusal(said("The key {repeated} is there twice.", repeated=f"{error.key[:40]!r}")) from None
     except NestedTooDeep as error:
         raise refusal(error.problem) from None
     except json.JSONDecodeError as error:
-        place = said(" (line {lineno}, column {colno})", lineno=error.lineno, colno=error.colno)
-        raise refusal(said("This is not JSON{place}.", place=place)) from None
+        place = {"line": error.lineno, "column": error.colno}
+        raise refusal(said("This is not JSON (line {line}, column {column}).", **place)) from None
     except ValueError:
-        raise refusal(said("This is not JSON{place}.", place="")) from None
+        raise refusal(said("This is not JSON.")) from None
     if not isinstance(document, dict):
         raise refusal(said("This is JSON, but not an object."))
     if len(request_json) > LONGEST_REQUEST and not document.keys() & {"book", "other", "text"}:
@@ -219,7 +218,7 @@ class _RequestReader:
             if path.strip():
                 self._fault(path, snippet(value), said("There is no such field."), _neighbours(path))
             else:
-                self._fault("request", snippet(value), said("This stands under no name."), _neighbours(path))
+                self._fault("request", snippet(value), said("This has no name."), _neighbours(path))
         self._buckets_are_as_told()
         cans = self._cans(self.document.get("cans"))
         dilution = self._dilution(self.document.get("dilution"))
@@ -410,9 +409,19 @@ class _RequestReader:
         measured = bool(batch.word("measured.colour")) or any(name.startswith("measured.") for name in batch.numbers)
         for name in ("ash.amount", "water.amount"):
             if measured and name not in batch.readings:
-                self._fault(f"{path}.{name}", "", said("What was read of a batch needs this too."), said("an amount"))
+                self._fault(
+                    f"{path}.{name}",
+                    "",
+                    said("A reading of a batch needs this too. Fill it in."),
+                    said_in("what is accepted", "an amount"),
+                )
         if measured and batch.word("measured.of") == "feed" and batch.dilution_parts is None:
-            self._fault(f"{path}.dilution", "", said("What was read of a batch needs this too."), said("such as 1:10"))
+            self._fault(
+                f"{path}.dilution",
+                "",
+                said("A reading of a batch needs this too. Fill it in."),
+                said_in("what is accepted", "such as 1:10"),
+            )
         return batch
 
     def _read_here(self, given: Any, kind: str, path: str, minimum: float, maximum: float) -> Quantity | None:
@@ -432,7 +441,12 @@ class _RequestReader:
             self.errors.append(error)
             return None
         if not 0 <= parts <= 1000:
-            self._fault("dilution", snippet(given), said("This is out of range."), said("1:0 (undiluted) to 1:1000"))
+            self._fault(
+                "dilution",
+                snippet(given),
+                said("This is out of range."),
+                said_in("what is accepted", "1:0 (undiluted) to 1:1000"),
+            )
             return None
         return parts
 
@@ -526,16 +540,15 @@ class _RequestReader:
                     and path not in self.words
                     and not any(e.field == path for e in self.errors)
                 ):
-                    self._fault(path, "", said("The acid needs this too."), example)
+                    self._fault(path, "", said("For the acid, fill this in as well."), example)
 
     def _clear_line_is_whole(self) -> None:
         pair = ("measured.clear_depth", "10 cm"), ("measured.clear_after", "2 h")
         if any(path in self.numbers for path, _ in pair):
             for path, example in pair:
                 if path not in self.numbers and not any(error.field == path for error in self.errors):
-                    self._fault(
-                        path, "", said("The clear line needs this too."), said("such as {example}", example=example)
-                    )
+                    missing = said("For the clear line, fill this in as well.")
+                    self._fault(path, "", missing, said("such as {example}", example=example))
 
     def _fault(self, field: str, given: Any, problem: str, accepted: str) -> None:
         self.errors.append(InputError(field, given, problem, accepted))
@@ -547,7 +560,11 @@ def _neighbours(path: str) -> str:
     names = {known[len(start) :].split(".")[0] for known in FIELD_OF_PATH if known.startswith(start)}
     if not start:
         names |= STRUCTURED_PATHS
-    return said("one of {choices}", choices=", ".join(sorted(names))) if names else said("nothing here")
+    return (
+        said("one of {choices}", choices=", ".join(sorted(names)))
+        if names
+        else said_in("what is accepted", "nothing here")
+    )
 
 
 def _moment(path: str, given: Any, locale: str) -> datetime:

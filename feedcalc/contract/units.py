@@ -356,8 +356,8 @@ QUANTITY_KINDS: Mapping[str, Kind] = _kinds(
                 "uS/cm": "us/cm|µs/cm|microsiemens/cm|us|µs",
                 "mS/m": "ms/m|millisiemens/m",
                 "S/m": "s/m",
-                "ppm 500": "ppm 500|ppm (500)|ppm at 500|ppm x 500|ppm nacl|500 ppm scale",
-                "ppm 700": "ppm 700|ppm (700)|ppm at 700|ppm x 700|ppm 442|700 ppm scale",
+                "ppm 500": "ppm 500|ppm (500)|ppm at 500|ppm x 500|ppm nacl",
+                "ppm 700": "ppm 700|ppm (700)|ppm at 700|ppm x 700|ppm 442",
             }
         ),
     ),

@@ -125,13 +125,13 @@ class Ash:
         oxygen = sum(grams[element] / mass[element] * OXYGEN_IN_OXIDE[element] for element in ELEMENTS) * mass["oxygen"]
         if sum(grams.values()) + oxygen > GRAMS_IN_A_KILOGRAM:
             return said(
-                "As oxides these come to {oxygen} g in a kg of ash, more than all of it.",
+                "Counted as oxides, these add up to {oxygen} g in a kg of ash: more than the ash itself.",
                 oxygen=f"{sum(grams.values()) + oxygen:.0f}",
             )
         # The content of an acid that was not analysed is an estimate, which cannot contradict an analysis.
         counted = [element for element in ELEMENTS if CHARGE_IN_OXIDE[element] > 0 or element in self.analysed]
         if sum(grams[element] / mass[element] * CHARGE_IN_OXIDE[element] for element in counted) < 0:
-            return said("This much sulfur, chloride and phosphorus would be an acid, and wood ash is a base.")
+            return said("With this much sulfur, chloride and phosphorus it would be an acid, but wood ash is alkaline.")
         return ""
 
     def knowing(self, **known: Estimate) -> Ash:

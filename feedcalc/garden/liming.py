@@ -35,7 +35,7 @@ class UndoNote:
 def soil_buffer(texture: str, depth_cm: float) -> Estimate:
     """Return the buffer capacity of a soil, in grams of CaCO3 per square metre and pH unit.
 
-    ``texture`` is sand, loam, clay or peat; empty means unknown: loam, with the ends of sand and clay. ``depth_cm`` is
+    ``texture`` is sand, loam, clay or peat; empty means unknown: loam, with a range from sand to clay. ``depth_cm`` is
     the depth the lime is dug in to. Raises ValueError for another texture or a depth that is not above 0.
 
     >>> soil_buffer("loam", 15).typical, soil_buffer("loam", 30).typical

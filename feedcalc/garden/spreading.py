@@ -42,7 +42,7 @@ from feedcalc.garden.suitability import (
     verdict_for,
 )
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 USUAL_DEPTH_CM = 15.0
 # The crown of a tree or bush that is told as an example.
@@ -177,7 +177,7 @@ def ground_answer(
     target = _target(request, assumed)
     texture = request.word("soil.texture")
     if not texture:
-        assumed["soil.texture"] = said("unknown: loam, with the ends of sand and clay")
+        assumed["soil.texture"] = said("unknown: loam, with a range from sand to clay")
     soil_ph = request.number("soil.ph")
     if soil_ph is None:
         nothing = {
@@ -212,6 +212,7 @@ def ground_answer(
     figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"), density=density)
     figures["covers"] = _covered_area(request, advice, density)
     crown = math.pi / 4 * CROWN_METRES**2
+    figures["tree_area"] = figure(Estimate.exactly(crown), "m2")
     figures["tree"] = figure(Estimate.exactly(advice.ash * crown), "g") if advice.ash > 0 else None
     return GroundAnswer(
         verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed, soil_ph=soil_ph
@@ -226,7 +227,7 @@ def _lime_received(received: Received, content: AshContent) -> Estimate:
 def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
     metres = request.number("soil.dug_depth")
     if metres is None:
-        assumed["soil.dug_depth"] = said("{amount} cm", amount=f"{USUAL_DEPTH_CM:g}")
+        assumed["soil.dug_depth"] = said_in("unit", "{amount} cm", amount=f"{USUAL_DEPTH_CM:g}")
         return USUAL_DEPTH_CM
     return metres * 100
 
@@ -273,7 +274,7 @@ def _metals_without_laboratory(ash_per_year: float, country: str) -> dict[str, A
         return None
     return {
         "country": country,
-        "country_name": said(countries()[country]["name"]),
+        "country_name": countries()[country]["name"],
         "rows": [
             {"metal": metal, "years": figure(years, "a"), "source": limit.source, "status": limit.status}
             for metal, years, limit in rows[:3]

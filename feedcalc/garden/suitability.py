@@ -21,7 +21,7 @@ from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.garden.liming import expected_shift
 from feedcalc.garden.plants import PLANT_KINDS, Plant, plants_named, plants_spelt_like
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import Sentence, listed, said
+from feedcalc.words.messages import Sentence, listed, said, said_in, said_of
 
 GO, WEAKER, HOLD = "go", "go weaker", "hold back"
 # From the least careful to the most.
@@ -32,12 +32,16 @@ DRENCHED_DEPTH_CM = 15.0
 
 _SOILS = {
     "": said("soil of unknown texture"),
-    "sand": said("sand"),
-    "loam": said("loam"),
-    "clay": said("clay"),
-    "peat": said("peat"),
+    "sand": said_in("texture of the soil", "sand"),
+    "loam": said_in("texture of the soil", "loam"),
+    "clay": said_in("texture of the soil", "clay"),
+    "peat": said_in("texture of the soil", "peat"),
 }
-_WHOM = {"seedling": said("seedlings"), "young": said("young plants"), "established": said("established plants")}
+_WHOM = {
+    "seedling": said_in("age of the plants", "seedlings"),
+    "young": said_in("age of the plants", "young plants"),
+    "established": said_in("age of the plants", "established plants"),
+}
 
 
 _PLACES_WITH_A_LINE = ("raised bed", "greenhouse", "hydroponics", "worm bin")
@@ -206,6 +210,11 @@ def _reason(reason_id: str, source: tuple[str, str] | None = None, /, **words: s
     return Reason(id=reason_id, text=text, towards=row["towards"], source=source_id, status=status)
 
 
+def _and(reason: Reason, sentence: str) -> Reason:
+    """Return a reason with one more sentence at its end."""
+    return replace(reason, text=listed([reason.text, sentence], " ")) if sentence else reason
+
+
 def _soil_reasons(case: Circumstances) -> list[Reason]:
     if case.soil_ph is None:
         if case.feed is None:
@@ -225,7 +234,7 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
         return [_reason("soil_ease_feed" if case.feed else "soil_ease", **words)]
     reasons = [_reason("soil_acid", **words)]
     if case.tested_years_ago is not None and case.tested_years_ago > limits["test_years"]:
-        reasons.append(_reason("soil_test_old", years=write_number(case.tested_years_ago, 2, case.locale, trim=True)))
+        reasons.append(_reason("soil_test_old", years=_years(case.tested_years_ago, case.locale)))
     # Very acid soil suits plants that get no ash.
     if ph < limits["soil_very_acid"] and not any(plant.is_barred for plant in plants_named(case.plant)):
         reasons.append(_reason("soil_very_acid", **words))
@@ -246,10 +255,9 @@ def _plant_reasons(case: Circumstances) -> list[Reason]:
     if not found:
         near = plants_spelt_like(case.plant, case.language)
         return [
-            _reason(
-                "plant_not_listed",
-                given=case.plant,
-                near=said(" (did you mean {names}?)", names=listed(near, ", ")) if near else "",
+            _and(
+                _reason("plant_not_listed", given=case.plant),
+                said("Did you mean {near}?", near=listed(near, ", ")) if near else "",
             )
         ]
     reasons = []
@@ -298,6 +306,10 @@ def _reasons_of(plant: Plant, case: Circumstances) -> list[Reason]:
     return reasons
 
 
+def _years(count: float, locale: str) -> str:
+    return said_of(count, "{years} year", "{years} years", years=write_number(count, 2, locale, trim=True))
+
+
 def _written_ranges(plant: Plant, locale: str) -> str:
     def number(ph: float) -> str:
         return write_number(ph, 2, locale)
@@ -336,9 +348,8 @@ def _strength_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     reasons = []
     cure = ""
     if feed.parts_within_limits > feed.parts:
-        cure = said(
-            "; 1:{parts} would meet it", parts=write_number(feed.parts_within_limits, 3, case.locale, trim=True)
-        )
+        parts = write_number(feed.parts_within_limits, 3, case.locale, trim=True)
+        cure = said("1:{parts} is within the limit.", parts=parts)
     values = {"alkalinity": feed.alkalinity, "ec": feed.conductivity, "potassium": feed.potassium}
     ids = {"alkalinity": "feed_alkalinity", "ec": "feed_salt", "potassium": "feed_potassium"}
     for limit in feed.limits:
@@ -350,7 +361,8 @@ def _strength_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
             return [_reason("feed_water", whom=whom)]  # more of this water makes it worse
         if is_over:
             written = write_number(value.typical, 2, case.locale, trim=True)
-            reasons.append(_reason(ids[limit.quantity], source, value=written, limit=at_most, whom=whom, cure=cure))
+            reason = _reason(ids[limit.quantity], source, value=written, limit=at_most, whom=whom)
+            reasons.append(_and(reason, cure))
         elif value.high > limit.high:
             reasons.append(_reason("feed_may_pass", limit=at_most, unit=limit.unit, whom=whom))
     if all(reason.towards == GO for reason in reasons):

@@ -125,7 +125,10 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...], locale: str) 
     doubts: list[str] = []
     label: str
     if report.keys() == {"ec"}:
-        milligrams, label = _scaled_to_conductivity(kind, preset, report["ec"]), said("your water by its conductivity")
+        milligrams, label = (
+            _scaled_to_conductivity(kind, preset, report["ec"]),
+            said("your water, from its conductivity"),
+        )
     elif report:
         milligrams, label = _completed(preset, report, doubts), said("your own water report")
     else:
@@ -139,8 +142,8 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...], locale: str) 
     if "ph" in report and abs(made_ph - report["ph"]) > DOUBTFUL_PH:
         doubts.append(
             said(
-                "A pH of {ph} does not fit an alkalinity of {alkalinity} mg/L; water with these ions can "
-                "come no nearer than pH {made_ph}, which was used.",
+                "A pH of {ph} does not fit an alkalinity of {alkalinity} mg/L. Water with these ions can come no "
+                "nearer than pH {made_ph}, so we used that.",
                 ph=write_decimals(report["ph"], 1, locale),
                 alkalinity=f"{milligrams['alkalinity']:.0f}",
                 made_ph=write_decimals(made_ph, 1, locale),
@@ -191,8 +194,8 @@ def _completed(preset: Mapping[str, float], report: Mapping[str, float], doubts:
             if abs(hardness - known_hardness) > 0.15 * max(hardness, known_hardness, 10.0):
                 doubts.append(
                     said(
-                        "Hardness of {hardness} mg/L does not fit calcium and magnesium, which make "
-                        "{known_hardness} mg/L as CaCO3; calcium and magnesium were used.",
+                        "A hardness of {hardness} mg/L does not fit calcium and magnesium, which make "
+                        "{known_hardness} mg/L as CaCO3. We used calcium and magnesium.",
                         hardness=f"{hardness:.0f}",
                         known_hardness=f"{known_hardness:.0f}",
                     )
@@ -200,8 +203,8 @@ def _completed(preset: Mapping[str, float], report: Mapping[str, float], doubts:
         elif known_hardness > hardness * 1.15 + 5:
             doubts.append(
                 said(
-                    "Calcium or magnesium alone make {known_hardness} mg/L as CaCO3, more than the hardness "
-                    "of {hardness} mg/L; the larger was used.",
+                    "Calcium or magnesium alone make {known_hardness} mg/L as CaCO3, more than the hardness of "
+                    "{hardness} mg/L. We used the larger.",
                     known_hardness=f"{known_hardness:.0f}",
                     hardness=f"{hardness:.0f}",
                 )
@@ -242,8 +245,8 @@ def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: lis
     if abs(surplus) / (cations + anions) > DOUBTFUL_IMBALANCE:
         doubts.append(
             said(
-                "The report can't be right as it stands: its positive and negative ions differ by "
-                "{anions} % of their sum, where 5 % is usual; something is missing or misread.",
+                "This report can't be right: its positive and negative ions differ by {anions} % of their sum. Up to "
+                "5 % is usual. Something is missing or misread.",
                 anions=f"{abs(surplus) / (cations + anions) * 100:.0f}",
             )
         )
@@ -285,8 +288,8 @@ def _with_conductivity_check(water: Water, stated: float, locale: str) -> Water:
     if abs(computed - stated) <= DOUBTFUL_CONDUCTIVITY * max(computed, stated, 0.05):
         return water
     doubt = said(
-        "The ions reckoned with conduct about {computed} mS/cm, but {stated} mS/cm was told: an ion is missing, it is "
-        "another kind of water, or a unit is wrong.",
+        "The salts you listed should conduct about {computed} mS/cm, but you gave {stated} mS/cm. An ion is missing, "
+        "it is another kind of water, or a unit is wrong.",
         computed=write_decimals(computed, 2, locale),
         stated=write_decimals(stated, 2, locale),
     )

@@ -35,7 +35,7 @@ EASILY_OVERSHOT = 0.1
 OVERSHOOT_PH = 0.5
 # Minerals that may precipitate once the gas has left and the pH has risen again.
 GAS_GONE_MINERALS = ("calcite", "brucite")
-TOO_STRONG = said("This mixture is too strong for the chemistry to follow: dilute the feed first.")
+TOO_STRONG = said("This mixture is too strong for the chemistry model. Dilute the feed first.")
 _MOST_CURVE_POINTS = 60
 _GUESS_ERROR = 0.03  # usual relative error of the first guess of a dose
 
@@ -327,13 +327,13 @@ class _Mixing:
     def why_no_acid(self, dose: float | None, locale: str) -> str:
         """Return why there is nothing to add, empty where there is something."""
         if dose == 0.0:
-            return said("The feed is at or below this pH already: it needs no acid.")
+            return said("The feed is already at or below this pH. It needs no acid.")
         if dose is not None:
             return ""
         most, unit = self.acid.most_per_litre, self.acid.unit.removesuffix("/L")
         return said(
-            "Even {most} {unit} of this acid in a litre brings the feed only to pH {ph}: dilute "
-            "the feed first, or aim higher.",
+            "Even {most} {unit} of this acid in a litre lowers the pH of the feed only to {ph}. Dilute the feed "
+            "first, or choose a higher pH.",
             most=write_number(most, 6, locale, trim=True),
             unit=unit,
             ph=write_decimals(self.closed(most).ph, 1, locale),

@@ -44,8 +44,8 @@ from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
 READ_OF_THE_PLAN = said(
-    "The readings are taken as those of a batch made as planned here. If you used other "
-    "amounts, give the ash and the water you used."
+    "We assume your readings are of a batch made as planned here. If you used other amounts, fill in the ash and the "
+    "water you used."
 )
 # The states to try where readings do not fit the one that was given; unknown comprises fresh and aged.
 OTHER_STATES = {
@@ -237,7 +237,7 @@ def _refuse_contradictions(ash: Ash) -> None:
     """Raise `InputErrors` where an analysis of the ash contradicts itself."""
     if problem := ash.contradiction():
         accepted = said(
-            "g of the element in a kg of dry ash, as the laboratory reports it; leave out what is not known"
+            "g of the element in a kg of dry ash, as the laboratory reports it; leave out what you don't know"
         )
         raise InputErrors([InputError("ash.analysis", ", ".join(ash.analysed), problem, accepted)])
 
@@ -290,8 +290,8 @@ def _read_otherwise(
         learned = yield from _without_progress(learning(replace(batch, request=request), other, count))
         if learned and learned.used:
             because = said(
-                "Your readings do not fit ash described as “{given}”, but they fit ash that is “{state}”. The plan "
-                "takes it so.",
+                "Your readings do not fit ash that is “{given}”, but they fit ash that is “{state}”. The plan uses "
+                "that.",
                 given=MACHINE_WORDS[given],
                 state=MACHINE_WORDS[state],
             )
@@ -304,7 +304,7 @@ def _read_otherwise(
         if learned and learned.used:
             value = write_quantity(conductivity * factor, "mS/cm", 3, locale, trim=True)
             because = said(
-                "This conductivity fits if it was {value}, since mS and µS are easily swapped. The plan takes it so.",
+                "This conductivity fits if it was {value}: mS and µS are easily mixed up. The plan uses that.",
                 value=value,
             )
             return ash, learned, (Suggestion("measured.ec", value, because),)

@@ -109,7 +109,7 @@ def weighed_density(request: Request, fills: float = 1.0) -> Estimate | None:
 def _impossible_density(request: Request, mean: float) -> InputError:
     millilitres = _measure_millilitres(request)
     problem = said(
-        "A measure of {millilitres} mL that weighs {mean} g holds no sifted ash.",
+        "If {millilitres} mL weigh {mean} g, it is not sifted ash.",
         millilitres=write_number(millilitres, 3, request.locale),
         mean=write_number(mean * millilitres, 3, request.locale),
     )

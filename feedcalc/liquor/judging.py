@@ -39,7 +39,7 @@ from feedcalc.liquor.vessel import batch_of, rules
 from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
 from feedcalc.uncertainty.estimates import Estimate, Steps, estimate_of, latin_hypercube
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.messages import Said, Sentence, said
+from feedcalc.words.messages import Said, Sentence, said, said_in
 
 STRONGEST = 400.0  # g of ash to a litre: most ashes are within the activity model's ionic strength of 1 there
 MOST_PH = 14.0
@@ -56,18 +56,18 @@ _NOT_SAFE = ("dilution", "use", "ranges", "seed", "samples")  # of a recipe, lef
 _TOO_STRONG, _MAYBE, _WITHIN = "too strong", "may be too strong", "within the limits"
 _PROBLEMS = frozenset({"feed_alkalinity", "feed_salt", "feed_potassium", "feed_water"})
 ITEMS: Mapping[str, Said] = {
-    "ash": said("ash"),
-    "water": said("water"),
-    "hours": said("wait"),
-    "parts": said("diluted"),
+    "ash": said_in("part of a recipe", "ash"),
+    "water": said_in("part of a recipe", "water"),
+    "hours": said_in("part of a recipe", "wait"),
+    "parts": said_in("part of a recipe", "diluted"),
     "dose": said("to a plant"),
     "rate": said("on the ground"),
-    "area": said("ground"),
-    "container": said("vessel"),
-    "every_hours": said("how often"),
-    "vinegar": said("vinegar"),
+    "area": said_in("part of a recipe", "ground"),
+    "container": said_in("part of a recipe", "vessel"),
+    "every_hours": said_in("part of a recipe", "how often"),
+    "vinegar": said_in("part of a recipe", "vinegar"),
     "kind": said("what was burnt"),
-    "plant": said("plant"),
+    "plant": said_in("part of a recipe", "plant"),
     "soil_ph": said("pH of the soil"),
 }
 _DONE = said("what is done")
@@ -187,7 +187,7 @@ class Recipe:
         elif not is_dry:
             assumed["rate"] = said("{amount} to a square metre", amount=_litres(ground_litres, request))
         if text.parts is None and not is_dry:
-            assumed["dilution"] = said("undiluted")
+            assumed["dilution"] = said_in("part of a recipe", "undiluted")
         if not {"settled", "unsettled", "strained"} & text.did and not is_dry:
             assumed["settled"] = said("left to settle, and only the clear liquor used")
         reading = request.readings["ash.amount"]

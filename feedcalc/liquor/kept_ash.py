@@ -74,7 +74,7 @@ def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
         own, request = _as_taken(own, request, suggestions)
         earlier = [*earlier, own]
     if not earlier:
-        problem = said("Nothing was read, weighed or analysed that would tell of this ash.")
+        problem = said("Nothing was measured, weighed or analysed that says anything about this ash.")
         accepted = said("a conductivity, a pH, vinegar counted, weighings, or an analysis")
         raise InputErrors([InputError("measured", "", problem, accepted)])
     earlier = earlier[-MOST_EARLIER:]
@@ -236,13 +236,13 @@ def _words(figures: Mapping[str, Figure], answer: Answer, earlier: Sequence[Any]
     lines: list[str] = [
         said_of(len(earlier), "Learned from {count} batch.", "Learned from {count} batches."),
         *(line for line in map(_evidence_line, earlier) if line),
-        said("Loose it weighs {figure}.", figure=shown_at("density").likely),
+        said("When loose it weighs {figure}.", figure=shown_at("density").likely),
         said("100 g of it in 5 L of rainwater gives {figure}.", figure=potassium.headline(said("potassium"))),
         said("The alkalinity of that liquor is {figure}, as CaCO₃.", figure=shown_at("liquor.alkalinity").likely),
         said("Its pH is {figure}.", figure=shown_at("liquor.ph").likely),
-        said("Its caustic share is {figure}.", figure=shown_at("caustic_share").likely),
+        said("The share of it that is caustic is {figure}.", figure=shown_at("caustic_share").likely),
     ]
     if answer.effective_samples is not None:
         count = write_number(answer.effective_samples, 2, locale)
-        lines.append(said("This rests on about {count} ashes that agree with what was read.", count=count))
+        lines.append(said("This comes from likely ashes that agree with your readings: about {count}.", count=count))
     return tuple(lines)

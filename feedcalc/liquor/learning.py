@@ -26,21 +26,20 @@ from feedcalc.uncertainty.bayes import (
     variance_shares,
 )
 from feedcalc.uncertainty.estimates import Steps, latin_hypercube, recalled
-from feedcalc.words.messages import listed, said
+from feedcalc.words.messages import listed, said, said_in
 
 # Unknowns that change settling and pouring, but not the liquor.
 _NOT_IN_THE_LIQUOR = ("particle_density", "sediment", "guard_layer", "clear_line")
 _WORDS = {
-    "measured.ec": (said("conductivity read"), "mS/cm", "ec"),
-    "measured.ph": (said("pH read"), "", "ph"),
-    "measured.acid_drops": (said("vinegar taken"), "mL", "acid_drops"),
+    "measured.ec": (said_in("reading", "conductivity read"), "mS/cm", "ec"),
+    "measured.ph": (said_in("reading", "pH read"), "", "ph"),
+    "measured.acid_drops": (said_in("reading", "vinegar taken"), "mL", "acid_drops"),
     "measured.colour": (said("pH by the colour of cabbage water"), "", "colour"),
 }
 _DIRECTIONS = {1: "high", -1: "low"}
 EARLIER_DO_NOT_FIT = said(
-    "What was read of this ash in earlier batches fits no plausible ash together with the rest, so the earlier "
-    "readings were left out. Likely causes: it is another ash, it was leached or got damp since, or a reading in the "
-    "wrong unit."
+    "Your earlier readings of this ash do not fit with the others for any likely ash, so we left the earlier ones "
+    "out. Likely causes: it is another ash, it got wet or damp since then, or a reading has the wrong unit."
 )
 # The most recent priors and posteriors by everything they depend on, so that a change elsewhere in the request does
 # not cost a new update.
@@ -252,8 +251,9 @@ def _doubt_words(posterior: Posterior, readings: Sequence[Reading], locale: str)
         names = listed((_WORDS[name][0] for name, _ in posterior.rejected), ", ")
         return [
             said(
-                "No plausible ash gives the {told} together, so they were not used and the ranges stay "
-                "as they were. Likely causes: {together}.",
+                "No likely ash gives these readings together: {told}. We left them out, and the ranges have not "
+                "changed. Likely "
+                "causes: {together}.",
                 told=names,
                 together=listed(_causes("any", "together")),
             )
@@ -271,20 +271,25 @@ def _doubt_of_one(reading: Reading, direction: int, predicted: Sequence[float], 
     """Return the warning for a reading that is too high (1) or too low (-1) for every ash of the prior."""
     words, unit, short = _WORDS[reading.name]
     causes = _causes(short, _DIRECTIONS[direction])
-    between = ""
+    number = _number(reading.value, locale)
+    parts = {"words": words, "reading": f"{number}\u00a0{unit}" if unit else number}
     if predicted:
         lowest, highest = predicted[0], predicted[-1]
-        between = said(" ({lowest} to {highest})", lowest=_number(lowest, locale), highest=_number(highest, locale))
         scaled = {1: reading.value / 1000, -1: reading.value * 1000}.get(direction, 0.0)
         if reading.name == "measured.ec" and lowest <= scaled <= highest:
-            causes = [said("the unit: a thousandfold off, it would fit (µS/cm against mS/cm)"), *causes]
+            causes = [said("the unit: with a factor of a thousand it would fit (µS/cm for mS/cm)"), *causes]
+        return said(
+            "No likely ash gives this reading ({words}: {reading}) here; it would give {lowest} to {highest}. We left "
+            "it out, and the ranges have not changed. Likely causes: {causes}.",
+            **parts,
+            lowest=_number(lowest, locale),
+            highest=_number(highest, locale),
+            causes=listed(causes),
+        )
     return said(
-        "The {words} ({reading}{unit}) is none that a plausible ash gives here{between}, so it "
-        "was not used and the ranges stay as they were. Likely causes: {causes}.",
-        words=words,
-        reading=_number(reading.value, locale),
-        unit=" " + unit if unit else "",
-        between=between,
+        "No likely ash gives this reading ({words}: {reading}) here. We left it out, and the ranges have not changed. "
+        "Likely causes: {causes}.",
+        **parts,
         causes=listed(causes),
     )
 

@@ -19,7 +19,7 @@ from feedcalc.chemistry.formulas import formula_grams_per_mol
 from feedcalc.contract.numbers import write_decimals, write_number
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.words.errors import NoSolution
-from feedcalc.words.messages import listed, said
+from feedcalc.words.messages import listed, said, said_in
 
 WITH_CARE, NOT_TOGETHER, NEVER = "with care", "not together", "never"
 VERDICTS = (WITH_CARE, NOT_TOGETHER, NEVER)
@@ -36,17 +36,17 @@ MIXING_MINERALS = (
     "struvite",
 )
 MINERAL_WORDS = {
-    "calcite": said("chalk"),
-    "portlandite": said("slaked lime"),
-    "brucite": said("magnesium hydroxide"),
-    "gypsum": said("gypsum"),
+    "calcite": said_in("mineral", "chalk"),
+    "portlandite": said_in("mineral", "slaked lime"),
+    "brucite": said_in("mineral", "magnesium hydroxide"),
+    "gypsum": said_in("mineral", "gypsum"),
     "syngenite": said("syngenite (potassium gypsum)"),
-    "nesquehonite": said("magnesium carbonate"),
-    "amorphous_calcium_phosphate": said("calcium phosphate"),
+    "nesquehonite": said_in("mineral", "magnesium carbonate"),
+    "amorphous_calcium_phosphate": said_in("mineral", "calcium phosphate"),
     "brushite": said("calcium phosphate (brushite)"),
     "struvite": said("struvite (magnesium ammonium phosphate)"),
 }
-TOO_STRONG = said("This mixture is too strong for the chemistry to follow: no figures, keep them apart.")
+TOO_STRONG = said("This mixture is too strong for the chemistry model. There are no figures: keep them apart.")
 # The strictest limit first.
 _AMMONIA_REMARKS = {
     "ammonia_danger": said(
@@ -187,7 +187,7 @@ def _on_precipitate(fallen: Mapping[str, float], locale: str) -> list[tuple[str,
     )
     limit = _limits()["sludge"]
     verdict = limit.verdict if sum(fallen.values()) >= limit.value else VERDICTS[0]
-    return [(verdict, said("Falls out: {words}.", words=words))]
+    return [(verdict, said("Forms and sinks: {words}.", words=words))]
 
 
 def _on_ammonia(ppm: float, locale: str) -> list[tuple[str, str]]:
@@ -205,7 +205,7 @@ def _on_ph(thing: SecondThing, ph: float, locale: str) -> list[tuple[str, str]]:
     if thing.ph_limit is None or ph <= thing.ph_limit:
         return []
     remark = said(
-        "This liquor has pH {before}; it fails above pH {ph_limit}.",
+        "This liquor has pH {before}. It stops working above pH {ph_limit}.",
         before=write_decimals(ph, 1, locale),
         ph_limit=write_number(thing.ph_limit, 6, locale, trim=True),
     )

@@ -41,8 +41,8 @@ STAGES = ("seedling", "young", "established")
 # A dilution weaker than this is no longer useful advice.
 WEAKEST_SENSIBLE_PARTS = 200.0
 NO_DILUTION_DOES = said(
-    "No dilution with this water meets the published limits for this stage, because the "
-    "water itself is already there. Use rainwater."
+    "No dilution with this water meets the published limits for this stage. The water alone is already over the "
+    "limit. Use rainwater."
 )
 _MOST_ROUNDS = 4  # of planning, each for a weaker dilution
 
@@ -219,7 +219,7 @@ def plan_after_readings(
         parts = max(parts, plan.parts_water)
     if request.dilution_parts is None:
         assumed["dilution"] = said(
-            "1:{parts}, from published limits for the stage ({stage}) and what was read",
+            "1:{parts}, from published limits for the stage ({stage}) and your readings",
             parts=_plain(parts, request),
             stage=MACHINE_WORDS[request.word("stage")],
         )
@@ -265,13 +265,13 @@ def _plan_at(
         measured: Measures = ()
     else:
         grams, litres, measured = _usual_amounts(inputs, typical, wanted)
-        assumed["ash.amount"] = said("{grams} g: one US cup to 5 L of water", grams=f"{grams:.0f}")
+        assumed["ash.amount"] = said("{grams} g: one US cup for 5 L of water", grams=f"{grams:.0f}")
     if "water.amount" not in request.readings:
         water = to_measure(litres, "L", request.own, request.locale)
         assumed["water.amount"] = (
-            said("{water}: what the cans want", water=water)
+            said("{water}: what the cans need", water=water)
             if request.cans and (ash is None or litres > poured(grams / _usual_strength(typical), request.own.volume))
-            else said("{water}: 5 L to one US cup of ash", water=water)
+            else said("{water}: 5 L for one US cup of ash", water=water)
         )
     is_weighed = ash.kind == "mass" if ash is not None else request.word("ash.measure") == "scales"
     plan = Plan(
@@ -346,11 +346,10 @@ def _refuse_mud(request: Request, strength: float) -> None:
     if strength <= thickest:
         return
     problem = said(
-        "This is too much ash for the water: {strength} g to a litre settles to mud.", strength=f"{strength:.0f}"
+        "This is too much ash for the water: {strength} g in a litre turns to mud.", strength=f"{strength:.0f}"
     )
     accepted = said(
-        "at most {thickest} g of ash to a litre of water; about 21 g is common practice",
-        thickest=_plain(thickest, request),
+        "at most {thickest} g of ash in a litre of water; about 21 g is usual", thickest=_plain(thickest, request)
     )
     raise InputErrors([InputError("ash.amount", _as_typed(request, "ash.amount"), problem, accepted)])
 
@@ -376,7 +375,7 @@ def _note_of_much_left(request: Request, plan: Plan, made: float) -> tuple[str, 
     if ash is None or not request.cans or made <= 2 * plan.liquor_wanted:
         return ()
     note = said(
-        "All of this ash makes {made} of clear liquor, and the cans take {wanted}. About {share} % of the ash is "
+        "All of this ash makes {made} of clear liquor, and the cans need {wanted}. About {share} % of the ash is "
         "enough.",
         made=_litres(made, request),
         wanted=_litres(plan.liquor_wanted, request),
@@ -397,7 +396,7 @@ def _weaker_until_full(inputs: BatchInputs, plan: Plan, made: float) -> tuple[Pl
         weaker = _filling(plan, plan.cans, parts, request)
         if weaker.liquor_wanted <= made:
             note = said(
-                "The limits would allow 1:{limit}. The plan takes 1:{parts}, so that {made} of clear liquor fill all "
+                "The limits would allow 1:{limit}. The plan uses 1:{parts}, so that {made} of clear liquor fill all "
                 "the cans.",
                 limit=_plain(plan.parts_water, request),
                 parts=_plain(parts, request),

@@ -240,6 +240,6 @@ def _acid_warnings(typical: Neutralisation) -> list[str]:
     warnings = [typical.reason] if typical.reason else []
     if typical.is_easily_overshot:
         warnings.append(
-            said("The last drops of acid move the pH fast: add half, stir, measure, then a little at a time.")
+            said("The last drops of acid change the pH fast. Add half, stir and measure, then add a little at a time.")
         )
     return warnings

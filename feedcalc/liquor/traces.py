@@ -79,15 +79,15 @@ def _boron_warnings(answer: Answer, feed: Estimate) -> tuple[str, ...]:
     plant = boron_sensitive_plant(answer.request.word("plant"))
     if plant is None:
         warning = said(
-            "The feed may hold up to {most} of boron. {least} is the limit for water given at every watering, so keep "
-            "to the feeds a season that are advised.",
+            "The feed may hold up to {most} of boron. The limit for water given at every watering is {least}, so "
+            "give no more feeds in a season than advised.",
             most=most,
             least=least,
         )
     else:
         warning = said(
-            "The feed may hold up to {most} of boron, and {least} is the limit for water given at every watering. This "
-            "plant ({plant}) is among those that boron harms first: dilute more or feed less often.",
+            "The feed may hold up to {most} of boron. The limit for water given at every watering is {least}. This "
+            "plant ({plant}) is one of those that boron harms first: dilute more or feed less often.",
             most=most,
             least=least,
             plant=plant.names[0],

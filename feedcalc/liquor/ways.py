@@ -128,7 +128,7 @@ def _vinegar(answer: Answer, target_ph: float) -> list[Way]:
         return []
     millilitres = dose * can
     text = said(
-        "Add about {volume} of 5 % vinegar to a can of {size}, a little at a time, until a strip reads pH {ph}.",
+        "Add about {volume} of 5 % vinegar to a can of {size}, a little at a time, until a strip shows pH {ph}.",
         volume=roughly(millilitres, "mL", answer.request.own, answer.request.locale, trim=True)[0],
         size=to_measure(can, "L", answer.request.own, answer.request.locale),
         ph=_number(answer, target_ph),
@@ -143,10 +143,10 @@ def _more_ground(answer: Answer) -> list[Way]:
     shift = expected_shift(Estimate.exactly(drench.lime_value), request.word("soil.texture"), DRENCHED_DEPTH_CM).typical
     litres = min(floor(10 * drench.litres * room / shift) / 10, practice("ground_volume").high)
     if on_a_foot := on_a_square_foot(litres, request.own, request.locale):
-        text = said("Spread it over more ground: at most {volume} to a square foot.", volume=on_a_foot)
+        text = said("Spread it over more soil: at most {volume} on a square foot.", volume=on_a_foot)
     else:
         text = said(
-            "Spread it over more ground: at most {litres} L to a square metre.", litres=_number(answer, litres, 3)
+            "Spread it over more soil: at most {litres} L on a square metre.", litres=_number(answer, litres, 3)
         )
     return [_way("spread", text, "litres_per_square_metre", Estimate.exactly(litres), "L/m2")]
 
@@ -157,14 +157,14 @@ def _soil_test(answer: Answer) -> list[Way]:
     on_a_foot = on_a_square_foot(litres, answer.request.own, answer.request.locale)
     text = (
         said(
-            "Until the soil is tested, give {volume} to a square foot once, and no more. Then test: mix soil from "
-            "several places with rainwater, let it settle and dip a strip, or use a kit; a laboratory is surest.",
+            "Until the soil is tested, give {volume} per square foot once, and no more. Then test: mix soil from "
+            "several places with rainwater, let it settle and dip a strip, or use a kit. A laboratory is surest.",
             volume=on_a_foot,
         )
         if on_a_foot
         else said(
-            "Until the soil is tested, give {litres} L to a square metre once, and no more. Then test: mix soil from "
-            "several places with rainwater, let it settle and dip a strip, or use a kit; a laboratory is surest.",
+            "Until the soil is tested, give {litres} L per square metre once, and no more. Then test: mix soil from "
+            "several places with rainwater, let it settle and dip a strip, or use a kit. A laboratory is surest.",
             litres=_number(answer, litres),
         )
     )
@@ -186,8 +186,8 @@ def _gentler(answer: Answer) -> list[Way]:
     ways += _some_tap_water(answer, limit)
     if answer.ash.state in ("fresh", "unknown"):
         text = said(
-            "Or leave the next ash spread out in damp air, out of the rain, for {days} days before you use it.",
-            days=_number(answer, AGEING_DAYS),
+            "Or leave the next ash spread out in damp air, out of the rain, for {days} before you use it.",
+            days=said_of(AGEING_DAYS, "{days} day", "{days} days", days=_number(answer, AGEING_DAYS)),
         )
         ways.append(_way("age", text, "days", Estimate.exactly(AGEING_DAYS), "d"))
     return ways
@@ -204,8 +204,8 @@ def _time_in_the_air(answer: Answer, limit: float) -> list[Way]:
     days = Estimate(float(ceil(soonest)), float(ceil(usual)), float(ceil(latest)))
     text = said_of(
         round(days.typical),
-        "Let the feed stand in an open tub for about a day, out of reach, then read a strip.",
-        "Let the feed stand in an open tub for about {count} days, out of reach, then read a strip.",
+        "Leave the feed in an open tub for about a day, out of reach. Then check with a pH strip.",
+        "Leave the feed in an open tub for about {count} days, out of reach. Then check with a pH strip.",
     )
     return [_way("stand", text, "days", days, "d")]
 
@@ -218,8 +218,8 @@ def _some_tap_water(answer: Answer, limit: float) -> list[Way]:
         liquor = _fed(answer, answer.plan.parts_water, share)
         if liquor.ph_25 < limit and is_within(answer.limits[answer.judged_stage], liquor):
             text = said(
-                "Take tap water for {share} % of the diluting water (medium hard): below pH {ph}. It makes a white "
-                "cloud of lime; let it settle.",
+                "Use tap water (medium hard) for {share} % of the diluting water: then it is below pH {ph}. It makes "
+                "a white cloud of lime. Let it settle.",
                 share=_number(answer, 100 * share),
                 ph=_number(answer, limit, 3),
             )

@@ -16,14 +16,14 @@ from importlib import resources
 
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import PublishedDataError
-from feedcalc.words.messages import said
+from feedcalc.words.messages import Said, is_short, said, said_in
 
 STATUSES = {
-    "seen": said("read in the source or an excerpt of it"),
-    "memory": said("from memory, the text was not seen"),
-    "calc": said("computed from other published values"),
+    "seen": said("read in the source, or in a part of it"),
+    "memory": said("from memory; we did not see the text"),
+    "calc": said("worked out from other published values"),
     "judgement": said("our own judgement, shown as a wide range"),
-    "practice": said("common practice, no source"),
+    "practice": said("often done; no source found"),
     "definition": said("exact by definition"),
 }
 # Columns that are shown to people, by table: each cell is a message that is translated.
@@ -102,9 +102,14 @@ def table(name: str) -> tuple[Mapping[str, str], ...]:
         if cells.get("status") not in STATUSES:
             raise PublishedDataError(f"{name}.csv, row {number}: unknown status {cells.get('status')!r}")
         for column in TRANSLATED_COLUMNS.get(name, ()):
-            cells[column] = said(cells[column])
+            cells[column] = message_of(name, column, cells[column])
         rows.append(cells)
     return tuple(rows)
+
+
+def message_of(table_name: str, column: str, cell: str) -> Said:
+    """Return a cell as a message; table and column are the context of one or two words."""
+    return said_in(f"{table_name}: {column}", cell) if is_short(cell) else said(cell)
 
 
 @cache

@@ -15,7 +15,7 @@ from itertools import groupby
 from feedcalc.contract.figures import Shown
 from feedcalc.contract.numbers import write_number
 from feedcalc.sheets.batch import Help, Sheet
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 # Paths of the figures with a bar; those of `_ON_ONE_SCALE` share a scale. The pH scale begins at pure water.
 _ON_ONE_SCALE = ("liquor.potassium", "liquor.alkalinity")
@@ -83,7 +83,7 @@ def range_bars(sheet: Sheet) -> tuple[RangeBar, ...]:
     end_words = amount(end / 1000, "g/L") if in_grams else amount(end, "mg/L")
     lime_end = _round_end(figures[_LIME].high)
     rows: list[tuple[str, str, float, float, str]] = [
-        ("liquor.potassium", said("potassium"), 0.0, end, end_words),
+        ("liquor.potassium", said_in("element or figure", "potassium"), 0.0, end, end_words),
         ("liquor.alkalinity", said("alkalinity as CaCO₃"), 0.0, end, end_words),
         (_PH, said("pH at 25 °C"), *_PH_SCALE, "14"),
         (_SHARE, said("caustic share of the alkalinity"), 0.0, 1.0, "100\u00a0%"),

@@ -18,6 +18,7 @@ from feedcalc import published
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
 from feedcalc.contract.figures import Shown, ShownFigures, flat_figures
 from feedcalc.contract.measures import measure_words
+from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import OwnUnits, is_own, on_a_square_foot, to_measure
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.garden.feed_limits import FeedLimit, practice
@@ -28,7 +29,7 @@ from feedcalc.liquor.times import hours_until_clear, settled_at, use_by
 from feedcalc.physics import settling
 from feedcalc.sheets.moves import Move, countries, in_short, next_move, suggested
 from feedcalc.words.languages import moment_words
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 # Settings of the calculation, not of the garden: the reply lists what was assumed for them, the sheet does not.
 _CALCULATION_FIELDS = {"ranges", "seed", "samples"}
@@ -38,7 +39,11 @@ _MAX_HELPS = 3
 _FIRST_CAUTIONS = 2
 _MIN_SHARE = 0.1
 _MAX_REASONS = 3  # on the short sheet
-_FIGURES_WITH_HELP = ((said("Potassium"), "potassium"), (said("pH"), "ph"), (said("Lime value"), "lime_value"))
+_FIGURES_WITH_HELP = (
+    (said_in("element or figure", "Potassium"), "potassium"),
+    (said_in("element or figure", "pH"), "ph"),
+    (said_in("element or figure", "Lime value"), "lime_value"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +161,11 @@ class Sheet:
     def gentler_if_aged(self) -> bool:
         """Whether ash that ages in damp air would give a milder feed."""
         return self.ash_state in ("fresh", "unknown")
+
+    @property
+    def leaf_limit(self) -> str:
+        """The pH above which a feed can burn leaves, as written."""
+        return write_number(float(published.row("feed_limits", "ph_foliar")["high"]), 2, self.locale)
 
     @property
     def danger_of_feed(self) -> str:
@@ -415,9 +425,9 @@ def _limit_sources(answer: Answer) -> tuple[tuple[str, str, str], ...]:
 _SAME_PH = 0.05
 _ASH_KEPT = {
     "fresh": said("kept dry since the fire"),
-    "aged": said("aged"),
+    "aged": said_in("state of the ash", "aged"),
     "unknown": said("fresh or aged, not known which"),
-    "leached": said("rained on"),
+    "leached": said_in("state of the ash", "rained on"),
 }
 _FEED_DANGER = {
     "corrosive": said("Even diluted it is corrosive: pH {ph}. Goggles and gloves stay on."),
@@ -452,6 +462,6 @@ def status_words(status: str) -> str:
     """Return the meaning of a status of the published tables.
 
     >>> status_words("practice")
-    'common practice, no source'
+    'often done; no source found'
     """
     return published.STATUSES[status]

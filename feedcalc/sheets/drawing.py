@@ -17,7 +17,7 @@ from typing import Any
 from feedcalc.book.totals import TimelineStep
 from feedcalc.liquor.air import corrosive_ph
 from feedcalc.sheets.batch import Sheet
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 _STAGES = ("seedling", "young", "established")
 _TICKS = 5
@@ -188,8 +188,8 @@ class PhCurve:
 
 
 CURVES = {
-    "air": (said("How the pH falls as the liquor stands"), said("days")),
-    "caustic": (said("What free lime makes of the liquor"), said("% of the ash's calcium that is free lime")),
+    "air": (said("How the pH falls over time"), said_in("time", "days")),
+    "caustic": (said("How quicklime in the ash changes the pH"), said("% of the ash's calcium that is quicklime")),
     "acid": (said("How the pH falls as acid is added"), said("mL or g of acid in a litre of feed")),
 }
 

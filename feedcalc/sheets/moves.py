@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from feedcalc import published
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,16 +34,16 @@ def next_move(ways: Sequence[Mapping[str, Any]]) -> Move | None:
             case "test soil":
                 return _move(said("Add the soil's pH"), {"soil.ph": ""})
             case "water":
-                return _move(said("Take rainwater"), {"dilution_water.kind": "rain"})
+                return _move(said_in("button", "Use rainwater"), {"dilution_water.kind": "rain"})
             case "acid":
-                return _move(said("Add vinegar"), {"acid.kind": "vinegar", "acid.target_ph": "7"})
+                return _move(said_in("button", "Add vinegar"), {"acid.kind": "vinegar", "acid.target_ph": "7"})
     return None
 
 
 def suggested(suggestions: Sequence[Mapping[str, str]]) -> tuple[Move, ...]:
     """Return the moves that take a reading or a state as it fits (``suggestions`` of the contract)."""
     return tuple(
-        _move(said("Take it so"), {each["field"]: each["value"].replace("\u00a0", " ")}, each["because"])
+        _move(said_in("button", "Use this"), {each["field"]: each["value"].replace("\u00a0", " ")}, each["because"])
         for each in suggestions
     )
 

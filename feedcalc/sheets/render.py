@@ -154,6 +154,7 @@ def pages_html(drawings: Sequence[str], sizes: Sequence[tuple[float, float]], ti
         drawings=[markupsafe.Markup(drawing) for drawing in drawings],
         title=title,
         language=language,
+        direction=language_of(language).direction,
         same_size=len(set(sizes)) == 1,
     )
 
@@ -270,6 +271,7 @@ def _templates(language: str = "en") -> jinja2.Environment:
         extensions=[] if is_compiled else ["jinja2.ext.i18n"],
         finalize=spoken,
     )
+    environment.globals["is_rtl"] = speaker.direction == "rtl"
     environment.globals["citation"] = lambda source: published.sources()[source].citation
     _add_messages(environment, speaker)
     _add_filters(environment, spoken)
@@ -279,7 +281,7 @@ def _templates(language: str = "en") -> jinja2.Environment:
 
 
 def _add_messages(environment: jinja2.Environment, speaker: Language) -> None:
-    """Let templates look up messages with ``_`` and ``ngettext``."""
+    """Let templates look up messages with ``_``, ``ngettext`` and, in a context, ``pgettext``."""
     environment.newstyle_gettext = True  # type: ignore[attr-defined]
 
     @jinja2.pass_eval_context
@@ -287,10 +289,14 @@ def _add_messages(environment: jinja2.Environment, speaker: Language) -> None:
         return speaker.fill(message, parts, context.autoescape)
 
     @jinja2.pass_eval_context
+    def pgettext(context: Any, meaning: str, message: str, /, **parts: Any) -> str:
+        return speaker.fill(message, parts, context.autoescape, meaning)
+
+    @jinja2.pass_eval_context
     def ngettext(context: Any, one: str, many: str, count: int, /, **parts: Any) -> str:
         return speaker.fill_of(one, many, count, {"count": count, "num": count, **parts}, context.autoescape)
 
-    environment.globals.update(_=gettext, gettext=gettext, ngettext=ngettext)
+    environment.globals.update(_=gettext, gettext=gettext, ngettext=ngettext, pgettext=pgettext)
 
 
 def _add_filters(environment: jinja2.Environment, spoken: Callable[[Any], Any]) -> None:

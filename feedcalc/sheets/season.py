@@ -15,10 +15,10 @@ from feedcalc.book.totals import TimelineStep
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
 from feedcalc.words.languages import MACHINE_WORDS
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 # The words of the contract as messages, for printing.
-SPOKEN: Mapping[str, str] = {**MACHINE_WORDS, "lime_value": said("lime value")}
+SPOKEN: Mapping[str, str] = {**MACHINE_WORDS, "lime_value": said_in("element or figure", "lime value")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,16 +54,16 @@ def season_sheet(answer: SeasonAnswer, locale: str) -> SeasonSheet:
 def timeline_words(bed: Mapping[str, Any], words: Mapping[str, str], at: str) -> dict[str, str]:
     """Return title, description and caption of a bed's timeline; ``at`` is the path of the bed, with its dot."""
     return {
-        "title": said("What {bed} had in the last twelve months, day by day", bed=bed["name"]),
+        "title": said("What {bed} got in the last twelve months, day by day", bed=bed["name"]),
         "description": said(
-            "Ash of the twelve months up to each day goes in steps; it stands at {ash} now, and the cap at {cap}. "
-            "Lime value stands at {lime}. Entries are marked by letters, as in the list below.",
+            "The ash of the twelve months up to each day rises in steps. It is now {ash}, and the yearly limit is "
+            "{cap}. The lime value is {lime}. Entries have letters, as in the list below.",
             ash=words[at + "ash_this_year"],
             cap=words[at + "cap"],
             lime=words[at + "lime_value"],
         ),
         "caption": said(
-            "Thick line: ash, with its range. Dashes: the cap. Dots: lime value. Round: liquid feed, square: dry ash, "
-            "diamond: sludge, triangle: compost, pointing down: lime, cross: other."
+            "Thick line: ash, with its range. Dashes: the yearly limit. Dots: lime value. Circle: liquid feed. "
+            "Square: dry ash. Diamond: sludge. Triangle: compost; pointing down: lime. Cross: other."
         ),
     }

@@ -3,12 +3,15 @@
 * The English text in the source is the key; ``catalogues/es.mo``, compiled from ``es.po``, holds the translation.
 * Only `Said` text is translated. What a person typed is the value of a placeholder.
 * A message without a translation, or with wrong placeholders in it, appears in English.
+* A language is listed because its catalogue is there; what it is called and how it runs comes from CLDR at the build.
 * Placeholders are ``{name}``, in ``{% trans %}`` blocks of templates ``%(name)s``. Values for HTML are escaped.
 """
 
 from __future__ import annotations
 
 import gettext
+import json
+import re
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
@@ -19,113 +22,138 @@ import markupsafe
 
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import json_object
-from feedcalc.words.messages import Said, said
+from feedcalc.words.messages import Said, said, said_in
 
-# The name of each language in itself, and the locale for numbers if the request names none.
-LANGUAGES: Mapping[str, str] = {
-    "en": "English",
-    "es": "Español",
-    "fr": "Français",
-    "de": "Deutsch",
-    "pt": "Português",
-    "hi": "हिन्दी",
-}
-USUAL_LOCALE: Mapping[str, str] = {
-    "en": "en-GB",
-    "es": "es-ES",
-    "fr": "fr-FR",
-    "de": "de-DE",
-    "pt": "pt-PT",
-    "hi": "hi-IN",
-}
+
+def _listed() -> Mapping[str, Mapping[str, str]]:
+    """Return what the build listed of each catalogue: ``name``, ``locale``, ``direction``, ``decimal``."""
+    file = resources.files("feedcalc.words") / "catalogues" / "languages.json"
+    return json.loads(file.read_text(encoding="utf-8")) if file.is_file() else {}
+
+
+_CATALOGUES = _listed()
+# The name of each language in itself, the locale for numbers if the request names none, those written from right to
+# left, and those with a decimal comma.
+LANGUAGES: Mapping[str, str] = {"en": "English", **{tag: about["name"] for tag, about in _CATALOGUES.items()}}
+USUAL_LOCALE: Mapping[str, str] = {"en": "en-GB", **{tag: about["locale"] for tag, about in _CATALOGUES.items()}}
+RIGHT_TO_LEFT = frozenset(tag for tag, about in _CATALOGUES.items() if about["direction"] == "rtl")
+DECIMAL_COMMA = frozenset(tag for tag, about in _CATALOGUES.items() if about["decimal"] == ",")
+# How numbers may be written: the usual locales first after those of English.
+LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", *(at for at in USUAL_LOCALE.values() if at != "en-GB"), "pt-BR")
+# Around a value in a text from right to left, so that "2.5 g" and "1:6" keep their order (Unicode annex 9).
+_ISOLATED = "\u2068{}\u2069"
+_PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
+_LETTER = re.compile(r"[^\W\d_]")
 # Days and months; the catalogues hold CLDR's abbreviated forms for use within a date.
-DAYS = (said("Mon"), said("Tue"), said("Wed"), said("Thu"), said("Fri"), said("Sat"), said("Sun"))
+DAYS = (
+    said_in("short name of a day", "Mon"),
+    said_in("short name of a day", "Tue"),
+    said_in("short name of a day", "Wed"),
+    said_in("short name of a day", "Thu"),
+    said_in("short name of a day", "Fri"),
+    said_in("short name of a day", "Sat"),
+    said_in("short name of a day", "Sun"),
+)
 MONTHS = (
-    *(said("Jan"), said("Feb"), said("Mar"), said("Apr"), said("May"), said("Jun")),
-    *(said("Jul"), said("Aug"), said("Sep"), said("Oct"), said("Nov"), said("Dec")),
+    *(
+        said_in("short name of a month", "Jan"),
+        said_in("short name of a month", "Feb"),
+        said_in("short name of a month", "Mar"),
+        said_in("short name of a month", "Apr"),
+        said_in("short name of a month", "May"),
+        said_in("short name of a month", "Jun"),
+    ),
+    *(
+        said_in("short name of a month", "Jul"),
+        said_in("short name of a month", "Aug"),
+        said_in("short name of a month", "Sep"),
+        said_in("short name of a month", "Oct"),
+        said_in("short name of a month", "Nov"),
+        said_in("short name of a month", "Dec"),
+    ),
 )
 
 # Words of the contract (verdicts, stages, elements, ...) and short table headings, as a person reads them.
 MACHINE_WORDS: Mapping[str, Said] = {
-    "unknown": said("unknown"),
-    "leached": said("leached"),
-    "go": said("go"),
-    "go weaker": said("go weaker"),
-    "hold back": said("hold back"),
-    "corrosive": said("corrosive"),
-    "irritant": said("irritant"),
-    "mild": said("mild"),
-    "seedling": said("seedling"),
-    "young": said("young"),
-    "established": said("established"),
-    "drench": said("drench"),
-    "foliar": said("foliar"),
-    "potassium": said("potassium"),
-    "calcium": said("calcium"),
-    "magnesium": said("magnesium"),
-    "sodium": said("sodium"),
-    "phosphorus": said("phosphorus"),
-    "sulfur": said("sulfur"),
-    "chloride": said("chloride"),
-    "sulfate": said("sulfate"),
-    "alkalinity": said("alkalinity"),
-    "conductivity": said("conductivity"),
-    "lime value": said("lime value"),
-    "ash": said("ash"),
-    "liquid feed": said("liquid feed"),
-    "dry ash": said("dry ash"),
-    "sludge": said("sludge"),
-    "compost": said("compost"),
-    "lime": said("lime"),
-    "other": said("other"),
-    "above": said("above"),
-    "passes": said("passes"),
+    "unknown": said_in("state of the ash", "unknown"),
+    "leached": said_in("state of the ash", "leached"),
+    "go": said_in("verdict", "go"),
+    "go weaker": said_in("verdict", "go weaker"),
+    "hold back": said_in("verdict", "hold back"),
+    "corrosive": said_in("hazard of the liquor", "corrosive"),
+    "irritant": said_in("hazard of the liquor", "irritant"),
+    "mild": said_in("hazard of the liquor", "mild"),
+    "seedling": said_in("age of the plants", "seedling"),
+    "young": said_in("age of the plants", "young"),
+    "established": said_in("age of the plants", "established"),
+    "drench": said_in("how the feed is given", "drench"),
+    "foliar": said_in("how the feed is given", "foliar"),
+    "potassium": said_in("element or figure", "potassium"),
+    "calcium": said_in("element or figure", "calcium"),
+    "magnesium": said_in("element or figure", "magnesium"),
+    "sodium": said_in("element or figure", "sodium"),
+    "phosphorus": said_in("element or figure", "phosphorus"),
+    "sulfur": said_in("element or figure", "sulfur"),
+    "chloride": said_in("element or figure", "chloride"),
+    "sulfate": said_in("element or figure", "sulfate"),
+    "alkalinity": said_in("element or figure", "alkalinity"),
+    "conductivity": said_in("element or figure", "conductivity"),
+    "lime value": said_in("element or figure", "lime value"),
+    "ash": said_in("what a bed got", "ash"),
+    "liquid feed": said_in("what a bed got", "liquid feed"),
+    "dry ash": said_in("what a bed got", "dry ash"),
+    "sludge": said_in("what a bed got", "sludge"),
+    "compost": said_in("what a bed got", "compost"),
+    "lime": said_in("what a bed got", "lime"),
+    "other": said_in("what a bed got", "other"),
+    "above": said_in("beside a limit", "above"),
+    "passes": said_in("grains at a filter", "passes"),
     "may be above": said("may be above"),
-    "within": said("within"),
-    "may clog": said("may clog"),
-    "held back": said("held back"),
-    "never": said("never"),
-    "not together": said("not together"),
-    "with care": said("with care"),
-    "pH": said("pH"),
+    "within": said_in("beside a limit", "within"),
+    "may clog": said_in("grains at a filter", "may clog"),
+    "held back": said_in("grains at a filter", "held back"),
+    "never": said_in("with something else in one can", "never"),
+    "not together": said_in("with something else in one can", "not together"),
+    "with care": said_in("with something else in one can", "with care"),
+    "pH": said_in("element or figure", "pH"),
     "conductivity at 25 °C": said("conductivity at 25 °C"),
     "pH at 25 °C": said("pH at 25 °C"),
     "alkalinity as CaCO₃": said("alkalinity as CaCO₃"),
     "lime value as CaCO₃": said("lime value as CaCO₃"),
-    "a can": said("a can"),
-    "a plant": said("a plant"),
+    "a can": said_in("who gets it", "a can"),
+    "a plant": said_in("who gets it", "a plant"),
     "a square metre": said("a square metre"),
-    "5 minutes": said("5 minutes"),
+    "5 minutes": said_in("time", "5 minutes"),
     "a quarter of an hour": said("a quarter of an hour"),
-    "an hour": said("an hour"),
-    "4 hours": said("4 hours"),
-    "12 hours": said("12 hours"),
-    "a day": said("a day"),
-    "cadmium": said("cadmium"),
-    "lead": said("lead"),
-    "zinc": said("zinc"),
-    "copper": said("copper"),
-    "nickel": said("nickel"),
-    "chromium": said("chromium"),
-    "arsenic": said("arsenic"),
-    "mercury": said("mercury"),
-    "mixed": said("mixed wood"),
+    "an hour": said_in("time", "an hour"),
+    "4 hours": said_in("time", "4 hours"),
+    "12 hours": said_in("time", "12 hours"),
+    "a day": said_in("time", "a day"),
+    "cadmium": said_in("metal", "cadmium"),
+    "lead": said_in("metal", "lead"),
+    "zinc": said_in("metal", "zinc"),
+    "copper": said_in("metal", "copper"),
+    "nickel": said_in("metal", "nickel"),
+    "chromium": said_in("metal", "chromium"),
+    "arsenic": said_in("metal", "arsenic"),
+    "mercury": said_in("metal", "mercury"),
+    "mixed": said_in("what was burnt", "mixed wood"),
     "fresh": said("fresh, kept dry since the fire"),
-    "aged": said("aged"),
+    "aged": said_in("state of the ash", "aged"),
     "cups": said("cups and spoons"),
-    "scales": said("scales"),
-    "covered": said("covered"),
+    "scales": said_in("how ash is measured", "scales"),
+    "covered": said_in("the bucket", "covered"),
     "open": said("open to the air"),
-    "rain": said("rainwater"),
-    "metric": said("metric"),
-    "us": said("US"),
-    "uk": said("UK"),
-    "ph": said("pH"),
-    "ec": said("conductivity"),
-    "iron": said("iron"),
-    "manganese": said("manganese"),
-    "boron": said("boron"),
-    "too strong": said("too strong"),
+    "rain": said_in("water", "rainwater"),
+    "metric": said_in("measures of a country", "metric"),
+    "us": said_in("measures of a country", "US"),
+    "uk": said_in("measures of a country", "UK"),
+    "ph": said_in("element or figure", "pH"),
+    "ec": said_in("element or figure", "conductivity"),
+    "iron": said_in("element", "iron"),
+    "manganese": said_in("element", "manganese"),
+    "boron": said_in("element", "boron"),
+    "too strong": said_in("beside a limit", "too strong"),
     "may be too strong": said("may be too strong"),
     "within the limits": said("within the limits"),
 }
@@ -137,18 +165,35 @@ class Language:
     def __init__(self, tag: str, catalogue: gettext.NullTranslations) -> None:
         self.tag = tag
         self._catalogue = catalogue
+        self._is_rtl = tag in RIGHT_TO_LEFT
+
+    @property
+    def direction(self) -> str:
+        """Return ``rtl`` or ``ltr``, as the ``dir`` attribute of HTML has it."""
+        return "rtl" if self._is_rtl else "ltr"
+
+    def _parts(self, message: str, parts: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the values of placeholders, translated; each isolated in a sentence from right to left."""
+        spoken = {name: self.speak(part) if isinstance(part, Said) else part for name, part in parts.items()}
+        if not (self._is_rtl and _LETTER.search(_PLACE.sub("", message))):
+            return spoken
+        isolated = {name: _ISOLATED.format(part) for name, part in spoken.items()}
+        return {
+            name: markupsafe.Markup(text) if hasattr(spoken[name], "__html__") else text
+            for name, text in isolated.items()
+        }
 
     def speak(self, text: str) -> str:
         """Return the translation of a `Said`, any other text unchanged.
 
-        >>> language("en").speak(said("Use by {day}.", day=said("Mon")))
+        >>> language("en").speak(said("Use by {day}.", day=said_in("short name of a day", "Mon")))
         'Use by Mon.'
         """
         if not isinstance(text, Said):
             return text
-        parts = {name: self.speak(part) if isinstance(part, Said) else part for name, part in text.parts.items()}
+        parts = self._parts(text.message, text.parts)
         if text.number is None:
-            found = self._catalogue.gettext(text.message) if text.message else ""
+            found = self._found(text.context, text.message)
         else:
             found = self._catalogue.ngettext(text.message, text.plural, text.number)
         try:
@@ -166,13 +211,18 @@ class Language:
             return [self.reply(part) for part in value]
         return value
 
-    def fill(self, message: str, parts: Mapping[str, Any], in_html: bool) -> str:
+    def _found(self, context: str, message: str) -> str:
+        if not message:
+            return ""
+        return self._catalogue.pgettext(context, message) if context else self._catalogue.gettext(message)
+
+    def fill(self, message: str, parts: Mapping[str, Any], in_html: bool, context: str = "") -> str:
         """Return the translation of a template's message, filled; in HTML each value is escaped unless it is markup.
 
         >>> language("en").fill("<b>{name}</b>, %", {"name": "<i>"}, in_html=True)
         Markup('<b>&lt;i&gt;</b>, %')
         """
-        return self._filled(self._catalogue.gettext(message), message, parts, in_html)
+        return self._filled(self._found(context, message), message, parts, in_html)
 
     def fill_of(self, one: str, many: str, count: int, parts: Mapping[str, Any], in_html: bool) -> str:
         """Return the same as `fill` in singular or plural."""
@@ -180,7 +230,7 @@ class Language:
         return self._filled(self._catalogue.ngettext(one, many, count), english, parts, in_html)
 
     def _filled(self, found: str, english: str, parts: Mapping[str, Any], in_html: bool) -> str:
-        spoken = {name: self.speak(part) if isinstance(part, str) else part for name, part in parts.items()}
+        spoken = self._parts(english, parts)
         if in_html:
             spoken = {name: markupsafe.escape(part) for name, part in spoken.items()}
         try:

@@ -5,36 +5,56 @@
 * `Said` is a ``str`` with the English text. A `Speak` function translates it where it is shown.
 * Concatenation, f-strings and ``join`` return plain text that stays English. Use a placeholder instead.
 * Text that a person typed is the value of a placeholder, never a message.
+* One or two words are said with a context (`said_in`), because other languages have several words for them.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
+from math import ceil
 from types import MappingProxyType
 from typing import Any
 
 Speak = Callable[[str], str]
 _NOTHING: Mapping[str, Any] = MappingProxyType({})
+_PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
+_MARK = re.compile(r"</?[a-zA-Z][^<>]*>|&\w+;")
+_WORD = re.compile(r"[^\W\d_]+(?:['’-][^\W\d_]+)*")
+
+
+def is_short(message: str) -> bool:
+    """Return whether a message has one or two words, so that it needs a context; a placeholder is a word.
+
+    >>> is_short("sludge"), is_short("from {day}"), is_short("Use by {day}.")
+    (True, True, False)
+    """
+    return len(_WORD.findall(_MARK.sub(" ", _PLACE.sub(" place ", message)))) <= 2
 
 
 class Said(str):
     """English text with the message it was made from and the values of its placeholders.
 
-    ``plural`` and ``number`` are set if the wording depends on a number (see `said_of`).
+    ``plural`` and ``number`` are set if the wording depends on a number (see `said_of`), ``context`` if the words
+    alone could be read in two ways (see `said_in`).
     """
 
+    context: str
     message: str
     plural: str
     number: int | None
     parts: Mapping[str, Any]
 
-    __slots__ = ("message", "number", "parts", "plural")
+    __slots__ = ("context", "message", "number", "parts", "plural")
 
-    def __new__(cls, message: str, parts: Mapping[str, Any], plural: str = "", number: int | None = None) -> Said:
+    def __new__(
+        cls, message: str, parts: Mapping[str, Any], plural: str = "", number: int | None = None, context: str = ""
+    ) -> Said:
         """Return the text of a message; ``parts`` fill its placeholders, an empty mapping leaves braces alone."""
         chosen = message if number in (None, 1) else plural
         made = super().__new__(cls, cls.written(chosen.format_map(parts) if parts else chosen))
         made.message, made.plural, made.number, made.parts = message, plural, number, parts
+        made.context = context
         return made
 
     @staticmethod
@@ -44,7 +64,7 @@ class Said(str):
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Support copies and pickles."""
-        return type(self), (self.message, dict(self.parts), self.plural, self.number)
+        return type(self), (self.message, dict(self.parts), self.plural, self.number, self.context)
 
 
 def said(message: str, /, **parts: Any) -> Said:
@@ -56,6 +76,15 @@ def said(message: str, /, **parts: Any) -> Said:
     return Said(message, parts or _NOTHING)
 
 
+def said_in(context: str, message: str, /, **parts: Any) -> Said:
+    """Return the same as `said` for a short message; ``context`` tells translators what the words mean.
+
+    >>> said_in("verdict", "go"), said_in("verdict", "go").context
+    ('go', 'verdict')
+    """
+    return Said(message, parts or _NOTHING, context=context)
+
+
 class Sentence(Said):
     """A `Said` that starts with a capital letter in every language, even if it starts with a placeholder."""
 
@@ -65,19 +94,21 @@ class Sentence(Said):
     def written(filled: str) -> str:
         """Return the sentence with a capital letter.
 
-        >>> Sentence("{plant} bears lime well.", {"plant": said("leek")})
+        >>> Sentence("{plant} grows well with lime.", {"plant": said("leek")})
         'Leek bears lime well.'
         """
         return filled[:1].upper() + filled[1:]
 
 
-def said_of(count: int, one: str, many: str, /, **parts: Any) -> Said:
+def said_of(count: float, one: str, many: str, /, **parts: Any) -> Said:
     """Return the same as `said` in singular or plural; ``{count}`` is the number unless ``parts`` holds another.
 
-    >>> said_of(1, "{count} can", "{count} cans"), said_of(3, "{count} can", "{count} cans")
-    ('1 can', '3 cans')
+    A fraction has the form of the next whole number.
+
+    >>> said_of(1, "{count} can", "{count} cans"), said_of(1.5, "{amount} can", "{amount} cans", amount="1½")
+    ('1 can', '1½ cans')
     """
-    return Said(one, {"count": count, **parts}, many, count)
+    return Said(one, {"count": count, **parts}, many, ceil(count))
 
 
 def listed(parts: Iterable[str], between: str = "; ") -> Said:

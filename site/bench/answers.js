@@ -9,7 +9,7 @@ import { localMoment } from "../common/clock.js";
 import { all, byId, first, inNextFrame, putMarkup, showProgress } from "../common/dom.js";
 import { announce } from "../common/notices.js";
 import { current, sheetAt } from "../common/places.js";
-import { say, show } from "../common/words.js";
+import { say, sayOf, show } from "../common/words.js";
 import { ask } from "../engine/client.js";
 import { keepLast, lastTo } from "../store/last_answer.js";
 import { isExample, state, tellFollowers, theBatch } from "../store/state.js";
@@ -29,7 +29,7 @@ const WITH_RANGES = ["reactions", "label", "trust"]; // what only all ranges tel
 /** @type {Record<string, Words>} */
 const REASONS = { // why an answer was not had, by the name of the error
   TimedOut: () => say("This took too long and was stopped. Change something, or try again."),
-  Died: () => say("The calculator stopped twice over this and was started anew. Change something, or try again."),
+  Died: () => say("The calculator stopped twice over this and was started again. Change something, or try again."),
 };
 /** @type {Words} */
 const EXAMPLE = () => say("An example. Tap it to make it yours.");
@@ -106,8 +106,8 @@ export function showBatchName() {
 function showRefusal({ errors: { length: count } }) {
   answer.setAttribute("aria-busy", "false");
   tellProgress(null);
-  mark("stale", () => say("Not for what is typed now: mend the marked fields first. These are the last figures that could be worked out."));
-  announce(() => (count === 1 ? say("One field needs mending.") : say("{count} fields need mending.", { count })));
+  mark("stale", () => say("These figures are not for what is typed now. Correct the marked fields first."));
+  announce(() => sayOf(count, "Correct one field first.", "Correct {count} fields first."));
 }
 
 /** @param {Reply} reply @param {boolean} [whole] */
@@ -177,7 +177,7 @@ export function recalculate() {
   tellFollowers("request");
   tellProgress(null);
   answer.setAttribute("aria-busy", "true");
-  if (sheet() === "dry" || byId("freshness").dataset.freshness !== "example") mark("stale", () => say("Being worked out anew…"));
+  if (sheet() === "dry" || byId("freshness").dataset.freshness !== "example") mark("stale", () => say("Being worked out again…"));
   cancelAnimationFrame(frame);
   frame = inNextFrame(() => { if (asked === question) (sheet() === "dry" ? askDry : askBatch)(asked); });
 }
@@ -285,7 +285,7 @@ async function askFor(asked, request, onEarly = null) {
     answer.setAttribute("aria-busy", "false");
     tellProgress(null);
     mark("stale", REASONS[name]
-      ?? (() => say("Not worked out: the calculator does not run here. What is typed is kept.")));
+      ?? (() => say("Not worked out: the calculator cannot run in this browser. What you typed is kept.")));
     return null;
   }
 }

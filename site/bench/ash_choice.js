@@ -7,7 +7,7 @@
 import { today } from "../common/clock.js";
 import { all, byId, button, made, putMarkup, showProgress } from "../common/dom.js";
 import { toast } from "../common/notices.js";
-import { onLanguage, say, show as showWords } from "../common/words.js";
+import { onLanguage, say, sayIn, show as showWords } from "../common/words.js";
 import { ask } from "../engine/client.js";
 import { wordsOf, write as writeRecord } from "../store/changes.js";
 import * as records from "../store/records.js";
@@ -65,7 +65,7 @@ export function show() {
   const used = inUse();
   const isUnknown = !used && Boolean(earlierOf().length);
   const name = textIn(used, "name");
-  showWords(byId("my-ash-used"), () => (used ? `: ${name}` : isUnknown ? say(": one that is not kept here") : ""));
+  showWords(byId("my-ash-used"), () => (used ? `: ${name}` : isUnknown ? `: ${say("an ash that is not saved here")}` : ""));
   byId("my-ash-empty").hidden = Boolean(listed.length);
   byId("my-ash-list").replaceChildren(...listed.map((record) => lineOf(record, record === used)));
   if (isUnknown) byId("my-ash-list").prepend(lineOfUnknown());
@@ -82,7 +82,7 @@ function buttonsOf(...parts) {
 }
 
 /** @param {string} name */
-const letGo = (name) => button(say("Don't go by it"), () => page.use({ earlier: null }), name);
+const letGo = (name) => button(say("Stop using it"), () => page.use({ earlier: null }), name);
 
 /** @param {BookRecord} record @param {boolean} used */
 function lineOf(record, used) {
@@ -90,22 +90,22 @@ function lineOf(record, used) {
   const name = textIn(record, "name");
   const evidence = evidenceOf(record);
   item.append(made("p", `${name}, ${textIn(record, "date")}`));
-  if (used) item.append(made("p", say("This batch goes by it."), { class: "in-use" }));
+  if (used) item.append(made("p", say("This batch uses it."), { class: "in-use" }));
   const says = made("div", "", { class: "hint", "data-evidence": record.id });
   const known = told.get(textIn(record, "evidence"));
-  if (!evidence) says.textContent = say("What was kept of it can't be read.");
+  if (!evidence) says.textContent = say("What was saved about it can't be read.");
   else if (known !== undefined) putMarkup(says, known);
   const buttons = buttonsOf();
   if (used) buttons.append(letGo(name));
-  else if (evidence) buttons.append(button(say("Take it for this batch"), () => page.use({ ...ashOf(evidence), earlier: evidence }), name));
-  buttons.append(button(say("Forget"), () => forget(record), name));
+  else if (evidence) buttons.append(button(say("Use it for this batch"), () => page.use({ ...ashOf(evidence), earlier: evidence }), name));
+  buttons.append(button(sayIn("button", "Forget"), () => forget(record), name));
   item.append(says, buttons);
   return item;
 }
 
 function lineOfUnknown() {
   const item = made("li");
-  item.append(made("p", say("This batch goes by an ash that is not kept in this browser.")), buttonsOf(letGo(say("this ash"))));
+  item.append(made("p", say("This batch uses an ash that is not saved in this browser.")), buttonsOf(letGo(sayIn("ash that was kept", "this ash"))));
   return item;
 }
 
@@ -174,7 +174,7 @@ async function keep() {
     await keepAs(name, await learned(name));
   } catch (error) {
     // Superseded: it was pressed again.
-    if (/** @type {Error} */ (error).name !== "Superseded") tell(() => say("Not kept: the calculator does not run here."));
+    if (/** @type {Error} */ (error).name !== "Superseded") tell(() => say("Not saved: the calculator cannot run in this browser."));
   }
 }
 
@@ -207,7 +207,7 @@ async function keepAs(name, reply) {
   tell(() => "");
   show();
   const undo = same ? Object.fromEntries(["name", "date", "evidence"].map((field) => [field, textIn(same, field)])) : { removed: "yes" };
-  toast(() => say("Kept “{name}” with what this batch taught.", { name }), () => say("Undo"), () => write(id, undo));
+  toast(() => say("Saved “{name}” with what this batch showed.", { name }), () => sayIn("button", "Undo"), () => write(id, undo));
 }
 
 /** @param {string} id @param {Record<string, string>} fields */
@@ -219,7 +219,7 @@ async function write(id, fields) {
 /** @param {BookRecord} record */
 async function forget(record) {
   await write(record.id, { removed: "yes" });
-  toast(() => say("Forgot “{name}”.", { name: textIn(record, "name") }), () => say("Undo"), () => write(record.id, { removed: "" }));
+  toast(() => sayIn("ash that was kept", "Forgot “{name}”.", { name: textIn(record, "name") }), () => sayIn("button", "Undo"), () => write(record.id, { removed: "" }));
 }
 
 /** @param {typeof page} given */

@@ -4,9 +4,9 @@ import { localMoment } from "../common/clock.js";
 import { byId } from "../common/dom.js";
 import { toast } from "../common/notices.js";
 import { CUSTOMS, keep as keepText, kept, ofThisTab } from "../common/storage.js";
-import { say } from "../common/words.js";
+import { say, sayIn } from "../common/words.js";
 import * as store from "../store/batches.js";
-import { state, theBatch } from "../store/state.js";
+import { isExample, state, theBatch } from "../store/state.js";
 import { mark, recalculate, showTicks } from "./answers.js";
 import * as ashes from "./ash_choice.js";
 import * as form from "./form.js";
@@ -16,6 +16,7 @@ import { add, keep, listBatches, nameOf, tellKept } from "./keeping.js";
 /** @typedef {import("../types").Batch} Batch */
 
 const CURRENT = "feedcalc.current";
+let begun = ""; // id of the batch made because none was found
 
 /**
  * Put a batch on the page; returns words on what of it there is no field for, or "".
@@ -38,7 +39,7 @@ export function turnTo(chosen) {
   showTicks();
   ashes.show();
   recalculate();
-  return left.length ? say(" Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") }) : "";
+  return () => (left.length ? ` ${say("Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") })}` : "");
 }
 
 /** Turn to the batch with this id. */
@@ -49,14 +50,14 @@ export function turnToChosen(/** @type {string} */ id) {
 
 /** Add a batch and turn to it. */
 export function beginBatch() {
-  turnTo(add(say("Batch"), empty()));
+  turnTo(add(sayIn("name of a batch", "Batch"), empty()));
   byId("batch-name", HTMLInputElement).select();
 }
 
 /** Add a copy of the batch on the page and turn to it. */
 export function duplicate() {
   const batch = theBatch();
-  turnTo(add(say("{name}, copy", { name: nameOf(batch) }), structuredClone(batch.request)));
+  turnTo(add(sayIn("name of a batch", "{name}, copy", { name: nameOf(batch) }), structuredClone(batch.request)));
 }
 
 /** Delete the batch on the page, and offer to undo that. */
@@ -65,8 +66,8 @@ export function deleteBatch() {
   const place = state.batches.indexOf(gone);
   state.batches.splice(place, 1);
   store.remove(gone.id);
-  turnTo(state.batches[0] ?? add(say("Batch"), empty()));
-  toast(() => say("Deleted “{name}”.", { name: nameOf(gone) }), () => say("Undo"), () => {
+  turnTo(state.batches[0] ?? add(sayIn("name of a batch", "Batch"), empty()));
+  toast(() => sayIn("said after it was done", "Deleted “{name}”.", { name: nameOf(gone) }), () => sayIn("button", "Undo"), () => {
     state.batches.splice(place, 0, gone);
     tellKept(store.store(gone));
     turnTo(gone);
@@ -93,27 +94,41 @@ export function openBatches() {
   const [newest] = state.batches;
   if (newest) {
     tellKept(true);
-    mark("stale", () => say("An example until the calculator is awake; your batch comes in a moment."));
+    mark("stale", () => say("This is an example until the calculator has loaded. Your batch comes in a moment."));
     turnTo(state.batches.find(({ id }) => id === wanted) ?? newest);
   } else {
-    turnTo(add(say("Example"), example));
+    const made = add(sayIn("name of a batch", "Example"), example);
+    begun = made.id;
+    turnTo(made);
   }
 }
 
-/** Another window wrote: a newer copy of the batch on the page is shown, and can be undone. */
-export function followOtherWindows() {
-  store.watch(() => {
-    const mine = theBatch();
-    state.batches = store.open();
-    const theirs = state.batches.find(({ id }) => id === mine.id);
-    if (theirs && theirs.changed > mine.changed) {
-      takeTheirs(theirs, state.editedHere ? [...state.past, JSON.stringify(mine.request)] : state.past);
+/** Follow what other windows write, and what comes back from the database. */
+export function followChanges() {
+  store.watch(followStored);
+  store.watchForLost(() => {
+    const isUnused = theBatch().id === begun && isExample() && !state.editedHere;
+    if (!isUnused || byId("preview", HTMLDialogElement).open) {
+      followStored();
       return;
     }
-    if (theirs) state.batches[state.batches.indexOf(theirs)] = mine;
-    else state.batches.unshift(mine);
-    listBatches();
+    store.remove(begun);
+    location.reload(); // so that this window hears of what others write, too
   });
+}
+
+/** What is stored was changed elsewhere: a newer copy of the batch on the page is shown, and can be undone. */
+function followStored() {
+  const mine = theBatch();
+  state.batches = store.open();
+  const theirs = state.batches.find(({ id }) => id === mine.id);
+  if (theirs && theirs.changed > mine.changed) {
+    takeTheirs(theirs, state.editedHere ? [...state.past, JSON.stringify(mine.request)] : state.past);
+    return;
+  }
+  if (theirs) state.batches[state.batches.indexOf(theirs)] = mine;
+  else state.batches.unshift(mine);
+  listBatches();
 }
 
 /** @param {Batch} theirs @param {string[]} before steps that undo it */
@@ -121,5 +136,5 @@ function takeTheirs(theirs, before) {
   turnTo(theirs);
   state.past = before;
   tellHistory();
-  toast(() => say("This batch was changed in another window."), before.length ? () => say("Undo") : null, undo);
+  toast(() => say("This batch was changed in another window."), before.length ? () => sayIn("button", "Undo") : null, undo);
 }

@@ -7,7 +7,7 @@ import { restart } from "../engine/client.js";
 import { followers, state, theBatch } from "../store/state.js";
 import { forgetAnswers, keepAnswer, recalculate, showBatchName, showLast } from "./answers.js";
 import * as ashes from "./ash_choice.js";
-import { beginBatch, deleteBatch, duplicate, followOtherWindows, openBatches, turnToChosen } from "./batch_choice.js";
+import { beginBatch, deleteBatch, duplicate, followChanges, openBatches, turnToChosen } from "./batch_choice.js";
 import { copyLink, openFile, takeLink, tellUnreadable } from "./exchange.js";
 import * as form from "./form.js";
 import { changed, redo, takeAsh, undo } from "./history.js";
@@ -114,7 +114,7 @@ export function startBench() {
   startSteps();
   followers.request.push(tellSentence);
   followers.answer.push(showStep);
-  followOtherWindows();
+  followChanges();
   ashes.start({ request: () => form.askedAt("batch", state.batch?.request ?? {}), use: takeAsh });
   openBatches();
   tellUnreadable();

@@ -4,7 +4,7 @@ import { today } from "../common/clock.js";
 import { byId, download, made } from "../common/dom.js";
 import { toast } from "../common/notices.js";
 import { go } from "../common/places.js";
-import { say, show } from "../common/words.js";
+import { say, sayIn, sayOf, show } from "../common/words.js";
 import { link, newId, read, readLink } from "../store/batch_files.js";
 import * as store from "../store/batches.js";
 import { state, theBatch } from "../store/state.js";
@@ -28,7 +28,7 @@ const isSame = (one, other) => JSON.stringify([one.name, one.request]) === JSON.
  */
 function offer({ batches = [], problem, unreadable }, title, nothingNew) {
   if (problem) {
-    toast(() => problem);
+    toast(problem);
     return;
   }
   const here = new Map(state.batches.map((each) => [each.id, each]));
@@ -44,8 +44,8 @@ function offer({ batches = [], problem, unreadable }, title, nothingNew) {
   show(byId("preview-title"), title);
   show(byId("preview-words"), () => (unreadable ? say("Some of it could not be read and is left out.") : ""));
   byId("preview-list").replaceChildren(...coming.map((each) => lineOf(each, here.has(each.id))));
-  show(byId("preview-keep"), () => (clashing ? say("Add, keeping mine too") : say("Add")));
-  show(byId("preview-replace"), () => say("Replace mine"));
+  show(byId("preview-keep"), () => (clashing ? say("Add, keeping mine too") : sayIn("button", "Add")));
+  show(byId("preview-replace"), () => sayIn("button", "Replace mine"));
   byId("preview-replace").hidden = !clashing;
   askWhether(coming);
 }
@@ -64,7 +64,7 @@ function askWhether(coming) {
 /** @param {Batch} batch @param {boolean} isHere */
 function lineOf(batch, isHere) {
   const item = made("li");
-  const between = isHere ? say(" (another version of one that is here): ") : ": ";
+  const between = isHere ? ` (${say("another version of one that is here")}): ` : ": ";
   item.append(made("strong", nameOf(batch)), between, summaryOf(batch.request));
   return item;
 }
@@ -87,7 +87,7 @@ function takeIn(coming, replace) {
   if (!one) return;
   const left = turnTo(one);
   const count = taken.length;
-  toast(() => (count === 1 ? say("Added “{name}”.", { name: nameOf(one) }) : say("Added {count} batches.", { count })) + left, () => say("Undo"), () => {
+  toast(() => (count === 1 ? sayIn("said after it was done", "Added “{name}”.", { name: nameOf(one) }) : sayOf(count, "Added {count} batch.", "Added {count} batches.")) + left(), () => sayIn("button", "Undo"), () => {
     for (const { id } of state.batches) store.remove(id);
     state.batches = before;
     for (const each of before) store.store(each);
@@ -104,7 +104,7 @@ function takeOne(batch, replace) {
     tellKept(store.store(mine));
     return mine;
   }
-  return add(batch.name || say("Batch"), batch.request, batch.done, mine ? newId() : batch.id);
+  return add(batch.name || sayIn("name of a batch", "Batch"), batch.request, batch.done, mine ? newId() : batch.id);
 }
 
 /**
@@ -153,7 +153,7 @@ export function tellUnreadable() {
   const count = Object.keys(spoilt).length;
   if (!count) return;
   toast(
-    () => say("Batches kept here that can't be read: {count}. They are left as they are.", { count }),
+    () => say("Batches saved here that can't be read: {count}. They are left as they are.", { count }),
     () => say("Save them to a file"),
     () => download(`feedcalc-unreadable-${today()}.json`, JSON.stringify(spoilt, null, 1), "application/json"),
   );

@@ -2,7 +2,7 @@
 
 import { all, byId, first } from "../common/dom.js";
 import { go } from "../common/places.js";
-import { say, show } from "../common/words.js";
+import { say, sayIn, show } from "../common/words.js";
 import { wordsOf } from "../store/changes.js";
 import * as inForm from "./form.js";
 
@@ -39,7 +39,7 @@ function tellReadings({ assumed, read_as: readings }) {
     if (field && typed && amount) inForm.understand(field, amount);
     if (!amount) place.replaceChildren();
     else if (typed) show(place, () => say("Read as {amount}.", { amount }));
-    else show(place, () => say("Taken: {amount}.", { amount }));
+    else show(place, () => sayIn("what was typed", "Taken: {amount}.", { amount }));
   }
 }
 

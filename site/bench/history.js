@@ -3,7 +3,7 @@
 import { byId } from "../common/dom.js";
 import { localMoment } from "../common/clock.js";
 import { CUSTOMS, keep as keepText, kept } from "../common/storage.js";
-import { say } from "../common/words.js";
+import { sayIn } from "../common/words.js";
 import { isExample, state, theBatch } from "../store/state.js";
 import { recalculate } from "./answers.js";
 import * as ashes from "./ash_choice.js";
@@ -68,7 +68,7 @@ export function changed(name = null) {
 
 /** The example was touched: from now on it is the grower's own batch, begun now. @param {import("../types").Batch} batch */
 function makeOwn(batch) {
-  if (batch.name === say("Example")) batch.name = say("Batch");
+  if (batch.name === sayIn("name of a batch", "Example")) batch.name = sayIn("name of a batch", "Batch");
   byId("batch-name", HTMLInputElement).value = batch.name;
   const example = JSON.parse(state.example);
   const { request } = batch;

@@ -43,12 +43,12 @@ export function tellKept(kept) {
   const place = byId("kept");
   place.classList.toggle("warning", !kept);
   if (kept) {
-    show(place, () => say("Kept in this browser. A file is safer."));
+    show(place, () => say("Saved in this browser. A file is safer."));
     return;
   }
   const toFile = button(say("Save all to a file"), exportAll);
   toFile.id = "export-now";
-  place.replaceChildren(say("Not kept: this browser's storage is full or refused. Save it to a file: "), toFile);
+  place.replaceChildren(`${say("Not saved: this browser's storage is full or blocked. Save it to a file:")} `, toFile);
 }
 
 /** Every key is stored at once; what could not be is tried again. */

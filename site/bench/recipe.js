@@ -46,13 +46,13 @@ function showReply(reply) {
 async function answer(kind) {
   asked = kind;
   const state = byId("recipe-state");
-  show(state, () => say("Being worked out anew…"));
+  show(state, () => say("Being worked out again…"));
   try {
     showReply(await ask(requestFor(kind), { line: "recipe" }));
     show(state, () => say("For what is typed now."));
   } catch (error) {
     if (/** @type {Error} */ (error).name === "Superseded") return;
-    show(state, () => say("Not worked out: the calculator does not run here. What is typed is kept."));
+    show(state, () => say("Not worked out: the calculator cannot run in this browser. What you typed is kept."));
   }
 }
 

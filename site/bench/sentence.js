@@ -1,14 +1,14 @@
 // What I have, as a sentence: taps that set fields of the form, and show what the form holds.
 
 import { all, byId, first } from "../common/dom.js";
-import { onLanguage, say, show } from "../common/words.js";
+import { onLanguage, sayIn, show } from "../common/words.js";
 import { state } from "../store/state.js";
 import * as form from "./form.js";
 import { changed } from "./history.js";
 
 const MOST_CANS = 20;
 const OTHER = "other";
-/** Sizes that cans are sold in, by what a gallon is: common practice, no source. */
+/** Sizes that cans are sold in, by what a gallon is: often done; no source found. */
 const SIZES = {
   metric: ["1 L", "2 L", "5 L", "7 L", "9 L", "10 L", "12 L", "15 L"],
   us: ["1 qt", "0.5 gal", "1 gal", "2 gal", "2.5 gal", "3 gal", "5 gal"],
@@ -58,12 +58,12 @@ function tellCans() {
   if (byId("can-count").textContent !== count) byId("can-count").textContent = count;
   const more = rows.slice(1).map((_, place) => `${valueAt(`cans.${place + 1}.count`) || "1"} × ${valueAt(`cans.${place + 1}.size`)}`);
   byId("more-cans").hidden = !more.length;
-  show(byId("more-cans"), () => say("and {cans}", { cans: more.join(", ") }));
+  show(byId("more-cans"), () => sayIn("size of a can", "and {cans}", { cans: more.join(", ") }));
 }
 
 /** List sizes to choose from, where they are not listed already. @param {string[]} sizesOffered */
 function offer(sizesOffered) {
-  const wanted = [...sizesOffered.map((text) => [text, text]), [say("another size"), OTHER]];
+  const wanted = [...sizesOffered.map((text) => [text, text]), [sayIn("size of a can", "another size"), OTHER]];
   if (String(wanted) === String([...size.options].map(({ text, value }) => [text, value]))) return;
   size.replaceChildren(...wanted.map(([text, value]) => new Option(text, value)));
 }

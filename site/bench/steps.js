@@ -47,7 +47,7 @@ export function showStep() {
   byId("waiting").hidden = !(within && shownStep === WAITS);
   byId("at-last").hidden = !(within && OFFERS.includes(shownStep));
   if (within) byId("reading").hidden = shownStep !== READS;
-  show(byId("begin-steps"), () => (theBatch().done.length ? say("Go on with the steps") : say("Begin the steps")));
+  show(byId("begin-steps"), () => (theBatch().done.length ? say("Continue the steps") : say("Begin the steps")));
   tellTime();
 }
 
@@ -95,14 +95,14 @@ function tellTime() {
     const told = say("It is clear");
     document.title = `● ${told} – ${document.title}`;
     if (byId("wait-sound", HTMLInputElement).checked) sound();
-  } else if (!isClear && document.title.startsWith("● ")) document.title = document.title.replace(/^.*? – /, "");
+  } else if (!isClear && document.title.startsWith("● ")) document.title = document.title.replace(/^.*? \u2013 /, "");
 }
 
 /** @param {Date | null} ready @param {number} left */
 function leftWords(ready, left) {
   if (!ready) return say("Say when it began, and the page counts the hours.");
   if (!isWaiting()) return say("The clock starts when you tick that the ash is in the water.");
-  if (left <= 0) return say("The time is up: look whether it is clear.");
+  if (left <= 0) return say("The time is up. Look if it is clear.");
   const hours = Math.floor(left / (60 * MINUTE));
   const minutes = Math.floor(left / MINUTE) % 60;
   return hours ? say("{hours} h {minutes} min left", { hours, minutes }) : say("{minutes} min left", { minutes });

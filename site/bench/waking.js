@@ -22,15 +22,14 @@ const CAUSES = {
   WebAssembly: () => say("This browser has no WebAssembly; a strict security mode may have switched it off. Allow it for this page, or open the page in another browser."),
   Worker: () => say("This browser runs no programs in the background, which the calculator needs. Open the page in another browser."),
   DecompressionStream: () => say("This browser is too old to unpack the calculator. Open the page in a browser of 2023 or newer."),
-  gone: () => say("The page on the host has changed. Load it anew."),
   damaged: () => (document.documentElement.hasAttribute("data-installable")
-    ? say("A part of this page came incomplete or damaged. Try again; if this is told again, load the page anew later.")
-    : say("This file is incomplete or damaged. Download or copy it again and put it in place of this one, under the same name; then what is kept is there again.")),
+    ? say("A part of this page is incomplete or damaged. Try again. If you see this again, reload the page later.")
+    : say("This file is incomplete or damaged. Download or copy it again, and put it in place of this one under the same name. Then what you saved is there again.")),
 };
 
 /** Wake the calculator, and show how far that is. */
 export function wakeEngine() {
-  show(byId("state-words"), () => say("Getting the calculator ready. The example can be read meanwhile."));
+  show(byId("state-words"), () => say("Getting the calculator ready. You can read the example until then."));
   startEngine({
     onStage: ({ name, done, total }) => {
       const bar = byId("state-bar", HTMLProgressElement);
@@ -47,8 +46,10 @@ export function wakeEngine() {
       byId("state-bar").hidden = true;
     },
     onFailed: ({ message, cause }) => {
-      const words = () => say("The calculator can't start here. The sheet below stays readable, and its cautions hold for every batch. What you type is kept.");
-      const reason = CAUSES[/: 404$/.test(message) ? "gone" : cause] ?? (() => say("Reason: {message} Browser: {browser}", { message, browser: navigator.userAgent }));
+      const words = () => say("The calculator can't start here. You can still read the sheet below, and its cautions are right for every batch. What you type is kept.");
+      const gone = /^(.*): 404$/.exec(message)?.[1];
+      const changed = gone ? () => say("The page on the host has changed: {part} is no longer there. Load the page anew.", { part: gone }) : null;
+      const reason = changed ?? CAUSES[cause] ?? (() => say("Reason: {message} Browser: {browser}", { message, browser: navigator.userAgent }));
       byId("state-bar").hidden = true;
       show(byId("state-words"), words);
       show(byId("state-why"), reason);

@@ -25,9 +25,9 @@ const COUNTRY = "feedcalc.book.country";
 const html = document.documentElement;
 /** @type {Record<string, import("../common/words.js").Words>} */
 const STATES = {
-  "": () => say("Kept in this browser. A file is safer."),
+  "": () => say("Saved in this browser. A file is safer."),
   refused: () => say("This browser refuses to keep the book. What you write is only in this window, with a small copy beside it: save it to a file."),
-  newer: () => say("A newer feedcalc keeps this browser's book. Load the page anew; what you write meanwhile should go into a file."),
+  newer: () => say("A newer feedcalc wrote this browser's book. Reload the page. Until then, save what you write to a file."),
   full: () => say("This browser's storage is full. The last changes are only in this window: save the book to a file."),
 };
 
@@ -83,19 +83,19 @@ function showState() {
   line.replaceChildren((STATES[isKept ? "" : why] ?? STATES.refused)?.() ?? "");
   if (!isKept) line.append(" ", button(say("Save the book to a file"), saveBook));
   if (journal().length && html.dataset.engine !== "ready") {
-    line.append(" ", say("What you wrote last is kept and goes into the book once the calculator is awake."));
+    line.append(" ", say("What you wrote last is kept. It goes into the book once the calculator has loaded."));
   }
   showTroubles();
 }
 
 function showTroubles() {
   const troubles = byId("book-troubles");
-  const deadly = records.deadly().map((each) => made("p", say("The calculator stops when it works on “{name}” of the book. The sums leave that out; the book and its file keep it.", { name: nameOf(each) })));
+  const deadly = records.deadly().map((each) => made("p", say("The calculator stops when it works on “{name}” in the book. The sums leave it out. The book and its file keep it.", { name: nameOf(each) })));
   troubles.hidden = !records.broken().length && !deadly.length;
   troubles.replaceChildren(...deadly);
   if (!records.broken().length) return;
   troubles.append(
-    made("p", say("Something in this browser's book can't be read any more. It was left as it is, and everything else is shown. If you have a file of the book, open it: that mends it.")),
+    made("p", say("Something in this browser's book can't be read any more. It was left as it is, and everything else is shown. If you have a file of the book, open it to repair this.")),
     button(say("Save what can't be read"), saveUnreadable),
   );
 }

@@ -3,7 +3,7 @@
 import { textOf as calendarOf } from "../common/calendar_file.js";
 import { today } from "../common/clock.js";
 import { byId, download, first, made } from "../common/dom.js";
-import { say, show } from "../common/words.js";
+import { say, sayIn, show } from "../common/words.js";
 import { open as openBatches } from "../store/batches.js";
 import { askBook, remember, textsOf, wordsOf, work } from "../store/changes.js";
 import { withoutDeadly } from "../store/deadly.js";
@@ -53,7 +53,7 @@ async function saveWith(name, asked, type, textOf) {
       tellLeftOut();
     } else tell(() => wordsOf(reply.errors));
   } catch {
-    tell(() => say("The calculator does not run here, so only the plain file can be saved."));
+    tell(() => say("The calculator cannot run in this browser, so only the plain file can be saved."));
   }
 }
 
@@ -61,7 +61,7 @@ async function saveWith(name, asked, type, textOf) {
 function tellLeftOut() {
   const asked = new Set(withoutDeadly(records.all()));
   const names = records.all().filter((record) => !asked.has(record)).map(nameOf).join("; ");
-  if (names) tell(() => say("This file leaves out what the calculator can't bear: {names}. The file of the whole book has it.", { names }));
+  if (names) tell(() => say("This file leaves out what the calculator can't work with: {names}. The file of the whole book has it.", { names }));
 }
 
 /**
@@ -102,7 +102,7 @@ export async function openText(text, name) {
   try {
     read = await askBook({ do: csv ? "read csv" : "read file", text, at: records.stamp(), by: records.device(), book: records.asObject() });
   } catch {
-    tell(() => say("The calculator does not run here, so no file can be read. Try again when it is awake."));
+    tell(() => say("The calculator is not running, so no file can be read. Try again when it has loaded."));
     return;
   }
   const { ok, errors, values } = read;
@@ -133,13 +133,13 @@ function listFound(changed, aside) {
   const here = new Map(records.all().map((record) => [record.id, record]));
   const fresh = changed.filter(({ id }) => !here.has(id));
   const other = changed.filter(({ id }) => here.has(id));
-  show(byId("book-preview-words"), () => say("New: {fresh}. Changed: {other}. Set aside because it can't be read: {aside}.", {
+  show(byId("book-preview-words"), () => say("New: {fresh}. Changed: {other}. Left out because it can't be read: {aside}.", {
     fresh: fresh.length, other: other.length, aside: aside.length,
   }));
   byId("book-preview-list").replaceChildren(
-    ...fresh.slice(0, LONGEST_LIST).map((record) => lineOf(say("New:"), nameOf(record))),
-    ...other.slice(0, LONGEST_LIST).map((record) => lineOf(say("Changed:"), differences(here.get(record.id), record))),
-    ...aside.slice(0, LONGEST_LIST).map((each) => lineOf(say("Set aside:"), wordsOfAside(each))),
+    ...fresh.slice(0, LONGEST_LIST).map((record) => lineOf(sayIn("what a file brings", "New:"), nameOf(record))),
+    ...other.slice(0, LONGEST_LIST).map((record) => lineOf(sayIn("what a file brings", "Changed:"), differences(here.get(record.id), record))),
+    ...aside.slice(0, LONGEST_LIST).map((each) => lineOf(sayIn("what a file brings", "Left out:"), wordsOfAside(each))),
   );
 }
 
@@ -157,7 +157,7 @@ const wordsOfAside = (each) => (typeof each === "string" ? each : [each.place ??
 function differences(mine, coming) {
   const names = Object.keys(coming.fields).filter((name) => textIn(mine, name) !== textIn(coming, name) && name !== "request");
   const told = names.map((name) => say("“{mine}” becomes “{coming}”", { mine: textIn(mine, name), coming: textIn(coming, name) }));
-  return [mine ? nameOf(mine) : "", ...(told.length ? told : [say("only its history grows")])].join("; ");
+  return [mine ? nameOf(mine) : "", ...(told.length ? told : [say("only its history gets longer")])].join("; ");
 }
 
 /** @param {BookRecord[]} coming */

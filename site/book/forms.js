@@ -2,7 +2,7 @@
 
 import { today } from "../common/clock.js";
 import { button, byId, fieldsIn, first, made } from "../common/dom.js";
-import { say } from "../common/words.js";
+import { say, sayIn } from "../common/words.js";
 import { open as openBatches } from "../store/batches.js";
 import { wordsOf, write } from "../store/changes.js";
 import * as journal from "../store/journal.js";
@@ -222,7 +222,7 @@ function giveBack(open, fields, refused) {
  */
 export function backToTyping({ kind, id }, fields, errors) {
   journal.keepDraft(`${kind} ${id}`, { kind, id, fields });
-  tell(() => say("Something you wrote could not be taken; it stands as not finished. {reason}", { reason: wordsOf(errors) }));
+  tell(() => say("Something you wrote could not go into the book. You find it under “not finished”. {reason}", { reason: wordsOf(errors) }));
 }
 
 /** Close the open form and throw away what stands in it; that can be undone. */
@@ -237,7 +237,7 @@ export function giveUp() {
     tellNothing();
     return;
   }
-  tell(() => say("What you typed was thrown away."), () => say("Undo"), () => {
+  tell(() => say("What you typed was deleted."), () => sayIn("button", "Undo"), () => {
     journal.keepDraft(key, draft);
     openForm(kind, was, {}, key);
   });
@@ -258,16 +258,16 @@ function linesOf(key, draft) {
   const what = first(key === draft.kind ? "[data-new]" : "[data-again]", HTMLElement, formOf(draft.kind)).textContent;
   const buttons = made("div", "", { class: "buttons" });
   buttons.append(
-    button(say("Go on with it"), () => openForm(draft.kind, withId(draft.id) ?? null, {}, key)),
-    button(say("Throw it away"), () => {
+    button(say("Continue with it"), () => openForm(draft.kind, withId(draft.id) ?? null, {}, key)),
+    button(sayIn("button", "Delete it"), () => {
       journal.keepDraft(key, null);
       showDrafts();
-      tell(() => say("Thrown away."), () => say("Undo"), () => {
+      tell(() => sayIn("said after it was done", "Deleted."), () => sayIn("button", "Undo"), () => {
         journal.keepDraft(key, draft);
         showDrafts();
         tellNothing();
       });
     }),
   );
-  return [made("p", say("Begun and not finished: {what}", { what })), buttons];
+  return [made("p", say("Not finished: {what}", { what })), buttons];
 }

@@ -1,7 +1,7 @@
 // Lists of records, with what each was before and what can be done with it.
 
 import { all, button, byId, made } from "../common/dom.js";
-import { say } from "../common/words.js";
+import { say, sayIn } from "../common/words.js";
 import { write } from "../store/changes.js";
 import { isThere, textIn } from "../store/shapes.js";
 import { openForm } from "./forms.js";
@@ -57,16 +57,16 @@ function lineOf(record, actions, isOpen) {
 }
 
 /** @param {BookRecord} record */
-const change = (record) => button(say("Change"), () => openForm(record.kind, record), nameOf(record));
+const change = (record) => button(sayIn("button", "Change"), () => openForm(record.kind, record), nameOf(record));
 
 /** @param {BookRecord} record */
-const remove = (record) => button(say("Remove"), async () => {
+const remove = (record) => button(sayIn("button", "Remove"), async () => {
   await write(record.kind, record.id, { removed: "yes" });
-  tellUndoable(() => say("Removed “{name}”. It stands under “Removed”.", { name: nameOf(record) }));
+  tellUndoable(() => say("Removed “{name}”. You find it under “Removed”.", { name: nameOf(record) }));
 }, nameOf(record));
 
 /** @param {BookRecord} record */
-const putBack = (record) => button(say("Put back"), async () => {
+const putBack = (record) => button(sayIn("button", "Put back"), async () => {
   await write(record.kind, record.id, { removed: "" });
   tellUndoable(() => say("Put back “{name}”.", { name: nameOf(record) }));
 }, nameOf(record));
@@ -81,13 +81,13 @@ function historyOf(record) {
 function lineOfPast(record, { field, text, at }) {
   const { kind, id } = record;
   const label = formOf(kind)?.querySelector(`label[for$="-${CSS.escape(field)}"]`)?.textContent ?? field;
-  const was = () => (text ? choiceOf(kind, field, text) : say("nothing"));
+  const was = () => (text ? choiceOf(kind, field, text) : sayIn("a field before it was changed", "nothing"));
   const day = dayOf(changedAfter(record, field, at));
   const item = made("li", say("{label}: was “{was}”, changed {day}.", { label, was: was(), day }));
   if (!view.example && text !== textIn(record, field)) {
-    item.append(" ", button(say("Use again"), async () => {
+    item.append(" ", button(sayIn("button", "Use again"), async () => {
       await write(kind, id, { [field]: text });
-      tellUndoable(() => say("“{was}” stands again.", { was: was() }));
+      tellUndoable(() => say("“{was}” is back.", { was: was() }));
     }, `${label}, ${was()}`));
   }
   return item;

@@ -40,7 +40,7 @@ export function lookAgain(pause = TYPING_PAUSE) {
     tellProgress(null);
     return;
   }
-  mark("stale", () => say("Being worked out anew…"));
+  mark("stale", () => say("Being worked out again…"));
   timer = setTimeout(() => lookAtBook(asked), pause);
 }
 
@@ -91,9 +91,9 @@ async function season(asked, chosen, ranges) {
   } catch (error) {
     const { name } = /** @type {Error} */ (error);
     if (asked !== look || name === "Superseded") return null;
-    mark("stale", name === "Died" ? () => say("The calculator stopped twice over this and was started anew. Change something, or try again.") : ranges === "on"
-      ? () => say("Typical figures; working out the ranges took too long and was stopped.")
-      : () => say("Not worked out: the calculator does not run here. What is written is kept."));
+    mark("stale", name === "Died" ? () => say("The calculator stopped twice over this and was started again. Change something, or try again.") : ranges === "on"
+      ? () => say("Typical figures. Working out the ranges took too long and was stopped.")
+      : () => say("Not worked out: the calculator cannot run in this browser. What you wrote is kept."));
     return null;
   }
 }
@@ -116,7 +116,7 @@ function showSeason(reply, parts) {
   if (editing) tellErrors(reply.ok ? [] : reply.errors.filter(({ field }) => field.startsWith("what_if")), reply.read_as);
   byId("book-what-if").hidden = !(editing && reply.ok && reply.html.what_if);
   if (!reply.ok) {
-    mark("stale", editing ? () => say("Not for what is typed now: mend the marked fields first.") : () => wordsOf(reply.errors));
+    mark("stale", editing ? () => say("This is not for what is typed now. Correct the marked fields first.") : () => wordsOf(reply.errors));
     return;
   }
   for (const part of parts) putMarkup(partOf(part), reply.html[part] ?? "");

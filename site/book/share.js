@@ -20,7 +20,7 @@ export function winterAsh() {
 async function shareOut() {
   const told = byId("share-told");
   const country = byId("book-country", HTMLSelectElement).value;
-  show(told, () => say("Being worked out anew…"));
+  show(told, () => say("Being worked out again…"));
   try {
     const reply = await ask({
       ...customs(), ask: "share", now: localMoment(), book: asObject(shownRecords()), ash: winterAsh(), ...(country && { country }),
@@ -29,7 +29,7 @@ async function shareOut() {
     putMarkup(byId("share-sheet"), reply.ok ? reply.html.share ?? "" : "");
     if (reply.ok) first("#shared-out").focus();
   } catch (error) {
-    if (/** @type {Error} */ (error).name !== "Superseded") show(told, () => say("Not worked out: the calculator does not run here. What is written is kept."));
+    if (/** @type {Error} */ (error).name !== "Superseded") show(told, () => say("Not worked out: the calculator cannot run in this browser. What you wrote is kept."));
   }
 }
 

@@ -1,7 +1,7 @@
 // What the book says it has done, and how to take that back.
 
 import { byId, button, made } from "../common/dom.js";
-import { onLanguage, say } from "../common/words.js";
+import { onLanguage, sayIn } from "../common/words.js";
 import { redoStep, undoStep, wordsOf } from "../store/changes.js";
 import { refresh } from "./view.js";
 
@@ -22,7 +22,7 @@ export function tell(words, action = null, act = () => {}) {
 }
 
 /** Say what was done, and offer to undo it. @param {Words} words */
-export const tellUndoable = (words) => tell(words, () => say("Undo"), undo);
+export const tellUndoable = (words) => tell(words, () => sayIn("button", "Undo"), undo);
 
 /** Say nothing any longer. */
 export function tellNothing() {
@@ -36,15 +36,15 @@ function draw() {
   if (!told) return;
   place.append(made("p", told.words()));
   if (told.action) place.append(button(told.action(), told.act));
-  place.append(button(say("Close"), tellNothing));
+  place.append(button(sayIn("button", "Close"), tellNothing));
 }
 
 export async function undo() {
-  tellRetraced(await undoStep(), () => say("Undone."));
+  tellRetraced(await undoStep(), () => sayIn("said after it was done", "Undone."));
 }
 
 export async function redo() {
-  tellRetraced(await redoStep(), () => say("Done again."));
+  tellRetraced(await redoStep(), () => sayIn("said after it was done", "Done again."));
 }
 
 /** @param {import("../types").Refusal[] | null | undefined} refused @param {Words} words */

@@ -3,7 +3,7 @@
 import { today } from "../common/clock.js";
 import { byId, first } from "../common/dom.js";
 import { toast } from "../common/notices.js";
-import { say } from "../common/words.js";
+import { say, sayIn } from "../common/words.js";
 import { undoStep, wordsOf, write } from "../store/changes.js";
 import * as records from "../store/records.js";
 import { entryOf } from "./forms.js";
@@ -74,7 +74,7 @@ export function startToBook(batch) {
     if (refused) return;
     dialog.close();
     refresh();
-    toast(() => say("Written in the book."), () => say("Undo"), async () => {
+    toast(() => say("Written in the book."), () => sayIn("button", "Undo"), async () => {
       await undoStep();
       refresh();
     });

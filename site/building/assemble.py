@@ -39,11 +39,11 @@ from building.payload import as_text
 from building.words import page_words
 from feedcalc import engine, published
 from feedcalc.contract.asks import PAGE_PARTS
-from feedcalc.contract.fields import LOCALES, REQUEST_FIELDS
+from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.garden.plants import plants
 from feedcalc.sheets.paper.wall import wall_sizes
-from feedcalc.words.languages import LANGUAGES
+from feedcalc.words.languages import LANGUAGES, LOCALES
 
 STYLES = ("styles/page.css", "styles/label_choice.css", "styles/book.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
@@ -123,6 +123,7 @@ def page_without_engine() -> str:
 def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) -> bytes:
     """Return the page; the one file is in windows-1252, for its payload, and has nothing but ASCII besides."""
     styles = [(SITE / name).read_text(encoding="utf-8") for name in STYLES]
+    "".join((parts.script, *styles)).encode("ascii")  # an error where not: what is written otherwise has another hash
     policy = _policy(parts.script, styles, installable=installable)
     script = Markup(f"<script>{parts.script}</script>\n")
     looks = Markup("").join(Markup(f"<style>{text}</style>\n") for text in styles)
@@ -164,9 +165,9 @@ def _rendered(
 def _page_words() -> Markup:
     """The catalogues of the page's own words, as data for common/words.js: only the one in use is read."""
     words = page_words()
-    plants = words.pop("plants")
-    data = {"page-words": {name: words.pop(name) for name in ("messages", "static")}}
-    data |= {f"words-{tag}": {"words": held, "plants": plants[tag]} for tag, held in words.items()}
+    plants, forms = words.pop("plants"), words.pop("forms")
+    data = {"page-words": {name: words.pop(name) for name in ("messages", "static", "locales", "rtl")}}
+    data |= {f"words-{tag}": {"words": held, "plants": plants[tag], "forms": forms[tag]} for tag, held in words.items()}
     element = Markup('<script type="application/json" id="{}">{}</script>\n')
     return Markup("").join(element.format(name, _json(each)) for name, each in data.items())
 

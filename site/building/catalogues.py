@@ -1,4 +1,6 @@
-"""Compile the translations (``.po``) into what the package reads (``.mo``).
+"""Compile the translations (``.po``) into what the package reads (``.mo``), and list the languages there are.
+
+A language is added by one file: its ``.po``. What it is called, how it runs and how it writes numbers comes from CLDR.
 
 It is a build hook of hatchling as well, so that every wheel, source archive and editable install has all catalogues.
 Nothing of the package is imported here, because a build has none of its dependencies.
@@ -7,11 +9,14 @@ Nothing of the package is imported here, because a build has none of its depende
 from __future__ import annotations
 
 import io
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from babel import Locale
+from babel.core import get_global
 from babel.messages.catalog import Catalog, Message
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
@@ -23,6 +28,25 @@ DATED = re.compile(
     r"|Project-Id-Version):.*\n",
     re.MULTILINE,
 )
+
+
+# The file that lists the languages, and the country of a catalogue where CLDR's likeliest is another.
+LISTED = "languages.json"
+COUNTRIES = {"pt": "PT"}
+
+
+def about(tag: str) -> dict[str, str]:
+    """The name of a language in itself, its locale for numbers, its direction and its decimal mark, by CLDR."""
+    locale = Locale.parse(tag)
+    country = COUNTRIES.get(tag) or get_global("likely_subtags")[tag].split("_")[-1]
+    name = locale.get_display_name() or tag
+    mark = locale.number_symbols["latn"]["decimal"]
+    return {
+        "name": name[:1].upper() + name[1:],
+        "locale": f"{tag}-{country}",
+        "direction": locale.text_direction,
+        "decimal": mark,
+    }
 
 
 def compile_catalogues(folder: Path) -> None:
@@ -38,6 +62,10 @@ def compile_catalogues(folder: Path) -> None:
         compiled = source.with_suffix(".mo")
         if not compiled.is_file() or compiled.read_bytes() != stream.getvalue():
             compiled.write_bytes(stream.getvalue())
+    languages = {source.stem: about(source.stem) for source in sources}
+    listed = json.dumps(languages, ensure_ascii=False, indent=1) + "\n"
+    if not (folder / LISTED).is_file() or (folder / LISTED).read_text(encoding="utf-8") != listed:
+        (folder / LISTED).write_text(listed, encoding="utf-8")
 
 
 class _Undated:

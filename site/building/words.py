@@ -6,20 +6,22 @@
 
 Rules: English in the source is the message. Messages of Python, of templates, of the page's scripts and of the
 published tables stand in one catalogue. Names of days and months come from CLDR (Babel), here and never at run time.
-A message that is only places and signs is not for translators.
+A message that is only places and signs is not for translators. One or two words have a context: scripts and templates
+give it, tables have their column, the page its element.
 """
 
 from __future__ import annotations
 
+import gettext
 import io
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from babel import Locale
 from babel.messages import extract as gathering
@@ -32,11 +34,13 @@ from building.catalogues import DATED
 from feedcalc import published
 from feedcalc.garden.plants import names_of, plants
 from feedcalc.words import languages
+from feedcalc.words.messages import is_short
 
 ROOT = Path(__file__).resolve().parents[2]
 CATALOGUES = ROOT / "feedcalc" / "words" / "catalogues"
 TEMPLATE = CATALOGUES / "messages.pot"
-TRANSLATED = tuple(tag for tag in languages.LANGUAGES if tag != "en")
+IN = ((1, "c"), 2)  # for Babel: the first argument is the context, the second the message
+TRANSLATED = tuple(sorted(file.stem for file in CATALOGUES.glob("*.po")))
 # Where messages are seen, by what they stand in: the first that fits is told to translators.
 SEEN = (
     ("published/hazard", "hazard statements on label and sheet"),
@@ -61,30 +65,10 @@ SEEN = (
     ("site/", "the page"),
     ("", "sheets and replies"),
 )
-# What a short message means where English could be read in two ways.
+# What a message means where English could be read in two ways and no context says it.
 NOTES = {
-    "lead": "the metal",
-    "within": "of a limit: not passed",
-    "passes": "of grains: go through a filter or rose",
-    "above": "of a value: greater than a limit",
     "may be above": "of a value: perhaps greater than a limit",
-    "open": "of a bucket: without a cover",
-    "lime": "liming material, not the fruit",
-    "drench": "poured on the soil",
-    "mild": "of a liquor: harms little",
-    "hold back": "verdict: do not give ash here now",
-    "go": "verdict: may be given",
-    "go weaker": "verdict: give it more dilute",
-    "held back": "of grains: do not go through",
     "within limits for": "head of a column: for which plants a dilution stays within the limits",
-    "Feed.": "the step of feeding the plants",
-    "Dilute": "head: how far the liquor is diluted",
-    "Wait": "head: how long the liquor settles",
-    "in": "head of a column: in a can, to a plant, to a square metre",
-    "May": "short name of the month",
-    "{name}, copy": "name of a batch that is a copy of another",
-    "Forget": "a button: no longer keep this ash",
-    "Example": "name of the batch that the page begins with",
 }
 PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
 TAG = re.compile(r"</?[a-zA-Z][^<>]*>|&\w+;|\*\*")
@@ -101,12 +85,13 @@ class WordsMissing(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A message, its plural or nothing, where it stands, and what was said about it there."""
+    """A message, its plural and its context or nothing, and where it stands."""
 
     one: str
     many: str
     file: str
     line: int
+    context: str = ""
 
 
 def main(arguments: list[str]) -> None:
@@ -126,15 +111,13 @@ def extract() -> None:
         held = catalogue(tag)
         fresh = Catalog(locale=tag, project="feedcalc", header_comment=_header(tag), charset="utf-8", fuzzy=False)
         held.update(template, no_fuzzy_matching=True, update_header_comment=False)
+        given = names_in_dates(tag) | statements_of_law(tag) | names_of_plants(tag)
         for message in held:
             if message.id:
                 fresh[message.id] = message
-                if message.id in template:
-                    fresh[message.id].auto_comments = template[message.id].auto_comments
-                    fresh[message.id].locations = template[message.id].locations
-        for english, words in (names_in_dates(tag) | statements_of_law(tag) | names_of_plants(tag)).items():
-            if english in fresh:
-                fresh[english].string = words
+                if listed := template.get(message.id, message.context):
+                    message.auto_comments, message.locations = listed.auto_comments, listed.locations
+                message.string = given.get(_one(message), message.string)
         _write(CATALOGUES / f"{tag}.po", fresh)
         left = sum(1 for message in fresh if message.id and not _is_said(message))
         print(f"{tag}: {len(fresh)} messages, {left} to translate")
@@ -146,7 +129,7 @@ def check() -> None:
     for tag in TRANSLATED:
         faults = list(faults_in(tag, template))
         if faults:
-            raise WordsMissing(f"{languages.LANGUAGES[tag]} ({tag}.po): {faults[0]} ({len(faults)} such messages)")
+            raise WordsMissing(f"{catalogues.about(tag)['name']} ({tag}.po): {faults[0]} ({len(faults)} such messages)")
 
 
 def faults_in(tag: str, template: Catalog) -> Iterator[str]:
@@ -156,7 +139,7 @@ def faults_in(tag: str, template: Catalog) -> Iterator[str]:
         if not wanted.id:
             continue
         one = _one(wanted)
-        message = held.get(wanted.id)
+        message = held.get(wanted.id, wanted.context)
         if message is None or not _is_said(message):
             yield f"missing: {one!r}"
         elif message.fuzzy:
@@ -181,37 +164,55 @@ def compile_catalogues() -> None:
 def page_words() -> dict[str, Any]:
     """What words.js needs: the messages that the page may replace, and for each language what they are there.
 
-    The first ``static`` of the messages stand in the page itself, the others in its scripts; ``plants`` are names to
-    offer where one is typed.
+    The first ``static`` of the messages stand in the page itself, the others in its scripts; a context comes before
+    its message, and what depends on a number has a list of forms, ``forms`` telling which is whose. ``plants`` are
+    names to offer where one is typed.
     """
     static = sorted(set(static_messages()))
-    needed = [*static, *sorted({found.one for found in _of_scripts()} - set(static))]
-    words: dict[str, Any] = {"messages": needed, "static": len(static)}
+    scripts = {(found.context, found.one) for found in _of_scripts()}
+    needed = [*static, *sorted(scripts - set(static))]
+    words: dict[str, Any] = {"messages": ["\u0004".join(filter(None, key)) for key in needed], "static": len(static)}
     for tag in TRANSLATED:
-        spoken = {_one(message): message for message in catalogue(tag) if message.id and _is_said(message)}
-        held = [spoken.get(one) for one in needed]
-        words[tag] = [message.string if message and isinstance(message.string, str) else "" for message in held]
+        spoken = {(message.context or "", _one(message)): message for message in catalogue(tag) if message.id}
+        held = [spoken.get(key) for key in needed]
+        words[tag] = [message.string if message and _is_said(message) else "" for message in held]
+    words["locales"] = dict(languages.USUAL_LOCALE)
+    words["rtl"] = sorted(languages.RIGHT_TO_LEFT)
+    words["forms"] = {tag: plural_forms(tag) for tag in TRANSLATED}
     words["plants"] = {tag: sorted(names_of_plants(tag).values()) for tag in TRANSLATED}
     return words
+
+
+def plural_forms(tag: str) -> dict[str, int]:
+    """For each of CLDR's categories of numbers in a language, the place of its form in the catalogue."""
+    place, category = gettext.c2py(catalogue(tag).plural_expr), Locale.parse(tag).plural_form
+    return {category(number): place(number) for number in range(200, -1, -1)}
 
 
 def gathered() -> Catalog:
     """Every message of the sources, in the order of the places where it is seen."""
     found = [*_of_python(), *_of_templates(), *_of_tables(), *_of_scripts()]
-    found += [Found(message, "", "site/page.html.j2", 0) for message in static_messages()]
+    found += [Found(message, "", "site/page.html.j2", 0, context) for context, message in static_messages()]
+    bare: list[Found] = []
     catalog = Catalog(project="feedcalc", charset="utf-8", header_comment=_header(""), fuzzy=False)
     for each in sorted(found, key=lambda each: (_seen(each.file), each.file, each.line)):
         is_words = LETTERS.search(PLACE.sub("", TAG.sub("", each.one))) or each.one in names_in_dates("en")
         if not is_words and "{month}" not in each.one:  # every language puts the parts of a date in its own order
             continue
         places = PLACE.findall(each.one)
+        if is_short(each.one) and not each.context and not each.many:
+            bare.append(each)
         comments = [f"seen: {_seen(each.file)}"]
         if places:
             comments.append("places: " + " ".join(dict.fromkeys(places)))
         if each.one in NOTES:
             comments.append(f"meaning: {NOTES[each.one]}")
         identity: str | tuple[str, str] = (each.one, each.many) if each.many else each.one
-        catalog.add(identity, locations=[(each.file, each.line)], auto_comments=comments)
+        context = each.context or None
+        catalog.add(identity, locations=[(each.file, each.line)], auto_comments=comments, context=context)
+    if bare:
+        lines = "".join(f"\n  {each.file}:{each.line} {each.one!r}" for each in bare)
+        raise WordsMissing(f"one or two words need a context (said_in, pgettext, sayIn):{lines}")
     return catalog
 
 
@@ -254,7 +255,7 @@ def _of_python() -> Iterator[Found]:
             text = re.sub(r'"""[^"]*>>>.*?"""', '""', file.read_text(encoding="utf-8"), flags=re.S)
         else:
             text = file.read_text(encoding="utf-8")
-        yield from _extracted("python", text, name, {"said": None, "said_of": (2, 3)})
+        yield from _extracted("python", text, name, {"said": None, "said_of": (2, 3), "said_in": IN})
 
 
 def _of_templates() -> Iterator[Found]:
@@ -263,7 +264,9 @@ def _of_templates() -> Iterator[Found]:
         options = {"trim_blocks": "true", "lstrip_blocks": "true", "newstyle_gettext": "true", "silent": "false"}
         for line, function, message, _ in _jinja(file.read_bytes(), options):
             one, many = message if isinstance(message, tuple) else (message, "")
-            if function is not None and one:
+            if function == "pgettext":
+                yield Found(many, "", name, line, one)
+            elif function is not None and one:
                 yield Found(one, many or "", name, line)
 
 
@@ -271,11 +274,13 @@ def _jinja(content: bytes, options: dict[str, str]) -> Iterator[tuple[int, str, 
     from jinja2.ext import babel_extract
 
     for line, function, message, comments in babel_extract(
-        io.BytesIO(content), ("_", "gettext", "ngettext"), (), options
+        io.BytesIO(content), ("_", "gettext", "ngettext", "pgettext"), (), options
     ):
         if isinstance(message, tuple):
             message = tuple(part for part in message if isinstance(part, str))
-            message = message if function == "ngettext" and len(message) == 2 else message[0] if message else ""
+            message = (
+                message if function in ("ngettext", "pgettext") and len(message) == 2 else message[0] if message else ""
+            )
         yield line, function, message, comments
 
 
@@ -283,22 +288,26 @@ def _of_tables() -> Iterator[Found]:
     for name, columns in sorted(published.TRANSLATED_COLUMNS.items()):
         for number, row in enumerate(published.table(name), start=1):
             for column in columns:
-                if row[column]:
-                    yield Found(str(row[column]), "", f"feedcalc/published/{name}.csv", number)
+                if cell := published.message_of(name, column, str(row[column])):
+                    yield Found(cell.message, "", f"feedcalc/published/{name}.csv", number, cell.context)
 
 
 def _of_scripts() -> Iterator[Found]:
     for file in modules():
         name = file.relative_to(ROOT).as_posix()
-        yield from _extracted("javascript", file.read_text(encoding="utf-8"), name, {"say": None})
+        yield from _extracted(
+            "javascript", file.read_text(encoding="utf-8"), name, {"say": None, "sayOf": (2, 3), "sayIn": IN}
+        )
 
 
 def _extracted(method: str, text: str, name: str, keywords: dict[str, Any]) -> Iterator[Found]:
     stream = io.BytesIO(text.encode())
-    for line, message, _, _ in gathering.extract(method, stream, keywords=keywords, options={"encoding": "utf-8"}):
+    for line, message, _, context in gathering.extract(
+        method, stream, keywords=keywords, options={"encoding": "utf-8"}
+    ):
         one, many = message if isinstance(message, tuple) else (message, "")
         if one:
-            yield Found(one, many, name, line)
+            yield Found(one, many, name, line, context or "")
 
 
 class _Texts(HTMLParser):
@@ -306,21 +315,36 @@ class _Texts(HTMLParser):
 
     LEFT_ALONE = frozenset({"script", "style", "pre", "datalist"})
     EMPTY = frozenset({"input", "meta", "link", "br", "img", "hr"})
+    # What a short text is, by the element that it stands in; words.js has the same. A choice has its field's name too.
+    CONTEXTS: ClassVar[Mapping[str, str]] = {
+        "option": "choice",
+        "button": "button",
+        "a": "button",
+        "label": "field",
+        "legend": "heading",
+        "summary": "heading",
+        **{f"h{level}": "heading" for level in range(1, 7)},
+    }
 
     def __init__(self) -> None:
         super().__init__()
-        self.texts: list[str] = []
-        self.open: list[tuple[str, bool]] = []
+        self.texts: list[tuple[str, str]] = []
+        self.open: list[tuple[str, bool, str]] = []
         self.text = ""
+        self.field = ""
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.finish()
         given = dict(attrs)
         alone = tag in self.LEFT_ALONE or "data-part" in given or given.get("translate") == "no" or self.alone
         if not alone:
-            self.texts += [given[name] or "" for name in ("aria-label", "title", "alt") if given.get(name)]
+            for name in ("aria-label", "title", "alt"):
+                self.add("read aloud", given.get(name) or "")
+        if tag == "select":
+            self.field = given.get("name") or given.get("id") or ""
         if tag not in self.EMPTY:
-            self.open.append((tag, alone))
+            kind = self.CONTEXTS.get(tag) or (self.open[-1][2] if self.open else "page")
+            self.open.append((tag, alone, f"choice: {self.field}" if tag == "option" else kind))
 
     def handle_endtag(self, tag: str) -> None:
         self.finish()
@@ -335,21 +359,25 @@ class _Texts(HTMLParser):
         return bool(self.open) and self.open[-1][1]
 
     def finish(self) -> None:
-        if not self.alone and self.text.strip():
-            self.texts.append(re.sub(r"\s+", " ", self.text.strip()))
+        if not self.alone:
+            self.add(self.open[-1][2] if self.open else "page", re.sub(r"\s+", " ", self.text.strip()))
         self.text = ""
+
+    def add(self, kind: str, text: str) -> None:
+        if text:
+            self.texts.append((kind if is_short(text) else "", text))
 
 
 @cache
-def static_messages() -> tuple[str, ...]:
-    """The words that stand in the page itself, as words.js finds them."""
+def static_messages() -> tuple[tuple[str, str], ...]:
+    """The words that stand in the page itself, as words.js finds them, each after its context or nothing."""
     from building.assemble import page_without_engine
 
     reader = _Texts()
     reader.feed(page_without_engine())
     reader.close()
     name = re.compile(r"feedcalc [\d.]+.*|feedcalc")
-    texts = (text for text in reader.texts if LETTERS.search(text) and not name.fullmatch(text))
+    texts = (found for found in reader.texts if LETTERS.search(found[1]) and not name.fullmatch(found[1]))
     return tuple(dict.fromkeys(texts))
 
 
@@ -367,7 +395,7 @@ def _is_said(message: Message) -> bool:
 
 
 def _header(tag: str) -> str:
-    own = languages.LANGUAGES.get(tag, "")
+    own = catalogues.about(tag)["name"] if tag else ""
     return (
         f"# Words of feedcalc{f' in {own} ({tag})' if own else ''}.\n"
         "# {name} and %(name)s are places that are filled: keep each of them, in whatever order the language wants.\n"

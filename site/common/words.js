@@ -7,12 +7,19 @@
 /** @typedef {() => string} Words a text in the language chosen, asked for whenever that is another */
 
 const KEY = "feedcalc.language";
+const APART = "\u0004"; // between a context and its message, as in gettext's own files
 const ATTRIBUTES = ["aria-label", "title", "alt"];
 const LEFT_ALONE = "script, style, pre, datalist, [data-part], [translate=no]";
-/** @type {Record<string, string>} */
-const LOCALES = { en: "en-GB", es: "es-ES", fr: "fr-FR", de: "de-DE", pt: "pt-PT", hi: "hi-IN" };
+// What a short text is, by the element that it stands in; building/words.py has the same.
+const CONTEXTS = { BUTTON: "button", A: "button", LABEL: "field" };
+const STANDING_IN = "option, button, a, label, legend, summary, h1, h2, h3, h4, h5, h6";
 
-/** @typedef {{ words: string[], plants: string[] }} Catalogue */
+/** @typedef {string | string[]} Translation forms where the words depend on a number */
+/** @typedef {{ words: Translation[], plants: string[], forms: Record<string, number> }} Catalogue */
+/** @type {Record<string, string>} */
+let locales = {}; // tag of each language to its locale
+/** @type {string[]} */
+let rightToLeft = [];
 /** @type {Map<string, Catalogue>} */
 const catalogues = new Map(); // by the tag of the language, each read when it is first chosen
 /** @type {Map<string, number>} */
@@ -29,11 +36,14 @@ const listeners = [];
 let plantsInEnglish = [];
 let chosen = "en";
 
-/** Return the tag of the language chosen: "en", "es", "fr", "de", "pt" or "hi". */
+/** Return the tag of the language chosen, such as "en". */
 export const language = () => chosen;
 
+/** @param {string} tag */
+const localeOf = (tag) => locales[tag] ?? "";
+
 /** @param {unknown} tag */
-const isKnown = (tag) => typeof tag === "string" && Object.hasOwn(LOCALES, tag);
+const isKnown = (tag) => typeof tag === "string" && Object.hasOwn(locales, tag);
 
 /** @param {string} id */
 const dataIn = (id) => JSON.parse(document.getElementById(id)?.textContent ?? "");
@@ -44,10 +54,22 @@ function catalogueOf(tag) {
   return catalogues.get(tag);
 }
 
-/** @param {string} message */
-function translated(message) {
-  const place = places.get(message);
-  return (place !== undefined && catalogueOf(chosen)?.words[place]) || message;
+/** @param {string} key a message, after its context where it has one */
+function found(key) {
+  const place = places.get(key);
+  return place === undefined ? "" : catalogueOf(chosen)?.words[place] ?? "";
+}
+
+/** @param {string} key */
+const translated = (key) => String(found(key) || key.slice(key.indexOf(APART) + 1));
+
+/**
+ * @param {string} words
+ * @param {Record<string, unknown>} parts
+ */
+function filled(words, parts) {
+  return words.replaceAll(/\{(\w+)\}/g, (/** @type {string} */ place, /** @type {string} */ name) => (
+    Object.hasOwn(parts, name) ? String(parts[name]) : place));
 }
 
 /**
@@ -55,9 +77,28 @@ function translated(message) {
  * @param {string} message
  * @param {Record<string, unknown>} [parts]
  */
-export function say(message, parts = {}) {
-  return translated(message).replaceAll(/\{(\w+)\}/g, (/** @type {string} */ place, /** @type {string} */ name) => (
-    Object.hasOwn(parts, name) ? String(parts[name]) : place));
+export const say = (message, parts = {}) => filled(translated(message), parts);
+
+/**
+ * Return the same of one or two words; the context tells translators what they mean.
+ * @param {string} context
+ * @param {string} message
+ * @param {Record<string, unknown>} [parts]
+ */
+export const sayIn = (context, message, parts = {}) => filled(translated(context + APART + message), parts);
+
+/**
+ * Return the same in the form that goes with a number, which fills the place {count}.
+ * @param {number} count
+ * @param {string} one
+ * @param {string} many
+ * @param {Record<string, unknown>} [parts]
+ */
+export function sayOf(count, one, many, parts = {}) {
+  const forms = found(one);
+  const category = new Intl.PluralRules(localeOf(chosen)).select(count);
+  const form = Array.isArray(forms) && forms[catalogueOf(chosen)?.forms[category] ?? forms.length - 1];
+  return filled(form || (count === 1 ? one : many), { count, ...parts });
 }
 
 /**
@@ -87,12 +128,31 @@ export function follow(root) {
   followTexts(root);
   for (const attribute of ATTRIBUTES) {
     for (const element of [root, ...root.querySelectorAll("*")]) {
-      const message = element.getAttribute(attribute);
-      if (message === null || !staticMessages.has(message) || element.closest(LEFT_ALONE)) continue;
+      const message = keyOf("read aloud", element.getAttribute(attribute) ?? "");
+      if (!staticMessages.has(message) || element.closest(LEFT_ALONE)) continue;
       followers.push({ node: element, attribute, message, before: "", after: "" });
     }
   }
   speak();
+}
+
+/**
+ * Return the key of a static text: one or two words come after their context.
+ * @param {string} context
+ * @param {string} text
+ */
+function keyOf(context, text) {
+  const words = text.match(/\p{L}+(?:['’-]\p{L}+)*/gu) ?? [];
+  return words.length <= 2 ? context + APART + text : text;
+}
+
+/** @param {Text} node */
+function contextOf(node) {
+  const element = node.parentElement?.closest(STANDING_IN);
+  if (!element) return "page";
+  const select = element.closest("select");
+  if (element.tagName === "OPTION") return `choice: ${select?.name || select?.id || ""}`;
+  return CONTEXTS[/** @type {keyof typeof CONTEXTS} */ (element.tagName)] ?? "heading";
 }
 
 /** @param {Element} root */
@@ -101,7 +161,7 @@ function followTexts(root) {
   while (walker.nextNode()) {
     const node = /** @type {Text} */ (walker.currentNode);
     const [, before = "", text = "", after = ""] = /^(\s*)([^]*?)(\s*)$/.exec(node.data) ?? [];
-    const message = text.replaceAll(/\s+/g, " ");
+    const message = keyOf(contextOf(node), text.replaceAll(/\s+/g, " "));
     if (!staticMessages.has(message) || node.parentElement?.closest(LEFT_ALONE)) continue;
     followers.push({ node, attribute: "", message, before, after });
   }
@@ -140,7 +200,8 @@ const numbers = () => /** @type {HTMLSelectElement | null} */ (document.getEleme
 export function use(tag) {
   const before = chosen;
   chosen = isKnown(tag) ? tag : "en";
-  document.documentElement.lang = LOCALES[chosen] ?? "";
+  document.documentElement.lang = localeOf(chosen);
+  document.documentElement.dir = rightToLeft.includes(chosen) ? "rtl" : "ltr";
   chooser().value = chosen;
   speak();
   if (before === chosen) return;
@@ -161,26 +222,27 @@ function chosenByHand() {
     localStorage.setItem(KEY, chooser().value);
   } catch { /* chosen for this time only */ }
   const locale = numbers();
-  const wasUsual = locale?.value === LOCALES[chosen];
+  const wasUsual = locale?.value === localeOf(chosen);
   use(chooser().value);
   if (!locale || !wasUsual) return; // numbers go the way of the words, unless somebody chose them apart
-  locale.value = LOCALES[chosen] ?? "";
+  locale.value = localeOf(chosen);
   locale.dispatchEvent(new Event("input", { bubbles: true }));
   locale.dispatchEvent(new Event("change", { bubbles: true }));
 }
 
 /** Read the catalogues of the page and say everything in the language kept or guessed. */
 export function startWords() {
-  /** @type {{ messages: string[], static: number }} */
-  const { messages, static: count } = dataIn("page-words");
+  /** @type {{ messages: string[], static: number, locales: Record<string, string>, rtl: string[] }} */
+  const { messages, static: count, ...about } = dataIn("page-words");
+  ({ locales, rtl: rightToLeft } = about);
   places = new Map(messages.map((message, place) => [message, place]));
   staticMessages = new Set(messages.slice(0, count));
   plantsInEnglish = [...plantList().options].map((option) => option.value);
   chooser().addEventListener("change", chosenByHand);
   follow(document.documentElement);
   // The example is in English until the engine answers.
-  for (const part of document.querySelectorAll("[data-part]")) /** @type {HTMLElement} */ (part).lang = "en";
+  for (const part of document.querySelectorAll("[data-part]")) Object.assign(part, { lang: "en", dir: "ltr" });
   use(keptOrGuessed());
   const locale = numbers();
-  if (locale && locale.value === LOCALES.en) locale.value = LOCALES[chosen] ?? "";
+  if (locale && locale.value === localeOf("en")) locale.value = localeOf(chosen);
 }

@@ -51,7 +51,7 @@ export async function watch({ onReady = () => {}, onUpdate = () => {}, onDamaged
 /** @type {Listeners["onDamaged"]} */
 function tellDamaged(parts) {
   const wayOut = new URL("retire.html", location.href).href;
-  toast(() => say("A part of the copy kept in this browser is missing or damaged: {parts}. With a network, load the page anew: that puts it back. If this is told again, open {address}: it starts afresh, and what you wrote stays.", { parts: parts.join(", "), address: wayOut }));
+  toast(() => say("A part of the copy in this browser is missing or damaged: {parts}. With a network, reload the page to put it back. If you see this again, open {address}: it starts new, and what you wrote stays.", { parts: parts.join(", "), address: wayOut }));
 }
 
 function engineHasStarted() {

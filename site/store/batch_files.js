@@ -87,17 +87,17 @@ function versionOf(document) {
  * @returns {FoundBatches}
  */
 export function read(text) {
-  if (text.length > LONGEST) return { problem: say("This file is far too long to hold batches.") };
+  if (text.length > LONGEST) return { problem: () => say("This file is far too long to hold batches.") };
   let document = parsed(text);
-  if (!isObject(document)) return { problem: say("This is not a file of batches: it is not a JSON object.") };
+  if (!isObject(document)) return { problem: () => say("This is not a file of batches: it is not a JSON object.") };
   const version = versionOf(document);
-  if (!Number.isInteger(version) || version < 0) return { problem: say("This is JSON, but not a file of batches.") };
-  if (version > VERSION) return { problem: say("A newer feedcalc wrote this file. Open it with that one.") };
+  if (!Number.isInteger(version) || version < 0) return { problem: () => say("This is JSON, but not a file of batches.") };
+  if (version > VERSION) return { problem: () => say("A newer feedcalc wrote this file. Open it with that one.") };
   for (const migrate of MIGRATIONS.slice(version)) document = migrate(document);
   const held = isObject(document) ? document.batches : null;
-  if (!Array.isArray(held)) return { problem: say("There are no batches in this file.") };
+  if (!Array.isArray(held)) return { problem: () => say("There are no batches in this file.") };
   const batches = held.map(wellFormed).filter((batch) => batch !== null);
-  if (!batches.length) return { problem: say("There is no readable batch in this file.") };
+  if (!batches.length) return { problem: () => say("There is no readable batch in this file.") };
   return { batches, unreadable: held.length !== batches.length };
 }
 
@@ -150,5 +150,5 @@ export function readLink(hash) {
     const carried = read(text);
     if (!carried.problem) return carried;
   } catch { /* said below */ }
-  return { problem: say("The batch in this link can't be read: it is damaged, or a newer feedcalc made it.") };
+  return { problem: () => say("The batch in this link can't be read: it is damaged, or a newer feedcalc made it.") };
 }

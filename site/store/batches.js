@@ -1,11 +1,10 @@
 // Batches kept in this browser. Knows no page and no chemistry.
 //
 // Rules: each batch has a key of its own, so that two windows at two batches never overwrite each other. What is stored
-// but can't be read is left where it is. localStorage is taken because it works from file:// and writes at once, even
-// while the page is being closed.
+// but can't be read is left where it is. All are kept twice; localStorage is what is read, because it is there at once.
 
-import { keep } from "../common/storage.js";
 import { parsed, wellFormed } from "./batch_files.js";
+import { keepTwice, onBroughtBack } from "./twice.js";
 
 /** @typedef {import("../types").Batch} Batch */
 
@@ -21,7 +20,8 @@ const seen = new Map(); // id -> what this window last showed or stored of a bat
  */
 function stored() {
   try {
-    return Object.keys(localStorage).filter((key) => key.startsWith(KEY)).map((key) => [key, localStorage.getItem(key) ?? ""]);
+    const keys = Object.keys(localStorage).filter((key) => key.startsWith(KEY));
+    return keys.map((key) => /** @type {[string, string]} */ ([key, localStorage.getItem(key) ?? ""])).filter(([, text]) => text);
   } catch {
     return [];
   }
@@ -52,7 +52,7 @@ export const unreadable = () => Object.fromEntries(stored().filter(([, text]) =>
  * @param {Batch} batch
  */
 export function store(batch) {
-  const held = keep(KEY + batch.id, JSON.stringify(batch));
+  const held = keepTwice(KEY + batch.id, JSON.stringify(batch));
   if (!held) return false;
   window.name = KEPT;
   see(batch);
@@ -84,7 +84,7 @@ export function unseen(batch) {
 
 /** @param {string} id */
 export function remove(id) {
-  keep(KEY + id, null); // nothing is stored where storage is refused
+  keepTwice(KEY + id, null); // nothing is stored where storage is refused
 }
 
 /**
@@ -93,6 +93,14 @@ export function remove(id) {
  */
 export function watch(onChange) {
   window.addEventListener("storage", ({ key }) => { if (key === null || key.startsWith(KEY)) onChange(); });
+}
+
+/**
+ * Call back whenever the database had batches that localStorage has lost or has older; it has them again by then.
+ * @param {() => void} onBack
+ */
+export function watchForLost(onBack) {
+  onBroughtBack((keys) => { if (keys.some((key) => key.startsWith(KEY))) onBack(); });
 }
 
 /**

@@ -159,7 +159,7 @@ async function enter({ key, kind, id, fields, at, by }) {
     if (!reply.ok) ({ errors } = reply);
   } catch (error) {
     if (/** @type {Error} */ (error).name !== "Died") throw error;
-    errors = [{ field: "", problem: say("The calculator stopped twice over this and was started anew. Change something, or try again.") }];
+    errors = [{ field: "", problem: say("The calculator stopped twice over this and was started again. Change something, or try again.") }];
   }
   if (errors) {
     journal.takeFromJournal(key);

@@ -53,5 +53,5 @@ const without = (request) => (request.book?.records ? { ...request, book: { ...r
  */
 export function tellSetAside(records) {
   const names = records.map((record) => ["date", "what", "name", "batch"].map((name) => textIn(record, name)).filter(Boolean).join(" ") || record.id);
-  if (names.length) toast(() => say("The calculator stops when it works on “{name}” of the book. The sums leave that out; the book and its file keep it.", { name: names.join("”, “") }));
+  if (names.length) toast(() => say("The calculator stops when it works on “{name}” in the book. The sums leave it out. The book and its file keep it.", { name: names.join("”, “") }));
 }

@@ -7,8 +7,8 @@
 import { keep, kept } from "../common/storage.js";
 import { ASIDE, RECORDS, connect, done, held, lose } from "./database.js";
 import { isDeadly, withoutDeadly } from "./deadly.js";
-import { bringBackTyped } from "./journal.js";
 import { BOOK_FORMAT, isRecord, textOf } from "./shapes.js";
+import { bringBack } from "./twice.js";
 
 /** @typedef {import("../types").BookRecord} BookRecord */
 
@@ -34,7 +34,7 @@ let changes = 0; // counts what this window wrote, so that the mark for other wi
 export async function open() {
   if (!held.database) {
     await connect();
-    await bringBackTyped().catch(() => {});
+    await bringBack().catch(() => {});
   }
   if (held.database) await readAll(held.database);
   return state();

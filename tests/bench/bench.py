@@ -153,8 +153,8 @@ def _to_the_reading(browser: Browser, address: str) -> dict[str, int]:
         finger.type("6 mS/cm")
         finger.tap("#read-ph")
         finger.type("12.1")
-        answer = page.locator('[data-part="reading"]')
-        wait_until(lambda: "1:" in (answer.text_content() or ""), what="an answer at the field")
+        wait_for_whole_answer(page)
+        assert "1:" in (page.locator('[data-part="reading"]').text_content() or "")
         finger._reach('[data-part="reading"] p')
         return {"taps_to_reading": finger.taps, "screens_to_reading": finger.screens}
 

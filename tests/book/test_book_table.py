@@ -106,8 +106,8 @@ def test_other_delimiters_and_a_byte_order_mark_are_read(mark):
         ({"kind": "bed", "id": "a b", "name": "x"}, "id", "This can't be an id."),
         ({"kind": "bed", "id": "south", "name": "x"}, "id", "This id stands in row 2 already."),
         ({"kind": "bed", "name": ""}, "name", "This must not be empty."),
-        ({"kind": "soil test", "bed": "south", "date": "1/5/26", "ph": "6"}, "date", "This is no day."),
-        ({"kind": "soil test", "bed": "south", "date": "2026-02-30", "ph": "6"}, "date", "This is no day."),
+        ({"kind": "soil test", "bed": "south", "date": "1/5/26", "ph": "6"}, "date", "This is not a day."),
+        ({"kind": "soil test", "bed": "south", "date": "2026-02-30", "ph": "6"}, "date", "This is not a day."),
         (
             {"kind": "soil test", "bed": "west", "date": "2026-02-03", "ph": "6"},
             "bed",
@@ -116,7 +116,7 @@ def test_other_delimiters_and_a_byte_order_mark_are_read(mark):
         (
             {"kind": "entry", "bed": "south", "date": "2026-02-03", "what": "soot", "amount": "1 L"},
             "what",
-            "This is none of the choices.",
+            "This is not one of the choices.",
         ),
         ({"kind": "bed", "name": "x" * (LONGEST_TEXT + 1)}, "name.text", "This text is longer than 200000 characters."),
     ],
@@ -132,7 +132,7 @@ def test_a_row_that_names_two_beds_is_rejected():
     beds = [bed("a", "South"), bed("b", "South")]
     text = table({"kind": "soil test", "bed": "South", "date": "2026-05-01", "ph": "6"})
     _, rejected = read_csv(text, beds, day(2), "laptop")
-    assert [error.problem for error in rejected] == ["More than one bed is called that."]
+    assert [error.problem for error in rejected] == ["More than one bed has this name."]
 
 
 @pytest.mark.parametrize("text", ["", "\n\n", "a,b\n1,2\n", "\x00", "PK\x03\x04"])

@@ -90,7 +90,7 @@ class NoBatches:
     """Batches for a book without liquor and kept ashes, which asks for none."""
 
 
-# Rates as extension services print them, typed into a book as a grower would, and what they are to the square metre.
+# Rates as extension services print them, typed into a book as a grower would, and what they are per square metre.
 # By hand: 1 lb = 453.592 g and 1000 ft2 = 92.903 m2, so 1 lb/1000 ft2 = 4.882 g/m2; 1 oz = 28.350 g.
 WORKED = [
     ("10 lb", "1000 ft^2", 48.8, "sullivan_osu"),  # lawns, lower end

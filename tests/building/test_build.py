@@ -92,6 +92,18 @@ def test_all_that_the_system_lacks_is_installed_in_one_go(monkeypatch: pytest.Mo
     assert {"chromium", "firefox-esr", "webkit2gtk-driver", "xvfb"} <= set(install)
 
 
+def test_without_the_light_browser_the_rest_is_installed(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[tuple[str, ...]] = []
+    monkeypatch.setattr(build, "browser_is_here", lambda: False)
+    monkeypatch.setattr(build.shutil, "which", lambda program: None)
+    monkeypatch.setattr(
+        build, "install_system_packages", lambda *names: asked.append(names) or build.LIGHT_BROWSER not in names
+    )
+    build.provide_system_packages()
+    assert len(asked) == 2
+    assert {"chromium", "firefox-esr"} <= set(asked[1])
+
+
 def test_the_last_line_of_the_tests_is_kept_for_the_end(capfd: pytest.CaptureFixture[str]) -> None:
     program = "print('one'); print('two'); print('3 passed'); raise SystemExit(1)"
     assert build.run_holding_last_line([sys.executable, "-c", program]) == (1, "3 passed")

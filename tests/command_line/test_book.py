@@ -121,7 +121,7 @@ def test_a_feed_counts_by_its_batch(book):
         (["show", "nowhere"], "bed: There is no such bed in the book."),
         (["export", "book.doc"], "file: The name must end in .json, .csv or .sqlite."),
         (["export", "/nowhere/book.json"], "file: This can't be written"),
-        (["import", str(DEMO_BATCH)], "file: This is no season book of feedcalc."),
+        (["import", str(DEMO_BATCH)], "file: This is not a season book of feedcalc."),
         (["import", str(ROOT / "site" / "icon-192.png")], "file: This is not text in UTF-8."),
     ],
     ids=lambda value: " ".join(value)[-40:] if isinstance(value, list) else "",
@@ -297,6 +297,9 @@ class Bracketing(gettext.NullTranslations):
 
     def gettext(self, message: str) -> str:
         return f"⟦{message}⟧"
+
+    def pgettext(self, context: str, message: str) -> str:
+        return self.gettext(message)
 
 
 def outside(text: str) -> str:

@@ -61,7 +61,7 @@ def request_file(tmp_path: Path) -> Path:
     ("verb", "words"),
     [
         ("sheet", ["Batch sheet", "Pour off", "Dilute", "Goggles"]),
-        ("settle", ["Settling", "µm", "common practice, no source"]),
+        ("settle", ["Settling", "µm", "often done; no source found"]),
         ("ladder", ["1:3", "1:20", "seedling", "Common practice, no source"]),
         ("delivery", ["potassium", "a square", "lime value"]),
     ],

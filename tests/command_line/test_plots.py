@@ -100,7 +100,7 @@ def test_the_sample_has_plots_with_and_without_permission():
 
 def test_the_feed_for_an_area_is_a_drench_of_every_square_metre():
     plan = plan_of(LOAM | {"use": "drench", "stage": "young"}, TODAY)
-    # By hand: 2, 3 and 5 L to the square metre (feed_practice.csv) on 4 m2.
+    # By hand: 2, 3 and 5 L per square metre (feed_practice.csv) on 4 m2.
     assert [plan["feed_litres"], plan["feed_litres_low"], plan["feed_litres_high"]] == [12, 8, 20]
     parts = float(str(plan["feed_dilution"]).removeprefix("1:"))
     assert plan["feed_liquor_litres"] == pytest.approx(12 / (1 + parts), rel=1e-5)

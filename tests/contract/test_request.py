@@ -7,10 +7,11 @@ from typing import Any
 
 import pytest
 
-from feedcalc.contract.fields import LOCALES, REQUEST_FIELDS, WORD_PATHS
+from feedcalc.contract.fields import REQUEST_FIELDS, WORD_PATHS
 from feedcalc.contract.request import Request, read_request, request_of
 from feedcalc.contract.units import QUANTITY_KINDS
 from feedcalc.words.errors import InputErrors
+from feedcalc.words.languages import LOCALES
 
 
 def read(**asked: Any) -> Request:

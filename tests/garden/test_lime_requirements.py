@@ -65,7 +65,7 @@ def test_every_table_is_a_known_source():
 def test_buffer_capacities_of_soil_science_stand_inside_the_range(texture, lowest, highest):
     # cmol of charge for each kg of soil and pH unit, from memory of soil science texts.
     # By hand: 1 cmol(c)/kg takes 0.01 x 100.087 / 2 = 0.500 g CaCO3 a kg. 15 cm at 1.3 kg/L is 195 kg to the square
-    # metre, so 97.6 g CaCO3 to the square metre for each cmol(c)/kg.
+    # metre, so 97.6 g CaCO3 per square metre for each cmol(c)/kg.
     buffer = soil_buffer(texture, 15)
     assert buffer.low <= highest * 97.6
     assert buffer.high >= lowest * 97.6
@@ -73,6 +73,6 @@ def test_buffer_capacities_of_soil_science_stand_inside_the_range(texture, lowes
 
 
 def test_ash_at_the_vermont_rate_moves_a_loam_by_about_an_eighth_of_a_unit():
-    # By hand: 20 lb/1000 ft2 is 20 x 4.882 = 97.6 g/m2; at half strength of lime 48.8 g CaCO3 to the square metre;
+    # By hand: 20 lb/1000 ft2 is 20 x 4.882 = 97.6 g/m2; at half strength of lime 48.8 g CaCO3 per square metre;
     # a loam of 370 g for each unit and 15 cm: 48.8 / 370 = 0.132.
     assert expected_shift(Estimate.exactly(48.8), "loam", 15).typical == pytest.approx(0.132, abs=0.001)

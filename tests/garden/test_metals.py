@@ -38,7 +38,7 @@ def test_a_load_that_may_be_heavier_may_pass():
 
 
 def test_years_until_the_soil_stands_at_its_limit():
-    # By hand: 15 cm at 1.3 kg/L is 0.15 x 1300 = 195 kg to the square metre, 1,950 t to the hectare. From 200 to
+    # By hand: 15 cm at 1.3 kg/L is 0.15 x 1300 = 195 kg per square metre, 1,950 t to the hectare. From 200 to
     # 300 mg/kg of zinc there is room for 100 mg/kg x 1,950,000 kg = 195,000 g; at 500 g/ha a year 390 years.
     zinc = limit("EU", "soil", "zinc")
     years = years_to_limit(200.0, zinc, EXACTLY(500.0), 15, EXACTLY(1.3))

@@ -44,7 +44,7 @@ def test_practices_above_the_yearly_limit_are_marked():
     assert not uses["compost"]["is_above_cap"]
     html = reply_to(BED)["html"]["spread"]
     assert "Above:" in html
-    assert "common practice, no source" in html
+    assert "often done; no source found" in html
 
 
 def test_every_practice_is_above_a_yearly_limit_of_zero():

@@ -220,7 +220,11 @@ def test_an_english_name_finds_the_english_plant_only():
 def test_a_reason_that_opens_with_a_plant_begins_with_a_capital_in_every_language():
     class Spanish(gettext.NullTranslations):
         def gettext(self, message):
-            return {"leek": "puerro", "{plant} bears lime well.": "{plant}: soporta bien la cal."}.get(message, message)
+            spanish = {"leek": "puerro", "{plant} grows well with lime.": "{plant}: soporta bien la cal."}
+            return spanish.get(message, message)
+
+        def pgettext(self, context, message):
+            return self.gettext(message)
 
     text = next(r.text for r in verdict_for(case(plant="Lauch")).reasons if r.id == "plant_lime-tolerant")
     assert text == "Leek bears lime well."

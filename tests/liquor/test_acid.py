@@ -84,7 +84,7 @@ def test_a_mixture_too_strong_for_the_chemistry_has_a_reason():
 def test_a_feed_already_at_the_target_needs_no_acid(carbonate_liquor):
     answer = acid_for(carbonate_liquor, VINEGAR, 0.05, 12.0, KELVIN)
     assert answer.dose == 0.0
-    assert answer.reason == "The feed is at or below this pH already: it needs no acid."
+    assert answer.reason == "The feed is already at or below this pH. It needs no acid."
     assert answer.carbon_dioxide_millilitres_per_litre == 0.0
 
 

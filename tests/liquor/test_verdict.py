@@ -80,7 +80,7 @@ def test_numbers_in_reasons_follow_the_locale():
 
 
 def test_the_reply_gives_the_area_that_the_sludge_is_enough_for():
-    # 107 g of ash; at pH 6.0 the cap is 73 g to the square metre: 107 / 73 = 1.466 m2.
+    # 107 g of ash; at pH 6.0 the cap is 73 g per square metre: 107 / 73 = 1.466 m2.
     assert values_of(WEIGHED, ACID_BED)["sludge"]["area_at_cap"]["value"] == pytest.approx(1.466, abs=0.001)
     assert "area_at_cap" not in values_of(WEIGHED, ACID_BED, {"soil": {"ph": 7.2}})["sludge"]
 

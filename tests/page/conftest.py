@@ -20,7 +20,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.page.installed_browser import installed_browser
+from tests.page.installed_browser import light_browser
 
 # Seconds after which something is taken never to come. Long, because a busy machine is no fault of the page.
 PATIENCE = 120
@@ -36,6 +36,20 @@ QUIET = [
     "--no-first-run",
     "--no-sandbox",  # Chromium refuses to run as root otherwise
 ]
+# The runtime is compiled once, quickly: what an optimising compiler would gain is lost again with each page.
+COMPILED_ONCE = "--js-flags=--liftoff-only"
+
+# Ranges come from 10 ashes in place of 40 unless a test says how many: it is the page that is tested here.
+FEW_ASHES = """
+if (window.Worker) {
+  const post = Worker.prototype.postMessage;
+  Worker.prototype.postMessage = function (message, ...more) {
+    const asked = message?.request && JSON.parse(message.request);
+    const few = asked && !asked.ask ? { ...message, request: JSON.stringify({ samples: "10", ...asked }) } : message;
+    return post.call(this, few, ...more);
+  };
+}
+"""
 
 # Lets a test change the worker's program before it starts, hear what it says, and run Python in it.
 SPY = """
@@ -107,17 +121,18 @@ def ask(page: Page, request: dict[str, Any]) -> Any:
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
-    return {**browser_type_launch_args, "executable_path": installed_browser(), "args": QUIET}
+    return {**browser_type_launch_args, "executable_path": light_browser(), "args": [*QUIET, COMPILED_ONCE]}
 
 
 @pytest.fixture(scope="session")
 def browser(browser: Browser) -> Browser:
-    """The browser of this process, whose pages wait as long as `wait_until` does."""
+    """The browser of this process, whose pages wait as long as `wait_until` does and ask for few ashes."""
     plain = browser.new_context
 
     def new_context(**look: Any) -> BrowserContext:
         context = plain(**{"locale": "en-GB", **look})
         context.set_default_timeout(PATIENCE * 1000)
+        context.add_init_script(FEW_ASHES)
         return context
 
     browser.new_context = new_context  # type: ignore[method-assign]

@@ -172,6 +172,41 @@ def test_the_newest_typing_wins(page: Page) -> None:
     expect(page.locator('[data-figure="batch.water_volume"]').first).to_have_attribute("data-value", "7.0")
 
 
+STAGES = """window.stages = [];
+new MutationObserver(() => {
+  const now = document.getElementById("freshness")?.dataset.freshness;
+  if (now && now !== stages.at(-1)) stages.push(now);
+}).observe(document, { subtree: true, childList: true, attributeFilter: ["data-freshness"] });"""
+
+
+def test_figures_come_first_then_first_ranges_then_all_and_the_last_answer_stands_at_the_next_visit(
+    browser: Browser, one_file: str
+) -> None:
+    with one_page(browser, one_file, viewport={"width": 390, "height": 844}) as page:
+        wait_for_answer(page)
+        page.context.add_init_script(STAGES)
+        page.evaluate(STAGES)
+        page.locator("#can-size").select_option("12 L")
+        wait_for_answer(page)
+        assert page.evaluate("stages") == ["stale", "quick", "early", "fresh"]
+        wait_until(lambda: '"12' in page.locator('[data-part="label"]').inner_html(), what="parts out of sight")
+        before = page.locator('[data-part="bench"]').inner_html()
+        page.reload()
+        wait_until(lambda: page.evaluate("stages.includes('last')"), what="the answer of the last visit")
+        assert page.locator('[data-part="bench"]').inner_html() == before
+        wait_for_answer(page)
+        assert "quick" not in page.evaluate("stages")
+        page.evaluate("""() => {
+          const batch = Object.keys(localStorage).find((key) => key.startsWith("feedcalc.batch."));
+          addEventListener("pagehide", () => {
+            localStorage.setItem(batch, localStorage.getItem(batch).replace('"12 L"', '"5 L"'));
+          });
+        }""")
+        page.reload()
+        wait_for_answer(page)
+        assert "last" not in page.evaluate("stages"), "it is none to what is asked now"
+
+
 def test_a_can_can_be_added_and_taken_away(page: Page) -> None:
     type_into(page, "cans.0.size", "9 L")
     page.locator("#add-can").click()
@@ -247,7 +282,7 @@ def random_requests(count: int, seed: int) -> list[dict[str, Any]]:
 def test_page_and_command_line_give_the_same_numbers(shared: Page) -> None:
     requests = random_requests(50, seed=20260501)
     for request in requests[:4]:
-        request["ranges"] = "on"
+        request |= {"ranges": "on", "samples": "40"}
     replies = shared.evaluate(
         """async (requests) => {
           const replies = [];

@@ -158,7 +158,7 @@ def test_what_was_being_typed_is_offered_again(opened: Callable[..., Page], asle
     page.keyboard.type("By the wa")
     page.close(run_before_unload=False)
     again = opened(asleep)
-    again.get_by_role("button", name="Go on with it").click()
+    again.get_by_role("button", name="Continue with it").click()
     assert again.locator("#bed-name").input_value() == "By the wa"
     again.locator("#book-bed [data-give-up]").click()
     again.locator("#book-told").get_by_role("button", name="Undo").click()
@@ -382,7 +382,7 @@ def test_what_the_engine_would_not_take_after_a_sleep_is_offered_for_mending(
     page.close(run_before_unload=False)
     awake = opened()
     expect(awake.locator("#book-told")).to_contain_text("could not be taken")
-    awake.get_by_role("button", name="Go on with it").click()
+    awake.get_by_role("button", name="Continue with it").click()
     assert awake.locator("#bed-area").input_value() == "six steps by two"
     fill(awake, "bed", area="12 m²")
     awake.locator("#book-bed [type=submit]").click()

@@ -19,7 +19,7 @@ from building.ingredients import SITE
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright
 
 from tests.page.conftest import QUIET, wait_until
-from tests.page.installed_browser import installed_browser
+from tests.page.installed_browser import light_browser
 
 STORE = SITE / "store"
 AT = "2026-05-01T09:00:00.000Z"
@@ -272,7 +272,7 @@ class KillableBrowser:
     """A browser of our own process, so that it can be killed like by a phone that runs out of memory."""
 
     def __init__(self, playwright: Playwright, profile: Path, address: str) -> None:
-        executable = installed_browser()
+        executable = light_browser()
         assert executable
         self._process = subprocess.Popen(
             [

@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.page.conftest import SiteServer, wait_until
 
+EMPTY_STORES = "localStorage.clear(); sessionStorage.clear(); indexedDB.deleteDatabase('feedcalc.book')"
 NAMES = "[...document.querySelectorAll('#batch-choice option')].map((option) => option.textContent)"
 
 
@@ -214,7 +215,7 @@ def test_a_link_carries_a_batch_and_shows_it_first(opened: Callable[..., Page]) 
     expect(page.locator("#copy-link")).to_be_hidden()  # the address of a file leads nowhere on another machine
     batch = "{ name: document.getElementById('batch-name').value, request: feedcalc.form.read() }"
     link = "#" + page.evaluate(f"feedcalc.batchFiles.link({batch})") + "."  # with the full stop of a sentence
-    page.evaluate("localStorage.clear(); sessionStorage.clear()")
+    page.evaluate(EMPTY_STORES)
     page.close()
     other = opened(link[link.index("#") :])
     expect(other.locator("#preview-list")).to_contain_text("Garlic")
@@ -293,3 +294,81 @@ def test_what_the_page_has_no_field_for_is_named_when_it_is_left_out(opened: Cal
     page.locator("#preview-keep").click()
     expect(page.locator("#toast-words")).to_contain_text("moon")
     assert "moon" not in page.evaluate("JSON.stringify(feedcalc.batches.open())")
+
+
+# -- kept twice ---------------------------------------------------------------------------------------------------
+
+IN_DATABASE = """() => new Promise((resolve) => {
+  indexedDB.open("feedcalc.book").onsuccess = ({ target: { result: database } }) => {
+    const asked = database.transaction("typed").objectStore("typed").getAll();
+    asked.onsuccess = () => { database.close(); resolve(asked.result.join()); };
+  };
+})"""
+# What a busy browser does now and then to a page that it opens from a file.
+FORGET_ONCE = "if (!sessionStorage.getItem('forgot')) { localStorage.clear(); sessionStorage.setItem('forgot', 1); }"
+
+
+def keep_leeks(page: Page) -> None:
+    page.locator("#batch-name").fill("Leeks")
+    type_into(page, "water.amount", "3 L")
+    wait_until(lambda: "3 L" in page.evaluate(IN_DATABASE), what="the batch is in the database as well")
+
+
+def test_a_new_window_that_finds_storage_empty_has_the_batch_again(
+    opened: Callable[..., Page], context_of_grower: BrowserContext, asleep: str
+) -> None:
+    keep_leeks(opened())
+    context_of_grower.add_init_script(FORGET_ONCE)
+    page = context_of_grower.new_page()
+    page.goto(asleep)  # and is loaded anew once the database has told what is missing
+    expect(page.locator("#batch-choice option")).to_have_text(["Leeks"])
+    expect(page.locator('[name="water.amount"]')).to_have_value("3 L")
+
+
+def test_what_is_typed_before_a_lost_batch_comes_back_stays_beside_it(
+    opened: Callable[..., Page], context_of_grower: BrowserContext
+) -> None:
+    keep_leeks(opened())
+    context_of_grower.add_init_script(
+        f"""{FORGET_ONCE} window.addEventListener("DOMContentLoaded", () => {{
+          const field = document.querySelector('[name="water.amount"]');
+          field.value = "9 L";
+          field.dispatchEvent(new Event("input", {{ bubbles: true }}));
+        }});"""
+    )
+    page = opened()
+    wait_until(lambda: sorted(page.evaluate(NAMES)) == ["Batch", "Leeks"], what="both batches")
+    assert typed(page, "water.amount") == "9 L"
+
+
+def test_of_two_copies_of_a_batch_the_newer_is_shown(opened: Callable[..., Page]) -> None:
+    page = opened()
+    keep_leeks(page)
+    page.evaluate(
+        """() => {
+          const [key] = Object.keys(localStorage).filter((each) => each.startsWith("feedcalc.batch."));
+          const older = JSON.parse(localStorage[key]);
+          older.request.water.amount = "2 L";
+          older.changed = "2001-01-01T00:00:00.000Z";
+          localStorage[key] = JSON.stringify(older);
+        }"""
+    )
+    page.reload()
+    wait_until(lambda: typed(page, "water.amount") == "3 L", what="the newer copy")
+
+
+def test_a_deleted_batch_stays_deleted_and_both_stores_emptied_begin_anew(opened: Callable[..., Page]) -> None:
+    page = opened()
+    page.locator("#new-batch").click()
+    keep_leeks(page)
+    page.locator("#delete-batch").click()
+    wait_until(lambda: "3 L" not in page.evaluate(IN_DATABASE), what="gone from the database as well")
+    page.reload()
+    assert page.evaluate(NAMES) == ["Example"]
+    type_into(page, "water.amount", "4 L")
+    page.evaluate(EMPTY_STORES)
+    page.close()
+    again = opened()
+    again.evaluate("feedcalc.records.open()")
+    assert again.evaluate(NAMES) == ["Example"]
+    assert typed(again, "water.amount") == ""

@@ -101,6 +101,29 @@ def test_what_was_typed_stays_even_where_it_is_word_for_word_a_message(opened: C
     assert page.locator("#batch-choice option").all_text_contents() == ["Amount of ash"]
 
 
+def test_a_notice_follows_the_language_each_time_it_changes(opened: Callable[..., Page]) -> None:
+    page = opened(locale="en-GB")
+    page.evaluate("document.getElementById('delete-batch').click()")
+    said = page.locator("#toast-words")
+    expect(said).to_contain_text("Deleted")
+    for language, deleted, undo in (
+        ("de", "⟦Deleted", "⟦Undo⟧"),
+        ("en", "Deleted", "Undo"),
+        ("de", "⟦Deleted", "⟦Undo⟧"),
+    ):
+        page.locator("#language").select_option(language)
+        expect(said).to_have_text(re.compile(f"^{re.escape(deleted)}"))
+        expect(page.locator("#toast-action")).to_have_text(undo)
+
+
+def test_what_is_wrong_with_a_file_is_said_in_the_language_chosen_later(opened: Callable[..., Page]) -> None:
+    page = opened(locale="en-GB")
+    page.locator("#import-file").set_input_files({"name": "a.json", "mimeType": "", "buffer": b'{"kind": 1}'})
+    expect(page.locator("#toast-words")).to_contain_text("This is JSON")
+    page.locator("#language").select_option("de")
+    expect(page.locator("#toast-words")).to_contain_text("⟦This is JSON")
+
+
 def test_english_comes_back_as_it_was(opened: Callable[..., Page]) -> None:
     page = opened(locale="en-GB")
     before = page.evaluate(ALL_TEXT)

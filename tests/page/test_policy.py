@@ -11,7 +11,7 @@ import pytest
 from building.bundle import modules
 from playwright.sync_api import Dialog, FilePayload, Page, expect
 
-from tests.page.conftest import SPY, SiteServer, wait_for_engine, wait_until
+from tests.page.conftest import SiteServer, wait_for_engine, wait_until
 
 INJECTED = {
     "handler": """document.body.insertAdjacentHTML(
@@ -94,21 +94,11 @@ def answered(page: Page, pause: float = 250) -> None:
     page.evaluate("feedcalc.engine.ask({ schema: 1, ranges: 'off' }, { line: 'test' }).catch(() => null)")
 
 
-# The words of an answer are the same however many ashes its ranges come from; four are worked out sooner than forty.
-FEW_ASHES = """
-import feedcalc.liquor.answer as answers
-usual = answers.latin_hypercube
-answers.latin_hypercube = lambda names, count, seed: usual(names, min(count, 4), seed)
-"""
-
-
 @pytest.fixture
 def alert_page(watched_page: Page, one_file: str) -> Iterator[Page]:
     """The one file with Python awake; a dialog, a request or an error in the console fails the test."""
-    watched_page.add_init_script(SPY)
     watched_page.goto(one_file)
     wait_for_engine(watched_page)
-    watched_page.evaluate("code => runPython(code)", FEW_ASHES)
     dialogs: list[str] = []
 
     def dismiss(dialog: Dialog) -> None:

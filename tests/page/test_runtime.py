@@ -13,8 +13,8 @@ from feedcalc.engine import calculate
 from tests.page.conftest import SPY, ask, wait_for_engine, wait_until
 
 REQUESTS: list[dict[str, Any]] = [
-    {"schema": 1},
-    {"schema": 1, "cans": [{"size": "9 L", "count": 2}], "dilution": "1:10"},
+    {"schema": 1, "samples": "40"},
+    {"schema": 1, "samples": "40", "cans": [{"size": "9 L", "count": 2}], "dilution": "1:10"},
     {"schema": 1, "ash": {"amount": "2,5 kg"}, "water": {"amount": "½ bucket"}, "unknown": 1},
 ]
 RESTORE = "API.restoreSnapshot=function(t){"

@@ -51,7 +51,7 @@ def test_every_source_can_be_looked_up():
 
 
 def test_every_status_is_described():
-    assert published.STATUSES["practice"] == "common practice, no source"
+    assert published.STATUSES["practice"] == "often done; no source found"
     assert "memory" in published.STATUSES["memory"]
 
 

@@ -178,5 +178,5 @@ def test_the_sheet_says_once_that_there_is_no_nitrogen():
 
 def test_how_long_it_keeps_agrees_with_letting_it_stand():
     text = markdown_of("sheet", **WEIGHED, now="2026-05-01T09:00")
-    assert "Under a lid it keeps for days to months; open to the air for about a week. Read a strip before use." in text
+    assert "Under a lid it keeps for days to months, open to the air for about a week." in text
     assert "Use by" not in text

@@ -93,7 +93,7 @@ def test_a_refusal_has_four_parts_per_fault_and_no_figures():
             {
                 "field": "dilution",
                 "given": "3",
-                "problem": "This does not say how much is liquor and how much is water.",
+                "problem": "Say how much is liquor and how much is water.",
                 "accepted": "liquor to water, such as 1:3 for one part of liquor and three parts of water",
             },
         ),
@@ -115,7 +115,7 @@ def test_a_refusal_has_four_parts_per_fault_and_no_figures():
             {
                 "field": "acid.target_ph",
                 "given": "",
-                "problem": "The acid needs this too.",
+                "problem": "For the acid, fill this in as well.",
                 "accepted": "a pH such as 7",
             },
         ),

@@ -86,9 +86,7 @@ def test_deep_json_within_a_season_book_is_refused_for_its_own_record_only(field
     request = {"schema": 1, "ask": "season", "book": book, "now": "2026-05-01T09:00", "ranges": "off"}
     season = json.loads(calculate(json.dumps(request)))["values"]["season"]
     assert len(season["beds"]) > 1
-    problem = {"request": "This is not a batch.", "evidence": "Nothing that was learned of this ash can be read."}[
-        field
-    ]
+    problem = {"request": "This is not a batch.", "evidence": "What was learned about this ash can't be read."}[field]
     assert problem in json.dumps(season)
 
 

@@ -48,13 +48,13 @@ COLUMNS: tuple[Column, ...] = (
     Column(
         "tested_with",
         "soil.tested_with",
-        "how that was read: laboratory, meter, kit, strip",
+        "how that was measured: laboratory, meter, kit, strip",
         ("test", "method", "test method", "Methode", "Messmethode", "méthode", "método", "विधि"),
     ),
     Column(
         "tested_on",
         "soil.tested_on",
-        "when that was read: 2026-03-01",
+        "when that was measured: 2026-03-01",
         ("test date", "tested", "Testdatum", "Datum", "date", "fecha", "data", "तारीख"),
     ),
     Column(
@@ -196,7 +196,7 @@ def header_of(cells: Sequence[str]) -> Header:
     columns, units = tuple(name for name, _ in read), tuple(unit for _, unit in read)
     keys = [_key(cell) for cell in cells]
     faults = [
-        InputError(cell, cell, said("This column stands twice."), said("each column once"))
+        InputError(cell, cell, said("This column is there twice."), said("each column once"))
         for index, (cell, name) in enumerate(zip(cells, columns, strict=True))
         if name and name in columns[:index]
     ]
@@ -248,7 +248,7 @@ def _warnings(cells: Sequence[str], keys: Sequence[str], columns: Sequence[str])
             )
             warnings.append(meant)
         elif key in PLAN_COLUMNS:
-            warnings.append(said("The column {given!r} is one of the plan and written anew.", given=cell))
+            warnings.append(said("The column {given!r} belongs to the plan and is written again.", given=cell))
     if "soil_ph" not in columns:
         warnings.append(said("No column soil_ph: without a soil test every plot is held back."))
     return tuple(warnings)

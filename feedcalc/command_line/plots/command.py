@@ -27,12 +27,11 @@ from feedcalc.command_line.plots.summary import summary_lines, summary_svg
 from feedcalc.command_line.plots.table import PlanningJob, PlanningStopped, Progress, plan_plots
 from feedcalc.command_line.plots.workbook import is_workbook
 from feedcalc.command_line.refusals import refuse
-from feedcalc.contract.fields import LOCALES
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputErrors
-from feedcalc.words.languages import LANGUAGES
+from feedcalc.words.languages import LANGUAGES, LOCALES
 from feedcalc.words.languages import language as language_of
-from feedcalc.words.messages import Speak, said
+from feedcalc.words.messages import Speak, said, said_in
 
 # Without a terminal, one line of progress in so many seconds.
 SECONDS_BETWEEN_LINES = 10.0
@@ -128,12 +127,12 @@ def season_verb(
     for line in summary_lines(done):
         click.echo(speak(line), err=out == STANDARD)
     if done.planned and out != STANDARD:
-        click.echo(speak(said("Plans: {path}", path=str(out))))
+        click.echo(speak(said_in("said after it was done", "Plans: {path}", path=str(out))))
     if picture:
         _write_picture(picture, summary_svg([speak(line) for line in summary_lines(done)], done.verdicts, speak))
-        click.echo(speak(said("Picture: {path}", path=str(picture))), err=out == STANDARD)
+        click.echo(speak(said_in("said after it was done", "Picture: {path}", path=str(picture))), err=out == STANDARD)
     if done.rejected:
-        click.echo(speak(said("Set aside, with reasons: {path}", path=str(job.rejected))), err=True)
+        click.echo(speak(said("Left out, with reasons: {path}", path=str(job.rejected))), err=True)
         sys.exit(ROWS_SET_ASIDE if done.planned else 1)
     if not done.planned:
         sys.exit(1)
@@ -151,7 +150,7 @@ def _write_picture(file: Path, svg: str) -> None:
 
 def _summary(done: Progress) -> str:
     return said(
-        "Plots planned: {planned}, of which held back: {held}. Rows set aside: {aside}.",
+        "Plots planned: {planned}, of these held back: {held}. Rows left out: {aside}.",
         planned=done.planned,
         held=done.held_back,
         aside=done.rejected,
@@ -198,5 +197,5 @@ def _progress_display(speak: Speak) -> Iterator[Callable[[Progress], None]]:
         TimeElapsedColumn(),
     )
     with Bar(*shown, console=Console(stderr=True)) as bar:
-        task = bar.add_task(speak(said("Planning")), total=1.0)
+        task = bar.add_task(speak(said_in("progress", "Planning")), total=1.0)
         yield lambda done: bar.update(task, completed=done.share, description=speak(_summary(done)))

@@ -186,7 +186,7 @@ def _grams_per_square_metre(
             read = read_quantity(text, kind, name, request.locale, request.customs)
             square_metres = request.number("soil.area") or 0.0
         if not square_metres:
-            problem = said("Without an area this does not say how much a square metre had.")
+            problem = said("Without an area we can't say how much a square metre got.")
             raise InputError(name, text, problem, said("an area in its column, or an amount such as 40 g/m2"))
     except InputError as error:
         left_out.append(InputError(name, text, error.problem, error.accepted))
@@ -207,7 +207,7 @@ def _last_fed(plot: Mapping[str, str], today: str, locale: str, left_out: list[I
         left_out.append(InputError("last_fed", text, said("This is not a date."), said("one such as 2026-04-20")))
     elif day > date.fromisoformat(today):
         accepted = said("a day up to {today}", today=today)
-        left_out.append(InputError("last_fed", text, said("This day is yet to come."), accepted))
+        left_out.append(InputError("last_fed", text, said("This day has not come yet."), accepted))
     return day
 
 
@@ -276,7 +276,7 @@ def _dry_ash_verdict(ground: GroundAnswer, received: Received, request: Request,
     ``is_unknown`` says that the plot had ash or lime, but how much can't be read.
     """
     if is_unknown:
-        text = said("This ground had ash or lime this year, but how much can't be read. No dry ash until it is known.")
+        text = said("This plot got ash or lime this year, but the amount can't be read. No dry ash until you know it.")
         return Verdict(HOLD, (Reason("had_unknown", text, HOLD, "our_judgement", "judgement"), *ground.verdict.reasons))
     if ground.verdict.word != HOLD and ground.advice["ash"]["value"] == 0 and received == NOTHING_RECEIVED:
         text = said("This soil needs no lime now, so the amount of dry ash is 0.")
@@ -284,7 +284,7 @@ def _dry_ash_verdict(ground: GroundAnswer, received: Received, request: Request,
         return Verdict(ground.verdict.word, (reason, *ground.verdict.reasons))
     if received == NOTHING_RECEIVED or ground.verdict.word == HOLD or ground.advice["ash"]["value"] > 0:
         return ground.verdict
-    text = said("What this ground has had since its soil test, ash and lime together, is all it should have this year.")
+    text = said("Ash and lime since its soil test together are already all that this plot should get this year.")
     cap = cap_for(request.number("soil.ph"))
     return Verdict(HOLD, (Reason("had_enough", text, HOLD, cap.source, cap.status), *ground.verdict.reasons))
 

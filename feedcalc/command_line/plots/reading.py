@@ -111,7 +111,7 @@ class TableLines:
                 said("{path} can't be read on: {reason}.", **where, reason=reason.strerror or "")
             ) from None
         if len(line) == LONGEST_LINE:
-            raise PlanningFailed(said("Line {line} of {path} never ends: this is no table.", **where))
+            raise PlanningFailed(said("Line {line} of {path} never ends: this is not a table.", **where))
         return line
 
 
@@ -131,13 +131,15 @@ def table_rows(lines: TableLines, delimiter: str) -> Iterator[TableRow]:
         except csv.Error as reason:
             if width is None:
                 raise PlanningFailed(said("The header can't be read: {reason}.", reason=str(reason))) from None
-            fault = said("The quotes of this row don't fit: {reason}.", reason=str(reason))
+            fault = said("The quotation marks in this row don't match: {reason}.", reason=str(reason))
             cells = ["".join(lines.current)[:LONGEST_CELL]]
         if not any(cells):
             continue
         if width is None:
             width = len(cells)
         elif not fault and len(cells) != width:
-            fault = said("This row has {count} cells and the header {width}.", count=len(cells), width=width)
+            fault = said(
+                "This row has not as many cells as the header: {count} and {width}.", count=len(cells), width=width
+            )
         yield TableRow(number, first_line, tuple(cells), fault)
         number += 1

@@ -20,7 +20,7 @@ def summary_lines(done: Progress) -> list[str]:
     """Return how many plots may have ash, weaker or not at all, the commonest reasons, and the dry ash for all."""
     lines: list[str] = [
         said(
-            "Plots planned: {planned}. Go: {go}. Go weaker: {weaker}. Hold back: {held}. Rows set aside: {aside}.",
+            "Plots planned: {planned}. Go: {go}. Go weaker: {weaker}. Hold back: {held}. Rows left out: {aside}.",
             planned=done.planned,
             go=done.verdicts[GO],
             weaker=done.verdicts[WEAKER],

@@ -187,7 +187,7 @@ def _plan_or_reason(row: TableRow, chunk: PlotChunk) -> tuple[PlanRow, str]:
     except Exception as fault:
         # A fault of ours in one row must not stop the others.
         name = type(fault).__name__
-        return {}, said("feedcalc failed on this row ({fault}); no figure was computed.", fault=name)
+        return {}, said("feedcalc failed on this row ({fault}), so no figure was worked out.", fault=name)
 
 
 def _refusal(error: InputError, header: Header) -> str:
@@ -332,9 +332,7 @@ def _require_different_files(job: PlanningJob) -> None:
     paths = [job.source, *(path for result in results for path in (result.path, result.part))]
     places = [path.resolve() for path in paths]
     if len(set(places)) < len(places):
-        raise PlanningFailed(
-            said("The table of plots, the plans and the rows set aside must be three different files.")
-        )
+        raise PlanningFailed(said("The table of plots, the plans and the rows left out must be three different files."))
 
 
 def _table_text(rows: Iterable[Iterable[str]], delimiter: str) -> str:

@@ -46,7 +46,10 @@ def worker_pool(processes: int, cluster: str) -> Iterator[Executor | None]:
         yield executor
     except BrokenProcessPool:
         raise PlanningFailed(
-            said("A worker process ended before its work was done, perhaps for want of memory. Try fewer --processes.")
+            said(
+                "A worker process ended before its work was done. Perhaps there was too little memory. Try fewer "
+                "--processes."
+            )
         ) from None
     finally:
         executor.shutdown(wait=True, cancel_futures=True)

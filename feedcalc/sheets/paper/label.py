@@ -23,7 +23,7 @@ from feedcalc.contract.figures import Shown
 from feedcalc.sheets.batch import Sheet
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import MONTHS
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 # Hazard statements with the corrosion symbol: skin corrosion and serious eye damage (CLP, Annex I, tables 3.2.5 and
 # 3.3.5, from memory). With it the symbol for irritation is not required (Article 26, from memory).
@@ -98,7 +98,7 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en", *, is_of_can: 
     hazard = with_weightiest(hazard)
     aid = {caution.id: caution.text for caution in sheet.cautions}
     return Label(
-        title=said("Diluted wood-ash feed") if is_of_can else said("Wood-ash liquor"),
+        title=said("Diluted wood-ash feed") if is_of_can else said_in("name of the product", "Wood-ash liquor"),
         contents=_contents_of_can(sheet) if is_of_can else _contents(sheet),
         is_of_can=is_of_can,
         batch=printable(batch)[:LONGEST_BATCH_NAME].strip(),
@@ -115,15 +115,15 @@ def label_of(sheet: Sheet, batch: str = "", language: str = "en", *, is_of_can: 
         dilution=figures["batch.parts_water"],
         cans=sheet.cans,
         strength=(
-            (said("potassium"), figures[f"{inside}.potassium"]),
+            (said_in("element or figure", "potassium"), figures[f"{inside}.potassium"]),
             (said("alkalinity as CaCO₃"), figures[f"{inside}.alkalinity"]),
             (said("conductivity at 25\u00a0°C"), figures[f"{inside}.ec"]),
         ),
         delivered_in=figures["delivered.per_can.volume"],
         delivered=(
-            (said("potassium"), figures["delivered.per_can.potassium"]),
-            (said("calcium"), figures["delivered.per_can.calcium"]),
-            (said("magnesium"), figures["delivered.per_can.magnesium"]),
+            (said_in("element or figure", "potassium"), figures["delivered.per_can.potassium"]),
+            (said_in("element or figure", "calcium"), figures["delivered.per_can.calcium"]),
+            (said_in("element or figure", "magnesium"), figures["delivered.per_can.magnesium"]),
             (said("lime value as CaCO₃"), figures["delivered.per_can.lime_value"]),
         ),
         keeps=said("Use it up on the day it is mixed.") if is_of_can else sheet.keeps,
@@ -252,24 +252,30 @@ _CONTENTS = {
 }
 # By hazard class, and by whether readings were used.
 _CLASS_WORDS = {
-    ("corrosive", False): said("Worked out, not tested: treat as corrosive, by the high end of its pH."),
-    ("corrosive", True): said("Worked out with your readings: treat as corrosive, by the high end of its pH."),
-    ("irritant", False): said("Worked out, not tested: treat as irritant, by the high end of its pH."),
-    ("irritant", True): said("Worked out with your readings: treat as irritant, by the high end of its pH."),
-    ("corrosive by strength", False): said("Worked out, not tested: treat as corrosive, by its highest strength."),
-    ("corrosive by strength", True): said(
-        "Worked out with your readings: treat as corrosive, by its highest strength."
+    ("corrosive", False): said("Worked out, not tested. Treat as corrosive: the high end of its pH says so."),
+    ("corrosive", True): said("Worked out with your readings. Treat as corrosive: the high end of its pH says so."),
+    ("irritant", False): said("Worked out, not tested. Treat as irritant: the high end of its pH says so."),
+    ("irritant", True): said("Worked out with your readings. Treat as irritant: the high end of its pH says so."),
+    ("corrosive by strength", False): said(
+        "Worked out, not tested. Treat as corrosive: its highest likely strength says so."
     ),
-    ("irritant by strength", False): said("Worked out, not tested: treat as irritant, by its highest strength."),
-    ("irritant by strength", True): said("Worked out with your readings: treat as irritant, by its highest strength."),
-    ("mild", False): said("Worked out, not tested. Mild by its pH; still no drink."),
-    ("mild", True): said("Worked out with your readings. Mild by its pH; still no drink."),
+    ("corrosive by strength", True): said(
+        "Worked out with your readings. Treat as corrosive: its highest likely strength says so."
+    ),
+    ("irritant by strength", False): said(
+        "Worked out, not tested. Treat as irritant: its highest likely strength says so."
+    ),
+    ("irritant by strength", True): said(
+        "Worked out with your readings. Treat as irritant: its highest likely strength says so."
+    ),
+    ("mild", False): said("Worked out, not tested. Its pH makes it mild, but do not drink it."),
+    ("mild", True): said("Worked out with your readings. Its pH makes it mild, but do not drink it."),
 }
 
 
 def _class_words(hazard: Hazard, ph: Shown, was_read: bool) -> str:
     if not ph.range:
-        return said("No range was worked out, so it is treated as corrosive.")
+        return said("No range was worked out. Treat it as corrosive.")
     return _CLASS_WORDS[hazard.name + (" by strength" if hazard.by == "strength" else ""), was_read]
 
 

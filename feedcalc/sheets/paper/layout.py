@@ -18,7 +18,7 @@ from feedcalc.contract.figures import Shown
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, can_words
 from feedcalc.sheets.paper.typesetting import HEADING, Column, StyledText, TextRun, label_rule, largest_layout
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import Speak, said
+from feedcalc.words.messages import Speak, said, said_in
 
 LARGEST_TEXT = 5.0
 ROLL_TEXT = 2.8
@@ -192,25 +192,25 @@ class _LabelText:
         return [
             *([(f"{speak(text)} ({code})", True)] for code, text in label.hazard.hazards),
             *([(f"{speak(text)} ({code})", False)] for code, text in label.hazard.precautions),
-            [(speak(said("First aid.")), True), *first_aid],
+            [(speak(said_in("heading", "First aid.")), True), *first_aid],
         ]
 
     def dates(self) -> tuple[StyledText, list[str]]:
         """Return the batch and its known dates as a paragraph, and the names of those to write in by hand."""
         label, speak = self.label, self.speak
         dated = (
-            (said("Batch"), label.batch),
-            (said("Made"), _unbroken(speak(label.made))),
-            (said("Settled"), _unbroken(speak(label.settled))),
+            (said_in("on the label", "Batch"), label.batch),
+            (said_in("on the label", "Made"), _unbroken(speak(label.made))),
+            (said_in("on the label", "Settled"), _unbroken(speak(label.settled))),
         )
         known = [run for name, text in dated if text for run in ((f"{_unbroken(speak(name))}:", True), (text, False))]
         if label.is_of_can:
             known.append((speak(label.keeps), False))
         elif not label.use_by:
-            known.append((speak(said("Read a strip before use.")), False))
+            known.append((speak(said("Check with a pH strip before use.")), False))
         blanks = [*(name for name, text in dated if not text)]
         if not label.use_by and not label.is_of_can:
-            blanks.append(said("Read pH again"))
+            blanks.append(said("Check pH again"))
         return known, [speak(name) for name in blanks]
 
     def largest(self) -> list[StyledText]:
@@ -221,8 +221,8 @@ class _LabelText:
         elif label.is_diluted:
             dilute = said("Dilute 1:{parts} with water.", parts=label.dilution.text)
         else:
-            dilute = said("Planned for use undiluted.")
-        again = said("Read pH again: {day}", day=label.use_by)
+            dilute = said("For use undiluted.")
+        again = said("Check pH again: {day}", day=label.use_by)
         return [[(speak(dilute), True)], *([[(speak(again), True)]] if label.use_by else [])]
 
     def dilution(self) -> StyledText:
@@ -233,7 +233,7 @@ class _LabelText:
         """Return the figures of the undiluted liquor, the first as at the head of the sheet."""
         (name, first), *rest = self.label.strength
         figures = "; ".join([self.speak(first.headline(name)), *self._figures(rest)]) + "."
-        heading = said("In it:") if self.label.is_of_can else said("When settled, undiluted:")
+        heading = said_in("heading", "In it:") if self.label.is_of_can else said("When settled, undiluted:")
         return [(self.speak(heading), True), (figures, False)]
 
     def delivers(self) -> StyledText:
@@ -310,8 +310,8 @@ class _LabelLayout:
         if "delivers" not in left_out:
             column.paragraph(text.delivers())
         if "notes" not in left_out:
-            column.blanks([speak(said("pH read")), speak(said("Day"))])
-            column.blanks([speak(said("Notes"))])
+            column.blanks([speak(said_in("on the label", "pH read")), speak(said_in("on the label", "Day"))])
+            column.blanks([speak(said_in("on the label", "Notes"))])
         if squares and not is_beside:
             column.clear()
             self._put_code(squares, self.margin)

@@ -17,7 +17,7 @@ from feedcalc.contract.quantities import read_quantity
 from feedcalc.sheets.paper.grid import Grid
 from feedcalc.sheets.paper.label import has_hidden_characters, printable
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in
 
 MAX_COLUMNS, MAX_ROWS, MAX_COPIES = 20, 50, 500
 LABEL_FIELDS = ("of", "size", "name", "address", "paper", "grid", "margin", "gap", "start", "copies", "cut_marks")
@@ -179,7 +179,7 @@ class _LabelReader(_GroupReader):
             return 1
         if number != int(number) or not 1 <= number <= most:
             problem = said("This is not a whole number from 1 to {most}.", most=most)
-            self.fault(field, problem, said("1 to {most}", most=most))
+            self.fault(field, problem, said_in("range of a figure", "1 to {most}", most=most))
             return 1
         return int(number)
 
@@ -242,7 +242,7 @@ class _LabelReader(_GroupReader):
     def _columns_and_rows(self) -> tuple[int, int] | None:
         counts = re.fullmatch(r"\s*(\d{1,3})\s*[x×*]\s*(\d{1,3})\s*", str(self.group["grid"]), re.IGNORECASE)
         if not counts:
-            self._grid_fault(said("This is not so many columns by so many rows."))
+            self._grid_fault(said("This is not a number of columns by a number of rows."))
             return None
         columns, rows = int(counts[1]), int(counts[2])
         if not (1 <= columns <= MAX_COLUMNS and 1 <= rows <= MAX_ROWS):

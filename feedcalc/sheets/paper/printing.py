@@ -139,9 +139,9 @@ def _walls(
     cautions, steps = max(len(paper.left_out) for paper in papers), max(paper.steps_left for paper in papers)
     told = []
     if steps:
-        told.append(said("For want of room so many steps are on a second page: {count}.", count=steps))
+        told.append(said("There was too little room, so these steps are on a second page: {count}.", count=steps))
     if cautions:
-        told.append(said("For want of room so many cautions stand on a second page: {count}.", count=cautions))
+        told.append(said("There was too little room, so these cautions are on a second page: {count}.", count=cautions))
     return Printed(
         title=papers[0].title,
         language=tag,

@@ -250,6 +250,8 @@ def _glyph_width(letter: str, bold: bool) -> float:
     known = _widths().get(letter) or _widths().get(unicodedata.normalize("NFKD", letter)[0])
     if known is not None:
         return known[bold]
-    if unicodedata.combining(letter):
+    if unicodedata.combining(letter) or unicodedata.category(letter) == "Cf":
         return 0.0
+    if unicodedata.bidirectional(letter) in ("R", "AL"):
+        return 560.0  # letters that are joined take less room
     return 1000.0 if unicodedata.east_asian_width(letter) in "WF" else 680.0

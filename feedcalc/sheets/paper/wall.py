@@ -25,13 +25,13 @@ from feedcalc.sheets.paper.label import (
     can_words,
     printable,
 )
-from feedcalc.words.messages import said
+from feedcalc.words.messages import said, said_in, said_of
 
 _MAX_REASONS = 2  # of those that decide the verdict; the batch sheet has them all
 _STAGES = (
-    ("seedling", said("seedlings")),
-    ("young", said("young plants")),
-    ("established", said("established plants")),
+    ("seedling", said_in("age of the plants", "seedlings")),
+    ("young", said_in("age of the plants", "young plants")),
+    ("established", said_in("age of the plants", "established plants")),
 )
 
 
@@ -121,9 +121,17 @@ def wall_sheet_of(sheet: Sheet, batch: str = "", language: str = "en") -> WallSh
         steps=tuple(WallStep(id_, do, more, at(id_)) for id_, do, more in _steps(sheet)),
         heights=sheet.heights,
         levels=(
-            ("surface", said("surface {height}", height=figures["batch.surface_height"].text)),
+            (
+                "surface",
+                said_in(
+                    "in the drawing of the bucket", "surface {height}", height=figures["batch.surface_height"].text
+                ),
+            ),
             ("pour_line", said("pour to {height}", height=figures["batch.pour_height"].text)),
-            ("sludge_top", said("sludge {height}", height=figures["batch.sludge_height"].text)),
+            (
+                "sludge_top",
+                said_in("in the drawing of the bucket", "sludge {height}", height=figures["batch.sludge_height"].text),
+            ),
         ),
         ladder=tuple(_rung(rung) for rung in sheet.ladder),
         first_aid=tuple(cautions[id_] for id_ in FIRST_AID),
@@ -135,8 +143,12 @@ def _steps(sheet: Sheet) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     """Return id, what to do, and more about it, of each step."""
     figures = sheet.figures
     parts = figures["batch.parts_water"]
-    goes = said("The bucket is too small for it all: make it in {goes} goes.", goes=sheet.goes)
-    cloudy = said("Clearing takes longer than the wait you chose, so the time here is longer.")
+    goes = said_of(
+        sheet.goes,
+        "The bucket is too small for it all: make it in {count} round.",
+        "The bucket is too small for it all: make it in {count} rounds.",
+    )
+    cloudy = said("It needs longer to clear than the wait you chose, so the time here is longer.")
     pour = said(
         "Pour off {liquor} of clear liquor, down to {height} above the bottom.",
         liquor=figures["batch.liquor_volume"].text,
@@ -154,7 +166,7 @@ def _steps(sheet: Sheet) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
         ("dilute", dilute, tuple(can_words(can) for can in sheet.cans) if parts.value > 0 else ()),
         ("feed", *_feed(sheet)),
         ("keep", keep, ()),
-        ("sludge", said("Count the sludge as lime on the bed that gets it."), ()),
+        ("sludge", said("Write the sludge down as lime for the bed you put it on."), ()),
     )
 
 
@@ -167,7 +179,7 @@ def _timed_steps(sheet: Sheet) -> tuple[str, str, str, str]:
             said("Put {water} of water in the bucket, then sprinkle the ash in.", water=water),
             said("Stir for about five minutes, and once more after an hour."),
             said("Let it settle for {hours} h.", hours=hours),
-            said("Label what is left. Read a strip before use."),
+            said("Label what is left. Check with a pH strip before use."),
         )
     again = sheet.time(sheet.starts + timedelta(hours=1))
     start = sheet.time(sheet.starts)
@@ -175,7 +187,7 @@ def _timed_steps(sheet: Sheet) -> tuple[str, str, str, str]:
         said("{time}: put {water} of water in the bucket, then sprinkle the ash in.", time=start, water=water),
         said("Stir for about five minutes, and once more at {time}.", time=again),
         said("Let it settle until {time}.", time=sheet.time(sheet.settled)),
-        said("Label what is left. Read its pH again after {time}.", time=sheet.time(sheet.use_by)),
+        said("Label what is left. After {time}, check its pH again.", time=sheet.time(sheet.use_by)),
     )
 
 
@@ -184,22 +196,30 @@ def _feed(sheet: Sheet) -> tuple[str, tuple[str, ...]]:
     figures, ph = sheet.figures, sheet.figures[f"{sheet.own_path}.ph_25"].full
     hazard = (sheet.danger_of_feed,) if sheet.danger_of_feed else ()
     if sheet.use == "foliar":
-        return said("Not on leaves as it is: its pH is {ph}. Bring it below 8.5 first.", ph=ph), hazard
+        unfit = said(
+            "Not on leaves as it is: its pH is {ph}. Bring it below {limit} first.", ph=ph, limit=sheet.leaf_limit
+        )
+        return unfit, hazard
     plant = figures["delivered.per_plant.volume"].text
     if sheet.per_square_foot:
         feed = said(
-            "Feed onto moist soil: {plant} a plant or {square} a square foot.",
+            "Pour {plant} for each plant, or {square} for each square foot, on moist soil.",
             plant=plant,
             square=sheet.per_square_foot,
         )
     else:
         square = figures["delivered.per_square_metre.volume"].text
-        feed = said("Feed onto moist soil: {plant} a plant or {square} a square metre.", plant=plant, square=square)
+        feed = said(
+            "Pour {plant} for each plant, or {square} for each square metre, on moist soil.", plant=plant, square=square
+        )
     return feed, hazard
 
 
 def _rung(rung: Mapping[str, Any]) -> Rung:
-    suits = next((words for stage, words in _STAGES if stage in rung["within_limits_for"]), said("too strong"))
+    suits = next(
+        (words for stage, words in _STAGES if stage in rung["within_limits_for"]),
+        said_in("beside a limit", "too strong"),
+    )
     return Rung(
         parts=rung["parts_water"], ph=rung["ph_25"], alkalinity=rung["alkalinity"], suits=suits, chosen=rung["chosen"]
     )

@@ -21,7 +21,7 @@ from feedcalc.sheets.paper.label import NOT_FOR_FOOD, printable
 from feedcalc.sheets.paper.typesetting import HEADING, Column, TextRun, label_rule, largest_layout
 from feedcalc.sheets.paper.wall import Rung, WallSheet, WallStep, wall_sizes
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import Speak, said
+from feedcalc.words.messages import Speak, said, said_in
 
 MARGIN = 8.0
 _STEP = 0.1
@@ -30,7 +30,7 @@ _BETWEEN_COLUMNS = 6.0
 _LEFT_SHARE = 0.66
 _VESSEL_SHARE = 0.3
 _CELL_STARTS = (0.0, 0.24, 0.42, 0.62)
-_LADDER_HEAD = said("How far to dilute: pH, alkalinity in mg/L as CaCO₃, the weakest plants that can take it")
+_LADDER_HEAD = said("How far to dilute: pH, alkalinity in mg/L as CaCO₃, and the most tender plants that can take it")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ def wall_pages_of(wall: WallSheet, size: str, speak: Speak = str) -> tuple[WallP
     first = _first_page(wall, wanted, speak)
     if first is None:
         fitting = [name for name in wall_sizes() if _first_page(wall, name, speak)]
-        problem = said("This paper can't hold the sheet in letters that are read at arm's length.")
+        problem = said("On this paper the letters would be too small to read at arm's length.")
         raise InputError("wall.size", size, problem, ", ".join(fitting) or said("fewer cans, a shorter name"))
     return (first, *_next_pages(wall, first, speak))
 
@@ -112,7 +112,7 @@ class _NextPage:
         if wall.hazard.signal_word:
             self.column.paragraph([(speak(wall.hazard.signal_word).upper(), True)], HEADING)
         if is_of_cautions:
-            self.column.paragraph([(speak(said("More cautions")), True)], HEADING)
+            self.column.paragraph([(speak(said_in("heading", "More cautions")), True)], HEADING)
         self.is_empty = True
 
     def take(self, step: WallStep) -> bool:
@@ -279,7 +279,7 @@ class _WallLayout:
 
     def _set_first_aid(self, column: Column) -> None:
         first_aid = [(self.speak(sentence), False) for sentence in self.wall.first_aid]
-        column.paragraph([(self.speak(said("First aid.")), True), *first_aid])
+        column.paragraph([(self.speak(said_in("heading", "First aid.")), True), *first_aid])
 
     def _cautions(self, cautions: Sequence[tuple[str, str]]) -> list[str]:
         return [self.speak(text) for id_, text in cautions if id_ not in self.left_out]

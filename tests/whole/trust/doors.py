@@ -19,7 +19,7 @@ import pytest
 from feedcalc.chemistry.formulas import molar_masses
 from feedcalc.command_line.plots.columns import header_of
 from feedcalc.command_line.plots.plan import plan_of
-from feedcalc.contract.fields import LOCALES, REQUEST_FIELDS
+from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.numbers import read_number
 from feedcalc.contract.quantities import read_dilution, read_quantity, write_quantity
 from feedcalc.contract.request import read_request
@@ -30,6 +30,7 @@ from feedcalc.liquor.answer import answer_to
 from feedcalc.liquor.vessel import water_kilograms
 from feedcalc.sheets.paper.options import LABEL_FIELDS
 from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import LOCALES
 from tests.asking import every_figure
 
 MAY_BE_NEGATIVE = ("ph", "alkalinity", "lime_value", "shift")

@@ -8,7 +8,7 @@ const keeping = await import(pathToFileURL(process.argv[2])); // its words are E
 
 function faultOf(found, mayBeNothing) {
   if (found === null) return mayBeNothing ? "" : "nothing at all";
-  if (typeof found?.problem === "string") return found.problem.trim() ? "" : "a problem without words";
+  if (typeof found?.problem === "function") return found.problem().trim() ? "" : "a problem without words";
   if (!Array.isArray(found?.batches) || !found.batches.length) return "neither batches nor a problem";
   for (const batch of found.batches) {
     if (!/^[\w-]{1,64}$/.test(batch.id)) return "a batch with a wild id";

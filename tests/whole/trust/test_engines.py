@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -22,8 +24,10 @@ POTASSIUM = '[data-figure="liquor.potassium"]'
 
 
 @pytest.fixture
-def site() -> Iterator[SiteServer]:
-    server = SiteServer(DIST / "site")
+def site(tmp_path: Path) -> Iterator[SiteServer]:
+    """The site, from a copy that may change."""
+    shutil.copytree(DIST / "site", tmp_path / "site")
+    server = SiteServer(tmp_path / "site")
     yield server
     server.shut()
 
@@ -34,6 +38,8 @@ def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Pla
     address = site.address if delivery == "site" else (DIST / "feedcalc.html").as_uri()
     address += "#all" if name == "phone" else ""  # where a narrow screen has every field
     with engine(name, playwright) as browser:
+        if delivery == "site":
+            _a_first_visit_during_a_deployment_is_told_in_words(browser, site)
         browser.open(address)
         _awake(browser)
         _a_change_is_answered_as_the_command_line_answers_it(browser)
@@ -42,13 +48,16 @@ def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Pla
         _undo_brings_back_what_was_there(browser)
         _text_never_becomes_a_program(browser)
         _a_label_is_laid_out(browser)
+        if name != "phone":  # a wide screen has all of it at once; tests/page/test_bench.py does it on a phone
+            _a_reading_is_answered_steps_are_ticked_and_the_sheet_is_printed(browser)
+        _without_room_and_with_everything_cleared_what_is_typed_stays(browser)
         assert browser.ask("feedcalc.changes.write('bed', 'south', { name: 'South', area: '4 m2' })") is None
         if delivery == "site":
             _a_damaged_copy_heals_and_opens_with_the_host_gone(browser, site)
         else:
             browser.open(address)
             _awake(browser)
-        assert _held(browser, "water.temperature") == "9 °C", "not kept over a new start"
+        assert _held(browser, "water.temperature") == "11 °C", "not kept over a new start"
         book = "feedcalc.records.all().map(({ id, fields }) => `${id}: ${fields.area.text}`)"
         until(lambda: browser.ask(book) == ["south: 4 m2"], what="the book over a new start")
         if name == "phone":
@@ -89,6 +98,7 @@ _SPOIL = """(async () => {
 
 def _a_damaged_copy_heals_and_opens_with_the_host_gone(browser: Engine, site: SiteServer) -> None:
     until(lambda: not browser.ask(_NOT_WHOLE), what="the page is kept")
+    _a_bad_deployment_leaves_the_version_that_is_kept(browser, site)
     assert browser.ask(_SPOIL)
     assert len(browser.ask(_NOT_WHOLE)) == 4
     browser.open(site.address)
@@ -97,6 +107,90 @@ def _a_damaged_copy_heals_and_opens_with_the_host_gone(browser: Engine, site: Si
     site.shut()
     browser.open(site.address)
     _awake(browser)
+
+
+def _a_first_visit_during_a_deployment_is_told_in_words(browser: Engine, site: SiteServer) -> None:
+    """The page is of one version and the host has the payload of another."""
+    payload = next(site.folder.glob("payload.*.bin"))
+    away = payload.rename(payload.with_name("away.bin"))
+    browser.open(site.address)
+    until(lambda: browser.ask("document.documentElement.dataset.engine") == "failed", what="the failure is told")
+    why = browser.ask("document.getElementById('state-why').textContent")
+    assert payload.name in why
+    assert "Load the page anew" in why
+    away.rename(payload)
+
+
+_UPDATE = """(async () => {
+  const registration = await navigator.serviceWorker.getRegistration();
+  await registration.update().catch(() => {});
+  const worker = registration.installing;
+  if (!worker) return registration.waiting ? "waits" : "refused";
+  return new Promise((resolve) => worker.addEventListener("statechange", () => resolve(worker.state)));
+})()"""
+
+
+def _a_bad_deployment_leaves_the_version_that_is_kept(browser: Engine, site: SiteServer) -> None:
+    """A new service worker, and a page that is not the one it names."""
+    texts = {
+        site.folder / name: (site.folder / name).read_text("utf-8") for name in ("index.html", "service_worker.js")
+    }
+    page, worker = texts
+    page.write_text(texts[page].replace("<title>", "<title>half "), "utf-8")
+    worker.write_text(re.sub(r'VERSION = "\w', 'VERSION = "x', texts[worker], count=1), "utf-8")
+    assert browser.ask(_UPDATE) in ("redundant", "refused")
+    for path, text in texts.items():
+        path.write_text(text, "utf-8")
+    assert len(browser.ask("caches.keys()")) == 1
+    assert browser.ask(_NOT_WHOLE) == []
+
+
+_CLEAR = """(async () => {
+  Storage.prototype.setItem = window.plainSetItem;
+  localStorage.clear();
+  sessionStorage.clear();
+  if (window.caches) for (const name of await caches.keys()) await caches.delete(name);
+  return true;
+})()"""
+_FILL = """((plain) => {
+  window.plainSetItem = plain;
+  Storage.prototype.setItem = () => { throw new DOMException("full", "QuotaExceededError"); };
+  return true;
+})(Storage.prototype.setItem)"""
+
+
+def _without_room_and_with_everything_cleared_what_is_typed_stays(browser: Engine) -> None:
+    assert browser.ask(_FILL)
+    browser.type('[name="water.temperature"]', "10 °C")
+    until(lambda: "Not kept" in browser.ask("document.getElementById('kept').textContent"), what="no room is told")
+    assert _held(browser, "water.temperature") == "10 °C"
+    assert browser.ask(_CLEAR)
+    browser.type('[name="water.temperature"]', "11 °C")
+    until(lambda: "Not kept" not in browser.ask("document.getElementById('kept').textContent"), what="kept again")
+    _fresh(browser)
+
+
+def _a_reading_is_answered_steps_are_ticked_and_the_sheet_is_printed(browser: Engine) -> None:
+    browser.press("#i-measured")
+    browser.type("#read-ec", "8 mS/cm")
+    until(lambda: browser.ask("feedcalc.form.read().measured?.ec") == "8 mS/cm", what="the reading in the form")
+    _fresh(browser)
+    assert browser.ask("feedcalc.form.read().measured.ec") == "8 mS/cm"
+    browser.press("#begin-steps")
+    for count in range(1, 3):
+        until(
+            lambda count=count: f"Step {count} of" in browser.ask("document.getElementById('step-count').textContent"),
+            what="the step",
+        )
+        browser.press("#step-done")
+    assert len(browser.ask("feedcalc.batches.open()[0].done")) == 2
+    browser.ask("void (location.hash = '')")
+    until(lambda: browser.ask("document.getElementById('step-count').checkVisibility()") is False, what="back")
+    printed = "(window.print = () => { window.printed = document.documentElement.dataset.print; }, true)"
+    assert browser.ask(printed)
+    browser.press("#print-label")
+    assert browser.ask("window.printed") == "label"
+    browser.ask("void window.dispatchEvent(new Event('afterprint'))")
 
 
 def _awake(browser: Engine) -> None:
