@@ -46,8 +46,10 @@ def bundled(entry: Path, name: str, *, minify: bool = False) -> Bundle:
 
 
 def page_script() -> str:
-    """Return the one script of the page."""
-    return bundled(ENTRY, PAGE_NAME, minify=True).script
+    """Return the one script of the page, in ASCII, as the one file and the hash in its policy need it."""
+    script = bundled(ENTRY, PAGE_NAME, minify=True).script
+    # esbuild escapes strings but leaves regular expressions as they are written.
+    return "".join(mark if mark.isascii() else f"\\u{ord(mark):04x}" for mark in script)
 
 
 def worker_script() -> str:
