@@ -27,7 +27,7 @@ PLANTS = {"tomato": ("", "tomato", "blueberry"), "something nobody lists": ("som
 # Reasons that no dilution mends: the plant, soil that is alkaline, the season, the place, and leaves.
 WITHOUT_A_WAY = {
     *("plant_block", "plant_acid-loving", "plant_practice_conflict", "plant_above", "soil_stop", "soil_clubroot"),
-    *("sowing", "sowing_conflict", "resting", "near_water"),
+    *("sowing", "sowing_conflict", "resting", "near_water", "hydroponics", "worm_bin"),
 }
 
 
