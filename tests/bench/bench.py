@@ -44,7 +44,7 @@ WORDS = """() => {
     const box = range.getBoundingClientRect();
     const isSeen = box.width > 1 && box.right > 0 && box.top < innerHeight
       && node.parentElement.checkVisibility({ visibilityProperty: true });
-    if (isSeen && !node.parentElement.closest("select, script, style")) {
+    if (isSeen && !node.parentElement.closest("select, script, style, .visually-hidden")) {
       words += node.textContent.split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word)).length;
     }
   }
