@@ -342,6 +342,9 @@ def main(arguments: list[str]) -> None:
             "say `python3 build.py` to build, `python3 build.py check` for the quick checks, "
             "`python3 build.py test` to check everything too."
         )
+    # What is started below keeps what Python compiles for the next start, which then takes half as long.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    os.environ["PYTHONPYCACHEPREFIX"] = str(ENVIRONMENT / "compiled")
     times = Times()
     with times.of("set-up"):
         set_up(lane)

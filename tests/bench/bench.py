@@ -44,7 +44,7 @@ WORDS = """() => {
     const box = range.getBoundingClientRect();
     const isSeen = box.width > 1 && box.right > 0 && box.top < innerHeight
       && node.parentElement.checkVisibility({ visibilityProperty: true });
-    if (isSeen && !node.parentElement.closest("select, script, style")) {
+    if (isSeen && !node.parentElement.closest("select, script, style, .visually-hidden")) {
       words += node.textContent.split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word)).length;
     }
   }
@@ -96,14 +96,14 @@ def bench() -> dict[str, Any]:
 
 def measured(browser: Browser, address: str) -> dict[str, Any]:
     """Return the figures by name, of the page at ``address``."""
+    with opened(browser, address) as (page, finger):
+        at_first = {**_first_screen(page), "text_200_overflow": _overflow(page), **_to_the_label(page, finger)}
+        at_first["cups_told"] = _cups_told(page, finger)
     return {
-        **_first_screen(browser, address),
+        **at_first,
         **_to_the_answer(browser, address),
         **_to_the_reading(browser, address),
-        **_to_the_label(browser, address),
         **_to_the_book(browser, address),
-        "cups_told": _cups_told(browser, address),
-        "text_200_overflow": _overflow(browser, address),
     }
 
 
@@ -124,17 +124,16 @@ def wait_for_whole_answer(page: Page) -> None:
     wait_until(lambda: page.locator("#freshness").get_attribute("data-freshness") == "fresh", what="a whole answer")
 
 
-def _first_screen(browser: Browser, address: str) -> dict[str, Any]:
-    with opened(browser, address) as (page, _):
-        lines = page.locator(".lines > li")
-        boxes = [lines.nth(place).bounding_box() for place in range(lines.count())]
-        return {
-            "first_screen_has_answer": len(boxes) == 5
-            and all(box and box["y"] + box["height"] <= page.evaluate("innerHeight") for box in boxes),
-            "page_height": page.evaluate("document.documentElement.scrollHeight"),
-            "controls": page.evaluate(CONTROLS),
-            "first_screen_words": page.evaluate(WORDS),
-        }
+def _first_screen(page: Page) -> dict[str, Any]:
+    lines = page.locator(".lines > li")
+    boxes = [lines.nth(place).bounding_box() for place in range(lines.count())]
+    return {
+        "first_screen_has_answer": len(boxes) == 5
+        and all(box and box["y"] + box["height"] <= page.evaluate("innerHeight") for box in boxes),
+        "page_height": page.evaluate("document.documentElement.scrollHeight"),
+        "controls": page.evaluate(CONTROLS),
+        "first_screen_words": page.evaluate(WORDS),
+    }
 
 
 def _to_the_answer(browser: Browser, address: str) -> dict[str, int]:
@@ -159,13 +158,13 @@ def _to_the_reading(browser: Browser, address: str) -> dict[str, int]:
         return {"taps_to_reading": finger.taps, "screens_to_reading": finger.screens}
 
 
-def _to_the_label(browser: Browser, address: str) -> dict[str, int]:
-    with opened(browser, address) as (page, finger):
-        page.evaluate("window.print = () => { window.printed = document.documentElement.dataset.print; }")
-        finger.tap("#menu > summary")
-        finger.tap('.menu-list [data-click="print-label"]')
-        assert page.evaluate("window.printed") == "label"
-        return {"taps_to_label": finger.taps}
+def _to_the_label(page: Page, finger: Finger) -> dict[str, int]:
+    page.evaluate("window.print = () => { window.printed = document.documentElement.dataset.print; }")
+    finger.tap("#menu > summary")
+    finger.tap('.menu-list [data-click="print-label"]')
+    assert page.evaluate("window.printed") == "label"
+    page.evaluate("document.getElementById('menu').open = false")
+    return {"taps_to_label": finger.taps}
 
 
 def _to_the_book(browser: Browser, address: str) -> dict[str, int]:
@@ -186,16 +185,17 @@ def _wait_for_entries(page: Page, count: int) -> None:
     wait_until(lambda: page.evaluate(entries) == count, what=f"{count} entries in the book")
 
 
-def _cups_told(browser: Browser, address: str) -> bool:
-    with opened(browser, address) as (page, finger):
-        finger.tap('[data-place="dry"]')
-        first_line = page.locator('[data-part="spread"] p').first
-        wait_until(lambda: first_line.count() and first_line.text_content(), what="the sheet for dry ash")
-        return "level cup" in (first_line.text_content() or "")
+def _cups_told(page: Page, finger: Finger) -> bool:
+    finger.tap('[data-place="dry"]')
+    first_line = page.locator('[data-part="spread"] p').first
+    wait_until(lambda: first_line.count() and first_line.text_content(), what="the sheet for dry ash")
+    return "level cup" in (first_line.text_content() or "")
 
 
-def _overflow(browser: Browser, address: str) -> int:
-    with opened(browser, address, viewport={"width": 360, "height": 640}) as (page, _):
-        page.evaluate("document.documentElement.style.setProperty('font-size', '200%')")
-        overflow: int = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-        return overflow
+def _overflow(page: Page) -> int:
+    page.set_viewport_size({"width": 360, "height": 640})
+    page.evaluate("document.documentElement.style.setProperty('font-size', '200%')")
+    overflow: int = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    page.evaluate("document.documentElement.style.removeProperty('font-size')")
+    page.set_viewport_size(PHONE["viewport"])
+    return overflow

@@ -280,8 +280,8 @@ def random_requests(count: int, seed: int) -> list[dict[str, Any]]:
 
 
 def test_page_and_command_line_give_the_same_numbers(shared: Page) -> None:
-    requests = random_requests(50, seed=20260501)
-    for request in requests[:4]:
+    requests = random_requests(24, seed=20260501)
+    for request in requests[:2]:
         request |= {"ranges": "on", "samples": "40"}
     replies = shared.evaluate(
         """async (requests) => {
@@ -313,7 +313,7 @@ def test_page_and_command_line_give_the_same_numbers(shared: Page) -> None:
         for path, value in reply["marked"]:
             if not path.endswith(PLAIN_NUMBERS):
                 assert value == there[path]["value"], path
-    assert sum(not reply["ok"] for reply in replies) < 15
+    assert sum(not reply["ok"] for reply in replies) < 8
 
 
 def test_where_the_engine_fails_the_reason_and_the_sheet_can_be_read(browser: Browser, one_file: str) -> None:

@@ -28,14 +28,14 @@ def grower(browser: Browser) -> Iterator[BrowserContext]:
 
 
 @pytest.fixture
-def opened(grower: BrowserContext, one_file: str) -> Callable[..., Page]:
-    """Opens the one file in another tab of the same browser, after running ``first``."""
+def opened(grower: BrowserContext, one_file: str, asleep: str) -> Callable[..., Page]:
+    """Opens the one file in another tab of the same browser after running ``first``, Python only if ``awake``."""
 
-    def open_page(first: str = "", address: str = one_file, awake: bool = True) -> Page:
+    def open_page(first: str = "", address: str = "", awake: bool = True) -> Page:
         page = grower.new_page()
         if first:
             page.add_init_script(first)
-        page.goto(address)
+        page.goto(address or (one_file if awake else asleep))
         if awake:
             wait_for_engine(page)
         page.evaluate("document.getElementById('more').open = true")
@@ -213,20 +213,27 @@ ODD_REQUESTS = {
 }
 
 
-@pytest.mark.parametrize("request_", ODD_REQUESTS.values(), ids=ODD_REQUESTS.keys())
-def test_a_batch_of_an_odd_shape_never_stops_the_page(opened: Callable[..., Page], request_: str) -> None:
-    page = opened(awake=False)
-    text = f'{{"id":"odd","name":"Odd","request":{request_},"done":[],"changed":"2099-01-01T00:00:00.000Z"}}'
+def test_batches_of_odd_shapes_never_stop_the_page(opened: Callable[..., Page], one_file: str) -> None:
+    page = opened(address=one_file, awake=False)
     page.evaluate("localStorage.clear(); sessionStorage.clear()")
-    page.evaluate("text => localStorage.setItem('feedcalc.batch.odd', text)", text)
+    for name, request in ODD_REQUESTS.items():
+        text = f'{{"id":"{name}","name":"{name}","request":{request},"done":[],"changed":"2099-01-01T00:00:00.000Z"}}'
+        page.evaluate("([name, text]) => localStorage.setItem(`feedcalc.batch.${name}`, text)", [name, text])
     page.reload()
     wait_for_engine(page)
+    page.evaluate("document.getElementById('more').open = true")
+    offered = page.locator("#batch-choice option").evaluate_all("options => options.map(({ value }) => value)")
+    assert len(offered) >= len(ODD_REQUESTS)
+    for identity in offered:
+        page.locator("#batch-choice").select_option(identity)
+        expect(page.locator("#batch-choice")).to_have_value(identity)
     page.locator("#new-batch").click()
     temperature(page, "13 °C")
     fresh(page)
     page.reload()
     assert held(page) == "13 °C"
-    assert page.evaluate("localStorage.getItem('feedcalc.batch.odd')")
+    for name in ODD_REQUESTS:
+        assert page.evaluate("name => localStorage.getItem(`feedcalc.batch.${name}`)", name)
 
 
 # -- two windows, and clocks --------------------------------------------------------------------------------------

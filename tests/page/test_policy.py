@@ -36,8 +36,8 @@ REFUSED_AT_ONCE = ("handler", "script", "markup", "parsed", "worker", "rule of i
 
 
 @pytest.mark.parametrize("way", INJECTED)
-def test_injected_text_does_not_run(page: Page, one_file: str, way: str) -> None:
-    page.goto(one_file)
+def test_injected_text_does_not_run(page: Page, asleep: str, way: str) -> None:
+    page.goto(asleep)
     refused = page.evaluate(
         f"() => {{ try {{ {INJECTED[way]} }} catch (error) {{ return error instanceof TypeError; }} return false; }}"
     )

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 import json
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Browser, Page
 
 from feedcalc.engine import calculate
-from tests.page.conftest import SPY, ask, wait_for_engine, wait_until
+from tests.page.conftest import SPY, ask, one_page, wait_for_engine, wait_until
 
 REQUESTS: list[dict[str, Any]] = [
     {"schema": 1, "samples": "40"},
@@ -53,6 +54,14 @@ def here_and_now(request: dict[str, Any]) -> dict[str, Any]:
     return dict(json.loads(calculate(json.dumps(request))))
 
 
+@pytest.fixture(scope="module")
+def awake(browser: Browser, one_file: str) -> Iterator[Page]:
+    """One page with Python awake, for tests that only ask it."""
+    with one_page(browser, one_file) as page:
+        wait_for_engine(page)
+        yield page
+
+
 def test_opens_by_double_click_with_no_network(ready_page: Page) -> None:
     assert ask(ready_page, {"schema": 1})["ok"] is True
 
@@ -68,8 +77,8 @@ def test_starts_plainly_where_the_snapshot_is_refused(watched_page: Page, one_fi
 
 
 @pytest.mark.parametrize("request_", REQUESTS, ids=["demo", "cans", "faults"])
-def test_page_and_command_line_agree(ready_page: Page, request_: dict[str, Any]) -> None:
-    assert close(without_markup(ask(ready_page, request_)), without_markup(here_and_now(request_)))
+def test_page_and_command_line_agree(awake: Page, request_: dict[str, Any]) -> None:
+    assert close(without_markup(ask(awake, request_)), without_markup(here_and_now(request_)))
 
 
 def test_chance_is_chance_after_a_restore(watched_page: Page, one_file: str) -> None:
@@ -107,8 +116,8 @@ def test_hashing_works_on_what_was_made_before_and_after_a_restore(watched_page:
     assert page.evaluate("code => runPython(code)", read) == "[True, True, 1]"
 
 
-def test_of_several_questions_only_the_newest_is_answered(ready_page: Page) -> None:
-    outcomes = ready_page.evaluate(
+def test_of_several_questions_only_the_newest_is_answered(awake: Page) -> None:
+    outcomes = awake.evaluate(
         """() => Promise.all([1, 2, 3, 4].map((count) =>
              feedcalc.engine.ask({ schema: 1, cans: [{ size: "9 L", count }] }, { line: "test" })
                .then((reply) => reply.ok, (error) => error.name)))"""
@@ -116,8 +125,8 @@ def test_of_several_questions_only_the_newest_is_answered(ready_page: Page) -> N
     assert outcomes == ["Superseded", "Superseded", "Superseded", True]
 
 
-def test_a_long_answer_rests_while_something_newer_is_worked_out_and_then_goes_on(ready_page: Page) -> None:
-    told = ready_page.evaluate(
+def test_a_long_answer_rests_while_something_newer_is_worked_out_and_then_goes_on(awake: Page) -> None:
+    told = awake.evaluate(
         """async () => {
           const far = [];
           const answered = [];
