@@ -48,7 +48,7 @@ export function wakeEngine() {
     onFailed: ({ message, cause }) => {
       const words = () => say("The calculator can't start here. You can still read the sheet below, and its cautions are right for every batch. What you type is kept.");
       const gone = /^(.*): 404$/.exec(message)?.[1];
-      const changed = gone ? () => say("The page on the host has changed: {part} is no longer there. Load the page anew.", { part: gone }) : null;
+      const changed = gone ? () => say("The page on the host has changed: {part} is no longer there. Reload the page.", { part: gone }) : null;
       const reason = changed ?? CAUSES[cause] ?? (() => say("Reason: {message} Browser: {browser}", { message, browser: navigator.userAgent }));
       byId("state-bar").hidden = true;
       show(byId("state-words"), words);
