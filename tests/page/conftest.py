@@ -39,14 +39,15 @@ QUIET = [
 # The runtime is compiled once, quickly: what an optimising compiler would gain is lost again with each page.
 COMPILED_ONCE = "--js-flags=--liftoff-only"
 
-# Ranges come from 10 ashes in place of 40 unless a test says how many: it is the page that is tested here.
+# Ranges come from 10 ashes in place of 40, unless a test says how many or sets `usualAshes`: here the page is tested.
 FEW_ASHES = """
 if (window.Worker) {
   const post = Worker.prototype.postMessage;
   Worker.prototype.postMessage = function (message, ...more) {
     const asked = message?.request && JSON.parse(message.request);
-    const few = asked && !asked.ask ? { ...message, request: JSON.stringify({ samples: "10", ...asked }) } : message;
-    return post.call(this, few, ...more);
+    const isFew = asked && !asked.ask && !window.usualAshes;
+    const sent = isFew ? { ...message, request: JSON.stringify({ samples: "10", ...asked }) } : message;
+    return post.call(this, sent, ...more);
   };
 }
 """
