@@ -30,7 +30,7 @@ def read_ash_kind(path: str, given: object, kinds: tuple[str, ...]) -> tuple[str
 
     >>> kind, echo = read_ash_kind("ash.kind", "Oak logs", ("mixed", "hardwood", "softwood", "bark"))
     >>> kind, str(echo)
-    ('hardwood', 'Oak logs: taken as hardwood')
+    ('hardwood', 'Oak logs: counted as hardwood')
     """
     typed = given if isinstance(given, str) else ""
     if plain_words(typed) in kinds:

@@ -97,6 +97,7 @@ class Answer:
     """An answered request: the plan, the typical outcome and those of the sample (``others``, empty without ranges).
 
     ``effective_samples``, ``readings_used`` and ``earlier_batches`` say what the readings contributed (`LearnedAsh`).
+    ``doubts`` are those of the warnings that say which readings were left out.
     """
 
     request: Request
@@ -112,6 +113,7 @@ class Answer:
     warnings: tuple[str, ...]
     effective_samples: float | None = None
     readings_used: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
     matters: tuple[Influence, ...] = ()
     earlier_batches: int = 0
     suggestions: tuple[Suggestion, ...] = ()
@@ -197,6 +199,7 @@ def _answered(
             warnings=(*warnings, *planned.warnings),
             effective_samples=learned.effective if learned else None,
             readings_used=learned.used if learned else (),
+            doubts=learned.warnings if learned else (),
             earlier_batches=learned.batches if learned else 0,
             suggestions=suggestions,
             matters=matters,

@@ -171,7 +171,7 @@ def _refuse_implausible(request: Request) -> Steps[tuple[Suggestion, ...]]:
     missed = [name for name in read if name not in answer.readings_used]
     if missed:
         accepted = said("readings that an ash can give, or none")
-        problem = " ".join(warning for warning in answer.warnings if "plausible ash" in warning)
+        problem = listed(answer.doubts, " ")
         given = request.readings[missed[0]].text if missed[0] in request.readings else request.word(missed[0])
         raise InputErrors([InputError(missed[0], given, problem, accepted)])
     return answer.suggestions

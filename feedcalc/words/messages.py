@@ -95,7 +95,7 @@ class Sentence(Said):
         """Return the sentence with a capital letter.
 
         >>> Sentence("{plant} grows well with lime.", {"plant": said("leek")})
-        'Leek bears lime well.'
+        'Leek grows well with lime.'
         """
         return filled[:1].upper() + filled[1:]
 

@@ -39,7 +39,9 @@ export function turnTo(chosen) {
   showTicks();
   ashes.show();
   recalculate();
-  return () => (left.length ? ` ${say("Left out, because this page has no field for it: {fields}.", { fields: left.join(", ") })}` : "");
+  const fields = left.join(", ");
+  const told = () => say("Left out, because this page has no field for it: {fields}.", { fields });
+  return () => (fields ? ` ${told()}` : "");
 }
 
 /** Turn to the batch with this id. */

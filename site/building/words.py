@@ -306,7 +306,7 @@ def _of_scripts() -> Iterator[Found]:
 def _extracted(method: str, text: str, name: str, keywords: dict[str, Any]) -> Iterator[Found]:
     stream = io.BytesIO(text.encode())
     for line, message, _, context in gathering.extract(
-        method, stream, keywords=keywords, options={"encoding": "utf-8"}
+        method, stream, keywords=keywords, options={"encoding": "utf-8", "parse_template_string": True}
     ):
         one, many = message if isinstance(message, tuple) else (message, "")
         if one:

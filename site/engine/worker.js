@@ -83,11 +83,10 @@ self.onmessage = async ({ data }) => {
  */
 function workOn(question) {
   const { id, request, early } = question;
+  const tell = early ? (/** @type {string} */ reply) => self.postMessage({ id, early: reply }) : undefined;
   let outcome = null;
   try {
-    question.steps ??= early
-      ? answerInSteps(request, (/** @type {string} */ reply) => self.postMessage({ id, early: reply }))
-      : answerInSteps(request);
+    if (!question.steps) question.steps = answerInSteps(request, tell);
     const step = question.steps.next();
     if (step.done) {
       outcome = { reply: step.value };

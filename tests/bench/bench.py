@@ -21,7 +21,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, FloatRect, Locator, Page, sync_playwright
 
 from tests.page.conftest import DIST, QUIET, wait_for_engine, wait_until
 from tests.page.installed_browser import installed_browser
@@ -78,11 +78,20 @@ class Finger:
     def _reach(self, selector: str) -> None:
         target = self.page.locator(selector).locator("visible=true").first
         box = target.bounding_box()
+        while box != (later := _box_of_next_frame(target)):
+            box = later  # the page is still scrolling
         assert box, f"not to be seen: {selector}"
         inside = box["y"] >= 0 and box["y"] + box["height"] <= self.page.evaluate("innerHeight")
         if not inside:
             self.screens += 1
             target.scroll_into_view_if_needed()
+
+
+def _box_of_next_frame(target: Locator) -> FloatRect | None:
+    target.page.evaluate(
+        "new Promise((resolve) => requestAnimationFrame(() => requestAnimationFrame(() => resolve())))"
+    )
+    return target.bounding_box()
 
 
 def bench() -> dict[str, Any]:

@@ -43,7 +43,7 @@ def test_a_byte_order_mark_before_the_file_is_ignored():
         ("[" * 100_000, "file", "This is nested deeper than 64 levels."),
         ("[]", "file", "This is not a season book of feedcalc."),
         ('{"format": "other"}', "file", "This is not a season book of feedcalc."),
-        ('{"format": 1, "format": 2}', "file", "The key format stands twice in one place."),
+        ('{"format": 1, "format": 2}', "file", "The key format is there twice in one place."),
         (envelope(version=2), "version", "This book was written by a newer feedcalc. Update this one first."),
         (envelope(version="1"), "version", "The version of this book is not clear."),
         (envelope(version=True), "version", "The version of this book is not clear."),

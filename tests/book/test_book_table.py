@@ -104,7 +104,7 @@ def test_other_delimiters_and_a_byte_order_mark_are_read(mark):
     [
         ({"kind": "shed"}, "kind", "There is no such kind of record."),
         ({"kind": "bed", "id": "a b", "name": "x"}, "id", "This can't be an id."),
-        ({"kind": "bed", "id": "south", "name": "x"}, "id", "This id stands in row 2 already."),
+        ({"kind": "bed", "id": "south", "name": "x"}, "id", "This id is already in row 2."),
         ({"kind": "bed", "name": ""}, "name", "This must not be empty."),
         ({"kind": "soil test", "bed": "south", "date": "1/5/26", "ph": "6"}, "date", "This is not a day."),
         ({"kind": "soil test", "bed": "south", "date": "2026-02-30", "ph": "6"}, "date", "This is not a day."),

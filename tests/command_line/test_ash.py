@@ -41,7 +41,7 @@ def test_a_kept_ash_is_listed_and_shown_with_its_ranges(kept):
     assert kept("ash", "list").output.strip() == "Oak stove: 2026-05-01, learned from 1 batch"
     shown = kept("ash", "show", "oak stove").output
     assert "g/L potassium, likely" in shown
-    assert "caustic share is about" in shown
+    assert "The share of it that is caustic is about" in shown
 
 
 def test_the_next_batch_starts_from_it_and_takes_its_kind(kept):
@@ -91,3 +91,10 @@ def test_an_impossible_reading_and_an_unknown_ash_are_refused(kept, arguments, e
     assert expected in done.output
     assert "Traceback" not in done.output
     assert kept("ash", "list").output.count("\n") == 1
+
+
+def test_the_causes_of_an_impossible_reading_are_told_in_the_language_asked_for(run):
+    done = run("ash", "keep", "bad", "--ec", "80 mS/cm", "--language", "de")
+    assert done.exit_code == 1
+    assert "Keine wahrscheinliche Asche gibt hier diesen Messwert" in done.output
+    assert "Bodensatz aufgewirbelt" in done.output

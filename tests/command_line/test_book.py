@@ -95,7 +95,7 @@ def test_what_if_shows_and_writes_nothing(book, tmp_path):
     before = exported(book, tmp_path / "before.json")
     output = book("add", "South wall", "dry ash", "5 kg", "--what-if").output
     assert "hold back" in output
-    assert "Nothing was written." in output
+    assert "Nothing was written in the book." in output
     assert exported(book, tmp_path / "after.json") == before
 
 
@@ -160,11 +160,11 @@ def test_importing_an_exported_book_twice_changes_nothing(book, other, tmp_path,
     book("add", "South wall", "dry ash", "200 g", "--note", "=1+1")
     file = tmp_path / f"book.{ending}"
     book("export", file)
-    assert "New: 3. Changed: 0. Set aside: 0." in other("import", file).output
+    assert "New: 3. Changed: 0. Left out: 0." in other("import", file).output
     mine, theirs = (run("list").output for run in (book, other))
     assert theirs == mine
     before = exported(other, tmp_path / "once.json")
-    assert "New: 0. Changed: 0. Set aside: 0." in other("import", file).output
+    assert "New: 0. Changed: 0. Left out: 0." in other("import", file).output
     assert exported(other, tmp_path / "twice.json") == before
     assert f"Undone: bringing in {file.name}." in other("undo").output
     assert other("list").stdout == ""
@@ -174,7 +174,7 @@ def test_a_table_edited_in_a_spreadsheet_changes_what_was_edited(book, tmp_path)
     begun(book)
     text = exported(book, tmp_path / "book.csv")
     (tmp_path / "edited.csv").write_text(text.replace("6 m2", "8 m2"), encoding="utf-8")
-    assert "New: 0. Changed: 1. Set aside: 0." in book("import", tmp_path / "edited.csv").output
+    assert "New: 0. Changed: 1. Left out: 0." in book("import", tmp_path / "edited.csv").output
     assert shown(book)["South wall"]["area"]["value"] == 8
 
 
@@ -182,8 +182,8 @@ def test_bad_rows_are_reported_with_row_field_and_reason(book, tmp_path):
     rows = "kind;name;bed;date;ph\nbed;South;;;\nsoil test;;South;2026-03-02;6,2\nsoil test;;North;2026-03-02;6\n"
     (tmp_path / "rows.csv").write_text(rows, encoding="utf-8")
     done = book("import", tmp_path / "rows.csv")
-    assert "New: 2. Changed: 0. Set aside: 1." in done.output
-    assert "Set aside: row 4, bed: There is no such bed in the book." in done.stderr
+    assert "New: 2. Changed: 0. Left out: 1." in done.output
+    assert "Left out: row 4, bed: There is no such bed in the book." in done.stderr
 
 
 def test_a_dry_run_writes_nothing(book):
@@ -250,7 +250,7 @@ def test_reminders_are_written_as_a_calendar(book, tmp_path):
     found = icalendar.Calendar.from_ical((tmp_path / "r.ics").read_bytes()).walk("VEVENT")
     assert {str(event["summary"]) for event in found} == {
         "The liquor should be clear: Oak",
-        "Read the pH of the liquor again: Oak",
+        "Check the pH of the liquor again: Oak",
         "Test the soil of South wall",
     }
 
@@ -364,7 +364,7 @@ def test_an_import_says_what_stays_removed(book, tmp_path):
     book("export", str(tmp_path / "book.json"))
     book("remove", "South wall")
     told = book("import", str(tmp_path / "book.json")).stdout
-    assert "Removed in this book, and left so: 1" in told
+    assert "Already removed in this book, and left so: 1. " in told
 
 
 def test_a_name_that_is_no_text_is_refused_in_words(book):

@@ -61,7 +61,7 @@ def request_file(tmp_path: Path) -> Path:
     ("verb", "words"),
     [
         ("sheet", ["Batch sheet", "Pour off", "Dilute", "Goggles"]),
-        ("settle", ["Settling", "µm", "often done; no source found"]),
+        ("settle", ["Settling", "µm", "we found no source for that"]),
         ("ladder", ["1:3", "1:20", "seedling", "Often done, no source found"]),
         ("delivery", ["potassium", "a square", "lime value"]),
     ],
@@ -218,17 +218,20 @@ def test_the_language_of_the_system_is_followed_unless_another_is_asked_for(monk
 def test_what_was_read_is_told():
     shown = " ".join(run("sheet", "--ash", "1 cup", "--water", "5 L", "--kind", "oak").stdout.split())
     assert "1 cup is 284.131 mL (UK cup)" in shown
-    assert "oak: taken as hardwood" in shown
+    assert "oak: counted as hardwood" in shown
 
 
 # -- refusals -----------------------------------------------------------------------------------------------------
 
 
 def test_a_refused_request_ends_with_1_and_names_every_fault_on_standard_error():
-    result = run("sheet", "--ash", "five cups", "--water", "5", "--kind", "painted pine")
+    result = run("sheet", "--ash", "5", "--water", "five litres", "--kind", "painted pine")
     assert result.exit_code == 1
     assert result.stdout == ""
-    for words in ("--ash: ", "--water: ", "The unit is missing.", "--kind: ", "never use this ash", "Accepted:"):
+    for words in (
+        *("--ash: The unit is missing.", "--water: There is no number here.", "--kind: ", "never use this ash"),
+        "Accepted:",
+    ):
         assert words in result.stderr
 
 

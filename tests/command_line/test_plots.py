@@ -148,7 +148,7 @@ def test_a_plot_at_its_yearly_cap_is_held_back_with_the_reason():
     plan = plan_of(LOAM | {"ash_this_year": "98 g/m2", "use": "dry ash"}, TODAY)
     assert plan["verdict"] == "hold back"
     assert plan["dry_ash_g_per_m2"] == 0
-    assert "has had" in str(plan["reasons"]).split(REASON_SEPARATOR)[0]
+    assert "already all that this plot should get this year" in str(plan["reasons"]).split(REASON_SEPARATOR)[0]
 
 
 def test_a_plot_for_both_uses_gets_the_more_careful_verdict_and_every_reason_once():

@@ -91,7 +91,7 @@ def test_the_sample_is_planned_row_by_row_and_its_bad_row_is_rejected(tmp_path):
     assert "ash_kind: " in bad["aside_because"]
     assert "9 paces" in bad["aside_because"]
     assert "Plots planned: 11" in done.output
-    assert "Rows set aside: 1." in done.output
+    assert "Rows left out: 1." in done.output
 
 
 def test_corrected_rows_of_the_rejected_file_are_planned(tmp_path):

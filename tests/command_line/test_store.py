@@ -183,8 +183,9 @@ def test_a_book_of_a_newer_feedcalc_is_refused_and_not_changed(store, place):
 def test_a_file_that_is_not_a_database_is_refused_and_not_changed(place):
     place.parent.mkdir()
     place.write_text("Dear diary, " * 200)
-    assert refused(place).problem == "This is not a book of feedcalc, or its beginning is destroyed. It was left as "
-    "it is."
+    assert refused(place).problem == (
+        "This is not a book of feedcalc, or its beginning is destroyed. It was left as it is."
+    )
     assert place.read_text() == "Dear diary, " * 200
 
 

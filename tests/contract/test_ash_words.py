@@ -72,7 +72,7 @@ def test_ash_alone_is_the_tree_and_beside_a_tree_what_is_left_of_it():
 
 def test_the_ash_was_read_as_is_part_of_the_reply():
     reply = reply_to(WEIGHED, ash={"kind": "oak"})
-    assert reply["read_as"]["ash.kind"] == "oak: taken as hardwood"
+    assert reply["read_as"]["ash.kind"] == "oak: counted as hardwood"
     same = reply_to(WEIGHED, ash={"kind": "hardwood"})
     assert "ash.kind" not in same["read_as"]
     assert reply["values"] == same["values"]
@@ -122,8 +122,8 @@ def test_fuel_that_is_right_under_a_condition_is_taken_with_the_condition(text, 
     ("text", "part"),
     [
         ("painted heat-treated pallets", "Old paint"),
-        ("pallets", "fumigated"),
-        ("MB pallet", "fumigated"),
+        ("pallets", "gassed or sprayed"),
+        ("MB pallet", "gassed or sprayed"),
         ("charcoal briquettes", "coal dust"),
         ("BBQ", "say so: lump charcoal"),
         ("newspaper", "hardly any potassium"),

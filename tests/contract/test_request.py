@@ -65,7 +65,7 @@ def test_an_ambiguous_number_is_refused_unless_the_locale_settles_it():
     settled = read(locale="en-GB", water={"amount": "1,234 L"}).readings["water.amount"]
     assert settled.value == 1234
     assert "1234" in settled.echo
-    with pytest.raises(InputErrors, match=r"water\.amount: The mark in 1\.234 could group thousands"):
+    with pytest.raises(InputErrors, match=r"water\.amount: The mark in 1\.234 could separate thousands or decimals"):
         read(locale="de-DE", water={"amount": "1.234 L"})
 
 

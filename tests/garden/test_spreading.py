@@ -44,7 +44,7 @@ def test_practices_above_the_yearly_limit_are_marked():
     assert not uses["compost"]["is_above_cap"]
     html = reply_to(BED)["html"]["spread"]
     assert "Above:" in html
-    assert "often done; no source found" in html
+    assert "These amounts are habit; we found no source." in html
 
 
 def test_every_practice_is_above_a_yearly_limit_of_zero():
@@ -136,7 +136,7 @@ def test_conflicting_lists_of_a_plant_are_shown_side_by_side():
     words = CliRunner().invoke(main, ["plants", "juniper"]).output
     assert "5.0 to 6.0" in words
     assert "5.0 to 8.0" in words
-    assert "conflict" in words
+    assert "These lists do not agree. We follow the more careful one." in words
 
 
 def test_plants_are_listed_by_their_names_in_a_language():

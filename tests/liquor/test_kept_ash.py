@@ -120,7 +120,7 @@ def test_a_reading_in_the_wrong_unit_is_kept_in_the_unit_that_fits():
     read, swapped = (learned(BATCH | {"measured": {"ec": ec}}) for ec in ("7 mS/cm", "7 µS/cm"))
     assert json.loads(swapped["values"]["ash"]["evidence"])[0]["measured"]["ec"] == "7\u00a0mS/cm"
     assert swapped["values"]["ash"]["potassium"] == read["values"]["ash"]["potassium"]
-    assert "easily swapped" in " ".join(swapped["warnings"])
+    assert "easily mixed up" in " ".join(swapped["warnings"])
 
 
 def test_an_ash_is_kept_in_the_state_that_its_readings_fit():
@@ -133,7 +133,7 @@ def test_readings_that_no_plausible_ash_explains_are_not_kept(measured):
     reply = learned(BATCH | {"measured": measured})
     assert not reply["ok"]
     assert reply["errors"][0]["field"] == f"measured.{next(iter(measured))}"
-    assert "plausible" in reply["errors"][0]["problem"]
+    assert "No likely ash gives this reading" in reply["errors"][0]["problem"]
 
 
 def test_a_request_without_evidence_is_refused():

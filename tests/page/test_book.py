@@ -146,7 +146,7 @@ def test_what_an_entry_would_come_to_is_told_as_it_is_typed(opened: Callable[...
     little = page.locator("#book-what-if").text_content()
     fill(page, "entry", amount="3 kg")
     expect(page.locator("#book-what-if")).not_to_have_text(little or "")
-    fill(page, "entry", amount="3 buckets")
+    fill(page, "entry", amount="3 heaps")
     expect(page.locator('#book-entry [data-written-error="amount"]')).to_be_visible()
     assert texts(page, "entry") == [], "nothing is written before it is asked for"
 
@@ -495,7 +495,7 @@ def test_liquor_that_steeps_is_in_the_calendar_before_it_is_in_the_book(
     events = read_calendar(saved(page, "#book-calendar", tmp_path / "page.ics").read_bytes())
     assert {str(event["SUMMARY"]) for event in events} == {
         "The liquor should be clear: June feed",
-        "Read the pH of the liquor again: June feed",
+        "Check the pH of the liquor again: June feed",
     }
     assert not texts(page, "entry")
 

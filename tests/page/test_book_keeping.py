@@ -163,7 +163,7 @@ def test_a_spoilt_record_is_mended_by_a_good_one_and_still_not_thrown_away(opene
     assert put(again, record("one", "from a file")) == "kept"
     assert again.evaluate("feedcalcBookKeeping.broken()") == []
     found = whole_database(again)
-    assert (found["records"], found["left out"]) == ([record("one", "from a file")], [spoilt])
+    assert (found["records"], found["set aside"]) == ([record("one", "from a file")], [spoilt])
 
 
 OF_A_NEWER_PAGE = """

@@ -93,7 +93,7 @@ DEATHS = {
 
 
 def deadly(death: str, mark: str = "9 °C") -> str:
-    old = "question.steps = answerInSteps(request);"
+    old = "question.steps = answerInSteps(request, tell);"
     new = f"""{{ if (request.includes('"{mark}"')) {{ {death}; }} {old} }}"""
     return f"window.programEdits = [[{json.dumps(old)}, {json.dumps(new)}]];"
 
@@ -465,7 +465,7 @@ def test_a_site_with_a_file_missing_says_so_and_keeps_what_is_typed(
     page = opened(address=site_server.address, awake=False)
     wait_for_engine(page, "failed")
     expect(page.locator("#state-why")).to_contain_text(missing.name)
-    expect(page.locator("#state-why")).to_contain_text("Load the page anew")
+    expect(page.locator("#state-why")).to_contain_text("Reload the page")
     temperature(page, "23 °C")
     missing.write_bytes(content)
     page.locator("#try-again").click()

@@ -142,7 +142,7 @@ def test_the_words_of_a_refusal(request_parts, error):
         ("{'schema': 1}", "This is not JSON (line 1, column 2)."),
         ("[1]", "This is JSON, but not an object."),
         ("null", "This is JSON, but not an object."),
-        ('{"schema": 1, "dilution": "1:3", "dilution": "1:9"}', "The key 'dilution' stands twice."),
+        ('{"schema": 1, "dilution": "1:3", "dilution": "1:9"}', "The key 'dilution' is there twice."),
         ("[" * 100_000, "This is nested deeper than 64 levels."),
         ('{"schema": 1, "plant": "' + "x" * 250_000 + '"}', "This is longer than 200000 characters."),
     ],
@@ -179,7 +179,9 @@ def test_a_wrong_type_is_reported_at_its_group(group, wrong):
         assert field == group or field.startswith(group + ".")
 
 
-@pytest.mark.parametrize("field", [field.path for field in REQUEST_FIELDS if field.kind not in ("text", "choice")])
+@pytest.mark.parametrize(
+    "field", [field.path for field in REQUEST_FIELDS if field.kind not in ("text", "passage", "choice")]
+)
 @pytest.mark.parametrize("wrong", [True, [], {}, "lots", "5 furlongs", "1e400", "--1 g", "1,2,3", "🌿"], ids=repr)
 def test_a_wrong_value_is_reported_at_its_field(field, wrong):
     nested: Any = wrong
@@ -187,6 +189,14 @@ def test_a_wrong_value_is_reported_at_its_field(field, wrong):
         nested = {name: nested}
     assert {name for name in faults(nested) if not name.startswith("acid.")} <= {field}
     assert field in faults(nested)
+
+
+@pytest.mark.parametrize("field", [field.path for field in REQUEST_FIELDS if field.kind == "passage"])
+@pytest.mark.parametrize("wrong", [True, 7, [], {}, "x" * 1001], ids=["true", "number", "list", "object", "too long"])
+def test_a_passage_that_is_not_text_or_too_long_is_reported_at_its_field(field, wrong):
+    found = faults({field: wrong})
+    assert set(found) == {field}
+    assert found[field]["problem"] == "This is not text of at most 1000 characters."
 
 
 # -- two things that cannot both be -----------------------------------------------------------------------------
@@ -216,7 +226,7 @@ def test_so_much_ash_that_nothing_pours_off_is_refused():
     found = faults(ash={"amount": "5 kg"}, water={"amount": "5 L"})
     assert set(found) == {"ash.amount"}
     assert "too much ash for the water" in found["ash.amount"]["problem"]
-    assert "g of ash to a litre" in found["ash.amount"]["accepted"]
+    assert "g of ash in a litre of water" in found["ash.amount"]["accepted"]
 
 
 def test_an_impossible_analysis_is_refused():
@@ -248,10 +258,10 @@ REFUSED_WORDINGS = [
     ("plywood offcuts", "Glues"),
     ("mdf", "Glues"),
     ("OSB/chipboard", "Glues"),
-    ("pallets", "fumigated"),
-    ("a pallet", "fumigated"),
+    ("pallets", "gassed or sprayed"),
+    ("a pallet", "gassed or sprayed"),
     ("cardboard boxes", "boron"),
-    ("newspaper and twigs", "boron"),
+    ("magazines and twigs", "boron"),
     ("household rubbish", "dioxins"),
     ("driftwood", "dioxins"),
     ("Driftwood, dried", "dioxins"),
@@ -269,7 +279,7 @@ def test_ash_of_a_forbidden_fuel_is_refused_with_the_reason(wording, reason):
     assert "clean, untreated wood" in found["accepted"]
 
 
-@pytest.mark.parametrize("wording", ["peat", "turf", "straw", "hay", "cow dung", "bones"])
+@pytest.mark.parametrize("wording", ["peat", "turf", "straw", "hay", "cow dung", "bones", "newspaper and twigs"])
 def test_ash_outside_the_data_is_called_not_covered_rather_than_dangerous(wording):
     found = faults(ash={"kind": wording})["ash.kind"]
     assert "not covered" in found["problem"]

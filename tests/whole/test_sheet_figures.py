@@ -117,7 +117,7 @@ def test_practice_and_evidence_for_seedlings_are_shown_together():
         for line in printed({"schema": 1, "ranges": "off", **WEIGHED}, "ladder").splitlines()
         if "**seedling**" in line
     )
-    assert "Common practice, no source: 1:3" in line
+    assert "Often done, no source found: 1:3" in line
     assert "too strong for plugs" in line
     assert "60" in line
 
@@ -159,7 +159,7 @@ def test_a_bucket_that_is_too_small_is_mentioned_in_the_step_that_fills_it():
     text = printed(
         {"schema": 1, "cans": [{"size": "10 L", "count": 4}], "dilution": "1:3", "vessel": {"capacity": "5 L"}}, "sheet"
     )
-    assert re.search(r"bucket is too small for it all: make it in [3-6] goes", text)
+    assert re.search(r"bucket is too small for it all: make it in [3-6] rounds, or in [3-6] buckets", text)
 
 
 # -- where it is all from -----------------------------------------------------------------------------------------

@@ -248,7 +248,7 @@ def test_labels_and_wall_sheets_have_the_hazard_statements_of_each_language(lang
     ):
         errors, found = calculate_print(json.dumps(request | print_))
         assert found, errors
-        assert f'<html lang="{language}">' in found.html
+        assert f'<html lang="{language}" dir="ltr">' in found.html
         words = "".join(
             "".join(text.text.split()) for text in ElementTree.fromstring(found.pages[0][2]).iter(f"{SVG}text")
         )

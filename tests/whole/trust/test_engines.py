@@ -123,7 +123,7 @@ def _a_first_visit_during_a_deployment_is_told_in_words(browser: Engine, site: S
     until(lambda: browser.ask("document.documentElement.dataset.engine") == "failed", what="the failure is told")
     why = browser.ask("document.getElementById('state-why').textContent")
     assert payload.name in why
-    assert "Load the page anew" in why
+    assert "Reload the page" in why
     away.rename(payload)
 
 
