@@ -57,6 +57,10 @@ function targetOf(hash) {
   }
 }
 
+function closeMenu() {
+  byId("menu", HTMLDetailsElement).open = false;
+}
+
 /** @param {string} place */
 function show(place) {
   shown = place;
@@ -65,7 +69,7 @@ function show(place) {
   for (const part of all("#batch [data-for]")) part.hidden = !isAmong(part.dataset.for, sheetAt(place));
   for (const tab of tabs) tab.toggleAttribute("aria-current", false);
   first(`.places [data-place="${sheetAt(place)}"]`).setAttribute("aria-current", "page");
-  byId("menu", HTMLDetailsElement).open = false;
+  closeMenu();
   nameDocument();
   // Where both are refused, a reload without # leads to the first place.
   if (keep(KEY, place, ofThisTab)) keep(KEY, place);
@@ -86,6 +90,7 @@ function scrollBack(place) {
  * @param {string} place
  */
 export function go(place) {
+  closeMenu(); // also where the place is shown already
   if (place === shown) return;
   scrolled[shown] = window.scrollY;
   history.pushState(null, "", hashOf(place));
