@@ -101,11 +101,12 @@ def winter_answer_in_steps(request: Request) -> Steps[WinterAnswer]:
     sludge = yield from batches.whole_sludge(text)
     yield 1, 2
     materials = _materials(request, answer, litre, sludge)
-    metals = contents_of_ash(told, request)
+    metals = _ash_by_metals(request, contents_of_ash(told, request))
     beds = [_bed_room(request, bed, today, feed_facts(answer), materials, metals) for bed in book.beds]
     shares = share_out(ash.typical, [room for room, _ in beds], materials)
     plans = tuple(
-        _plan(request, room, reasons, share, today, metals) for (room, reasons), share in zip(beds, shares, strict=True)
+        _plan(request, room, reasons, share, today, metals[1])
+        for (room, reasons), share in zip(beds, shares, strict=True)
     )
     yield 2, 2
     return WinterAnswer(
@@ -160,9 +161,9 @@ def _materials(request: Request, answer: Answer, litre: NutrientAmounts, sludge:
 
 
 def _bed_room(
-    request: Request, bed: Bed, today: date, feed: FeedFacts, materials: Materials, metals: Mapping[str, float]
+    request: Request, bed: Bed, today: date, feed: FeedFacts, materials: Materials, metals: tuple[float | None, str]
 ) -> tuple[BedRoom, tuple[Reason, ...]]:
-    """Return what a bed may still receive, and the reasons for what it may not."""
+    """Return what a bed may still receive, and the reasons for what it may not; ``metals`` as of `_ash_by_metals`."""
     if bed.area is None:
         return BedRoom(bed), (limit_reason("no_area"),)
     totals = totals_on(bed, today, materials.dry.lime_value)
@@ -178,7 +179,7 @@ def _bed_room(
     room = BedRoom(
         bed=bed,
         potassium=max(crop - had, 0.0) * bed.area,
-        metals=if_known(_ash_by_metals(request, metals)[0], lambda grams: grams * bed.area),
+        metals=if_known(metals[0], lambda grams: grams * bed.area),
         feed=_feed_litres(liquid.word, has_test=totals.test is not None) * bed.area,
         lime_to_stop=if_known(_lime_to_stop(bed, totals), lambda lime: lime * bed.area),
     )
@@ -242,15 +243,10 @@ def limit_reason(limit_id: str, **parts: str) -> Reason:
 
 
 def _plan(
-    request: Request,
-    room: BedRoom,
-    reasons: tuple[Reason, ...],
-    share: BedShare,
-    today: date,
-    metals: Mapping[str, float],
+    request: Request, room: BedRoom, reasons: tuple[Reason, ...], share: BedShare, today: date, metal: str
 ) -> BedPlan:
     per_square_metre = practice("ground_volume").typical
-    ended = [_ended_by(request, room, name, today, metals) for name in share.ended_by]
+    ended = [_ended_by(request, room, name, today, metal) for name in share.ended_by]
     if not ended and not reasons:
         ended.append(limit_reason("all_given"))
     area = room.bed.area or 1.0
@@ -266,10 +262,10 @@ def _plan(
     )
 
 
-def _ended_by(request: Request, room: BedRoom, name: str, today: date, metals: Mapping[str, float]) -> Reason:
+def _ended_by(request: Request, room: BedRoom, name: str, today: date, metal: str) -> Reason:
     if name == "metals":
         country = countries()[request.word("country") or "EU"]["name"]
-        return limit_reason(name, metal=MACHINE_WORDS[_ash_by_metals(request, metals)[1]], country=said(country))
+        return limit_reason(name, metal=MACHINE_WORDS[metal], country=said(country))
     if name == "feeds" and room.bed.test_before(today) is None:
         return limit_reason("once")
     if name == "feeds":

@@ -225,6 +225,13 @@ def metals_verb(session: BookSession, /, name: str, **given: str | None) -> None
     )
 
 
+def _write_reply(request: str) -> None:
+    """Write the whole reply to a request as JSON; end with the refusal where it is refused."""
+    text = calculate(request)
+    require_ok(json.loads(text))
+    click.echo(text)
+
+
 @book_verb.command("show")
 @click.argument("bed", required=False)
 @click.option("--country", help="Whose limits of metals: EU, DE, GB ...")
@@ -236,9 +243,7 @@ def show_verb(session: BookSession, /, bed: str | None, country: str | None, as_
     asked = {"bed": require_bed(records, bed).id} if bed else {}
     request = session.request(records, "season", **asked, **({"country": country} if country else {}))
     if as_json:
-        text = calculate(request)
-        require_ok(json.loads(text))
-        click.echo(text)
+        _write_reply(request)
         return
     reply, words = calculate_markdown(request, "season")
     require_ok(reply)
@@ -266,9 +271,7 @@ def share_verb(
     )
     request = session.request(session.store.records(), "share", ash=ash, **known)
     if as_json:
-        text = calculate(request)
-        require_ok(json.loads(text))
-        click.echo(text)
+        _write_reply(request)
         return
     reply, words = calculate_markdown(request, "share")
     for echo in require_ok(reply).get("read_as", {}).values():

@@ -353,7 +353,11 @@ class _Answer:
 
     def judgement(self) -> Judgement:
         recipe, request = self.recipe, self.recipe.request
-        verdict, within = self._verdict()
+        liquor = feed = None
+        if not recipe.is_dry:
+            liquor = self._solution(lambda one: one.liquor, lambda one: one.liquor_ph, scales=True)
+            feed = self._solution(lambda one: one.feed, lambda one: one.feed_ph, scales=False)
+        verdict = self._verdict(feed)
         has_plants = not recipe.is_dry or "plant" in recipe.text.did
         values: dict[str, Any] = {
             "read": items_read(recipe.text, request.readings),
@@ -370,13 +374,11 @@ class _Answer:
             "notes": self._notes(),
         }
         conditions = {"dry"} if recipe.is_dry else set()
-        if not recipe.is_dry:
-            liquor = self._solution(lambda one: one.liquor, lambda one: one.liquor_ph, scales=True)
-            feed = self._solution(lambda one: one.feed, lambda one: one.feed_ph, scales=False)
+        if liquor and feed:
             values |= {"liquor": liquor, "feed": feed}
             values["danger"] = {"liquor": _danger(liquor), "feed": _danger(feed)}
             conditions = {_hazard(liquor).name, *(("foliar",) if request.word("use") == "foliar" else ())}
-        values["safe"] = self._safe(within)
+        values["safe"] = self._safe(verdict)
         where = {"spreading"} if recipe.is_dry else {"liquor", "stirring", "mixing", "applying"}
         cautions = [caution for caution in cautions_for(conditions) if caution.where in where]
         ordered = sorted(cautions, key=lambda caution: -caution.weight)[:5]
@@ -415,17 +417,16 @@ class _Answer:
             "alkalinity": figure(spread(lambda each: each.alkalinity), "mg/L CaCO3"),
         }
 
-    def _verdict(self) -> tuple[Verdict, float]:
-        """Return the verdict, and the parts of water that would bring the liquor within the limits."""
+    def _verdict(self, feed: Mapping[str, Figure] | None) -> Verdict:
+        """Return the verdict on a feed of these figures; dry ash makes none."""
         recipe, request = self.recipe, self.recipe.request
         dry = verdict_for(circumstances_of(request))
-        if recipe.is_dry or self.typical.liquor is None:
-            return dry, 0.0
+        if feed is None or self.typical.liquor is None:
+            return dry
         stage = stage_of(request)
         within = recipe.inputs.parts_within_limits(stage, self.typical.liquor)
         if within <= WEAKEST_SENSIBLE_PARTS:
             within = (1 + within) * self.typical.factor - 1
-        feed = self._solution(lambda one: one.feed, lambda one: one.feed_ph, scales=False)
         facts = FeedFacts(
             ph=_estimate(feed["ph_25"]),
             alkalinity=_estimate(feed["alkalinity"]),
@@ -439,11 +440,11 @@ class _Answer:
         )
         fed = verdict_for(circumstances_of(request, facts))
         if not recipe.is_whole:
-            return fed, within
+            return fed
         reasons = (*dry.reasons, *(reason for reason in fed.reasons if reason.id != "soil_unknown"))
         both: dict[str, Reason] = {reason.id: reason for reason in reasons}
         ordered = sorted(both.values(), key=lambda reason: -DIRECTIONS.index(reason.towards))
-        return Verdict(ordered[0].towards, tuple(ordered)), within
+        return Verdict(ordered[0].towards, tuple(ordered))
 
     def _fit(self, verdict: Verdict) -> str:
         """Return how the recipe compares with the limits, whatever the ground and the plant are."""
@@ -511,7 +512,7 @@ class _Answer:
             words["ph"] = write_number(self.typical.liquor_ph, 3, locale)
         return _note(f"claim_{claim}", **words)
 
-    def _safe(self, within: float) -> dict[str, Any]:
+    def _safe(self, verdict: Verdict) -> dict[str, Any]:
         """Return the nearest version within the limits, as a request for a batch, and what a plant gets of it."""
         recipe = self.recipe
         if recipe.is_dry:
@@ -540,7 +541,7 @@ class _Answer:
                 "potassium": exact_figure(feed.milligrams_per_litre("potassium") * litres, "mg"),
                 "lime_value": exact_figure(feed.alkalinity * litres / 1000, "g CaCO3"),
             },
-            "stops": [reason.text for reason in self._verdict()[0].reasons if _is_of_ground(reason)],
+            "stops": [reason.text for reason in verdict.reasons if _is_of_ground(reason)],
         }
 
 

@@ -10,7 +10,7 @@ import { customs, wordsOf } from "../store/changes.js";
 import { asObject } from "../store/records.js";
 import { fieldsOf, tellErrors } from "./fields.js";
 import { fieldOf } from "./names.js";
-import { isAbout, shownRecords, view } from "./view.js";
+import { country, isAbout, shownRecords, view } from "./view.js";
 
 /** @typedef {import("../types").BookRecord} BookRecord */
 /** @typedef {import("../types").Reply} Reply */
@@ -102,11 +102,10 @@ async function season(asked, chosen, ranges) {
 function requestOf(chosen, ranges) {
   const entry = entryOpen();
   const typed = entry && fieldsOf(entry);
-  const country = byId("book-country", HTMLSelectElement).value;
   const seen = entry ? chosen.filter(({ id }) => id !== entry.id) : chosen;
   return {
     ...customs(), ask: "season", ranges, now: localMoment(), book: asObject(seen), bed: typed?.bed || view.bed,
-    ...(country && { country }), ...(typed?.amount && { what_if: typed }),
+    ...country(), ...(typed?.amount && { what_if: typed }),
   };
 }
 

@@ -6,7 +6,7 @@ import { say, show } from "../common/words.js";
 import { ask } from "../engine/client.js";
 import { customs, wordsOf } from "../store/changes.js";
 import { asObject } from "../store/records.js";
-import { shownRecords } from "./view.js";
+import { country, shownRecords } from "./view.js";
 
 const FIELDS = ["amount", "wood", "kind"];
 
@@ -19,11 +19,10 @@ export function winterAsh() {
 /** Ask for the shares and show them below the form. */
 async function shareOut() {
   const told = byId("share-told");
-  const country = byId("book-country", HTMLSelectElement).value;
   show(told, () => say("Being worked out again…"));
   try {
     const reply = await ask({
-      ...customs(), ask: "share", now: localMoment(), book: asObject(shownRecords()), ash: winterAsh(), ...(country && { country }),
+      ...customs(), ask: "share", now: localMoment(), book: asObject(shownRecords()), ash: winterAsh(), ...country(),
     }, { line: "share" });
     show(told, reply.ok ? () => Object.values(reply.read_as).join("; ") : () => wordsOf(reply.errors));
     putMarkup(byId("share-sheet"), reply.ok ? reply.html.share ?? "" : "");

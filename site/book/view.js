@@ -1,5 +1,6 @@
 // What the book shows at this moment, and which records that are.
 
+import { byId } from "../common/dom.js";
 import { keep, kept } from "../common/storage.js";
 import * as records from "../store/records.js";
 import { isThere, textIn } from "../store/shapes.js";
@@ -27,6 +28,13 @@ export const view = {
   /** @type {Editing | null} */
   editing: null,
 };
+
+/** Return the country whose limits of metals are chosen, as part of a request; nothing where none is. */
+export function country() {
+  const { value } = byId("book-country", HTMLSelectElement);
+  return value ? { country: value } : {};
+}
+
 let redraw = () => {};
 
 /**
