@@ -183,4 +183,4 @@ def liquor_for_can(can_litres: float, parts_water: float, system: str = "metric"
     >>> liquor_for_can(9.0, 3.0), liquor_for_can(15.25, 0.0)
     (2.25, 15.25)
     """
-    return jugged(can_litres / (1 + parts_water), system) if parts_water else can_litres
+    return min(jugged(can_litres / (1 + parts_water), system), can_litres) if parts_water else can_litres

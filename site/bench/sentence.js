@@ -138,7 +138,7 @@ export function startSentence() {
     byId("reading").hidden = !hidden;
     byId("i-measured").setAttribute("aria-expanded", String(hidden));
     if (!hidden) return;
-    byId("reading").scrollIntoView({ block: "center" });
+    byId("reading").scrollIntoView({ block: "center", behavior: "instant" }); // a key would end a smooth one half way
     byId("read-ec").focus({ preventScroll: true });
   });
   onLanguage(() => { if (state.batch) tell(); });
