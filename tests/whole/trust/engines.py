@@ -105,6 +105,7 @@ class WebKitEngine:
         service = Service(shutil.which("WebKitWebDriver"), env=environment)
         self._driver = webdriver.WebKitGTK(options=options, service=service)
         self._driver.set_window_size(1000, 900)
+        self._driver.set_script_timeout(PATIENCE)
 
     def open(self, address: str) -> None:
         self._driver.get("about:blank")
