@@ -44,6 +44,8 @@ export async function watch({ onReady = () => {}, onUpdate = () => {}, onDamaged
   });
   registered.addEventListener("updatefound", () => follow(registered.installing));
   follow(registered.installing);
+  // WebKitGTK leaves a worker whose first page was soon reloaded installing, with nothing stored; asked, it stores all.
+  if (!registered.active) registered.installing?.postMessage("store");
   look();
   return check(onReady, onDamaged);
 }

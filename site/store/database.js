@@ -28,8 +28,12 @@ export const held = {
   why: "",
 };
 
-/** Open the database; afterwards `held` says whether that worked. */
-export function connect() {
+/**
+ * Open the database; afterwards `held` says whether that worked. A busy machine may open it after it was given up.
+ * @param {() => void} onLate
+ */
+export function connect(onLate) {
+  let isGivenUp = false;
   return /** @type {Promise<void>} */ (new Promise((resolve) => {
     /** @param {Why} reason */
     const refused = (reason) => {
@@ -37,7 +41,7 @@ export function connect() {
       clearTimeout(tooLong);
       resolve();
     };
-    const tooLong = setTimeout(() => refused("refused"), PATIENCE);
+    const tooLong = setTimeout(() => { isGivenUp = true; refused("refused"); }, PATIENCE);
     const opening = asked();
     if (!opening) return refused("refused");
     opening.onupgradeneeded = ({ oldVersion }) => {
@@ -50,6 +54,7 @@ export function connect() {
     opening.onsuccess = () => {
       take(opening.result);
       clearTimeout(tooLong);
+      if (isGivenUp) onLate();
       resolve();
     };
     return undefined;

@@ -24,6 +24,8 @@ let records = new Map();
 let stored = new Map(); // id -> text of what the database held when it was read or written here
 /** @type {{ id: string, raw: unknown }[]} */
 let unreadable = [];
+/** @type {(() => void)[]} */
+const followers = []; // read anew, and show it
 let ownId = "";
 let latest = 0;
 let changes = 0; // counts what this window wrote, so that the mark for other windows always differs
@@ -33,7 +35,10 @@ let changes = 0; // counts what this window wrote, so that the mark for other wi
 /** Return a promise of the state; may be asked again, reads anew. */
 export async function open() {
   if (!held.database) {
-    await connect();
+    await connect(async () => {
+      await bringBack().catch(() => {});
+      for (const look of followers) look();
+    });
     await bringBack().catch(() => {});
   }
   if (held.database) await readAll(held.database);
@@ -226,7 +231,7 @@ function tellOthers() {
 }
 
 /**
- * Call back when another window wrote; all is read anew before.
+ * Call back when another window wrote, or the database opened late; all is read anew before.
  * @param {() => void} onChange
  */
 export function watch(onChange) {
@@ -236,6 +241,7 @@ export function watch(onChange) {
     await open();
     onChange();
   };
+  followers.push(look);
   if (channel) channel.addEventListener("message", look);
   else window.addEventListener("storage", ({ key }) => { if (key === null || key === CHANGED) look(); });
   document.addEventListener("visibilitychange", () => {
