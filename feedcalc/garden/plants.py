@@ -27,6 +27,7 @@ _ENDINGS: Mapping[str, tuple[tuple[str, str], ...]] = {
     "de": (("isse", "i"), ("sse", "s"), ("en", ""), ("er", ""), ("n", ""), ("e", ""), ("s", "")),
     "pt": (("oes", "ao"), ("aes", "ao"), ("ns", "m"), ("es", ""), ("s", ""), ("e", "")),
     "hi": (),
+    "ar": (),
 }
 _SIMILARITY = 0.78  # least ratio of `difflib.SequenceMatcher` for a name to be suggested
 
@@ -214,6 +215,7 @@ def _plain_words(text: str, language: str = "en") -> _Words:
     bare = "".join(letter for letter in unicodedata.normalize("NFKD", text) if not unicodedata.combining(letter))
     bare = bare.casefold().replace("\u2019", "'")
     bare = (re.sub(r"\b[ld]'", "", bare) if language == "fr" else bare).replace("'", "")
+    bare = re.sub(r"\bال(?=\w{3})", "", bare) if language == "ar" else bare
     # \w does not match the vowel signs of Devanagari.
     words = re.findall(r"(?:[^\W_]|[\u0900-\u0963])+", bare)
     return tuple(_singular(word, language) for word in words if word not in ("x", "the", "plant", "plants"))

@@ -42,6 +42,7 @@ DECIMAL_COMMA = frozenset(tag for tag, about in _CATALOGUES.items() if about["de
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", *(at for at in USUAL_LOCALE.values() if at != "en-GB"), "pt-BR")
 # Around a value in a text from right to left, so that "2.5 g" and "1:6" keep their order (Unicode annex 9).
 _ISOLATED = "\u2068{}\u2069"
+_RATIO = re.compile(r"\d+(?:[:-](?:\{\w+\}|%\(\w+\)s))+")
 _PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
 _LETTER = re.compile(r"[^\W\d_]")
 # Days and months; the catalogues hold CLDR's abbreviated forms for use within a date.
@@ -183,6 +184,10 @@ class Language:
             for name, text in isolated.items()
         }
 
+    def _directed(self, message: str) -> str:
+        """Return a message with each ratio such as ``1:{parts}`` isolated as a whole, so that it is not read backwards."""
+        return _RATIO.sub(lambda found: _ISOLATED.format(found[0]), message) if self._is_rtl else message
+
     def speak(self, text: str) -> str:
         """Return the translation of a `Said`, any other text unchanged.
 
@@ -197,7 +202,7 @@ class Language:
         else:
             found = self._catalogue.ngettext(text.message, text.plural, text.number)
         try:
-            return text.written(found.format_map(parts) if parts else found)
+            return text.written(self._directed(found).format_map(parts) if parts else found)
         except (KeyError, ValueError, IndexError, AttributeError):
             return str(text)
 
@@ -234,7 +239,7 @@ class Language:
         if in_html:
             spoken = {name: markupsafe.escape(part) for name, part in spoken.items()}
         try:
-            text = _with_places(found, spoken)
+            text = _with_places(self._directed(found), spoken)
         except (KeyError, ValueError, IndexError, AttributeError, TypeError):
             text = _with_places(english, spoken)
         return markupsafe.Markup(text) if in_html else text

@@ -31,6 +31,8 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from babel import Locale
+from babel.numbers import format_decimal
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
@@ -151,7 +153,8 @@ def _rendered(
         | {"locale": LOCALES, "customs": tuple(CUSTOMS)},
         usual={field.path: field.default or "" for field in REQUEST_FIELDS} | {"locale": "en-GB", "customs": ""},
         labels={row["kind"]: row["label"] for name in ("ash_kinds", "water_kinds") for row in published.table(name)}
-        | {row["id"]: row["words"] for row in published.table("second_things")},
+        | {row["id"]: row["words"] for row in published.table("second_things")}
+        | {locale: _number_and_name(locale) for locale in LOCALES},
         label_sizes=[(row["size"], _size_words(row)) for row in published.table("label_sizes")],
         label_papers=[(row["paper"], row["paper"]) for row in published.table("label_papers")],
         wall_papers=[(name, name) for name in wall_sizes()],
@@ -175,6 +178,13 @@ def _page_words() -> Markup:
 def _json(data: Any) -> Markup:
     """Return data as JSON in ASCII that ends no element."""
     return Markup(json.dumps(data, separators=(",", ":")).replace("<", "\\u003c"))
+
+
+def _number_and_name(tag: str) -> str:
+    """A number as a locale writes it, and the locale's name in its own language."""
+    locale = Locale.parse(tag, sep="-")
+    number = format_decimal(123456.7, locale=locale, numbering_system="latn")
+    return f"{number} ({locale.get_display_name()})"
 
 
 def _size_words(row: Mapping[str, str]) -> str:

@@ -64,12 +64,15 @@ function found(key) {
 const translated = (key) => String(found(key) || key.slice(key.indexOf(APART) + 1));
 
 /**
+ * From right to left each value, and each ratio such as 1:{parts}, is isolated: it keeps its own order.
  * @param {string} words
  * @param {Record<string, unknown>} parts
  */
 function filled(words, parts) {
-  return words.replaceAll(/\{(\w+)\}/g, (/** @type {string} */ place, /** @type {string} */ name) => (
-    Object.hasOwn(parts, name) ? String(parts[name]) : place));
+  const apart = (/** @type {unknown} */ text) => (rightToLeft.includes(chosen) ? `\u2068${text}\u2069` : String(text));
+  return words.replaceAll(/\d+(?:[:-]\{\w+\})+/g, apart)
+    .replaceAll(/\{(\w+)\}/g, (/** @type {string} */ place, /** @type {string} */ name) => (
+      Object.hasOwn(parts, name) ? apart(parts[name]) : place));
 }
 
 /**

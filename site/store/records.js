@@ -121,6 +121,7 @@ function write(database, changed) {
     const transaction = database.transaction([RECORDS, ASIDE], "readwrite", { durability: "strict" });
     const place = transaction.objectStore(RECORDS);
     let stale = false;
+    let left = changed.length;
     transaction.oncomplete = () => resolve("kept");
     transaction.onabort = () => (stale ? resolve("stale") : reject(transaction.error));
     for (const record of changed) {
@@ -135,6 +136,7 @@ function write(database, changed) {
         }
         if (there !== undefined && (!isRecord(there) || isDeadly(there))) transaction.objectStore(ASIDE).add(there);
         place.put(record);
+        if (!(left -= 1)) transaction.commit?.();
       };
     }
   });

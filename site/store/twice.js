@@ -26,6 +26,7 @@ export function keepTwice(key, text) {
     const place = change?.objectStore(TYPED);
     if (text === null) place?.delete(key);
     else place?.put(text, key);
+    change?.commit?.(); // at once: a page put away before would leave the database waiting for it
     change?.addEventListener("complete", () => { if (kept(key) === GONE) keep(key, null); });
   } catch { /* the database is being closed: localStorage has it */ }
   return isHeld;
