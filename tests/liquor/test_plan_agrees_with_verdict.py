@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import random
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import product
@@ -26,7 +25,8 @@ SOILS = (None, 5.5, 6.2, 6.6, 6.9, 7.4)
 # How a batch is planned depends on the plant only by whether it calls for half the strength.
 PLANTS = {"tomato": ("", "tomato", "blueberry"), "something nobody lists": ("something nobody lists", "blackberry")}
 # Where nothing may be given the plan is that of no place at all; test_plants_and_places.py holds those two places.
-GRID_PLACES = ("", *(place for place in PLACES if place not in ("hydroponics", "worm bin")))
+IN_THE_GROUND = ("open ground", "raised bed", "near pond or drain")
+PLANNED_ALIKE = (("",), ("pot",), ("plug tray",), ("greenhouse",), IN_THE_GROUND)
 # Reasons that no dilution mends: the plant, soil that is alkaline, the season, the place, and leaves.
 WITHOUT_A_WAY = {
     *("plant_block", "plant_acid-loving", "plant_practice_conflict", "plant_above", "soil_stop", "soil_clubroot"),
@@ -38,12 +38,12 @@ def request_of(**parts: Any) -> Request:
     return read_request(json.dumps({"schema": 1, "ranges": "off", **parts}))
 
 
-def on_ground(request: Request, soil: float | None, plant: str, use: str) -> Request:
+def on_ground(request: Request, place: str, soil: float | None, plant: str, use: str) -> Request:
     """The same batch for other ground and plants: neither changes how it is made."""
     numbers = {path: value for path, value in request.numbers.items() if path != "soil.ph"}
     if soil is not None:
         numbers["soil.ph"] = soil
-    return replace(request, numbers=numbers, words={**request.words, "plant": plant, "use": use})
+    return replace(request, numbers=numbers, words={**request.words, "place": place, "plant": plant, "use": use})
 
 
 def worked_out_once(of_liquor: Callable[..., Any]) -> Callable[..., Any]:
@@ -74,28 +74,26 @@ CASES = [
 ]
 
 
-def grounds_for(case: str) -> list[tuple[str, str, str]]:
-    """Place, water and plant for one case: one in three, another third for each, so that all meet every kind of ash."""
-    grounds = list(product(GRID_PLACES, WATERS, PLANTS))
-    return random.Random(case).sample(grounds, len(grounds) // 3)
+def asked_in(kind: str, state: str, stage: str, water: str, plant: str, place: str) -> Request:
+    can, temperature = ("9 L", "12 °C") if KINDS.index(kind) % 2 else ("1 L", "28 °C")
+    return request_of(
+        ash={"kind": kind, "state": state}, water={"kind": water, "temperature": temperature}, stage=stage,
+        place=place, plant=plant, cans=[{"size": can, "count": 2}],
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(("kind", "state", "stage"), CASES)
 def test_every_automatic_plan_goes_or_names_what_is_in_the_way_and_the_way_round(
     kind: str, state: str, stage: str
 ) -> None:
-    can, temperature = ("9 L", "12 °C") if KINDS.index(kind) % 2 else ("1 L", "28 °C")
-    for place, water, plant in grounds_for(f"{kind} {state} {stage}"):
-        asked = request_of(
-            ash={"kind": kind, "state": state}, water={"kind": water, "temperature": temperature}, stage=stage,
-            place=place, plant=plant, cans=[{"size": can, "count": 2}],
-        )  # fmt: skip
+    for places, water, plant in product(PLANNED_ALIKE, WATERS, PLANTS):
+        asked = asked_in(kind, state, stage, water, plant, places[0])
         answer = answer_to(asked)
         assert answer.typical.batch.liquor_litres >= sum(
             liquor * can.count for liquor, can in zip(answer.plan.liquor_per_can, answer.plan.cans, strict=True)
         ) * (1 - 1e-6), "no plan pours more than pours off"
-        for soil, use, same in product(SOILS, ("drench", "foliar"), PLANTS[plant]):
-            judged = replace(answer, request=on_ground(asked, soil, same, use))
+        for place, soil, use, same in product(places, SOILS, ("drench", "foliar"), PLANTS[plant]):
+            judged = replace(answer, request=on_ground(asked, place, soil, same, use))
             verdict = verdict_on(judged)
             offered, _ = ways.ways_round(judged, verdict)
             told = (kind, state, stage, place, water, same, soil, use, answer.plan.parts_water, verdict)
@@ -110,3 +108,14 @@ def test_every_automatic_plan_goes_or_names_what_is_in_the_way_and_the_way_round
                 assert way["text"], told
                 assert len(figures) == 1, told
                 assert figures[0]["value"] >= 0, told
+
+
+@pytest.mark.parametrize("stage", STAGES)
+def test_open_ground_of_any_kind_is_planned_alike(stage: str) -> None:
+    assert {place for places in PLANNED_ALIKE for place in places} | {"hydroponics", "worm bin"} == {"", *PLACES}
+    for water in WATERS:
+        first, *others = (
+            answer_to(asked_in("mixed", "unknown", stage, water, "tomato", place)) for place in IN_THE_GROUND
+        )
+        for other in others:
+            assert (other.plan, other.typical) == (first.plan, first.typical)

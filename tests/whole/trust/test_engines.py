@@ -102,6 +102,7 @@ _SPOIL = """(async () => {
 
 
 def _a_damaged_copy_heals_and_opens_with_the_host_gone(browser: Engine, site: SiteServer) -> None:
+    browser.ask("void feedcalc.offline.watch()")  # looks after the copy, as every opening does
     until(lambda: not browser.ask(_NOT_WHOLE), what="the page is kept")
     browser.open(site.address)  # WebKitGTK puts the worker of a visit during a deployment to work at the next visit
     until(lambda: browser.ask("Boolean(navigator.serviceWorker.controller)"), what="the service worker answers")
