@@ -197,6 +197,15 @@ const chooser = () => /** @type {HTMLSelectElement} */ (document.getElementById(
 const numbers = () => /** @type {HTMLSelectElement | null} */ (document.getElementById("locale"));
 
 /**
+ * Mark what the engine wrote as being in the language chosen.
+ * @param {HTMLElement} place
+ */
+export function showItsLanguage(place) {
+  const { lang, dir } = document.documentElement;
+  Object.assign(place, { lang, dir });
+}
+
+/**
  * Choose a language; all of the page follows.
  * @param {string} tag
  */
