@@ -26,7 +26,6 @@ export async function watch({ onReady = () => {}, onUpdate = () => {}, onDamaged
   const container = navigator.serviceWorker;
   if (!container) return onUnavailable("not supported");
   await engineHasStarted(); // storing a version fetches all of it, which would slow the start
-  await wakeUp(container);
   try {
     registration = await container.register(keeper(), { updateViaCache: "none" });
   } catch {
@@ -47,16 +46,6 @@ export async function watch({ onReady = () => {}, onUpdate = () => {}, onDamaged
   follow(registered.installing);
   look();
   return check(onReady, onDamaged);
-}
-
-/**
- * WebKitGTK leaves a worker whose first page was soon reloaded installing, with nothing stored, until the next visit, and
- * has this one wait for it; asked, it stores all.
- * @param {ServiceWorkerContainer} container
- */
-async function wakeUp(container) {
-  const earlier = await container.getRegistration();
-  if (!earlier?.active) earlier?.installing?.postMessage("store");
 }
 
 /** @type {Listeners["onDamaged"]} */

@@ -7,8 +7,7 @@
 // hashes itself and asks for them anew, past what is kept. retire.html is never answered from here: it is the way out if
 // anything in here is ever wrong.
 //
-// Messages in, each with a port to answer on: "check" -> {version, complete, missing: paths}; "take over" and
-// "store" -> no answer.
+// Messages in, each with a port to answer on: "check" -> {version, complete, missing: paths}; "take over" -> no answer.
 
 /* global VERSION, FILES */
 
@@ -21,9 +20,7 @@ const NO_PAGE = `<!DOCTYPE html><meta charset="utf-8"><title>feedcalc</title>
 this page anew. If that does not help, <a href="retire.html">start afresh</a>. Batches and the season book stay.</p>`;
 const addressOf = (path) => new URL(path, self.registration.scope).href;
 
-let storing = null; // while it stores
-
-self.addEventListener("install", (event) => event.waitUntil(storeOnce()));
+self.addEventListener("install", (event) => event.waitUntil(store()));
 self.addEventListener("activate", (event) => event.waitUntil(takeOver()));
 self.addEventListener("fetch", (event) => {
   const path = pathInCache(event.request);
@@ -31,18 +28,12 @@ self.addEventListener("fetch", (event) => {
 });
 self.addEventListener("message", (event) => {
   if (event.data === "take over") self.skipWaiting();
-  if (event.data === "store") event.waitUntil(storeOnce().catch(() => {})); // a failure is told where it installs
   if (event.data === "check") {
     event.waitUntil(mend().then((missing) => {
       event.ports[0].postMessage({ version: VERSION, complete: !missing.length, missing });
     }));
   }
 });
-
-function storeOnce() {
-  storing ??= store().finally(() => { storing = null; });
-  return storing;
-}
 
 async function store() {
   try {

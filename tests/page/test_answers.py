@@ -313,6 +313,25 @@ def test_page_and_command_line_give_the_same_numbers(shared: Page) -> None:
     assert sum(not reply["ok"] for reply in replies) < 8
 
 
+def test_ranges_tell_how_far_they_are_and_the_next_key_drops_them(page: Page) -> None:
+    told = page.evaluate(
+        """async () => {
+          const far = [];
+          const long = { ...feedcalc.form.read(), samples: "400", ranges: "on" };
+          const dropped = feedcalc.engine.ask(long, { line: "test", onProgress: (each) => far.push(each) })
+            .catch((error) => error.name);
+          while (!far.length) await new Promise((resolve) => setTimeout(resolve, 5));
+          const asked = performance.now();
+          const next = await feedcalc.engine.ask({ ...long, ranges: "off" }, { line: "test" });
+          return { far, dropped: await dropped, ok: next.ok, wait: performance.now() - asked };
+        }"""
+    )
+    assert told["dropped"] == "Superseded"
+    assert told["ok"]
+    assert told["far"][0]["done"] < told["far"][0]["total"] == 400
+    assert len(told["far"]) < 50, "the long answer went on although nobody waited for it"
+
+
 def test_where_the_engine_fails_the_reason_and_the_sheet_can_be_read(browser: Browser, one_file: str) -> None:
     context = browser.new_context(offline=True)
     page = context.new_page()

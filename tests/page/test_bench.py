@@ -36,8 +36,8 @@ STEPS = ["sift", "measure", "steep", "stir", "settle", "pour", "dilute", "feed",
 
 
 @pytest.fixture(scope="module")
-def figures(browser: Browser, one_file: str) -> dict[str, Any]:
-    return measured(browser, one_file)
+def figures(browser: Browser, quick_file: str) -> dict[str, Any]:
+    return measured(browser, quick_file)
 
 
 @pytest.mark.parametrize("name", MOST)
@@ -51,9 +51,9 @@ def test_the_first_screen_has_the_whole_answer_and_dry_ash_is_told_in_cups(figur
 
 
 @pytest.fixture(scope="module")
-def phone(browser: Browser, one_file: str) -> Iterator[Page]:
+def phone(browser: Browser, quick_file: str) -> Iterator[Page]:
     """A small phone; the tests below leave it at the feed."""
-    with opened(browser, one_file, viewport={"width": 360, "height": 640}, accept_downloads=True) as (page, _):
+    with opened(browser, quick_file, viewport={"width": 360, "height": 640}, accept_downloads=True) as (page, _):
         yield page
 
 
@@ -63,8 +63,8 @@ def test_the_answer_fits_a_small_phone_too(phone: Page) -> None:
     assert last["y"] + last["height"] <= 640
 
 
-def test_the_first_tap_makes_the_example_the_grower_s_own(browser: Browser, one_file: str) -> None:
-    with opened(browser, one_file) as (page, finger):
+def test_the_first_tap_makes_the_example_the_grower_s_own(browser: Browser, quick_file: str) -> None:
+    with opened(browser, quick_file) as (page, finger):
         expect(page.locator("#freshness")).to_contain_text("example")
         begins = page.evaluate("feedcalc.form.read().now")
         finger.tap('[data-steps="1"]')
@@ -86,8 +86,8 @@ def fill_in(page: Page, field: str, text: str) -> None:
     page.evaluate("location.hash = '#feed'")
 
 
-def test_the_verdict_offers_its_way_round_as_a_button(browser: Browser, one_file: str) -> None:
-    with opened(browser, one_file) as (page, _):
+def test_the_verdict_offers_its_way_round_as_a_button(browser: Browser, quick_file: str) -> None:
+    with opened(browser, quick_file) as (page, _):
         fill_in(page, "#dilution", "1:1")
         expect(page.locator(".verdict [data-verdict]")).to_have_text("Go weaker")
         expect(page.locator(".verdict > details > summary")).to_contain_text("Too")
@@ -97,8 +97,8 @@ def test_the_verdict_offers_its_way_round_as_a_button(browser: Browser, one_file
         expect(page.locator(".verdict [data-verdict]")).to_have_text("Go")
 
 
-def test_the_soil_s_ph_is_asked_for_beside_the_verdict(browser: Browser, one_file: str) -> None:
-    with opened(browser, one_file) as (page, finger):
+def test_the_soil_s_ph_is_asked_for_beside_the_verdict(browser: Browser, quick_file: str) -> None:
+    with opened(browser, quick_file) as (page, finger):
         fill_in(page, '[name="soil.ph"]', "")
         expect(page.locator(".verdict > details > summary")).to_contain_text("The soil pH is not known.")
         finger.tap("[data-move]")
@@ -109,16 +109,16 @@ def test_the_soil_s_ph_is_asked_for_beside_the_verdict(browser: Browser, one_fil
         assert page.evaluate("feedcalc.form.read().soil.ph") == "6.2"
 
 
-def test_a_swapped_unit_is_answered_at_the_field_and_taken_with_one_tap(browser: Browser, one_file: str) -> None:
-    with opened(browser, one_file) as (page, finger):
+def test_a_swapped_unit_is_answered_at_the_field_and_taken_with_one_tap(browser: Browser, quick_file: str) -> None:
+    with opened(browser, quick_file) as (page, finger):
         finger.tap("#i-measured")
         finger.type("6000 mS/cm")
         finger.tap("#reading [data-move]")
         wait_until(lambda: page.locator("#read-ec").input_value() == "6 mS/cm", what="the reading as it fits")
 
 
-def test_a_number_alone_takes_the_unit_in_sight(browser: Browser, one_file: str) -> None:
-    with opened(browser, one_file) as (page, finger):
+def test_a_number_alone_takes_the_unit_in_sight(browser: Browser, quick_file: str) -> None:
+    with opened(browser, quick_file) as (page, finger):
         page.locator("#can-size").select_option("other")
         page.locator("#quick-input").fill("7")
         page.locator("#quick-input").blur()
@@ -132,8 +132,8 @@ def test_a_number_alone_takes_the_unit_in_sight(browser: Browser, one_file: str)
         assert (request["cans"][0]["size"], request["measured"]["ec"]) == ("7 L", "4200 µS/cm")
 
 
-def test_whose_gallons_are_meant_is_asked_once_and_remembered(browser: Browser, one_file: str) -> None:
-    with opened(browser, one_file) as (page, _):
+def test_whose_gallons_are_meant_is_asked_once_and_remembered(browser: Browser, quick_file: str) -> None:
+    with opened(browser, quick_file) as (page, _):
         page.locator("#can-size").select_option("other")
         page.locator("#quick-input").fill("2 gal")
         page.locator("#quick-told button", has_text="US: 3.79").tap()
@@ -142,8 +142,8 @@ def test_whose_gallons_are_meant_is_asked_once_and_remembered(browser: Browser, 
         assert page.evaluate("feedcalc.form.read().customs") == "us"
 
 
-def test_a_grower_at_home_in_the_us_is_offered_cans_in_gallons(browser: Browser, one_file: str) -> None:
-    with opened(browser, one_file, locale="en-US") as (page, finger):
+def test_a_grower_at_home_in_the_us_is_offered_cans_in_gallons(browser: Browser, quick_file: str) -> None:
+    with opened(browser, quick_file, locale="en-US") as (page, finger):
         finger.tap('[data-steps="1"]')
         page.locator("#can-size").select_option("2 gal")
         expect(page.locator('[data-line="cans"]')).to_contain_text(re.compile(r"quarts?|gal"))
@@ -167,12 +167,12 @@ def test_each_step_fills_the_screen_with_its_drawing_and_at_most_two_cautions(ph
 
 
 def test_the_wait_begins_with_the_ash_in_the_water_and_outlives_a_closed_page(
-    browser: Browser, one_file: str, tmp_path: Path
+    browser: Browser, quick_file: str, tmp_path: Path
 ) -> None:
     context = browser.new_context(offline=True, accept_downloads=True, **PHONE)
     page = context.new_page()
     page.clock.install(time="2026-06-01T08:00:00")
-    page.goto(f"{one_file}#steps")
+    page.goto(f"{quick_file}#steps")
     wait_for_engine(page)
     wait_for_whole_answer(page)
     for _ in STEPS[:4]:
@@ -189,7 +189,7 @@ def test_the_wait_begins_with_the_ash_in_the_water_and_outlives_a_closed_page(
     page.close()
     again = context.new_page()
     again.clock.install(time="2026-06-04T08:00:00")
-    again.goto(one_file)
+    again.goto(quick_file)
     wait_for_engine(again)
     wait_until(lambda: again.title().startswith("●"), what="the title tells that it is clear")
     expect(again.locator("#step-settle")).to_be_visible()
@@ -197,8 +197,8 @@ def test_the_wait_begins_with_the_ash_in_the_water_and_outlives_a_closed_page(
     context.close()
 
 
-def test_one_file_carries_batches_and_book_to_another_browser(browser: Browser, one_file: str, tmp_path: Path) -> None:
-    with opened(browser, one_file, accept_downloads=True) as (page, finger):
+def test_one_file_carries_batches_and_book_to_another_browser(browser: Browser, quick_file: str, tmp_path: Path) -> None:
+    with opened(browser, quick_file, accept_downloads=True) as (page, finger):
         finger.tap('[data-steps="1"]')
         finger.tap("#write-in-book")
         finger.type("South wall")
@@ -208,7 +208,7 @@ def test_one_file_carries_batches_and_book_to_another_browser(browser: Browser, 
         with page.expect_download() as download:
             page.locator("#save-everything").tap()
         download.value.save_as(tmp_path / "all.json")
-    with opened(browser, one_file) as (page, finger):
+    with opened(browser, quick_file) as (page, finger):
         page.locator("#everything-file").set_input_files(tmp_path / "all.json")
         page.locator("#preview-keep").tap()
         page.locator('#book-preview [value="yes"]').tap()

@@ -30,15 +30,15 @@ def grower(browser: Browser) -> Iterator[BrowserContext]:
 
 
 @pytest.fixture
-def opened(grower: BrowserContext, one_file: str) -> Callable[..., Page]:
+def opened(grower: BrowserContext, quick_file: str) -> Callable[..., Page]:
     """Opens the book in another tab of the same browser, with Python awake unless another ``address`` is given."""
 
-    def open_page(address: str = one_file, first: str = "") -> Page:
+    def open_page(address: str = quick_file, first: str = "") -> Page:
         page = grower.new_page()
         if first:
             page.add_init_script(first)
         page.goto(address + "#book")
-        if address == one_file:
+        if address == quick_file:
             wait_for_engine(page)
         expect(page.locator("#book-kept")).not_to_have_text("Nothing is written yet.")
         page.evaluate(OPEN_ALL)
@@ -240,7 +240,7 @@ def test_a_book_goes_to_the_command_line_and_back_unchanged(opened: Callable[...
 
 
 def test_a_table_brings_the_book_to_another_browser_and_twice_changes_nothing(
-    opened: Callable[..., Page], browser: Browser, one_file: str, tmp_path: Path
+    opened: Callable[..., Page], browser: Browser, quick_file: str, tmp_path: Path
 ) -> None:
     page = opened()
     write(page, "bed", name='Süd; "quoted"', area="6 m²")
@@ -248,7 +248,7 @@ def test_a_table_brings_the_book_to_another_browser_and_twice_changes_nothing(
     table = saved(page, "#book-save-csv", tmp_path / "book.csv").read_bytes()
     context = browser.new_context(offline=True)
     other = context.new_page()
-    other.goto(one_file + "#book")
+    other.goto(quick_file + "#book")
     wait_for_engine(other)
     other.evaluate(OPEN_ALL)
     open_file(other, "book.csv", table)
@@ -304,11 +304,11 @@ def test_a_file_that_is_no_book_is_refused_in_words(shown: Page, content: str) -
 
 
 @pytest.fixture(scope="module")
-def shown(browser: Browser, one_file: str) -> Iterator[Page]:
+def shown(browser: Browser, quick_file: str) -> Iterator[Page]:
     """One page with the example book in it for looking; each test leaves it so."""
     context = browser.new_context(offline=True, viewport={"width": 360, "height": 800}, reduced_motion="reduce")
     page = context.new_page()
-    page.goto(one_file + "#book")
+    page.goto(quick_file + "#book")
     wait_for_engine(page)
     page.locator("#book-show-example").click()
     expect(page.locator('[data-book-part="season_bed"] svg').first).to_be_visible()

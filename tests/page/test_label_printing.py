@@ -162,11 +162,11 @@ def test_sheets_are_printed_on_paper_of_their_size(tmp_path: Path, monkeypatch, 
 
 
 def test_what_is_wished_on_the_page_is_previewed_kept_and_printed_on_paper_of_its_size(
-    browser: Browser, one_file: str, tmp_path: Path
+    browser: Browser, quick_file: str, tmp_path: Path
 ):
     context = browser.new_context(device_scale_factor=300 / 96, offline=True, viewport={"width": 1280, "height": 1400})
     page = context.new_page()
-    page.goto(one_file)
+    page.goto(quick_file)
     wait_for_engine(page)
     wait_until(lambda: page.locator("#freshness").get_attribute("data-freshness") == "fresh", what="an answer")
     preview = page.locator("#paper-preview")
@@ -234,19 +234,19 @@ def test_without_a_browser_a_pdf_is_refused_and_the_other_endings_are_named(tmp_
     assert not (tmp_path / "label.pdf").exists()
 
 
-def test_the_code_opens_the_batch_in_the_page_with_a_preview(page: Page, one_file: str):
+def test_the_code_opens_the_batch_in_the_page_with_a_preview(page: Page, quick_file: str):
     request = json.dumps(json.loads(demo_request()) | {"plant": "gooseberry"})
     label = printed("A5", request, address=ADDRESS)
     link = next(line for line in label.text.splitlines() if "#batch=" in line).split(": ", 1)[1]
-    page.goto(link.replace(ADDRESS, one_file))  # the same page, wherever it lies
+    page.goto(link.replace(ADDRESS, quick_file))  # the same page, wherever it lies
     wait_for_engine(page)
     expect(page.locator("#preview")).to_be_visible()
     page.locator("#preview-keep").click()
     expect(page.locator("#plant")).to_have_value("gooseberry")
 
 
-def test_the_page_ends_in_the_label_which_bears_the_batch_name_and_prints_alone(page: Page, one_file: str):
-    page.goto(one_file)
+def test_the_page_ends_in_the_label_which_bears_the_batch_name_and_prints_alone(page: Page, quick_file: str):
+    page.goto(quick_file)
     wait_for_engine(page)
     wait_until(lambda: page.locator("#freshness").get_attribute("data-freshness") == "fresh", what="an answer")
     label = page.locator('[data-part="label"]')

@@ -27,11 +27,11 @@ def wait_for_answer(page: Page) -> None:
 
 
 @pytest.fixture(scope="module")
-def shared(browser: Browser, one_file: str) -> Iterator[Page]:
+def shared(browser: Browser, quick_file: str) -> Iterator[Page]:
     """One page at the full sheet with everything folded out, left by each test as it was found."""
     context = browser.new_context(offline=True)
     page = context.new_page()
-    page.goto(f"{one_file}#all")
+    page.goto(f"{quick_file}#all")
     wait_for_answer(page)
     page.evaluate(OPEN_ALL)
     page.locator('[name="acid.kind"]').select_option("vinegar")
@@ -103,13 +103,13 @@ def test_axe_finds_nothing_serious_at_a_preview_and_a_toast(shared: Page, scheme
     wait_for_answer(shared)
 
 
-def test_axe_finds_nothing_serious_at_the_start_and_after_a_failure(browser: Browser, one_file: str) -> None:
+def test_axe_finds_nothing_serious_at_the_start_and_after_a_failure(browser: Browser, quick_file: str) -> None:
     for broken in (False, True):
         context = browser.new_context(offline=True, reduced_motion="reduce")
         page = context.new_page()
         stop = "throw new Error('no workers here');" if broken else "this.postMessage = this.terminate = () => {};"
         page.add_init_script(f"window.Worker = function () {{ {stop} }};")
-        page.goto(one_file)
+        page.goto(quick_file)
         state = "failed" if broken else "starting"
         wait_until(lambda page=page, state=state: page.evaluate("document.documentElement.dataset.engine") == state)  # type: ignore[misc]
         assert faults_found_by_axe(page) == []
@@ -137,10 +137,10 @@ def test_every_field_has_a_label_of_its_own(shared: Page) -> None:
     assert set(labels) == {1}
 
 
-def test_a_batch_can_be_made_with_the_keyboard_alone(browser: Browser, one_file: str) -> None:
+def test_a_batch_can_be_made_with_the_keyboard_alone(browser: Browser, quick_file: str) -> None:
     context = browser.new_context(offline=True)
     page = context.new_page()
-    page.goto(one_file)
+    page.goto(quick_file)
     wait_for_answer(page)
 
     def tab_to(claim: str) -> None:
@@ -192,11 +192,11 @@ def test_nothing_moves_where_less_motion_is_wanted(shared: Page) -> None:
     assert moving == []
 
 
-def test_the_sheet_fits_two_pages_of_paper_without_the_form(browser: Browser, one_file: str) -> None:
+def test_the_sheet_fits_two_pages_of_paper_without_the_form(browser: Browser, quick_file: str) -> None:
     context = browser.new_context(offline=True)
     page = context.new_page()
     page.add_init_script("window.usualAshes = true;")  # ranges from ten ashes make a longer sheet
-    page.goto(one_file)
+    page.goto(quick_file)
     wait_for_answer(page)
     paper = page.pdf(prefer_css_page_size=True)
     assert len(re.findall(rb"/Type\s*/Page\b", paper)) <= 2

@@ -23,9 +23,9 @@ READINGS = {"measured.ec": "6 mS/cm", "measured.temperature": "18 °C"}
 
 
 @pytest.fixture(scope="module")
-def shared(browser: Browser, one_file: str) -> Iterator[Page]:
+def shared(browser: Browser, quick_file: str) -> Iterator[Page]:
     """One page for all of these tests."""
-    with one_page(browser, one_file, viewport={"width": 360, "height": 800}) as page:
+    with one_page(browser, quick_file, viewport={"width": 360, "height": 800}) as page:
         wait_for_engine(page)
         wait_for_answer(page)
         yield page
@@ -105,15 +105,15 @@ def test_what_is_typed_stays_while_one_moves_between_places(page: Page) -> None:
     assert page.locator('[name="soil.area"]').input_value() == "7 m^2"
 
 
-def test_the_current_place_outlives_a_reload(browser: Browser, one_file: str) -> None:
+def test_the_current_place_outlives_a_reload(browser: Browser, quick_file: str) -> None:
     context = browser.new_context(offline=True)
     page = context.new_page()
-    page.goto(one_file)
+    page.goto(quick_file)
     place(page, "dry")
-    page.goto(one_file)
+    page.goto(quick_file)
     expect(page.locator("#dry")).to_be_visible()
     assert page.url.endswith("#dry")
-    page.goto(f"{one_file}#book")
+    page.goto(f"{quick_file}#book")
     expect(page.locator("#book-title")).to_be_visible()
     context.close()
 
@@ -275,25 +275,6 @@ def test_a_link_carries_what_is_known_of_the_ash(page: Page) -> None:
     assert page.evaluate("feedcalc.form.read().ash.earlier") == earlier
     page.evaluate("document.getElementById('my-ash').open = true")
     expect(page.locator("#my-ash")).to_contain_text("not saved in this browser")
-
-
-def test_ranges_tell_how_far_they_are_and_the_next_key_drops_them(page: Page) -> None:
-    told = page.evaluate(
-        """async () => {
-          const far = [];
-          const long = { ...feedcalc.form.read(), samples: "400", ranges: "on" };
-          const dropped = feedcalc.engine.ask(long, { line: "test", onProgress: (each) => far.push(each) })
-            .catch((error) => error.name);
-          while (!far.length) await new Promise((resolve) => setTimeout(resolve, 5));
-          const asked = performance.now();
-          const next = await feedcalc.engine.ask({ ...long, ranges: "off" }, { line: "test" });
-          return { far, dropped: await dropped, ok: next.ok, wait: performance.now() - asked };
-        }"""
-    )
-    assert told["dropped"] == "Superseded"
-    assert told["ok"]
-    assert told["far"][0]["done"] < told["far"][0]["total"] == 400
-    assert len(told["far"]) < 50, "the long answer went on although nobody waited for it"
 
 
 def test_progress_of_the_ranges_is_seen_and_gone_when_they_are_there(page: Page) -> None:
