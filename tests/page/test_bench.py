@@ -197,7 +197,9 @@ def test_the_wait_begins_with_the_ash_in_the_water_and_outlives_a_closed_page(
     context.close()
 
 
-def test_one_file_carries_batches_and_book_to_another_browser(browser: Browser, quick_file: str, tmp_path: Path) -> None:
+def test_one_file_carries_batches_and_book_to_another_browser(
+    browser: Browser, quick_file: str, tmp_path: Path
+) -> None:
     with opened(browser, quick_file, accept_downloads=True) as (page, finger):
         finger.tap('[data-steps="1"]')
         finger.tap("#write-in-book")

@@ -28,14 +28,15 @@ def grower(browser: Browser) -> Iterator[BrowserContext]:
 
 
 @pytest.fixture
-def opened(grower: BrowserContext, one_file: str, asleep: str) -> Callable[..., Page]:
+def opened(grower: BrowserContext, one_file: str, quick_file: str, asleep: str) -> Callable[..., Page]:
     """Opens the one file in another tab of the same browser after running ``first``, Python only if ``awake``."""
 
     def open_page(first: str = "", address: str = "", awake: bool = True) -> Page:
         page = grower.new_page()
         if first:
             page.add_init_script(first)
-        page.goto(address or (one_file if awake else asleep))
+        awake_file = one_file if SPY in first else quick_file
+        page.goto(address or (awake_file if awake else asleep))
         if awake:
             wait_for_engine(page)
         page.evaluate("document.getElementById('more').open = true")

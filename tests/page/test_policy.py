@@ -95,9 +95,9 @@ def answered(page: Page, pause: float = 250) -> None:
 
 
 @pytest.fixture
-def alert_page(watched_page: Page, one_file: str) -> Iterator[Page]:
+def alert_page(watched_page: Page, quick_file: str) -> Iterator[Page]:
     """The one file with Python awake; a dialog, a request or an error in the console fails the test."""
-    watched_page.goto(one_file)
+    watched_page.goto(quick_file)
     wait_for_engine(watched_page)
     dialogs: list[str] = []
 
