@@ -15,7 +15,7 @@ from typing import TypeVar
 from feedcalc.book.entries import Bed, Book, Entry, EntryRecord, RejectedRecord, SoilTest
 from feedcalc.book.entry_amounts import Batches, EntryAmounts, one_of
 from feedcalc.book.records import ENTRY_KINDS
-from feedcalc.contract.choice_words import BY_WORD, soil_ph_meant
+from feedcalc.contract.choice_words import BY_WORD, choices_listed, soil_ph_meant
 from feedcalc.contract.fields import PLACES
 from feedcalc.contract.quantities import Quantity, read_quantity
 from feedcalc.contract.units import CUSTOMS
@@ -147,7 +147,7 @@ class Reader:
         day = _day(record, today)
         what = one_of(record, "what", ENTRY_KINDS)
         if not what:
-            accepted = said("one of {choices}", choices=", ".join(ENTRY_KINDS))
+            accepted = said("one of {choices}", choices=choices_listed(ENTRY_KINDS))
             raise InputError("what", "", said("Say what you gave."), accepted)
         patch, area = self._covered_part(record, bed)
         amounts, solids = yield from EntryAmounts(self.batches, ashes, self.locale, self.customs, area).of(record, what)

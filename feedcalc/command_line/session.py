@@ -21,9 +21,11 @@ from feedcalc.book.records import Record, timestamp_of
 from feedcalc.command_line.environment import usual_language
 from feedcalc.command_line.refusals import refuse
 from feedcalc.command_line.store import BookStore, open_book
+from feedcalc.contract.choice_words import CHOICE_LABELS, choice_meant
+from feedcalc.contract.dates import read_date
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.languages import MACHINE_WORDS, language
+from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, language
 from feedcalc.words.messages import Said, listed, said, said_in
 
 KIND_WORDS = {
@@ -78,11 +80,25 @@ class BookSession:
         found: dict[str, Any] = reply["values"]["book"]
         return found
 
+    def meant(self, typed: Mapping[str, str]) -> dict[str, str]:
+        """Return fields with dates and choices as the book keeps them, whatever language they were typed in."""
+        locale = self.customs.get("locale") or USUAL_LOCALE[self.customs.get("language", "en")]
+        fields = {
+            name: choice_meant(name, text, CHOICE_LABELS[name]) or text if name in CHOICE_LABELS else text
+            for name, text in typed.items()
+        }
+        today = read_date(self.now[:10])
+        if day := read_date(fields.get("date", ""), locale, near=today):
+            fields["date"] = day.isoformat()
+        return fields
+
     def write(self, kind: str, identity: str, fields: Mapping[str, str], what: str) -> list[Record]:
         """Write the fields of a record and return the records that changed; ``what`` names the step for `undo`."""
         for name, text in fields.items():
             require_text(name, text)
-        reply = self.work(self.store.records(), "write", id=identity, record={"kind": kind, "fields": dict(fields)})
+        reply = self.work(
+            self.store.records(), "write", id=identity, record={"kind": kind, "fields": self.meant(fields)}
+        )
         return self.store.write(records_from(reply["changed"]), self.timestamp, self.speak(what))
 
     def remove(self, record: Record, what: str) -> None:

@@ -13,7 +13,7 @@ import gettext
 import json
 import re
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -44,6 +44,7 @@ LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", *(at for at in USUAL_LOCALE.value
 _ISOLATED = "\u2068{}\u2069"
 _PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
 _LETTER = re.compile(r"[^\W\d_]")
+_EVERY_PLURAL = (1, 2, 0, 3, 11, 100, 1_000_000)  # one number of each plural form of any language (CLDR)
 # Days and months; the catalogues hold CLDR's abbreviated forms for use within a date.
 DAYS = (
     said_in("short name of a day", "Mon"),
@@ -201,6 +202,17 @@ class Language:
         except (KeyError, ValueError, IndexError, AttributeError):
             return str(text)
 
+    def forms(self, text: Said) -> tuple[str, ...]:
+        """Return the translation of a message in all its plural forms, with its placeholders unfilled.
+
+        >>> language("en").forms(said("{date}, {time}"))
+        ('{date}, {time}',)
+        """
+        if text.number is None:
+            return (self._found(text.context, text.message),)
+        forms = (self._catalogue.ngettext(text.message, text.plural, number) for number in _EVERY_PLURAL)
+        return tuple(dict.fromkeys(forms))
+
     def reply(self, value: Any) -> Any:
         """Return a reply, or any part of it, with its `Said` text translated; keys, numbers and other text stay."""
         if isinstance(value, str):
@@ -286,10 +298,19 @@ def day_words(moment: datetime) -> Said:
     )
 
 
+def date_words(day: date) -> Said:
+    """Return the date with its year.
+
+    >>> date_words(date(2026, 5, 1))
+    '1 May 2026'
+    """
+    return said("{day} {month} {year}", day=day.day, month=MONTHS[day.month - 1], year=day.year)
+
+
 def moment_words(moment: datetime) -> Said:
     """Return the date and the time of day.
 
     >>> moment_words(datetime(2026, 5, 1, 9, 5))
     'Fri 1 May, 09:05'
     """
-    return said("{date}, {time}", date=day_words(moment), time=f"{moment:%H:%M}")
+    return said_in("date and time", "{date}, {time}", date=day_words(moment), time=f"{moment:%H:%M}")

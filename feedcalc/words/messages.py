@@ -111,6 +111,36 @@ def said_of(count: float, one: str, many: str, /, **parts: Any) -> Said:
     return Said(one, {"count": count, **parts}, many, ceil(count))
 
 
+def all_of(parts: Iterable[str]) -> str:
+    """Return texts as a list that ends with "and", by the pattern of each language; each is translated separately.
+
+    >>> all_of(["ash", "water", "time"]), all_of(["ash"])
+    ('ash, water and time', 'ash')
+    """
+    *rest, last = parts
+    if len(rest) < 2:
+        return said("{first} and {second}", first=rest[0], second=last) if rest else last
+    start = rest[0]
+    for part in rest[1:]:
+        start = said_in("list", "{start}, {next}", start=start, next=part)
+    return said("{start} and {last}", start=start, last=last)
+
+
+def any_of(parts: Iterable[str]) -> str:
+    """Return texts as a list that ends with "or", by the pattern of each language; each is translated separately.
+
+    >>> any_of(["sand", "loam", "clay"])
+    'sand, loam or clay'
+    """
+    *rest, last = parts
+    if len(rest) < 2:
+        return said("{first} or {second}", first=rest[0], second=last) if rest else last
+    start = rest[0]
+    for part in rest[1:]:
+        start = said_in("list of alternatives", "{start}, {next}", start=start, next=part)
+    return said("{start} or {last}", start=start, last=last)
+
+
 def listed(parts: Iterable[str], between: str = "; ") -> Said:
     """Return texts joined by ``between`` (no words), each of them translated separately.
 
