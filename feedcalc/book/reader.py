@@ -21,6 +21,7 @@ from feedcalc.contract.quantities import Quantity, read_quantity
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.uncertainty.estimates import Steps, run_to_end, within_progress
 from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import date_words
 from feedcalc.words.messages import said
 
 TEXTURES = ("sand", "loam", "clay", "peat")
@@ -201,6 +202,6 @@ def _day(record: EntryRecord, today: date | None) -> date:
         raise InputError("date", text, said("This is not a date of our time."), said("a date such as 2026-05-01"))
     # One day more, because clocks and time zones differ between devices.
     if today is not None and day > today + timedelta(days=1):
-        accepted = said("a date up to {day}", day=today.isoformat())
+        accepted = said("a date up to {day}", day=date_words(today))
         raise InputError("date", text, said("This day has not come yet."), accepted)
     return day

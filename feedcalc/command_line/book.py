@@ -31,7 +31,7 @@ from feedcalc.engine import calculate, calculate_markdown
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import LANGUAGES, LOCALES, MACHINE_WORDS
-from feedcalc.words.messages import listed, said, said_in
+from feedcalc.words.messages import any_of, listed, said, said_in
 
 EPILOG = """\b
 Examples:
@@ -340,7 +340,7 @@ def _record_meant(records: list[Record], given: str) -> Record:
     found = [record for record in records if record.id == given]
     found = found or [record for record in records if record.text("name").strip().casefold() == wanted]
     if len(found) > 1:
-        raise InputError("record", given, said("Several have this name."), ", ".join(record.id for record in found))
+        raise InputError("record", given, said("Several have this name."), any_of(record.id for record in found))
     if not found:
         raise InputError("record", given, said("There is no such record in the book."), "feedcalc book list")
     return found[0]

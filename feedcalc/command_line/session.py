@@ -25,8 +25,8 @@ from feedcalc.contract.choice_words import CHOICE_LABELS, choice_meant
 from feedcalc.contract.dates import read_date
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, language
-from feedcalc.words.messages import Said, listed, said, said_in
+from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, date_words, language
+from feedcalc.words.messages import Said, any_of, listed, said, said_in
 
 KIND_WORDS = {
     "bed": said_in("in the book", "bed"),
@@ -185,7 +185,7 @@ def record_named(records: Iterable[Record], kind: str, name: str) -> Record | No
             return record
     found = [record for record in of_kind if record.text("name").strip().casefold() == name.strip().casefold()]
     if len(found) > 1:
-        raise InputError(kind, name, said("Several have this name."), ", ".join(record.id for record in found))
+        raise InputError(kind, name, said("Several have this name."), any_of(record.id for record in found))
     return found[0] if found else None
 
 
@@ -200,7 +200,7 @@ def require_bed(records: list[Record], name: str) -> Record:
 def names_of(records: Iterable[Record], kind: str) -> str:
     """Return the names of all records of a kind in one line."""
     names = [record.text("name") for record in records if record.kind == kind and not record.is_removed]
-    return ", ".join(names) or said("nothing yet: write one down first")
+    return any_of(names) if names else said("nothing yet: write one down first")
 
 
 def bed_names(records: Iterable[Record]) -> dict[str, str]:
@@ -213,7 +213,7 @@ def record_line(record: Record, beds: Mapping[str, str]) -> Said:
     name = beds.get(record.text("bed"), "") if record.kind in ("soil test", "entry") else record.text("name")
     what = record.text("what")
     parts = (
-        record.text("date"),
+        date_words(day) if (day := read_date(record.text("date"))) else record.text("date"),
         MACHINE_WORDS.get(what, what),
         record.text("amount"),
         record.text("ph"),

@@ -17,7 +17,7 @@ from feedcalc.contract.choice_words import choice_meant, choice_name, choices_li
 from feedcalc.contract.text import plain_words, snippet
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import MACHINE_WORDS
-from feedcalc.words.messages import listed, said
+from feedcalc.words.messages import any_of, said
 
 _USUAL, _FILLER, _ASH = "mixed", "filler", "ash"
 _SIMILARITY = 0.75  # least ratio of `difflib.SequenceMatcher` for a word to be suggested
@@ -43,7 +43,7 @@ def read_ash_kind(path: str, given: object, kinds: tuple[str, ...]) -> tuple[str
         return kind, said("{echo}. {note}", echo=echo, note=note) if (note := _note_on(plain_words(typed))) else echo
     problem = said("This is not a known ash.")
     if near := _spelt_like(plain_words(typed)):
-        problem = said("This is not a known ash. Did you mean {near}?", near=listed(near, ", "))
+        problem = said("This is not a known ash. Did you mean {near}?", near=any_of(near))
     raise InputError(path, snippet(given), problem, said("one of {choices}", choices=choices_listed(kinds)))
 
 

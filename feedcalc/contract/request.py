@@ -45,7 +45,7 @@ from feedcalc.contract.units import CUSTOMS, HAND_MEASURES, converted
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.languages import LANGUAGES, LOCALES, USUAL_LOCALE
-from feedcalc.words.messages import said, said_in
+from feedcalc.words.messages import any_of, said, said_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -501,7 +501,7 @@ class _RequestReader:
                         path,
                         snippet(amount),
                         said("There is no such element."),
-                        said("one of {choices}", choices=", ".join(SOLUTION_ELEMENTS)),
+                        said("one of {choices}", choices=any_of(SOLUTION_ELEMENTS)),
                     )
                 millimoles = read_number(amount, path, self.locale)
                 if not 0 <= millimoles <= 20_000:
@@ -520,7 +520,7 @@ class _RequestReader:
                 "solution.minerals",
                 snippet(given),
                 said("This is not a list of known minerals."),
-                said("any of {choices}", choices=", ".join(known)),
+                said("any of {choices}", choices=any_of(known)),
             )
             return ()
         return tuple(dict.fromkeys(given))
@@ -567,7 +567,7 @@ def _neighbours(path: str) -> str:
     if not start:
         names |= STRUCTURED_PATHS
     return (
-        said("one of {choices}", choices=", ".join(sorted(names)))
+        said("one of {choices}", choices=any_of(sorted(names)))
         if names
         else said_in("what is accepted", "nothing here")
     )

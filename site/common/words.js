@@ -101,6 +101,9 @@ export function sayOf(count, one, many, parts = {}) {
   return filled(form || (count === 1 ? one : many), { count, ...parts });
 }
 
+/** Return texts as a list in the language chosen, the last after "and". @param {string[]} texts */
+export const allOf = (texts) => new Intl.ListFormat(localeOf(chosen) || "en-GB").format(texts);
+
 /**
  * Put words into an element, and again in each other language, as long as nothing else was put there.
  * @param {Element} element
