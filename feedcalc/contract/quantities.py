@@ -274,11 +274,15 @@ def _units_named(tag: str) -> tuple[Mapping[str, str], re.Pattern[str] | None]:
         if isinstance(written, Said):
             found[tongue.speak(written)] = str(written)
     pair = tongue.forms(said("{first} and {second}", first="", second=""))[0]
-    found[re.sub(r"\{\w*\}", "", pair)] = "and"
+    between = re.sub(r"\{\w*\}", "", pair)
+    if between == between.rstrip():  # Arabic has it before the word itself
+        found |= {between.strip() + name: f"and {spelt}" for name, spelt in found.items() if "{amount}" not in name}
+    found[between] = "and"
     names = {plain_words(name.replace("{amount}", "")): spelt for name, spelt in found.items()}
     raw = sorted((name.replace("{amount}", "").strip() for name in found), key=len, reverse=True)
+    letter = r"[^\W\d½¼¾⅓⅔]"
     joined = "|".join(map(re.escape, raw))
-    return names, re.compile(rf"(?<![^\W\d])(?:{joined})(?![^\W\d]|[\u0900-\u0963])", re.IGNORECASE)
+    return names, re.compile(rf"(?<!{letter})(?:{joined})(?!{letter}|[\u0900-\u0963])", re.IGNORECASE)
 
 
 def _read_cleaned(cleaned: str, given: object, kind: Kind, field: str, locale: str, customs: Customs) -> Quantity:

@@ -246,7 +246,9 @@ def patterns_of(tag: str) -> dict[tuple[str, str], str]:
     """CLDR's patterns of dates and lists in a language, by context and message; every language has its own order."""
     locale = Locale.parse(tag)
     dates, lists = locale.datetime_skeletons, locale.list_patterns
-    moment = str(Locale.parse(languages.USUAL_LOCALE[tag], sep="-").datetime_formats["medium"])
+    moment = str(
+        Locale.parse("en-GB" if tag == "en" else catalogues.about(tag)["locale"], sep="-").datetime_formats["medium"]
+    )
     return {
         ("", "{weekday} {day} {month}"): _date_pattern(dates["MMMEd"].pattern),
         ("", "{day} {month} {year}"): _date_pattern(dates["yMMMd"].pattern),
