@@ -22,7 +22,7 @@ import markupsafe
 
 from feedcalc import published
 from feedcalc.contract.asks import PAGE_PARTS
-from feedcalc.contract.cautions import hazard_in
+from feedcalc.contract.cautions import has_official_statements, hazard_in
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import roughly
 from feedcalc.garden.plants import Plant, names_of
@@ -273,6 +273,7 @@ def _templates(language: str = "en") -> jinja2.Environment:
         finalize=spoken,
     )
     environment.globals["is_rtl"] = speaker.direction == "rtl"
+    environment.globals["has_official_statements"] = has_official_statements(language)
     environment.globals["citation"] = lambda source: published.sources()[source].citation
     _add_messages(environment, speaker)
     _add_filters(environment, spoken)
