@@ -42,6 +42,7 @@ DECIMAL_COMMA = frozenset(tag for tag, about in _CATALOGUES.items() if about["de
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", *(at for at in USUAL_LOCALE.values() if at != "en-GB"), "pt-BR")
 # Around a value in a text from right to left, so that "2.5 g" and "1:6" keep their order (Unicode annex 9).
 _ISOLATED = "\u2068{}\u2069"
+_NUMBER_WITH_UNIT = re.compile(r"\d[\d.,]*(?:\s|&nbsp;)*(?:°[A-Z]|[a-zA-Zµ]+(?:/[a-zA-Z]+)?)(?![\w(])")
 _PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
 _LETTER = re.compile(r"[^\W\d_]")
 _EVERY_PLURAL = (1, 2, 0, 3, 11, 100, 1_000_000)  # one number of each plural form of any language (CLDR)
@@ -224,9 +225,11 @@ class Language:
         return value
 
     def _found(self, context: str, message: str) -> str:
+        """Return the translation of a message; from right to left, a number keeps its order with its unit."""
         if not message:
             return ""
-        return self._catalogue.pgettext(context, message) if context else self._catalogue.gettext(message)
+        found = self._catalogue.pgettext(context, message) if context else self._catalogue.gettext(message)
+        return _NUMBER_WITH_UNIT.sub(lambda number: _ISOLATED.format(number[0]), found) if self._is_rtl else found
 
     def fill(self, message: str, parts: Mapping[str, Any], in_html: bool, context: str = "") -> str:
         """Return the translation of a template's message, filled; in HTML each value is escaped unless it is markup.

@@ -55,7 +55,6 @@ function put(name, markup) {
   const refocus = placeOfFocus(place);
   if (shown.get(name) !== markup) {
     putMarkup(place, markup);
-    place.lang = document.documentElement.lang;
     shown.set(name, markup);
   }
   if (name === "sheet") {

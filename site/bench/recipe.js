@@ -36,7 +36,6 @@ function showReply(reply) {
   if (!reply.ok) byId("recipe-text").focus();
   const place = first('[data-part="recipe"]');
   putMarkup(place, Object.values(reply.html ?? {}).join(""));
-  place.lang = document.documentElement.lang;
   const version = reply.ok ? reply.values.judge?.safe?.request : null;
   safe = version && version.ask === undefined ? version : null;
   byId("take-safe").hidden = !safe;
