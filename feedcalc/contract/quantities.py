@@ -236,7 +236,9 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
     try:
         return _read_cleaned(cleaned, given, kind, field, locale, customs)
     except InputError as refused:
-        for tag in sorted(LANGUAGES, key=lambda tag: not str(locale).startswith(tag)):
+        # Other catalogues take long to load; of Latin letters, unit_words.csv has the words of all languages.
+        is_latin = all(letter.isascii() for letter in cleaned if letter.isalpha())
+        for tag in sorted(LANGUAGES, key=lambda tag: not str(locale).startswith(tag))[: 1 if is_latin else None]:
             spelt = _with_english_units(cleaned, tag)
             if spelt != cleaned:
                 try:
