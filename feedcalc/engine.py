@@ -53,7 +53,7 @@ from feedcalc.sheets.spread import SpreadSheet, spread_sheet
 from feedcalc.uncertainty.estimates import Steps, recalled, run_to_end
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
-from feedcalc.words.messages import said, said_in
+from feedcalc.words.messages import any_of, said, said_in
 
 AnySheet = Sheet | SpreadSheet | SeasonSheet | ShareSheet | AdviceSheet
 Tell = Callable[[Reply, Sheet], None]
@@ -185,7 +185,7 @@ def _reply_and_sheet_in_steps(
     request = request_of(document)
     ask = ASKS[request.word("ask") or BATCH.name]
     if ask not in _SHOWN_ON_SHEETS:
-        accepted = said("one of {choices}", choices=", ".join(known.name for known in _SHOWN_ON_SHEETS))
+        accepted = said("one of {choices}", choices=any_of(known.name for known in _SHOWN_ON_SHEETS))
         raise InputError("ask", ask.name, said("This is not one of the choices."), accepted)
     if request.solution is not None:
         return _solution_reply(request.solution, request), None

@@ -96,3 +96,8 @@ def _lay_over(below: dict[str, Any], above: Mapping[str, Any]) -> None:
             _lay_over(below[key], value)
         else:
             below[key] = copy.deepcopy(value)
+
+
+def listed_in(accepted: str) -> list[str]:
+    """Return the choices of an English list such as ``sand, loam or clay``."""
+    return accepted.replace(" or ", ", ").split(", ")

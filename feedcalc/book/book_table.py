@@ -43,7 +43,7 @@ from feedcalc.book.records import (
 )
 from feedcalc.contract.spreadsheet import guarded, unguarded
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import said
+from feedcalc.words.messages import any_of, said
 
 _ALL_FIELDS = tuple(dict.fromkeys(field for fields in RECORD_FIELDS.values() for field in fields))
 # A row as it was read: its number, the record as the book has it (or new), and the texts that were edited.
@@ -126,7 +126,7 @@ def _columns(header: Sequence[str], rejected: list[InputError]) -> list[str]:
     for cell in header:
         name = "_".join(cell.strip().lower().split())
         if name and not FIELD_NAME.fullmatch(name):
-            problem, accepted = said("There is no field of this name."), ", ".join(_ALL_FIELDS)
+            problem, accepted = said("There is no field of this name."), any_of(_ALL_FIELDS)
             rejected.append(InputError("row 1", excerpt(cell), problem, accepted))
             name = ""
         elif name and name in names:
@@ -230,7 +230,7 @@ def _errors_in(kind: str, texts: Mapping[str, str], place: str) -> list[InputErr
     for field, choices in (("what", ENTRY_KINDS), ("of", ("ash", "soil"))):
         if field in RECORD_FIELDS[kind] and texts.get(field, "").strip() not in ("", *choices):
             problem = said("This is not one of the choices.")
-            found.append(InputError(place + field, texts[field], problem, ", ".join(choices)))
+            found.append(InputError(place + field, texts[field], problem, any_of(choices)))
     return found
 
 

@@ -28,6 +28,7 @@ from feedcalc.book.amounts import (
 )
 from feedcalc.book.entries import EntryRecord
 from feedcalc.book.records import COMPOST, DRY, LIME, LIQUID, SLUDGE
+from feedcalc.contract.choice_words import choice_meant, choices_listed
 from feedcalc.contract.quantities import Quantity, read_quantity, read_rate
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.garden.ash import ash_of
@@ -208,9 +209,10 @@ def batch_of(record: EntryRecord) -> str:
 
 
 def one_of(record: EntryRecord, name: str, choices: Sequence[str]) -> str:
-    """Return the choice in a field in lower case, empty if there is none; raises `InputError` for other texts."""
-    given = " ".join(record.text(name).casefold().split())
-    if given and given not in choices:
-        accepted = said("one of {choices}", choices=", ".join(choices))
+    """Return the choice that a field means in any language, empty if there is none; raise `InputError` for others."""
+    given = record.text(name).strip()
+    meant = choice_meant(name, given, choices)
+    if given and not meant:
+        accepted = said("one of {choices}", choices=choices_listed(choices))
         raise InputError(name, record.text(name), said("This is not one of the choices."), accepted)
-    return given
+    return meant

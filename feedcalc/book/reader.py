@@ -15,12 +15,13 @@ from typing import TypeVar
 from feedcalc.book.entries import Bed, Book, Entry, EntryRecord, RejectedRecord, SoilTest
 from feedcalc.book.entry_amounts import Batches, EntryAmounts, one_of
 from feedcalc.book.records import ENTRY_KINDS
-from feedcalc.contract.choice_words import BY_WORD, soil_ph_meant
+from feedcalc.contract.choice_words import BY_WORD, choices_listed, soil_ph_meant
 from feedcalc.contract.fields import PLACES
 from feedcalc.contract.quantities import Quantity, read_quantity
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.uncertainty.estimates import Steps, run_to_end, within_progress
 from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import date_words
 from feedcalc.words.messages import said
 
 TEXTURES = ("sand", "loam", "clay", "peat")
@@ -147,7 +148,7 @@ class Reader:
         day = _day(record, today)
         what = one_of(record, "what", ENTRY_KINDS)
         if not what:
-            accepted = said("one of {choices}", choices=", ".join(ENTRY_KINDS))
+            accepted = said("one of {choices}", choices=choices_listed(ENTRY_KINDS))
             raise InputError("what", "", said("Say what you gave."), accepted)
         patch, area = self._covered_part(record, bed)
         amounts, solids = yield from EntryAmounts(self.batches, ashes, self.locale, self.customs, area).of(record, what)
@@ -201,6 +202,6 @@ def _day(record: EntryRecord, today: date | None) -> date:
         raise InputError("date", text, said("This is not a date of our time."), said("a date such as 2026-05-01"))
     # One day more, because clocks and time zones differ between devices.
     if today is not None and day > today + timedelta(days=1):
-        accepted = said("a date up to {day}", day=today.isoformat())
+        accepted = said("a date up to {day}", day=date_words(today))
         raise InputError("date", text, said("This day has not come yet."), accepted)
     return day

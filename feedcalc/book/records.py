@@ -18,7 +18,7 @@ from typing import Any
 
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import said, said_in
+from feedcalc.words.messages import any_of, said, said_in
 
 RECORD_KINDS = ("bed", "soil test", "entry", "ash", "metals")
 ENTRY_KINDS = ("liquid feed", "dry ash", "sludge", "compost", "lime", "other")
@@ -318,4 +318,4 @@ def invalid_id(place: str, given: object) -> InputError:
 
 def unknown_kind(place: str, given: object) -> InputError:
     """Return the refusal of a kind of record."""
-    return InputError(place, excerpt(given), said("There is no such kind of record."), ", ".join(RECORD_KINDS))
+    return InputError(place, excerpt(given), said("There is no such kind of record."), any_of(RECORD_KINDS))

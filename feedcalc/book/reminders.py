@@ -30,6 +30,7 @@ from feedcalc.contract.request import Request
 from feedcalc.liquor.times import settled_at, use_by
 from feedcalc.uncertainty.estimates import run_to_end
 from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.languages import date_words
 from feedcalc.words.messages import Speak, said
 
 REMINDER_KINDS = ("settle-ready", "use-by", "next-feed", "soil-retest", "share-ash", "share-feed")
@@ -100,7 +101,7 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
     begun, ready, old = answer.request.moment, settled_at(answer), use_by(answer)
     if begun is None or ready is None or old is None:
         return []
-    named = _short(name) or said("the batch of {day}", day=begun.date().isoformat())
+    named = _short(name) or said("the batch of {day}", day=date_words(begun))
     key = json.dumps(json.loads(request), sort_keys=True)
     clear = said("Fill a clear glass. If you can't see the bottom, leave it longer.")
     weaker = said("It has taken up carbon dioxide, so it is milder than its label says.")
@@ -156,14 +157,14 @@ def _of_bed(bed: Bed, today: date) -> list[Reminder]:
     name, found = _short(bed.name), []
     days = next_feed_day(bed, today)
     if days and days[1] >= today:
-        earliest = said("Not before {day}.", day=days[0].isoformat())
+        earliest = said("Not before {day}.", day=date_words(days[0]))
         look = said("Look in the season book first: what this bed may still get depends on its soil.")
         summary = said("Feed {bed}, if it needs it", bed=name)
         about = (earliest, look, *_cautions("diluting", "applying"))
         found.append(_reminder("next-feed", bed.id, start=days[1], summary=summary, description=about))
     test, due = bed.test_before(today), retest_day(bed, today)
     if test and due:
-        day = test.day.isoformat()
+        day = date_words(test.day)
         tested = said("It was last tested on {day}. How much it may still get depends on this.", day=day)
         summary = said("Test the soil of {bed}", bed=name)
         found.append(_reminder("soil-retest", bed.id, start=max(due, today), summary=summary, description=(tested,)))

@@ -22,6 +22,7 @@ from feedcalc.garden.dry_ash import Cap
 from feedcalc.garden.liming import HIGHEST_PH, TABLE_DEPTH_CM, soil_buffer, soil_ph_ceiling
 from feedcalc.garden.suitability import DIRECTIONS, GO, Circumstances, Reason, Verdict, suitability_limit, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.languages import date_words
 from feedcalc.words.messages import said, said_of
 
 # Reasons for which a bed gets no feed either.
@@ -203,7 +204,7 @@ def _interval_reasons(bed: Bed, entry: Entry, locale: str) -> list[Reason]:
     days = (entry.day - last).days
     by = ("our_judgement", "judgement") if entry.what == LIQUID else ("common_practice", "practice")
     if days < interval.low:
-        earliest = date.fromordinal(last.toordinal() + round(interval.low)).isoformat()
+        earliest = date_words(date.fromordinal(last.toordinal() + round(interval.low)))
         least = _days(interval.low, locale)
         return [season_reason("season_too_soon", by, days=_days(days, locale), least=least, date=earliest)]
     if days < interval.typical:

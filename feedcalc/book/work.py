@@ -32,7 +32,7 @@ from feedcalc.book.reminders import Reminder, calendar_text, reminders_of
 from feedcalc.contract.request import Request
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import language
-from feedcalc.words.messages import said, said_in
+from feedcalc.words.messages import any_of, said, said_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ def book_work(request: Request) -> Work:
     }
     do = request.carried.get("do")
     if not isinstance(do, str) or do not in works:
-        problem, accepted = said("There is no such work on a book."), said("one of {choices}", choices=", ".join(works))
+        problem, accepted = said("There is no such work on a book."), said("one of {choices}", choices=any_of(works))
         raise _refused("do", do, problem, accepted)
     try:
         records, rejected = read_document(request.carried.get("book"))

@@ -23,7 +23,7 @@ from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError
 from feedcalc.words.json_text import json_object
 from feedcalc.words.languages import LANGUAGES, language_asked
-from feedcalc.words.messages import said, said_of
+from feedcalc.words.messages import any_of, said, said_of
 
 EPILOG = """\b
 Examples:
@@ -161,7 +161,7 @@ def _ash_named(records: Iterable[Record], name: str) -> Record | None:
 def _require_ash(records: list[Record], name: str) -> Record:
     found = _ash_named(records, name)
     if found is None:
-        names = ", ".join(record.text("name") for record in _kept_ashes(records))
+        names = any_of(record.text("name") for record in _kept_ashes(records))
         accepted = names or said("nothing is kept yet: feedcalc ash keep NAME with a reading")
         raise InputError("my-ash", name, said("No ash is kept under this name."), accepted)
     return found

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from feedcalc.book.records import ENTRY_KINDS, Record
+from feedcalc.book.records import Record
 from feedcalc.command_line.book_files import check_verb, export_verb, import_verb, merge_verb, reminders_verb
 from feedcalc.command_line.files import read_text
 from feedcalc.command_line.session import (
@@ -31,7 +31,7 @@ from feedcalc.engine import calculate, calculate_markdown
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import LANGUAGES, LOCALES, MACHINE_WORDS
-from feedcalc.words.messages import listed, said, said_in
+from feedcalc.words.messages import any_of, listed, said, said_in
 
 EPILOG = """\b
 Examples:
@@ -115,7 +115,7 @@ def soil_test_verb(session: BookSession, /, bed: str, **given: str | None) -> No
 
 @book_verb.command("add")
 @click.argument("bed")
-@click.argument("what", type=click.Choice(ENTRY_KINDS))
+@click.argument("what")
 @click.argument("amount")
 @click.option("--what-if", "only_look", is_flag=True, help="Show what it would come to, and write nothing.")
 @click.option(
@@ -155,7 +155,8 @@ def add_verb(
     """
     records = session.store.records()
     bed_record = require_bed(records, bed)
-    fields = {"bed": bed_record.id, "date": session.now[:10], "what": what, "amount": amount} | without_none(given)
+    typed = {"bed": bed_record.id, "date": session.now[:10], "what": what, "amount": amount} | without_none(given)
+    fields = session.meant(typed)
     if fields.get("ash"):
         ash = record_named(records, "ash", fields["ash"])
         if ash is None:
@@ -173,7 +174,9 @@ def add_verb(
     if only_look:
         click.echo(words, nl=False)
         return
-    sentence = said("{amount} of {what} on {bed}", amount=amount, what=MACHINE_WORDS[what], bed=bed_record.text("name"))
+    sentence = said(
+        "{amount} of {what} on {bed}", amount=amount, what=MACHINE_WORDS[fields["what"]], bed=bed_record.text("name")
+    )
     _print_changed(session, session.write("entry", new_id(), fields, sentence))
     judged = reply["values"]["season"]["what_if"]
     session.print(said_in("verdict", "Verdict: {verdict}.", verdict=MACHINE_WORDS[judged["verdict"]]))
@@ -337,7 +340,7 @@ def _record_meant(records: list[Record], given: str) -> Record:
     found = [record for record in records if record.id == given]
     found = found or [record for record in records if record.text("name").strip().casefold() == wanted]
     if len(found) > 1:
-        raise InputError("record", given, said("Several have this name."), ", ".join(record.id for record in found))
+        raise InputError("record", given, said("Several have this name."), any_of(record.id for record in found))
     if not found:
         raise InputError("record", given, said("There is no such record in the book."), "feedcalc book list")
     return found[0]

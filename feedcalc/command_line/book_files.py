@@ -30,6 +30,7 @@ from feedcalc.command_line.working import showing_work
 from feedcalc.contract.request import read_request
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError
+from feedcalc.words.languages import date_words
 from feedcalc.words.messages import Said, listed, said, said_in
 
 # Of an import so many records are told one by one.
@@ -111,7 +112,7 @@ def reminders_verb(
             write_file(out, text.encode("utf-8"))
     for reminder in reminders:
         is_overdue = f"{reminder.start:%Y-%m-%d}" < session.now[:10]
-        line = listed([f"{reminder.start:%Y-%m-%d}", reminder.summary], "  ")
+        line = listed([date_words(reminder.start), reminder.summary], "  ")
         session.print(
             said_in("in the book", "{reminder} (overdue)", reminder=line) if is_overdue else line, to_stderr=is_piped
         )

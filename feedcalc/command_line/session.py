@@ -21,10 +21,12 @@ from feedcalc.book.records import Record, timestamp_of
 from feedcalc.command_line.environment import usual_language
 from feedcalc.command_line.refusals import refuse
 from feedcalc.command_line.store import BookStore, open_book
+from feedcalc.contract.choice_words import CHOICE_LABELS, choice_meant
+from feedcalc.contract.dates import read_date
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.languages import MACHINE_WORDS, language
-from feedcalc.words.messages import Said, listed, said, said_in
+from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, date_words, language
+from feedcalc.words.messages import Said, any_of, listed, said, said_in
 
 KIND_WORDS = {
     "bed": said_in("in the book", "bed"),
@@ -78,11 +80,25 @@ class BookSession:
         found: dict[str, Any] = reply["values"]["book"]
         return found
 
+    def meant(self, typed: Mapping[str, str]) -> dict[str, str]:
+        """Return fields with dates and choices as the book keeps them, whatever language they were typed in."""
+        locale = self.customs.get("locale") or USUAL_LOCALE[self.customs.get("language", "en")]
+        fields = {
+            name: choice_meant(name, text, CHOICE_LABELS[name]) or text if name in CHOICE_LABELS else text
+            for name, text in typed.items()
+        }
+        today = read_date(self.now[:10])
+        if day := read_date(fields.get("date", ""), locale, near=today):
+            fields["date"] = day.isoformat()
+        return fields
+
     def write(self, kind: str, identity: str, fields: Mapping[str, str], what: str) -> list[Record]:
         """Write the fields of a record and return the records that changed; ``what`` names the step for `undo`."""
         for name, text in fields.items():
             require_text(name, text)
-        reply = self.work(self.store.records(), "write", id=identity, record={"kind": kind, "fields": dict(fields)})
+        reply = self.work(
+            self.store.records(), "write", id=identity, record={"kind": kind, "fields": self.meant(fields)}
+        )
         return self.store.write(records_from(reply["changed"]), self.timestamp, self.speak(what))
 
     def remove(self, record: Record, what: str) -> None:
@@ -169,7 +185,7 @@ def record_named(records: Iterable[Record], kind: str, name: str) -> Record | No
             return record
     found = [record for record in of_kind if record.text("name").strip().casefold() == name.strip().casefold()]
     if len(found) > 1:
-        raise InputError(kind, name, said("Several have this name."), ", ".join(record.id for record in found))
+        raise InputError(kind, name, said("Several have this name."), any_of(record.id for record in found))
     return found[0] if found else None
 
 
@@ -184,7 +200,7 @@ def require_bed(records: list[Record], name: str) -> Record:
 def names_of(records: Iterable[Record], kind: str) -> str:
     """Return the names of all records of a kind in one line."""
     names = [record.text("name") for record in records if record.kind == kind and not record.is_removed]
-    return ", ".join(names) or said("nothing yet: write one down first")
+    return any_of(names) if names else said("nothing yet: write one down first")
 
 
 def bed_names(records: Iterable[Record]) -> dict[str, str]:
@@ -197,7 +213,7 @@ def record_line(record: Record, beds: Mapping[str, str]) -> Said:
     name = beds.get(record.text("bed"), "") if record.kind in ("soil test", "entry") else record.text("name")
     what = record.text("what")
     parts = (
-        record.text("date"),
+        date_words(day) if (day := read_date(record.text("date"))) else record.text("date"),
         MACHINE_WORDS.get(what, what),
         record.text("amount"),
         record.text("ph"),

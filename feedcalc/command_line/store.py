@@ -34,7 +34,7 @@ from feedcalc.book.records import (
     write_fields,
 )
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import said
+from feedcalc.words.messages import any_of, said
 
 APPLICATION_ID = 0x46434253  # "FCBS", in the header of the SQLite file
 LEAST_SPACE = 100_000  # bytes that a write may need beside the book
@@ -395,7 +395,7 @@ def _is_full(path: Path) -> bool:
 
 def _named_copies(path: Path) -> str:
     copies = sorted(copy.name for copy in path.parent.glob(f"{path.name}.before-layout-*") if "half" not in copy.name)
-    return said("a copy of it, such as {copies}", copies=", ".join(copies)) if copies else said("a copy of it")
+    return said("a copy of it, such as {copies}", copies=any_of(copies)) if copies else said("a copy of it")
 
 
 def _damaged(path: Path) -> InputError:

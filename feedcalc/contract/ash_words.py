@@ -13,10 +13,11 @@ from collections.abc import Mapping
 from functools import cache
 
 from feedcalc import published
+from feedcalc.contract.choice_words import choice_meant, choice_name, choices_listed
 from feedcalc.contract.text import plain_words, snippet
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import MACHINE_WORDS
-from feedcalc.words.messages import listed, said
+from feedcalc.words.messages import any_of, said
 
 _USUAL, _FILLER, _ASH = "mixed", "filler", "ash"
 _SIMILARITY = 0.75  # least ratio of `difflib.SequenceMatcher` for a word to be suggested
@@ -36,19 +37,21 @@ def read_ash_kind(path: str, given: object, kinds: tuple[str, ...]) -> tuple[str
     if plain_words(typed) in kinds:
         return plain_words(typed), ""
     _refuse_unusable(path, given, typed, kinds)
-    kind = _kind_of(plain_words(typed).split())
+    kind = _kind_of(plain_words(typed).split()) or choice_meant(path, typed, kinds)
     if kind in kinds:
         echo = taken_as(typed, kind)
         return kind, said("{echo}. {note}", echo=echo, note=note) if (note := _note_on(plain_words(typed))) else echo
     problem = said("This is not a known ash.")
     if near := _spelt_like(plain_words(typed)):
-        problem = said("This is not a known ash. Did you mean {near}?", near=listed(near, ", "))
-    raise InputError(path, snippet(given), problem, said("one of {choices}", choices=", ".join(kinds)))
+        problem = said("This is not a known ash. Did you mean {near}?", near=any_of(near))
+    raise InputError(path, snippet(given), problem, said("one of {choices}", choices=choices_listed(kinds)))
 
 
 def taken_as(typed: str, choice: str) -> str:
     """Return how a word was read, for the grower to check."""
-    return said("{word}: counted as {kind}", word=snippet(typed.strip()), kind=MACHINE_WORDS.get(choice, choice))
+    return said(
+        "{word}: counted as {kind}", word=snippet(typed.strip()), kind=MACHINE_WORDS.get(choice) or choice_name(choice)
+    )
 
 
 def is_refused(typed: str) -> bool:
@@ -95,7 +98,7 @@ def _refuse_unusable(path: str, given: object, typed: str, kinds: tuple[str, ...
                 "{problem}. {reason}. {caution}", problem=problem, reason=row["reason"], caution=row["caution"]
             )
             raise InputError(
-                path, snippet(given), reason, said("ash of clean, untreated wood: {kinds}", kinds=", ".join(kinds))
+                path, snippet(given), reason, said("ash of clean, untreated wood: {kinds}", kinds=choices_listed(kinds))
             )
 
 

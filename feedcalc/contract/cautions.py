@@ -118,6 +118,12 @@ def hazard_in(hazard: Hazard, language: str) -> Hazard:
     )
 
 
+def has_official_statements(language: str) -> bool:
+    """Return whether the regulation prints its statements in a language; elsewhere they are our own translation."""
+    rows = published.table("ghs_statements")
+    return language == "en" or any(row["language"] == language and row["status"] != "judgement" for row in rows)
+
+
 def cautions_for(conditions: Set[str]) -> tuple[Caution, ...]:
     """Return the cautions that always apply or whose condition is given, in the order of the table.
 

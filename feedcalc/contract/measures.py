@@ -109,12 +109,16 @@ def measure_words(parts: Sequence[tuple[float, str]], locale: str) -> str:
     """
     words = []
     for amount, name in parts:
-        words.append(_level(name, amount, write_quarters(amount) or write_number(amount, 3, locale)))
+        words.append(level_measure(name, amount, write_quarters(amount) or write_number(amount, 3, locale)))
     return words[0] if len(words) == 1 else said("{first} and {second}", first=words[0], second=words[1])
 
 
-def _level(measure: str, amount: float, number: str) -> Said:
-    """Return so many of a level measure."""
+def level_measure(measure: str, amount: float, number: str) -> Said:
+    """Return so many of a level measure: a cup, tablespoon or teaspoon.
+
+    >>> level_measure("cup", 1.5, "1½")
+    '1½ level cups'
+    """
     words = {
         "cup": said_of(amount, "{amount} level cup", "{amount} level cups", amount=number),
         "tablespoon": said_of(amount, "{amount} level tablespoon", "{amount} level tablespoons", amount=number),

@@ -31,6 +31,7 @@ _MARKS = {
         ("\u2019\u02bc\u2032\u066c", "'"),
         ("\u2044\u2215", "/"),
         ("\u2212\ufe63\uff0d", "-"),
+        ("\u060c", ","),
         ("\u066b", "."),  # Arabic: decimal mark; above, the mark of thousands; below, per cent
         ("\u066a", "%"),
         ("\u200e\u200f\u061c\u2066\u2067\u2068\u2069", ""),  # what printed text from right to left has around a value

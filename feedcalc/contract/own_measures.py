@@ -13,8 +13,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from feedcalc.contract.numbers import write_number, write_quarters
-from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, HAND_MEASURES, WRITTEN_UNITS, converted
-from feedcalc.words.messages import Said, said, said_in, said_of
+from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, HAND_MEASURES, WRITTEN_UNITS, converted, unit_name
+from feedcalc.words.messages import Said, said, said_in
 
 # Fewer measures are written where they come this close to the amount (relative).
 CLOSE_ENOUGH = 0.01
@@ -235,15 +235,4 @@ def _unit_words(unit: str, own: OwnUnits, count: float) -> str:
     bare = getattr(CUSTOMS[own.customs], word, None)
     if unit in CUSTOMARY_UNITS and bare != unit and not unit.startswith("metric"):
         return WRITTEN_UNITS[unit]
-    words: Mapping[str, Said] = {
-        "quart": said_of(count, "quart", "quarts"),
-        "pint": said_of(count, "pint", "pints"),
-        "cup": said_of(count, "cup", "cups"),
-        "tbsp": said_of(count, "tablespoon", "tablespoons"),
-        "tsp": said_of(count, "teaspoon", "teaspoons"),
-        "gal": said_in("unit", "gal"),
-        "fl_oz": said_in("unit", "fl oz"),
-        "ft^2": said_in("unit", "sq ft"),
-        "in": said_of(count, "inch", "inches"),
-    }
-    return words.get(word) or WRITTEN_UNITS.get(unit, unit)
+    return unit_name(word, count) or WRITTEN_UNITS.get(unit, unit)

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from feedcalc import published
+from feedcalc.contract.measures import level_measure
 from feedcalc.contract.numbers import (
     NumberRead,
     checked_size,
@@ -42,10 +43,12 @@ from feedcalc.contract.units import (
     converted,
     spellings,
     unit_key,
+    unit_name,
     words_beside_units,
 )
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import said
+from feedcalc.words.languages import LANGUAGES, language
+from feedcalc.words.messages import Said, said, said_in
 
 _ONE_SIDED = said("Say how much is liquor and how much is water.")
 # The unit that a number alone takes, by kind: usually, and by US customs.
@@ -224,11 +227,67 @@ def write_quantity(value: float, unit: str, figures: int = 2, locale: str = "en-
         if unit in WRITTEN_UNITS
         else "/".join(WRITTEN_UNITS.get(part, part) for part in unit.split("/"))
     )
-    return f"{number}\u00a0{written}" if written else number
+    return said("{number}\u00a0{unit}", number=number, unit=written) if written else number
 
 
 def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Customs) -> Quantity:
+    """Return the quantity in a text; what is not read is tried again with each catalogue's words for units."""
     cleaned = cleaned_text(given, field, kind.accepted)
+    try:
+        return _read_cleaned(cleaned, given, kind, field, locale, customs)
+    except InputError as refused:
+        # Other catalogues take long to load; of Latin letters, unit_words.csv has the words of all languages.
+        is_latin = all(letter.isascii() for letter in cleaned if letter.isalpha())
+        for tag in sorted(LANGUAGES, key=lambda tag: not str(locale).startswith(tag))[: 1 if is_latin else None]:
+            spelt = _with_english_units(cleaned, tag)
+            if spelt != cleaned:
+                try:
+                    return _read_cleaned(spelt, given, kind, field, locale, customs)
+                except InputError:
+                    continue
+        raise refused
+
+
+def _with_english_units(text: str, tag: str) -> str:
+    """Return a text with the names of units that the catalogue of a language has, as English spells them."""
+    names, pattern = _units_named(tag)
+    return pattern.sub(lambda found: f" {names[plain_words(found[0])]} ", text) if pattern else text
+
+
+@cache
+def _units_named(tag: str) -> tuple[Mapping[str, str], re.Pattern[str] | None]:
+    """Return the English spelling of each name of a unit in a catalogue, and a pattern that finds the names.
+
+    A plural form that leaves its number out, as Arabic does for one and two, stands for number and unit.
+    """
+    tongue, found = language(tag), {}
+    if tag == "en":
+        return {}, None
+    for measure, spelt in {"cup": "cup", "tablespoon": "tbsp", "teaspoon": "tsp"}.items():
+        for form, number in zip(tongue.forms(level_measure(measure, 1, "")), ("1", "2"), strict=False):
+            found[form] = spelt if "{amount}" in form else f"{number} {spelt}"
+        found |= dict.fromkeys(tongue.forms(level_measure(measure, 2, ""))[2:], spelt)
+    for unit, name in (
+        (unit, unit_name(unit.lstrip("?"), 1)) for kind in QUANTITY_KINDS.values() for unit in kind.units
+    ):
+        if name:
+            found |= dict.fromkeys(tongue.forms(name), unit.lstrip("?").replace("_", " "))
+    for written in WRITTEN_UNITS.values():
+        if isinstance(written, Said):
+            found[tongue.speak(written)] = str(written)
+    pair = tongue.forms(said("{first} and {second}", first="", second=""))[0]
+    between = re.sub(r"\{\w*\}", "", pair)
+    if between == between.rstrip():  # Arabic has it before the word itself
+        found |= {between.strip() + name: f"and {spelt}" for name, spelt in found.items() if "{amount}" not in name}
+    found[between] = "and"
+    names = {plain_words(name.replace("{amount}", "")): spelt for name, spelt in found.items()}
+    raw = sorted((name.replace("{amount}", "").strip() for name in found), key=len, reverse=True)
+    letter = r"[^\W\d½¼¾⅓⅔]"
+    joined = "|".join(map(re.escape, raw))
+    return names, re.compile(rf"(?<!{letter})(?:{joined})(?!{letter}|[\u0900-\u0963])", re.IGNORECASE)
+
+
+def _read_cleaned(cleaned: str, given: object, kind: Kind, field: str, locale: str, customs: Customs) -> Quantity:
     if kind.name == "ph":
         cleaned = re.sub(r"^ph\s*[=:]?\s*", "", cleaned, flags=re.IGNORECASE)
     number, rest = leading_number(cleaned, given, field, locale, kind.accepted)
@@ -252,7 +311,7 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
             high=_in_litres(value * span[1], locale),
         )
     elif unit in CUSTOMARY_UNITS and ambiguous:
-        echo = f"{_in_litres(value, locale)} ({WRITTEN_UNITS[unit]})"
+        echo = said("{amount} ({unit})", amount=_in_litres(value, locale), unit=WRITTEN_UNITS[unit])
     elif ambiguous and kind.name == "strength":
         echo = said("{amount} (if 1 L weighs 1 kg)", amount=write_quantity(value * 100, "%", 6, locale, trim=True))
     elif unit == "oz" and ambiguous:
@@ -309,9 +368,10 @@ def _sum(
     unit, _ = _unit(both[0], kind, given, field, locale, customs)
     kind = QUANTITY_KINDS["mass" if unit in MASS_UNITS else "volume"] if kind.name == "mass_or_volume" else kind
     try:
-        second = _read_text(both[1], kind, field, locale, customs)
+        second = _read_cleaned(both[1], both[1], kind, field, locale, customs)
         one = converted(1.0, unit, kind.base_unit)
-        is_sum = _system(unit) == _system(second.typed_unit) and second.value < one
+        is_spoon = unit in CUSTOMARY_UNITS and second.typed_unit.endswith(("_tbsp", "_tsp"))  # alike in all countries
+        is_sum = (is_spoon or _system(unit) == _system(second.typed_unit)) and second.value < one
         is_sum = is_sum and converted(1.0, second.typed_unit, kind.base_unit) < one
     except InputError:
         is_sum = False
@@ -407,7 +467,8 @@ def _by_customs(measure: str, given: object, field: str, locale: str, customs: C
         return "au_tbsp"
     unit: str | None = getattr(customs, measure)
     if unit is None:
-        word = {"fl_oz": "fluid ounce", "gal": "gallon"}.get(measure, measure)
+        whole = {"fl_oz": said_in("unit", "fluid ounce"), "gal": said_in("unit", "gallon")}
+        word = whole.get(measure) or unit_name(measure, 1) or measure
         us, uk = WRITTEN_UNITS[f"us_{measure}"], WRITTEN_UNITS[f"uk_{measure}"]
         error = refusal(
             field,

@@ -11,13 +11,13 @@ import json
 import re
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from feedcalc.contract.ash_words import read_ash_kind, taken_as
 from feedcalc.contract.asks import PAGE_PARTS, ask_of
-from feedcalc.contract.choice_words import BY_WORD, choice_meant, choices_spelt_like, soil_ph_meant
-from feedcalc.contract.dates import read_date
+from feedcalc.contract.choice_words import BY_WORD, choice_meant, choices_listed, choices_spelt_like, soil_ph_meant
+from feedcalc.contract.dates import read_moment
 from feedcalc.contract.fields import (
     CARRIED,
     FIELD_OF_PATH,
@@ -45,7 +45,7 @@ from feedcalc.contract.units import CUSTOMS, HAND_MEASURES, converted
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.languages import LANGUAGES, LOCALES, USUAL_LOCALE
-from feedcalc.words.messages import listed, said, said_in
+from feedcalc.words.messages import any_of, said, said_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,7 +300,7 @@ class _RequestReader:
         elif field.kind == "masses":
             self._keep_weighings(path, given)
         elif field.kind == "moment":
-            moment = _moment(path, given, self.locale)
+            moment = _moment(path, given, self.locale, None if path == "now" else self._today())
             if path == "now":
                 self.moment = moment
             else:
@@ -319,6 +319,12 @@ class _RequestReader:
                 )
             self.numbers[path] = quantity.value
             self.readings[path] = quantity
+
+    def _today(self) -> date | None:
+        """Return the day on which the request is made, which tells the year of a day without one."""
+        given = self.document.get("now")
+        now = read_moment(given, self.locale) if isinstance(given, str) else None
+        return now.date() if now else None
 
     def _keep_weighings(self, path: str, given: Any) -> None:
         """Keep a list of weights, or text such as ``98 g; 104 g``, each under its index."""
@@ -344,8 +350,8 @@ class _RequestReader:
             return meant
         problem = said("This is not one of the choices.")
         if wanted and (near := choices_spelt_like(path, wanted, choices)):
-            problem = said("This is not one of the choices. Did you mean {near}?", near=listed(near, ", "))
-        self._fault(path, snippet(given), problem, said("one of {choices}", choices=", ".join(choices)))
+            problem = said("This is not one of the choices. Did you mean {near}?", near=choices_listed(near))
+        self._fault(path, snippet(given), problem, said("one of {choices}", choices=choices_listed(choices)))
         return default or ""
 
     def _cans(self, given: Any) -> tuple[Can, ...]:
@@ -495,7 +501,7 @@ class _RequestReader:
                         path,
                         snippet(amount),
                         said("There is no such element."),
-                        said("one of {choices}", choices=", ".join(SOLUTION_ELEMENTS)),
+                        said("one of {choices}", choices=any_of(SOLUTION_ELEMENTS)),
                     )
                 millimoles = read_number(amount, path, self.locale)
                 if not 0 <= millimoles <= 20_000:
@@ -514,7 +520,7 @@ class _RequestReader:
                 "solution.minerals",
                 snippet(given),
                 said("This is not a list of known minerals."),
-                said("any of {choices}", choices=", ".join(known)),
+                said("any of {choices}", choices=any_of(known)),
             )
             return ()
         return tuple(dict.fromkeys(given))
@@ -561,18 +567,17 @@ def _neighbours(path: str) -> str:
     if not start:
         names |= STRUCTURED_PATHS
     return (
-        said("one of {choices}", choices=", ".join(sorted(names)))
+        said("one of {choices}", choices=any_of(sorted(names)))
         if names
         else said_in("what is accepted", "nothing here")
     )
 
 
-def _moment(path: str, given: Any, locale: str) -> datetime:
+def _moment(path: str, given: Any, locale: str, near: date | None) -> datetime:
     try:
         moment = datetime.fromisoformat(given) if isinstance(given, str) else None
     except ValueError:
-        day = read_date(given, locale)
-        moment = datetime(day.year, day.month, day.day) if day else None
+        moment = read_moment(given, locale, near)
     if moment is None or not 1970 <= moment.year <= 2200:
         raise InputError(
             path, snippet(given), said("This is not a date and time."), said("one such as 2026-05-01T09:00")

@@ -34,7 +34,8 @@ def plain_words(text: str) -> str:
     ('chene sec', True)
     """
     letters = unicodedata.normalize("NFKD", text.casefold())
-    bare = "".join(letter for letter in letters if not "\u0300" <= letter <= "\u036f")
+    # Accents, the vowel signs and the lengthening stroke of Arabic, and marks that isolate a value in its script.
+    bare = re.sub("[\u0300-\u036f\u064b-\u065f\u0670\u0640\u2066-\u2069]", "", letters)
     # \w does not match the vowel signs of Devanagari.
     return " ".join(re.findall(r"(?:[^\W_]|[\u0900-\u0963])+", bare))
 

@@ -19,7 +19,7 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.contract.numbers import MINUS
-from feedcalc.words.messages import said
+from feedcalc.words.messages import Said, said, said_in, said_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +69,8 @@ CUSTOMS: Mapping[str, Customs] = MappingProxyType(
 )
 
 
-# How a unit is written, if not by its name.
-WRITTEN_UNITS = {
+# How a unit is written, if not by its name: as a sign, or in words that are translated.
+WRITTEN_UNITS: Mapping[str, str] = {
     "1": "",
     "degC": "°C",
     "degF": "°F",
@@ -85,26 +85,48 @@ WRITTEN_UNITS = {
     "kg/ha of soil": "kg/ha",
     "mg/100 g of soil": "mg/100 g",
     "mg K2O/100 g of soil": "mg K₂O/100 g",
-    "us_cup": "US cup",
-    "metric_cup": "metric cup",
-    "uk_cup": "UK cup",
-    "us_tbsp": "US tbsp",
-    "metric_tbsp": "metric tbsp",
-    "au_tbsp": "AU tbsp",
-    "us_tsp": "US tsp",
-    "metric_tsp": "metric tsp",
-    "us_fl_oz": "US fl oz",
-    "uk_fl_oz": "UK fl oz",
-    "us_pint": "US pint",
-    "uk_pint": "UK pint",
-    "us_quart": "US quart",
-    "uk_quart": "UK quart",
-    "us_gal": "US gal",
-    "uk_gal": "UK gal",
-    "watering_can": "watering can",
+    "us_cup": said_in("unit", "US cup"),
+    "metric_cup": said_in("unit", "metric cup"),
+    "uk_cup": said_in("unit", "UK cup"),
+    "us_tbsp": said_in("unit", "US tbsp"),
+    "metric_tbsp": said_in("unit", "metric tbsp"),
+    "au_tbsp": said_in("unit", "AU tbsp"),
+    "us_tsp": said_in("unit", "US tsp"),
+    "metric_tsp": said_in("unit", "metric tsp"),
+    "us_fl_oz": said("US fl oz"),
+    "uk_fl_oz": said("UK fl oz"),
+    "us_pint": said_in("unit", "US pint"),
+    "uk_pint": said_in("unit", "UK pint"),
+    "us_quart": said_in("unit", "US quart"),
+    "uk_quart": said_in("unit", "UK quart"),
+    "us_gal": said_in("unit", "US gal"),
+    "uk_gal": said_in("unit", "UK gal"),
+    "watering_can": said_in("unit", "watering can"),
     "ppm 500": "ppm 500",
     "ppm 700": "ppm 700",
 }
+
+
+def unit_name(measure: str, count: float) -> Said | None:
+    """Return so many of a measure as a word, without the country whose measure it is; None for a unit with a sign.
+
+    >>> unit_name("cup", 2.0), unit_name("kg", 2.0)
+    ('cups', None)
+    """
+    names: Mapping[str, Said] = {
+        "quart": said_of(count, "quart", "quarts"),
+        "pint": said_of(count, "pint", "pints"),
+        "cup": said_of(count, "cup", "cups"),
+        "tbsp": said_of(count, "tablespoon", "tablespoons"),
+        "tsp": said_of(count, "teaspoon", "teaspoons"),
+        "gal": said_in("unit", "gal"),
+        "fl_oz": said_in("unit", "fl oz"),
+        "ft^2": said_in("unit", "sq ft"),
+        "in": said_of(count, "inch", "inches"),
+    }
+    return names.get(measure)
+
+
 # Measures that differ from hand to hand: `hand_measures.csv` has their ranges.
 HAND_MEASURES = frozenset({"glass", "handful", "shovel", "bucket", "watering_can", "barrel"})
 CUSTOMARY_UNITS = frozenset(unit for unit in WRITTEN_UNITS if unit.startswith(("us_", "uk_", "au_", "metric_")))

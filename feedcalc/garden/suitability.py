@@ -21,7 +21,7 @@ from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.garden.liming import expected_shift
 from feedcalc.garden.plants import PLANT_KINDS, Plant, plants_named, plants_spelt_like
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import Sentence, listed, said, said_in, said_of
+from feedcalc.words.messages import Sentence, all_of, any_of, listed, said, said_in, said_of
 
 GO, WEAKER, HOLD = "go", "go weaker", "hold back"
 # From the least careful to the most.
@@ -257,14 +257,14 @@ def _plant_reasons(case: Circumstances) -> list[Reason]:
         return [
             _and(
                 _reason("plant_not_listed", given=case.plant),
-                said("Did you mean {near}?", near=listed(near, ", ")) if near else "",
+                said("Did you mean {near}?", near=any_of(near)) if near else "",
             )
         ]
     reasons = []
     if len(found) > 1:
         names = [plant.names[0] for plant in found]
-        shown = said("{names} and others", names=listed(names[:6], ", ")) if len(names) > 6 else listed(names, ", ")
-        reasons.append(_reason("plant_several", given=case.plant, names=shown))
+        more = [said_in("plants", "others")] if len(names) > 6 else []
+        reasons.append(_reason("plant_several", given=case.plant, names=all_of([*names[:6], *more])))
     worst = max(PLANT_KINDS.index(plant.kind) for plant in found)
     for plant in [plant for plant in found if PLANT_KINDS.index(plant.kind) == worst][:3]:
         reasons += _reasons_of(plant, case)

@@ -122,7 +122,7 @@ def judged_in_steps(document: Mapping[str, Any]) -> Steps[Judgement]:
     if {"shell", "bone"} & text.did and "ash" not in text.did:
         return _shell_answer(asked, text)
     _refuse_what_is_missing(typed, text)
-    recipe = Recipe.of(document, text)
+    recipe = Recipe.of(document, text, asked.locale)
     typical = recipe.judged(recipe.ash.typical())
     count = round(asked.known("samples")) if asked.word("ranges") == "on" else 0
     others: list[Judged] = []
@@ -165,12 +165,12 @@ class Recipe:
     assumed: Mapping[str, str]
 
     @classmethod
-    def of(cls, document: Mapping[str, Any], text: RecipeText) -> Recipe:
+    def of(cls, document: Mapping[str, Any], text: RecipeText, locale: str) -> Recipe:
         """Fill in what a recipe leaves open, from the request and from common practice."""
         is_dry = text.water is None and "fill" not in text.did
         if is_dry and text.rate is not None and text.ash is None:
             text = replace(text, ash=text.rate[0])
-        laid = _laid_over(document, text, is_dry)
+        laid = _laid_over(document, text, is_dry, locale)
         request = request_of(laid)
         shown = _ASSUMED_DRY if is_dry else _ASSUMED
         assumed = {path: words for path, words in request.assumed.items() if path in shown}
@@ -273,17 +273,19 @@ def _taken(request: Request, text: RecipeText) -> dict[str, str]:
     return {path: words for path, words in found.items() if not said_of.get(path)}
 
 
-def _laid_over(document: Mapping[str, Any], text: RecipeText, is_dry: bool) -> dict[str, Any]:
+def _laid_over(document: Mapping[str, Any], text: RecipeText, is_dry: bool, locale: str) -> dict[str, Any]:
     """Return the request document of a recipe: what it says laid over the ground, plants and kinds of the request."""
     laid = {name: value for name, value in document.items() if name in _KEPT}
     ash, water = document.get("ash") or {}, document.get("water") or {}
     laid["ash"] = {name: ash[name] for name in _KEPT_OF_ASH if ash.get(name)} if isinstance(ash, dict) else ash
     laid["water"] = {name: value for name, value in water.items() if name != "amount"} if water else {}
     assert text.ash is not None
-    laid["ash"] = {**laid["ash"], "amount": _typed(text.ash)} | ({"kind": text.ash_kind} if text.ash_kind else {})
+    laid["ash"] = {**laid["ash"], "amount": _typed(text.ash, locale)} | (
+        {"kind": text.ash_kind} if text.ash_kind else {}
+    )
     if not is_dry:
-        laid["water"]["amount"] = _typed(text.water) if text.water else _typed_filling(text)
-        laid["dilution"] = f"1:{text.parts or 0.0:.6g}"
+        laid["water"]["amount"] = _typed(text.water, locale) if text.water else _typed_filling(text, locale)
+        laid["dilution"] = f"1:{_number(text.parts or 0.0, locale)}"
     if text.hours:
         laid["steep"] = {"time": f"{min(max(text.hours, 0.01), 1440):g} h"}
     if text.plant:
@@ -298,14 +300,19 @@ def _laid_over(document: Mapping[str, Any], text: RecipeText, is_dry: bool) -> d
     return laid
 
 
-def _typed(amount: Amount) -> str:
+def _number(value: float, locale: str) -> str:
+    return write_number(value, 6, locale, trim=True)
+
+
+def _typed(amount: Amount, locale: str) -> str:
     """Return an amount as the reader of a field takes it, with its measure by hand."""
     if amount.unit in HAND_MEASURES:
-        return f"{amount.value / converted(1.0, amount.unit, 'L'):.6g} {WRITTEN_UNITS.get(amount.unit, amount.unit)}"
-    return f"{amount.value:.6g} {'g' if amount.kind == 'mass' else 'L'}"
+        number = _number(amount.value / converted(1.0, amount.unit, "L"), locale)
+        return f"{number} {WRITTEN_UNITS.get(amount.unit, amount.unit)}"
+    return f"{_number(amount.value, locale)} {'g' if amount.kind == 'mass' else 'L'}"
 
 
-def _typed_filling(text: RecipeText) -> str:
+def _typed_filling(text: RecipeText, locale: str) -> str:
     """Return the water that fills the vessel above the ash: all of it less the room that the grains take."""
     assert text.ash is not None
     density = float(published.row("ash_density", "any")["typical"])
@@ -313,9 +320,9 @@ def _typed_filling(text: RecipeText) -> str:
     ash_litres = text.ash.value if text.ash.kind == "volume" else text.ash.value / 1000 / density
     room = ash_litres * density * 1000 / float(grain["typical"])
     if text.container is not None:
-        return f"{max(text.container.value - room, 0.01):.6g} L"
+        return f"{_number(max(text.container.value - room, 0.01), locale)} L"
     one = converted(1.0, "bucket", "L")
-    return f"{max(one - room, 0.01) / one:.6g} bucket"
+    return f"{_number(max(one - room, 0.01) / one, locale)} bucket"
 
 
 def _ground(text: RecipeText) -> float:
@@ -514,11 +521,12 @@ class _Answer:
 
     def _safe(self, verdict: Verdict) -> dict[str, Any]:
         """Return the nearest version within the limits, as a request for a batch, and what a plant gets of it."""
-        recipe = self.recipe
+        recipe, locale = self.recipe, self.recipe.request.locale
         if recipe.is_dry:
             return {"request": _spread_document(recipe.document)}
         document = {name: value for name, value in recipe.document.items() if name not in _NOT_SAFE}
-        document["water"] = {**document["water"], "amount": f"{recipe.request.known('water.amount'):.4g} L"}
+        water = write_number(recipe.request.known("water.amount"), 4, locale, trim=True)
+        document["water"] = {**document["water"], "amount": f"{water} L"}
         is_thick = self.typical.strength > rules()["thickest_slurry"]
         if is_thick:  # less ash in the same water
             document["ash"] = {name: value for name, value in document["ash"].items() if name != "amount"}
@@ -527,7 +535,7 @@ class _Answer:
         ash = ash_of_request(request)
         plan = plan_batch(inputs, ash.typical()).plan
         parts = max(plan.parts_water, 0.0 if is_thick else recipe.parts)
-        document["dilution"] = f"1:{parts:.6g}"
+        document["dilution"] = f"1:{_number(parts, locale)}"
         feed = inputs.feed(inputs.steep(ash.typical(), plan.strength_for(ash.typical())).liquor, parts).liquor
         litres = recipe.plant_litres
         return {

@@ -26,7 +26,7 @@ from feedcalc.uncertainty.bayes import (
     variance_shares,
 )
 from feedcalc.uncertainty.estimates import Steps, latin_hypercube, recalled
-from feedcalc.words.messages import listed, said, said_in
+from feedcalc.words.messages import all_of, listed, said, said_in
 
 # Unknowns that change settling and pouring, but not the liquor.
 _NOT_IN_THE_LIQUOR = ("particle_density", "sediment", "guard_layer", "clear_line")
@@ -248,7 +248,7 @@ def influences_of(
 def _doubt_words(posterior: Posterior, readings: Sequence[Reading], locale: str) -> list[str]:
     """Return a warning for each rejected reading, or one for all where only their combination does not fit."""
     if all(direction == 0 for _, direction in posterior.rejected):
-        names = listed((_WORDS[name][0] for name, _ in posterior.rejected), ", ")
+        names = all_of(_WORDS[name][0] for name, _ in posterior.rejected)
         return [
             said(
                 "No likely ash gives these readings together: {told}. We left them out, and the ranges have not "

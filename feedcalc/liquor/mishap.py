@@ -45,7 +45,7 @@ def mishap_answer(document: Mapping[str, Any]) -> Judgement:
         accepted = said("such as: 2 buckets of ash on 10 square metres, young leaves are pale")
         raise InputErrors([InputError("happened", typed, problem, accepted)])
     signs = text.signs or ("too_much",)
-    soil = _soil(document, text)
+    soil = _soil(document, text, asked.locale)
     causes = _causes(signs, soil)
     pot = text.container.value if text.container else None
     values = {
@@ -61,12 +61,12 @@ def mishap_answer(document: Mapping[str, Any]) -> Judgement:
     return Judgement(asked, {"happened": values}, {}, tuple(cautions))
 
 
-def _soil(document: Mapping[str, Any], text: RecipeText) -> dict[str, Any] | None:
+def _soil(document: Mapping[str, Any], text: RecipeText, locale: str) -> dict[str, Any] | None:
     """Return ash and lime on a square metre, the pH now and the years to recover; None without amount and ground."""
     has_ground = text.rate is not None or text.area is not None or text.container is not None
     if not has_ground or (text.ash is None and text.rate is None):
         return None
-    recipe = Recipe.of(document, text)
+    recipe = Recipe.of(document, text, locale)
     quantiles = latin_hypercube(sorted(recipe.ash.unknowns), SAMPLES, 1)
     typical = recipe.judged(recipe.ash.typical()).ground
     others = [recipe.judged(recipe.ash.sample_at(row)).ground for row in quantiles]

@@ -19,7 +19,7 @@ from feedcalc.chemistry.formulas import formula_grams_per_mol
 from feedcalc.contract.numbers import write_decimals, write_number
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.words.errors import NoSolution
-from feedcalc.words.messages import listed, said, said_in
+from feedcalc.words.messages import all_of, said, said_in
 
 WITH_CARE, NOT_TOGETHER, NEVER = "with care", "not together", "never"
 VERDICTS = (WITH_CARE, NOT_TOGETHER, NEVER)
@@ -178,12 +178,9 @@ def _on_precipitate(fallen: Mapping[str, float], locale: str) -> list[tuple[str,
     """Return verdict and remark on what precipitates, if anything does."""
     if not fallen:
         return []
-    words = listed(
-        (
-            said("{amount} mg/L of {mineral}", amount=_rounded(amount, locale), mineral=MINERAL_WORDS[mineral])
-            for mineral, amount in fallen.items()
-        ),
-        ", ",
+    words = all_of(
+        said("{amount} mg/L of {mineral}", amount=_rounded(amount, locale), mineral=MINERAL_WORDS[mineral])
+        for mineral, amount in fallen.items()
     )
     limit = _limits()["sludge"]
     verdict = limit.verdict if sum(fallen.values()) >= limit.value else VERDICTS[0]

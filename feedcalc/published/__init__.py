@@ -34,6 +34,7 @@ TRANSLATED_COLUMNS = {
     "ash_refusals": ("label", "reason", "caution"),
     "ash_spreading": ("what",),
     "cautions": ("text",),
+    "choice_words": ("choice",),
     "dry_practices": ("label",),
     "feed_practice": ("what",),
     "hazard_classes": ("signal_word", "rule"),

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -21,7 +22,7 @@ import markupsafe
 
 from feedcalc import published
 from feedcalc.contract.asks import PAGE_PARTS
-from feedcalc.contract.cautions import hazard_in
+from feedcalc.contract.cautions import has_official_statements, hazard_in
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import roughly
 from feedcalc.garden.plants import Plant, names_of
@@ -45,9 +46,9 @@ from feedcalc.sheets.paper.wall_layout import WallPaper
 from feedcalc.sheets.season import SeasonSheet, timeline_words
 from feedcalc.sheets.share import ShareSheet
 from feedcalc.sheets.spread import SpreadSheet
-from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language
+from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language, date_words
 from feedcalc.words.languages import language as language_of
-from feedcalc.words.messages import Said
+from feedcalc.words.messages import Said, all_of, any_of, begun_with_capital
 
 COMPILED = "compiled"
 MARKDOWN_PARTS = ("short", "sheet", "settle", "ladder", "delivery", "air", "acid", "mix")
@@ -272,6 +273,7 @@ def _templates(language: str = "en") -> jinja2.Environment:
         finalize=spoken,
     )
     environment.globals["is_rtl"] = speaker.direction == "rtl"
+    environment.globals["has_official_statements"] = has_official_statements(language)
     environment.globals["citation"] = lambda source: published.sources()[source].citation
     _add_messages(environment, speaker)
     _add_filters(environment, spoken)
@@ -311,9 +313,13 @@ def _add_filters(environment: jinja2.Environment, spoken: Callable[[Any], Any]) 
         text: str = plain_join(context, [spoken(part) for part in parts], spoken(between))
         return text
 
-    filters.update({name: _of_spoken(filters[name], spoken) for name in ("capitalize", "lower", "replace", "upper")})
+    filters.update({name: _of_spoken(filters[name], spoken) for name in ("lower", "replace", "upper")})
     filters.update(
         join=join,
+        capitalize=lambda text: begun_with_capital(spoken(text)),
+        all_of=all_of,
+        any_of=any_of,
+        day=lambda text: date_words(date.fromisoformat(text)),
         spoken=spoken,
         word=lambda word: spoken(MACHINE_WORDS.get(word, word)),
         plain=lambda text: plain(spoken(text)),

@@ -13,7 +13,7 @@ import gettext
 import json
 import re
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -42,9 +42,13 @@ DECIMAL_COMMA = frozenset(tag for tag, about in _CATALOGUES.items() if about["de
 LOCALES = ("en-GB", "en-US", "en-AU", "en-IN", *(at for at in USUAL_LOCALE.values() if at != "en-GB"), "pt-BR")
 # Around a value in a text from right to left, so that "2.5 g" and "1:6" keep their order (Unicode annex 9).
 _ISOLATED = "\u2068{}\u2069"
-_RATIO = re.compile(r"\d+(?:[:-](?:\{\w+\}|%\(\w+\)s))+")
+_KEEPS_ITS_ORDER = re.compile(
+    r"\d+(?:[:-](?:\{\w+\}|%\(\w+\)s))+"
+    r"|\d[\d.,]*(?:\s|&nbsp;)*(?:°[A-Z]|[a-zA-Zµ]+(?:/[a-zA-Z]+)?)(?![\w(])"
+)
 _PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
 _LETTER = re.compile(r"[^\W\d_]")
+_EVERY_PLURAL = (1, 2, 0, 3, 11, 100, 1_000_000)  # one number of each plural form of any language (CLDR)
 # Days and months; the catalogues hold CLDR's abbreviated forms for use within a date.
 DAYS = (
     said_in("short name of a day", "Mon"),
@@ -185,8 +189,8 @@ class Language:
         }
 
     def _directed(self, message: str) -> str:
-        """Return a message with each ratio such as ``1:{parts}`` isolated as a whole, so that it is not read backwards."""
-        return _RATIO.sub(lambda found: _ISOLATED.format(found[0]), message) if self._is_rtl else message
+        """Return a message with each ratio such as ``1:{parts}`` and each number with a Latin unit isolated as a whole."""
+        return _KEEPS_ITS_ORDER.sub(lambda found: _ISOLATED.format(found[0]), message) if self._is_rtl else message
 
     def speak(self, text: str) -> str:
         """Return the translation of a `Said`, any other text unchanged.
@@ -202,9 +206,21 @@ class Language:
         else:
             found = self._catalogue.ngettext(text.message, text.plural, text.number)
         try:
-            return text.written(self._directed(found).format_map(parts) if parts else found)
+            directed = self._directed(found)
+            return text.written(directed.format_map(parts) if parts else directed)
         except (KeyError, ValueError, IndexError, AttributeError):
             return str(text)
+
+    def forms(self, text: Said) -> tuple[str, ...]:
+        """Return the translation of a message in all its plural forms, with its placeholders unfilled.
+
+        >>> language("en").forms(said("{date}, {time}"))
+        ('{date}, {time}',)
+        """
+        if text.number is None:
+            return (self._found(text.context, text.message),)
+        forms = (self._catalogue.ngettext(text.message, text.plural, number) for number in _EVERY_PLURAL)
+        return tuple(dict.fromkeys(forms))
 
     def reply(self, value: Any) -> Any:
         """Return a reply, or any part of it, with its `Said` text translated; keys, numbers and other text stay."""
@@ -291,10 +307,19 @@ def day_words(moment: datetime) -> Said:
     )
 
 
+def date_words(day: date) -> Said:
+    """Return the date with its year.
+
+    >>> date_words(date(2026, 5, 1))
+    '1 May 2026'
+    """
+    return said("{day} {month} {year}", day=day.day, month=MONTHS[day.month - 1], year=day.year)
+
+
 def moment_words(moment: datetime) -> Said:
     """Return the date and the time of day.
 
     >>> moment_words(datetime(2026, 5, 1, 9, 5))
     'Fri 1 May, 09:05'
     """
-    return said("{date}, {time}", date=day_words(moment), time=f"{moment:%H:%M}")
+    return said_in("date and time", "{date}, {time}", date=day_words(moment), time=f"{moment:%H:%M}")

@@ -85,6 +85,17 @@ def said_in(context: str, message: str, /, **parts: Any) -> Said:
     return Said(message, parts or _NOTHING, context=context)
 
 
+def begun_with_capital(text: str) -> str:
+    """Return a text with a capital letter at its beginning, unless it begins with a symbol such as pH or mL.
+
+    >>> begun_with_capital("leek and pH"), begun_with_capital("pH 6 is acid.")
+    ('Leek and pH', 'pH 6 is acid.')
+    """
+    first_word = text.split(maxsplit=1)[0] if text.strip() else ""
+    is_symbol = first_word[1:] != first_word[1:].lower()
+    return text if is_symbol else text[:1].upper() + text[1:]
+
+
 class Sentence(Said):
     """A `Said` that starts with a capital letter in every language, even if it starts with a placeholder."""
 
@@ -97,7 +108,7 @@ class Sentence(Said):
         >>> Sentence("{plant} grows well with lime.", {"plant": said("leek")})
         'Leek grows well with lime.'
         """
-        return filled[:1].upper() + filled[1:]
+        return begun_with_capital(filled)
 
 
 def said_of(count: float, one: str, many: str, /, **parts: Any) -> Said:
@@ -109,6 +120,36 @@ def said_of(count: float, one: str, many: str, /, **parts: Any) -> Said:
     ('1 can', '1½ cans')
     """
     return Said(one, {"count": count, **parts}, many, ceil(count))
+
+
+def all_of(parts: Iterable[str]) -> str:
+    """Return texts as a list that ends with "and", by the pattern of each language; each is translated separately.
+
+    >>> all_of(["ash", "water", "time"]), all_of(["ash"])
+    ('ash, water and time', 'ash')
+    """
+    *rest, last = [*parts] or [""]
+    if len(rest) < 2:
+        return said("{first} and {second}", first=rest[0], second=last) if rest else last
+    start = rest[0]
+    for part in rest[1:]:
+        start = said_in("list", "{start}, {next}", start=start, next=part)
+    return said("{start} and {last}", start=start, last=last)
+
+
+def any_of(parts: Iterable[str]) -> str:
+    """Return texts as a list that ends with "or", by the pattern of each language; each is translated separately.
+
+    >>> any_of(["sand", "loam", "clay"])
+    'sand, loam or clay'
+    """
+    *rest, last = [*parts] or [""]
+    if len(rest) < 2:
+        return said("{first} or {second}", first=rest[0], second=last) if rest else last
+    start = rest[0]
+    for part in rest[1:]:
+        start = said_in("list of alternatives", "{start}, {next}", start=start, next=part)
+    return said("{start} or {last}", start=start, last=last)
 
 
 def listed(parts: Iterable[str], between: str = "; ") -> Said:

@@ -9,7 +9,7 @@ import { localMoment } from "../common/clock.js";
 import { all, byId, first, inNextFrame, putMarkup, showProgress } from "../common/dom.js";
 import { announce } from "../common/notices.js";
 import { current, sheetAt } from "../common/places.js";
-import { say, sayOf, show, showItsLanguage } from "../common/words.js";
+import { say, sayOf, show } from "../common/words.js";
 import { ask } from "../engine/client.js";
 import { keepLast, lastTo } from "../store/last_answer.js";
 import { isExample, state, tellFollowers, theBatch } from "../store/state.js";
@@ -55,7 +55,6 @@ function put(name, markup) {
   const refocus = placeOfFocus(place);
   if (shown.get(name) !== markup) {
     putMarkup(place, markup);
-    showItsLanguage(place);
     shown.set(name, markup);
   }
   if (name === "sheet") {

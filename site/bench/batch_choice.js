@@ -4,7 +4,7 @@ import { localMoment } from "../common/clock.js";
 import { byId } from "../common/dom.js";
 import { toast } from "../common/notices.js";
 import { CUSTOMS, keep as keepText, kept, ofThisTab } from "../common/storage.js";
-import { say, sayIn } from "../common/words.js";
+import { allOf, say, sayIn } from "../common/words.js";
 import * as store from "../store/batches.js";
 import { isExample, state, theBatch } from "../store/state.js";
 import { mark, recalculate, showTicks } from "./answers.js";
@@ -39,9 +39,8 @@ export function turnTo(chosen) {
   showTicks();
   ashes.show();
   recalculate();
-  const fields = left.join(", ");
-  const told = () => say("Left out, because this page has no field for it: {fields}.", { fields });
-  return () => (fields ? ` ${told()}` : "");
+  const told = () => say("Left out, because this page has no field for it: {fields}.", { fields: allOf(left) });
+  return () => (left.length ? ` ${told()}` : "");
 }
 
 /** Turn to the batch with this id. */

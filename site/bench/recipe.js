@@ -4,7 +4,7 @@
 import { localMoment } from "../common/clock.js";
 import { byId, first, putMarkup } from "../common/dom.js";
 import { go } from "../common/places.js";
-import { onLanguage, say, show, showItsLanguage } from "../common/words.js";
+import { onLanguage, say, show } from "../common/words.js";
 import { ask } from "../engine/client.js";
 import { isExample, theBatch } from "../store/state.js";
 import { turnTo } from "./batch_choice.js";
@@ -36,7 +36,6 @@ function showReply(reply) {
   if (!reply.ok) byId("recipe-text").focus();
   const place = first('[data-part="recipe"]');
   putMarkup(place, Object.values(reply.html ?? {}).join(""));
-  showItsLanguage(place);
   const version = reply.ok ? reply.values.judge?.safe?.request : null;
   safe = version && version.ask === undefined ? version : null;
   byId("take-safe").hidden = !safe;

@@ -1,7 +1,7 @@
 // What I have, as a sentence: taps that set fields of the form, and show what the form holds.
 
 import { all, byId, first } from "../common/dom.js";
-import { onLanguage, sayIn, show } from "../common/words.js";
+import { allOf, onLanguage, sayIn, show } from "../common/words.js";
 import { state } from "../store/state.js";
 import * as form from "./form.js";
 import { changed } from "./history.js";
@@ -58,7 +58,7 @@ function tellCans() {
   if (byId("can-count").textContent !== count) byId("can-count").textContent = count;
   const more = rows.slice(1).map((_, place) => `${valueAt(`cans.${place + 1}.count`) || "1"} × ${valueAt(`cans.${place + 1}.size`)}`);
   byId("more-cans").hidden = !more.length;
-  show(byId("more-cans"), () => sayIn("size of a can", "and {cans}", { cans: more.join(", ") }));
+  show(byId("more-cans"), () => sayIn("size of a can", "and {cans}", { cans: allOf(more) }));
 }
 
 /** List sizes to choose from, where they are not listed already. @param {string[]} sizesOffered */

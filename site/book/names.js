@@ -55,5 +55,5 @@ export function choiceOf(kind, name, value) {
 export function dayOf(text) {
   const moment = new Date(/^\d{4}-\d\d-\d\d$/.test(text) ? `${text}T12:00` : text);
   if (Number.isNaN(moment.getTime())) return text;
-  return moment.toLocaleDateString(document.documentElement.lang, { day: "numeric", month: "short", year: "numeric" });
+  return moment.toLocaleDateString(document.documentElement.lang, { day: "numeric", month: "short", year: "numeric", numberingSystem: "latn" });
 }

@@ -41,6 +41,7 @@ from building.payload import as_text
 from building.words import page_words
 from feedcalc import engine, published
 from feedcalc.contract.asks import PAGE_PARTS
+from feedcalc.contract.choice_words import CHOICE_LABELS
 from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.garden.plants import plants
@@ -152,6 +153,7 @@ def _rendered(
         choices={field.path: field.choices for field in REQUEST_FIELDS}
         | {"locale": LOCALES, "customs": tuple(CUSTOMS)},
         usual={field.path: field.default or "" for field in REQUEST_FIELDS} | {"locale": "en-GB", "customs": ""},
+        choice_labels=CHOICE_LABELS,
         labels={row["kind"]: row["label"] for name in ("ash_kinds", "water_kinds") for row in published.table(name)}
         | {row["id"]: row["words"] for row in published.table("second_things")}
         | {locale: _number_and_name(locale) for locale in LOCALES},

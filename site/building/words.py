@@ -7,7 +7,7 @@
 Rules: English in the source is the message. Messages of Python, of templates, of the page's scripts and of the
 published tables stand in one catalogue. Names of days and months come from CLDR (Babel), here and never at run time.
 A message that is only places and signs is not for translators. One or two words have a context: scripts and templates
-give it, tables have their column, the page its element.
+give it, tables have their column, the page its element. Patterns of dates and lists come from CLDR too.
 """
 
 from __future__ import annotations
@@ -115,12 +115,14 @@ def extract() -> None:
         fresh = Catalog(locale=tag, project="feedcalc", header_comment=_header(tag), charset="utf-8", fuzzy=False)
         held.update(template, no_fuzzy_matching=True, update_header_comment=False)
         given = names_in_dates(tag) | statements_of_law(tag) | names_of_plants(tag)
+        patterns = patterns_of(tag)
         for message in held:
             if message.id:
                 fresh[message.id] = message
                 if listed := template.get(message.id, message.context):
                     message.auto_comments, message.locations = listed.auto_comments, listed.locations
-                message.string = given.get(_one(message), message.string)
+                said = given.get(_one(message), message.string)
+                message.string = patterns.get((message.context or "", _one(message)), said)
         _write(CATALOGUES / f"{tag}.po", fresh)
         left = sum(1 for message in fresh if message.id and not _is_said(message))
         print(f"{tag}: {len(fresh)} messages, {left} to translate")
@@ -204,7 +206,7 @@ def gathered() -> Catalog:
     catalog = Catalog(project="feedcalc", charset="utf-8", header_comment=_header(""), fuzzy=False)
     for each in sorted(found, key=lambda each: (_seen(each.file), each.file, each.line)):
         is_words = LETTERS.search(PLACE.sub("", TAG.sub("", each.one))) or each.one in names_in_dates("en")
-        if not is_words and "{month}" not in each.one:  # every language puts the parts of a date in its own order
+        if not is_words and (each.context, each.one) not in patterns_of("en"):
             continue
         places = PLACE.findall(each.one)
         if is_short(each.one) and not each.context and not each.many:
@@ -241,6 +243,34 @@ def names_in_dates(tag: str) -> dict[str, str]:
     if tag == "en":
         return {name: name for name in english}
     return dict(zip(english, spoken, strict=True))
+
+
+@cache
+def patterns_of(tag: str) -> dict[tuple[str, str], str]:
+    """CLDR's patterns of dates and lists in a language, by context and message; every language has its own order."""
+    locale = Locale.parse(tag)
+    dates, lists = locale.datetime_skeletons, locale.list_patterns
+    moment = str(
+        Locale.parse("en-GB" if tag == "en" else catalogues.about(tag)["locale"], sep="-").datetime_formats["medium"]
+    )
+    return {
+        ("", "{weekday} {day} {month}"): _date_pattern(dates["MMMEd"].pattern),
+        ("", "{day} {month} {year}"): _date_pattern(dates["yMMMd"].pattern),
+        ("date and time", "{date}, {time}"): moment.format("{time}", "{date}"),
+        ("", "{first} and {second}"): lists["standard"]["2"].format("{first}", "{second}"),
+        ("list", "{start}, {next}"): lists["standard"]["middle"].format("{start}", "{next}"),
+        ("", "{start} and {last}"): lists["standard"]["end"].format("{start}", "{last}"),
+        ("", "{first} or {second}"): lists["or"]["2"].format("{first}", "{second}"),
+        ("list of alternatives", "{start}, {next}"): lists["or"]["middle"].format("{start}", "{next}"),
+        ("", "{start} or {last}"): lists["or"]["end"].format("{start}", "{last}"),
+    }
+
+
+def _date_pattern(pattern: str) -> str:
+    """A pattern of CLDR such as ``E, d 'de' MMM`` with our places."""
+    places = {"E": "{weekday}", "ccc": "{weekday}", "d": "{day}", "MMM": "{month}", "LLL": "{month}", "y": "{year}"}
+    parts = re.findall(r"'([^']*)'|([A-Za-z]+)|([^A-Za-z']+)", pattern)
+    return "".join(quoted or places.get(field, field) + signs for quoted, field, signs in parts)
 
 
 def statements_of_law(tag: str) -> dict[str, str]:

@@ -81,13 +81,15 @@ export function button(words, act, name = "") {
 }
 
 /**
- * Put the engine's own markup in a place, leaving opened details open.
+ * Put the engine's own markup in a place, in the language and direction of the page, leaving opened details open.
  * @param {Element} place
  * @param {string} markup
  */
 export function putMarkup(place, markup) {
   const opened = [...place.querySelectorAll("details")].map((details) => details.open);
   place.replaceChildren(...partsOf(markup));
+  const { lang, dir } = document.documentElement;
+  Object.assign(place, { lang, dir });
   [...place.querySelectorAll("details")].forEach((details, at) => { details.open = opened[at] ?? false; });
 }
 

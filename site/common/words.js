@@ -104,6 +104,9 @@ export function sayOf(count, one, many, parts = {}) {
   return filled(form || (count === 1 ? one : many), { count, ...parts });
 }
 
+/** Return texts as a list in the language chosen, the last after "and". @param {string[]} texts */
+export const allOf = (texts) => new Intl.ListFormat(localeOf(chosen) || "en-GB").format(texts);
+
 /**
  * Put words into an element, and again in each other language, as long as nothing else was put there.
  * @param {Element} element
@@ -195,15 +198,6 @@ const plantList = () => /** @type {HTMLDataListElement} */ (document.getElementB
 const chooser = () => /** @type {HTMLSelectElement} */ (document.getElementById("language"));
 /** How numbers are written; the example's, until a batch that was kept brings its own. */
 const numbers = () => /** @type {HTMLSelectElement | null} */ (document.getElementById("locale"));
-
-/**
- * Mark what the engine wrote as being in the language chosen.
- * @param {HTMLElement} place
- */
-export function showItsLanguage(place) {
-  const { lang, dir } = document.documentElement;
-  Object.assign(place, { lang, dir });
-}
 
 /**
  * Choose a language; all of the page follows.

@@ -2,7 +2,7 @@
 
 import { keeper } from "../common/markup.js";
 import { toast } from "../common/notices.js";
-import { say } from "../common/words.js";
+import { allOf, say } from "../common/words.js";
 
 /** @type {ServiceWorkerRegistration | null} */
 let registration = null;
@@ -51,7 +51,7 @@ export async function watch({ onReady = () => {}, onUpdate = () => {}, onDamaged
 /** @type {Listeners["onDamaged"]} */
 function tellDamaged(parts) {
   const wayOut = new URL("retire.html", location.href).href;
-  toast(() => say("A part of the copy in this browser is missing or damaged: {parts}. With a network, reload the page to put it back. If you see this again, open {address}: it starts new, and what you wrote stays.", { parts: parts.join(", "), address: wayOut }));
+  toast(() => say("A part of the copy in this browser is missing or damaged: {parts}. With a network, reload the page to put it back. If you see this again, open {address}: it starts new, and what you wrote stays.", { parts: allOf(parts), address: wayOut }));
 }
 
 function engineHasStarted() {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 from importlib import resources
 from typing import Any
 
@@ -311,7 +312,7 @@ def test_a_soil_test_that_is_due_is_overdue_and_not_to_come():
     test = ("test", "soil test", {"bed": "bed", "date": "2020-03-01", "ph": "6.2"})
     asked = {"schema": 1, "ask": "season", "book": book_of(BED, test), "now": NOW, "ranges": "off"}
     _, words = calculate_markdown(json.dumps(asked), "season")
-    assert "overdue since 2023-03-" in words
+    assert re.search("overdue since [0-9]+ Mar 2023", words)
     assert "Next soil test" not in words
 
 

@@ -74,7 +74,7 @@ def test_an_entry_is_written_confirmed_and_counted(book):
     begun(book)
     before = shown(book)["South wall"]["ash_this_year"]["value"]
     written = book("add", "South wall", "dry ash", "200 g", "--date", "2026-05-09").output
-    assert "Written: entry · 2026-05-09 · dry ash · 200 g" in written
+    assert "Written: entry · 9 May 2026 · dry ash · 200 g" in written
     assert "Verdict: go." in written
     # 200 g on 6 m2 is 33 g/m2.
     assert before == 0

@@ -98,7 +98,7 @@ def test_a_text_with_a_word_that_is_not_known_is_refused(text):
 def test_a_near_miss_gets_a_hint(text, near):
     found = faults(ash={"kind": text})["ash.kind"]
     assert f"Did you mean {near}" in found["problem"]
-    assert found["accepted"] == "one of mixed, hardwood, softwood, bark"
+    assert found["accepted"] == "one of mixed, hardwood, softwood or bark"
 
 
 @pytest.mark.parametrize(

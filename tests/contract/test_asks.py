@@ -11,6 +11,7 @@ import pytest
 from feedcalc.contract.asks import ASKS
 from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.engine import calculate_markdown, calculate_print, demo_request
+from feedcalc.words.messages import any_of
 from tests.asking import faults, reply_to
 
 SITE = Path(__file__).parents[2] / "site"
@@ -25,7 +26,7 @@ def test_the_table_and_the_field_list_the_same_asks():
 
 @pytest.mark.parametrize("ask", ["labels", "x", 5, ["label"], {"label": 1}, True])
 def test_an_unknown_ask_is_refused_with_all_that_may_be_asked(ask):
-    assert faults(ask=ask)["ask"]["accepted"] == f"one of {', '.join(NAMES)}"
+    assert faults(ask=ask)["ask"]["accepted"] == f"one of {any_of(NAMES)}"
 
 
 @pytest.mark.parametrize("ask", [" Label ", "WALL"])

@@ -130,3 +130,11 @@ def test_a_lime_hater_is_held_back_whatever_the_recipe():
     found = judged("1 glass of ash to 10 litres, 1:10, a litre to each blueberry", {"soil": {"ph": 5}})
     assert found["verdict"] == "hold back"
     assert found["safe"]["stops"]
+
+
+def test_the_safe_version_of_a_recipe_in_gallons_can_be_asked_where_decimals_have_a_comma():
+    """With a point, 1.893 could be 1893 there, and the safe version would be refused."""
+    recipe = "1 Tasse Asche in 0,5 Gallonen Wasser 24 Stunden ziehen lassen, 1:10 verdünnen"
+    judged = values_of(language="de", customs="us", ask="judge", recipe=recipe)["judge"]
+    assert judged["safe"]["request"]["water"]["amount"] == "1,893 L"
+    assert values_of(judged["safe"]["request"])["batch"]

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.text import plain_words
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.messages import said
+from feedcalc.words.messages import any_of, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +201,7 @@ def header_of(cells: Sequence[str]) -> Header:
         if name and name in columns[:index]
     ]
     if not any(columns):
-        known = ", ".join(column.name for column in COLUMNS)
+        known = any_of(column.name for column in COLUMNS)
         faults.append(
             InputError("header", ", ".join(cells)[:80], said("No column of this table is known here."), known)
         )

@@ -22,7 +22,7 @@ from feedcalc.contract.cautions import Hazard, hazard_at, hazard_in, with_weight
 from feedcalc.contract.figures import Shown
 from feedcalc.sheets.batch import Sheet
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.languages import MONTHS
+from feedcalc.words.languages import date_words
 from feedcalc.words.messages import said, said_in
 
 # Hazard statements with the corrosion symbol: skin corrosion and serious eye damage (CLP, Annex I, tables 3.2.5 and
@@ -283,4 +283,4 @@ def _day(moment: datetime | None) -> str:
     """Return the day with its year, since a bottle may be kept for long; empty if unknown."""
     if moment is None:
         return ""
-    return said("{day} {month} {year}", day=moment.day, month=MONTHS[moment.month - 1], year=moment.year)
+    return date_words(moment)

@@ -18,7 +18,7 @@ from feedcalc.contract.figures import Shown
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, can_words
 from feedcalc.sheets.paper.typesetting import HEADING, Column, StyledText, TextRun, label_rule, largest_layout
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import Speak, said, said_in
+from feedcalc.words.messages import Speak, any_of, said, said_in
 
 LARGEST_TEXT = 5.0
 ROLL_TEXT = 2.8
@@ -104,12 +104,12 @@ def paper_of(label: Label, size: str, link: str = "", speak: Speak = str) -> Pap
     """
     wanted = next((name for name in sizes() if name.casefold() == size.strip().casefold()), None)
     if wanted is None:
-        raise InputError("label.size", size, said("There is no such size of label."), ", ".join(sizes()))
+        raise InputError("label.size", size, said("There is no such size of label."), any_of(sizes()))
     paper = paper_in(label, wanted, *_dimensions(wanted), link=link, speak=speak)
     if paper is None:
         large_enough = [name for name in sizes() if name != wanted and holds(label, *_dimensions(name), speak)]
         problem = said("This size can't hold the cautions that the bottle must carry.")
-        raise InputError("label.size", size, problem, ", ".join(large_enough) or said("a shorter name"))
+        raise InputError("label.size", size, problem, any_of(large_enough) or said("a shorter name"))
     return paper
 
 

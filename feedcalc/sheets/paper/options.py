@@ -17,7 +17,7 @@ from feedcalc.contract.quantities import read_quantity
 from feedcalc.sheets.paper.grid import Grid
 from feedcalc.sheets.paper.label import has_hidden_characters, printable
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.messages import said, said_in
+from feedcalc.words.messages import any_of, said, said_in
 
 MAX_COLUMNS, MAX_ROWS, MAX_COPIES = 20, 50, 500
 LABEL_FIELDS = ("of", "size", "name", "address", "paper", "grid", "margin", "gap", "start", "copies", "cut_marks")
@@ -94,7 +94,7 @@ class _GroupReader:
 
     def unknown(self, field: str, known: tuple[str, ...], *, name: str | None = None) -> None:
         """Note that there is no such field."""
-        self.fault(field, said("There is no such field."), ", ".join(known), name=name)
+        self.fault(field, said("There is no such field."), any_of(known), name=name)
 
     def not_text(self, field: str) -> None:
         """Note that a field is not text."""
@@ -212,7 +212,7 @@ class _LabelReader(_GroupReader):
         except InputError as error:
             self.errors.append(error)
             return None
-        names = ", ".join(row["paper"] for row in rows)
+        names = any_of(row["paper"] for row in rows)
         self.fault("paper", said("There is no such paper."), f"{names}, 210 mm x 297 mm")
         return None
 

@@ -16,7 +16,7 @@ from feedcalc.sheets.paper.layout import Paper, holds, paper_in, paper_of
 from feedcalc.sheets.paper.options import MAX_COLUMNS, MAX_ROWS, LabelOptions
 from feedcalc.sheets.paper.typesetting import largest_that_fits
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import Speak, said
+from feedcalc.words.messages import Speak, any_of, said
 
 MAX_LABELS = 1000
 _MIN_CELL = 20.0  # mm; no smaller cell holds a bottle's cautions in letters that are large enough
@@ -73,7 +73,7 @@ def _in_cell(label: Label, link: str, grid: Grid, speak: Speak) -> Paper:
         width=f"{width:.0f}",
         height=f"{height:.0f}",
     )
-    fitting = ", ".join(_fitting_grids(label, grid, speak))
+    fitting = any_of(_fitting_grids(label, grid, speak))
     raise InputError("label.grid", shape, problem, fitting or said("larger paper, a shorter name"))
 
 

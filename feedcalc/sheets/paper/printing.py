@@ -25,7 +25,7 @@ from feedcalc.sheets.paper.wall_layout import wall_pages_of
 from feedcalc.sheets.render import label_page_svg, label_text, pages_html, wall_svg, wall_text
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
-from feedcalc.words.messages import said
+from feedcalc.words.messages import any_of, said
 
 PRINTS = tuple(ask.name for ask in ASKS.values() if ask.is_printed)
 _SHORTENED = said("A name was longer than {most} characters and was shortened.", most=LONGEST_BATCH_NAME)
@@ -76,12 +76,12 @@ def printed(document: Mapping[str, Any], sheet_of_request: SheetOf) -> Printed:
     batches = batches_in(held if held is not None else batch_fields)
     tag = str(document.get("language") or "en").strip().casefold()
     if tag not in LANGUAGES:
-        refused = InputError("language", tag, said("This is not one of the choices."), ", ".join(LANGUAGES))
+        refused = InputError("language", tag, said("This is not one of the choices."), any_of(LANGUAGES))
         raise InputErrors([refused])
     locale = str(document.get("locale") or USUAL_LOCALE[tag])
     try:
         if asked not in PRINTS:
-            raise InputError("ask", asked, said("This is not something that is printed."), ", ".join(PRINTS))
+            raise InputError("ask", asked, said("This is not something that is printed."), any_of(PRINTS))
         make = {"label": _labels, "wall": _walls}[asked]
         return make(
             batches=batches, group=document.get(asked) or {}, tag=tag, locale=locale, sheet_of_request=sheet_of_request

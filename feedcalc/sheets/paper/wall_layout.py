@@ -21,7 +21,7 @@ from feedcalc.sheets.paper.label import NOT_FOR_FOOD, printable
 from feedcalc.sheets.paper.typesetting import HEADING, Column, TextRun, label_rule, largest_layout
 from feedcalc.sheets.paper.wall import Rung, WallSheet, WallStep, wall_sizes
 from feedcalc.words.errors import InputError
-from feedcalc.words.messages import Speak, said, said_in
+from feedcalc.words.messages import Speak, any_of, said, said_in
 
 MARGIN = 8.0
 _STEP = 0.1
@@ -78,12 +78,12 @@ def wall_pages_of(wall: WallSheet, size: str, speak: Speak = str) -> tuple[WallP
     wanted = next((name for name in wall_sizes() if name.casefold() == size.strip().casefold()), None)
     if wanted is None:
         problem = said("There is no such paper for the wall.")
-        raise InputError("wall.size", printable(size)[:60], problem, ", ".join(wall_sizes()))
+        raise InputError("wall.size", printable(size)[:60], problem, any_of(wall_sizes()))
     first = _first_page(wall, wanted, speak)
     if first is None:
         fitting = [name for name in wall_sizes() if _first_page(wall, name, speak)]
         problem = said("On this paper the letters would be too small to read at arm's length.")
-        raise InputError("wall.size", size, problem, ", ".join(fitting) or said("fewer cans, a shorter name"))
+        raise InputError("wall.size", size, problem, any_of(fitting) or said("fewer cans, a shorter name"))
     return (first, *_next_pages(wall, first, speak))
 
 

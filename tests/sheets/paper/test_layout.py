@@ -30,7 +30,7 @@ from feedcalc.sheets.paper.wall_layout import wall_pages_of
 from feedcalc.sheets.render import label_page_svg, label_text, pages_html
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import Said
-from tests.asking import sheet_of_text
+from tests.asking import listed_in, sheet_of_text
 from tests.examples import examples
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -97,7 +97,7 @@ def test_a_size_shows_every_required_sentence_in_each_format_or_is_refused(name,
     if laid is None:
         with pytest.raises(InputError) as refusal:
             paper_of(result, size)
-        would = refusal.value.accepted.split(", ")
+        would = listed_in(refusal.value.accepted)
         assert would
         assert size not in would
         assert all(paper(name, other, "") for other in would)
@@ -122,13 +122,13 @@ def test_the_usual_sizes_hold_the_label_of_every_class(name):
 def test_a_size_that_is_too_small_is_refused_with_the_sizes_that_fit():
     with pytest.raises(InputError) as refusal:
         paper_of(label("corrosive"), "A8")
-    assert refusal.value.accepted == "A7, A6, A5, 4x6in, 62mm"
+    assert refusal.value.accepted == "A7, A6, A5, 4x6in or 62mm"
 
 
 def test_an_unknown_size_is_refused_with_the_known_sizes():
     with pytest.raises(InputError) as refusal:
         paper_of(label("mild"), "<b>A99</b>")
-    assert refusal.value.accepted.split(", ") == list(sizes())
+    assert listed_in(refusal.value.accepted) == list(sizes())
 
 
 def inside(laid: Paper) -> None:

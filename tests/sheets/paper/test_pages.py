@@ -20,7 +20,7 @@ from feedcalc.sheets.paper.options import LABEL_FIELDS, label_options
 from feedcalc.sheets.paper.pages import pages_of
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES
-from tests.asking import sheet_of_text
+from tests.asking import listed_in, sheet_of_text
 from tests.examples import examples
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -112,7 +112,7 @@ def test_a_file_without_a_readable_batch_is_refused(held):
 def test_a_cell_too_small_for_the_cautions_is_refused_with_the_grids_that_fit():
     problem, accepted = faults(grid="3 x 8", margin="5 mm")["label.grid"]
     assert "67 by 36 mm" in problem
-    would = accepted.split(", ")
+    would = listed_in(accepted)
     assert would
     for grid in would:
         assert len(pages(grid=grid, margin="5 mm")[0]) == 1

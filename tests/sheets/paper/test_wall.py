@@ -18,7 +18,7 @@ from feedcalc.sheets.paper.wall import WallSheet, wall_sheet_of, wall_sizes
 from feedcalc.sheets.paper.wall_layout import WallPaper, wall_pages_of, wall_text_sizes
 from feedcalc.sheets.render import wall_svg
 from feedcalc.words.errors import InputError
-from tests.asking import sheet_of_text
+from tests.asking import listed_in, sheet_of_text
 
 SVG = "{http://www.w3.org/2000/svg}"
 DEMO = json.loads(demo_request())
@@ -156,7 +156,7 @@ def test_a_hostile_name_is_only_text_and_stays_inside_the_margins(name):
 def test_an_unknown_paper_is_refused_with_the_known_papers():
     with pytest.raises(InputError) as refusal:
         first_page(wall("demo"), "<b>A99</b>")
-    assert refusal.value.accepted.split(", ") == list(wall_sizes())
+    assert listed_in(refusal.value.accepted) == list(wall_sizes())
 
 
 def crowded(lines: int) -> WallSheet:
