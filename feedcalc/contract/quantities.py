@@ -247,9 +247,9 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
         span = hand_span(unit)
         echo = said(
             "about {amount}, anything from {low} to {high}; give it in litres to be surer",
-            amount=_in_litres(value, locale),
-            low=_in_litres(value * span[0], locale),
-            high=_in_litres(value * span[1], locale),
+            amount=_in_litres(value, locale, 2),
+            low=_in_litres(value * span[0], locale, 2),
+            high=_in_litres(value * span[1], locale, 2),
         )
     elif unit in CUSTOMARY_UNITS and ambiguous:
         echo = f"{_in_litres(value, locale)} ({WRITTEN_UNITS[unit]})"
@@ -272,9 +272,9 @@ def hand_span(unit: str) -> tuple[float, float]:
     return found.low / found.typical, found.high / found.typical
 
 
-def _in_litres(litres: float, locale: str) -> str:
+def _in_litres(litres: float, locale: str, figures: int = 6) -> str:
     amount, unit = (litres, "L") if litres >= 1 else (litres * 1000, "mL")
-    return write_quantity(amount, unit, 6, locale, trim=True)
+    return write_quantity(amount, unit, figures, locale, trim=True)
 
 
 # Kinds whose amounts people and sheets write as two: 1 cup and 2 tablespoons, 5 ft 3 in, 1 h 30 min.

@@ -106,7 +106,7 @@ WRITTEN_UNITS = {
     "ppm 700": "ppm 700",
 }
 # Measures that differ from hand to hand: `hand_measures.csv` has their ranges.
-HAND_MEASURES = frozenset({"glass", "handful", "shovel", "bucket", "watering_can", "barrel"})
+HAND_MEASURES = frozenset({"spoon", "glass", "mug", "jar", "handful", "shovel", "bucket", "watering_can", "barrel"})
 CUSTOMARY_UNITS = frozenset(unit for unit in WRITTEN_UNITS if unit.startswith(("us_", "uk_", "au_", "metric_")))
 
 
@@ -184,8 +184,11 @@ VOLUME_UNITS = _spelt(
         **_customary("pint", "pint|pints|pt|pts", "us uk"),
         **_customary("quart", "quart|quarts|qt|qts", "us uk"),
         **_customary("gal", "gal|gals|gallon|gallons", "us uk"),
+        "spoon": "spoon|spoons|spoonful|spoonfuls",
+        "mug": "mug|mugs|mugful|mugfuls",
+        "jar": "jar|jars|jarful|jarfuls|jam jar|jam jars|mason jar|mason jars",
         "glass": "glass|glasses|glassful|glassfuls|tumbler|tumblers",
-        "handful": "handful|handfuls|hand full",
+        "handful": "handful|handfuls|hand full|handfull|handfulls|fistful|fistfuls",
         "shovel": "shovel|shovels|shovelful|shovelfuls|shovel full|spade|spadeful|spadefuls",
         "bucket": "bucket|buckets|bucketful|bucketfuls|pail|pails|pailful|pailfuls",
         "watering_can": "watering can|watering cans",

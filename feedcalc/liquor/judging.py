@@ -20,7 +20,7 @@ from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_m
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
 from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.numbers import write_number
-from feedcalc.contract.quantities import Quantity, write_quantity
+from feedcalc.contract.quantities import write_quantity
 from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.units import HAND_MEASURES, WRITTEN_UNITS, converted
 from feedcalc.garden.ash import Ash, AshSample
@@ -299,10 +299,10 @@ def _laid_over(document: Mapping[str, Any], text: RecipeText, is_dry: bool) -> d
 
 
 def _typed(amount: Amount) -> str:
-    """Return an amount as the reader of a field takes it, with its measure by hand."""
-    if amount.unit in HAND_MEASURES:
-        return f"{amount.value / converted(1.0, amount.unit, 'L'):.6g} {WRITTEN_UNITS.get(amount.unit, amount.unit)}"
-    return f"{amount.value:.6g} {'g' if amount.kind == 'mass' else 'L'}"
+    """Return an amount as the reader of a field takes it, in the unit that was typed."""
+    base = "g" if amount.kind == "mass" else "L"
+    unit = base if amount.unit in ("", "vessel") else amount.unit
+    return f"{amount.value / converted(1.0, unit, base):.6g} {WRITTEN_UNITS.get(unit, unit)}"
 
 
 def _typed_filling(text: RecipeText) -> str:
@@ -360,7 +360,7 @@ class _Answer:
         verdict = self._verdict(feed)
         has_plants = not recipe.is_dry or "plant" in recipe.text.did
         values: dict[str, Any] = {
-            "read": items_read(recipe.text, request.readings),
+            "read": items_read(recipe.text),
             "unread": list(recipe.text.unread),
             "is_dry": recipe.is_dry,
             "is_whole": recipe.is_whole,
@@ -518,7 +518,9 @@ class _Answer:
         if recipe.is_dry:
             return {"request": _spread_document(recipe.document)}
         document = {name: value for name, value in recipe.document.items() if name not in _NOT_SAFE}
-        document["water"] = {**document["water"], "amount": f"{recipe.request.known('water.amount'):.4g} L"}
+        water = recipe.request.readings["water.amount"]
+        if water.typed_unit in HAND_MEASURES:
+            document["water"] = {**document["water"], "amount": f"{water.value:.4g} L"}
         is_thick = self.typical.strength > rules()["thickest_slurry"]
         if is_thick:  # less ash in the same water
             document["ash"] = {name: value for name, value in document["ash"].items() if name != "amount"}
@@ -545,14 +547,12 @@ class _Answer:
         }
 
 
-def items_read(text: RecipeText, readings: Mapping[str, Quantity]) -> list[dict[str, str]]:
+def items_read(text: RecipeText) -> list[dict[str, str]]:
     """Return what was read item by item; an amount in a measure of its own also as it is counted."""
-    counted = {"ash": readings.get("ash.amount"), "water": readings.get("water.amount")}
-    rows = []
-    for item, typed in text.read:
-        quantity = counted.get(item)
-        rows.append({"item": ITEMS.get(item, _DONE), "text": typed, "as": quantity.echo if quantity else ""})
-    return rows
+    counted = {item: getattr(text, item) for item in ("ash", "water", "dose", "vinegar", "container")}
+    counted["rate"] = text.rate[0] if text.rate else None
+    echoes = {item: amount.echo for item, amount in counted.items() if amount}
+    return [{"item": ITEMS.get(item, _DONE), "text": typed, "as": echoes.get(item, "")} for item, typed in text.read]
 
 
 def _is_of_ground(reason: Reason) -> bool:
@@ -608,6 +608,6 @@ def _shell_answer(request: Request, text: RecipeText) -> Judgement:
     else:
         words |= {"phosphorus": number(phosphorus), "phosphate": number(phosphorus * 1000 / (1 + parts))}
     note = _note("shell" if "shell" in text.did else "bone", **words)
-    values = {"read": items_read(text, {}), "unread": list(text.unread), "notes": [note]}
+    values = {"read": items_read(text), "unread": list(text.unread), "notes": [note]}
     cautions = [caution for caution in cautions_for({"acid"}) if caution.when == "acid"]
     return Judgement(request, {"judge": values}, {}, tuple(cautions))
