@@ -168,7 +168,7 @@ def _bed_room(
         return BedRoom(bed), (limit_reason("no_area"),)
     totals = totals_on(bed, today, materials.dry.lime_value)
     case = circumstances_of_bed(request, bed, today)
-    book = reasons_now(bed, totals, request.locale)
+    book = reasons_now(bed, totals, request)
     solid = verdict_of(verdict_for(case).reasons, book)
     on_feed = [reason for reason in verdict_for(replace(case, feed=feed)).reasons if reason.id != "soil_unknown"]
     liquid = verdict_of(on_feed, [reason for reason in book if reason.id in OVERDONE])

@@ -26,7 +26,7 @@ from feedcalc.contract.numbers import (
     unknown_rest,
     write_number,
 )
-from feedcalc.contract.own_measures import by_customs
+from feedcalc.contract.own_measures import by_customs, own_units, roughly
 from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import (
     AMBIGUOUS_SPELLINGS,
@@ -245,14 +245,10 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
     echo, span = "", (1.0, 1.0)
     if unit in HAND_MEASURES:
         span = hand_span(unit)
-        echo = said(
-            "about {amount}, anything from {low} to {high}; give it in litres to be surer",
-            amount=_in_litres(value, locale, 2),
-            low=_in_litres(value * span[0], locale, 2),
-            high=_in_litres(value * span[1], locale, 2),
-        )
+        echo = _hand_echo(value, span, locale, customs)
     elif unit in CUSTOMARY_UNITS and ambiguous:
-        echo = f"{_in_litres(value, locale)} ({WRITTEN_UNITS[unit]})"
+        written = write_quantity(number.value, unit, 6, locale, trim=True)
+        echo = written if customs.name == "us" else f"{_in_litres(value, locale)} ({WRITTEN_UNITS[unit]})"
     elif ambiguous and kind.name == "strength":
         echo = said("{amount} (if 1 L weighs 1 kg)", amount=write_quantity(value * 100, "%", 6, locale, trim=True))
     elif unit == "oz" and ambiguous:
@@ -270,6 +266,27 @@ def hand_span(unit: str) -> tuple[float, float]:
     """
     found = published.estimate(published.row("hand_measures", unit))
     return found.low / found.typical, found.high / found.typical
+
+
+def _hand_echo(litres: float, span: tuple[float, float], locale: str, customs: Customs) -> str:
+    """Return what a measure by hand holds, in words."""
+    ends = (litres, litres * span[0], litres * span[1])
+    if customs.name == "us":
+        own = own_units((), "us")
+        amount, low, high = (roughly(each, "L", own, locale, trim=True)[0] for each in ends)
+        return said(
+            "about {amount}, anything from {low} to {high}; give it in cups or gallons to be surer",
+            amount=amount,
+            low=low,
+            high=high,
+        )
+    metric = [_in_litres(each, locale, 2) for each in ends]
+    return said(
+        "about {amount}, anything from {low} to {high}; give it in litres to be surer",
+        amount=metric[0],
+        low=metric[1],
+        high=metric[2],
+    )
 
 
 def _in_litres(litres: float, locale: str, figures: int = 6) -> str:

@@ -49,6 +49,7 @@ class Amount:
     """An amount in a text. ``kind`` is mass (g), volume (L), time (h), area (m2), part or times.
 
     ``span`` holds the factors by which a measure by hand may hold less or more, ``echo`` how a measure was read.
+    ``is_vessel`` is true of the size of a bucket, pot or can.
     """
 
     kind: str
@@ -57,6 +58,7 @@ class Amount:
     span: tuple[float, float] = (1.0, 1.0)
     unit: str = ""
     echo: str = ""
+    is_vessel: bool = False
 
     @property
     def is_of_matter(self) -> bool:
@@ -298,7 +300,9 @@ class _Scanner:
                 one = self._quantity(size, unit, "volume")
                 if one:
                     end = self._container_at(stop)
-                    amount = Amount("volume", one.value * value, self.text[begin:end], unit="vessel")
+                    amount = Amount(
+                        "volume", one.value * value, self.text[begin:end], unit=one.typed_unit, is_vessel=True
+                    )
                     self._add("amount", end, amount)
                     return True
         return False
@@ -307,11 +311,18 @@ class _Scanner:
         quantity = self._quantity(value, unit, kind)
         if quantity is None:
             return stop, Amount("none", 0.0, "")
-        is_vessel = quantity.kind == "volume" and quantity.typed_unit not in HAND_MEASURES
-        end = self._container_at(stop) if is_vessel else 0
-        name = "vessel" if end else quantity.typed_unit
-        end = end or stop
-        return end, Amount(quantity.kind, quantity.value, self.text[self.at : end], quantity.span, name, quantity.echo)
+        is_measure = quantity.kind == "volume" and quantity.typed_unit not in HAND_MEASURES
+        vessel_end = self._container_at(stop) if is_measure else 0
+        end = vessel_end or stop
+        return end, Amount(
+            kind=quantity.kind,
+            value=quantity.value,
+            text=self.text[self.at : end],
+            span=quantity.span,
+            unit=quantity.typed_unit,
+            echo=quantity.echo,
+            is_vessel=bool(vessel_end),
+        )
 
     def _container_at(self, at: int) -> int:
         """Return where the bucket, pot or can ends that follows its size; 0 where none does."""
@@ -461,7 +472,7 @@ class _Resolver:
             return amount
         one = read_quantity(f"1 {last.unit.replace('_', ' ')}", "volume", "recipe").value
         text = f"{last.text} {amount.text}"
-        sized = Amount("volume", last.value / one * amount.value, text, unit="vessel")
+        sized = Amount("volume", last.value / one * amount.value, text, unit=amount.unit, is_vessel=True)
         kept = [(clause, known) for clause, known in self.open if known is not last]
         if len(kept) < len(self.open):
             self.open = kept
@@ -528,7 +539,7 @@ class _Resolver:
         """Return whether an amount is what a pot holds: ``a 5 litre pot``, ``un pot de 5 litres``."""
         joint, pot = (self.tokens[place - 1], self.tokens[place - 2]) if place >= 2 else (None, None)
         is_behind = bool(joint and pot and joint.text in _OF and pot.role == "pot" and amount.kind == "volume")
-        return is_behind or (amount.unit == "vessel" and self.tokens[place].text.split()[-1:] == ["pot"])
+        return is_behind or (amount.is_vessel and self.tokens[place].text.split()[-1:] == ["pot"])
 
     def _rate_in_water(self, amount: Amount, last: Amount | None) -> None:
         """``500 g per litre`` of ash, ``100 mL per litre`` of liquor."""
@@ -580,9 +591,9 @@ class _Resolver:
                 self._keep("parts", together[1].value / amount.value, f"{amount.text} / {together[1].text}")
             elif is_pair and together[1] is amount:
                 self.unread.append(amount.text)
-            elif "ash" not in self.values and amount.unit != "vessel":
+            elif "ash" not in self.values and not amount.is_vessel:
                 self._keep("ash", amount, amount.text)
-            elif amount.unit == "vessel" and "fill" in {token.role for token in self.tokens}:
+            elif amount.is_vessel and "fill" in {token.role for token in self.tokens}:
                 self._keep("container", amount, amount.text)
             elif "water" not in self.values and amount.kind != "mass":
                 self._keep("water", amount, amount.text)

@@ -16,6 +16,7 @@ from feedcalc.contract.cautions import Caution, cautions_for
 from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.measures import CLOSE_ENOUGH, measured_out
 from feedcalc.contract.numbers import write_number
+from feedcalc.contract.own_measures import depth_words
 from feedcalc.contract.request import Request
 from feedcalc.garden.ash import Ash, ash_of
 from feedcalc.garden.circumstances import circumstances_of
@@ -30,7 +31,7 @@ from feedcalc.garden.dry_ash import (
     dry_uses,
     loosest_cap,
 )
-from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, notes, undo_notes, untested_notes
+from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, notes
 from feedcalc.garden.metals import countries, typical_years_to_limit
 from feedcalc.garden.suitability import (
     HOLD,
@@ -42,7 +43,7 @@ from feedcalc.garden.suitability import (
     verdict_for,
 )
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import said, said_in
+from feedcalc.words.messages import said
 
 USUAL_DEPTH_CM = 15.0
 # The crown of a tree or bush that is told as an example.
@@ -127,8 +128,10 @@ def spread_answer(request: Request) -> SpreadAnswer:
         "published": [_published_rate(row) for row in published.table("ash_spreading")],
         "metals": _metals_without_laboratory(ground.advice["ash"]["value"], request.word("country") or "EU"),
         "pests": [asdict(note) for note in notes("pest_claims")],
-        "undo": [asdict(note) for note in undo_notes()],
-        "untested": [] if ground.need else [asdict(note) for note in untested_notes()],
+        "undo": [asdict(note) for note in notes("undo_notes", request.locale, request.own)],
+        "untested": []
+        if ground.need
+        else [asdict(note) for note in notes("untested_notes", request.locale, request.own)],
         "need": ground.need,
         "advice": ground.advice,
     }
@@ -227,7 +230,7 @@ def _lime_received(received: Received, content: AshContent) -> Estimate:
 def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
     metres = request.number("soil.dug_depth")
     if metres is None:
-        assumed["soil.dug_depth"] = said_in("unit", "{amount} cm", amount=f"{USUAL_DEPTH_CM:g}")
+        assumed["soil.dug_depth"] = depth_words(USUAL_DEPTH_CM, request.own, request.locale)
         return USUAL_DEPTH_CM
     return metres * 100
 

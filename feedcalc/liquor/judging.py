@@ -18,9 +18,9 @@ from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
-from feedcalc.contract.figures import Figure, figure
+from feedcalc.contract.figures import Figure, figure, ground_words
 from feedcalc.contract.numbers import write_number
-from feedcalc.contract.quantities import write_quantity
+from feedcalc.contract.own_measures import roughly, volume_on_ground
 from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.units import HAND_MEASURES, WRITTEN_UNITS, converted
 from feedcalc.garden.ash import Ash, AshSample
@@ -185,7 +185,7 @@ class Recipe:
         if text.rate and not is_dry and text.rate[0].kind == "volume":
             ground_litres = text.rate[0].value / text.rate[1]
         elif not is_dry:
-            assumed["rate"] = said("{amount} to a square metre", amount=_litres(ground_litres, request))
+            assumed["rate"] = volume_on_ground(ground_litres, request.own, request.locale)
         if text.parts is None and not is_dry:
             assumed["dilution"] = said_in("part of a recipe", "undiluted")
         if not {"settled", "unsettled", "strained"} & text.did and not is_dry:
@@ -301,7 +301,7 @@ def _laid_over(document: Mapping[str, Any], text: RecipeText, is_dry: bool) -> d
 def _typed(amount: Amount) -> str:
     """Return an amount as the reader of a field takes it, in the unit that was typed."""
     base = "g" if amount.kind == "mass" else "L"
-    unit = base if amount.unit in ("", "vessel") else amount.unit
+    unit = amount.unit or base
     return f"{amount.value / converted(1.0, unit, base):.6g} {WRITTEN_UNITS.get(unit, unit)}"
 
 
@@ -330,8 +330,8 @@ def _ground(text: RecipeText) -> float:
 
 
 def _litres(litres: float, request: Request) -> str:
-    amount, unit = (litres, "L") if litres >= 1 else (litres * 1000, "mL")
-    return write_quantity(amount, unit, 3, request.locale, trim=True)
+    amount, unit = (litres, "L") if litres >= 1 or not request.own.is_metric else (litres * 1000, "mL")
+    return roughly(amount, unit, request.own, request.locale, trim=True)[0]
 
 
 def _vinegar_mol_per_litre() -> float:
@@ -472,9 +472,9 @@ class _Answer:
             share = write_number(max(batch.liquor_litres, 0.0) * 100, 1, request.locale)
             notes.append(_note("mud", share=share))
         if self.recipe.is_whole and not self.recipe.is_dry:
-            ash = write_quantity(self.typical.ground.ash, "g", 2, request.locale)
+            ash = ground_words(self.typical.ground.ash, request.locale, request.own)
             old = published.row("ash_spreading", "garden_old_cap")["high"]
-            notes.append(_note("slurry", ash=ash, limit=write_quantity(float(old), "g", 3, request.locale)))
+            notes.append(_note("slurry", ash=ash, limit=ground_words(float(old), request.locale, request.own)))
         notes += [_note(deed) for deed in ("boiled", "strained", "soap") if deed in text.did]
         if "vinegar" in text.did:
             notes.append(self._vinegar_note())
@@ -603,7 +603,7 @@ def _shell_answer(request: Request, text: RecipeText) -> Judgement:
         words |= {
             "grams": number(chalk * calcium_carbonate_grams_per_mol()),
             "tap": number(float(tap)),
-            "gas": number(chalk * litres_of_gas_per_mol(288.15)),
+            "gas": _litres(chalk * litres_of_gas_per_mol(288.15), request),
         }
     else:
         words |= {"phosphorus": number(phosphorus), "phosphate": number(phosphorus * 1000 / (1 + parts))}

@@ -14,6 +14,7 @@ from feedcalc.book.season import SeasonAnswer
 from feedcalc.book.totals import TimelineStep
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
+from feedcalc.contract.own_measures import OwnUnits
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said, said_in
 
@@ -36,11 +37,11 @@ class SeasonSheet:
     spoken: Mapping[str, str]
 
 
-def season_sheet(answer: SeasonAnswer, locale: str) -> SeasonSheet:
-    """Return the sheet of a season answer with numbers written as ``locale`` writes them."""
+def season_sheet(answer: SeasonAnswer, locale: str, own: OwnUnits) -> SeasonSheet:
+    """Return the sheet of a season answer with numbers written as ``locale`` writes them, in the grower's units."""
     return SeasonSheet(
         values=answer.values,
-        words={path: figure_words(figure, locale) for path, figure in flat_figures(answer.values).items()},
+        words={path: figure_words(figure, locale, own) for path, figure in flat_figures(answer.values).items()},
         steps=answer.steps,
         bed=answer.bed,
         asked_bed=answer.asked_bed,
