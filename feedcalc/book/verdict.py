@@ -82,9 +82,9 @@ def _number(value: float, locale: str) -> str:
     return write_number(value, 2, locale, trim=True)
 
 
-def _ground(grams: float, request: Request) -> str:
+def _ground(grams: float, request: Request, figures: int = 2) -> str:
     """Return g/m2 in words."""
-    return ground_words(grams, request.locale, request.own)
+    return ground_words(grams, request.locale, request.own, figures)
 
 
 def _exceeds(value: float, limit: float) -> bool:
@@ -123,7 +123,7 @@ def _untested_reasons(ash: Estimate, reason_id: str, request: Request) -> list[R
     loosest = float(published.row("ash_spreading", "garden_old_cap")["high"])
     if not _exceeds(ash.typical, loosest):
         return []
-    return [season_reason(reason_id, had=_ground(ash.typical, request), cap=_ground(loosest, request))]
+    return [season_reason(reason_id, had=_ground(ash.typical, request), cap=_ground(loosest, request, 3))]
 
 
 def _need_met_reason(totals: BedTotals, reason_id: str, past_id: str, locale: str) -> Reason:

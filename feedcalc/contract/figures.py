@@ -262,12 +262,14 @@ def _closeness(path: str) -> float:
     return CLOSE_ENOUGH if path.startswith("batch.") else NO_RECIPE
 
 
-def ground_words(grams_per_square_metre: float, locale: str, own: OwnUnits = METRIC) -> str:
-    """Return what lies on the ground as text.
+def ground_words(grams_per_square_metre: float, locale: str, own: OwnUnits = METRIC, figures: int = 2) -> str:
+    """Return what lies on the ground as text; an amount that a source gives in g/m2 may have more ``figures``.
 
     >>> ground_words(0.63, "en-GB"), ground_words(0.63, "en-US", OwnUnits(area="ft^2"))
     ('0.63\xa0g/m²', '0.21\xa0oz/100\xa0sq\xa0ft')
     """
+    if own.area != "ft^2":
+        return said("{number}\u00a0g/m²", number=write_number(grams_per_square_metre, figures, locale, trim=True))
     return figure_words(figure(Estimate.exactly(grams_per_square_metre), "g/m2"), locale, own)
 
 

@@ -175,7 +175,7 @@ def volume_on_ground(litres_per_square_metre: float, own: OwnUnits, locale: str)
     """Return what a square metre, or a square foot, gets as a clause.
 
     >>> str(volume_on_ground(3.0, METRIC, "en-GB")), str(volume_on_ground(3.0, own_units([], "us"), "en-US"))
-    ('3\xa0L on a square metre', '1¼\xa0cups on a square foot')
+    ('3\xa0L on a square metre', '1\xa0cup and 3\xa0tablespoons on a square foot')
     """
     if feet := on_a_square_foot(litres_per_square_metre, own, locale):
         return said("{amount} on a square foot", amount=feet)

@@ -247,8 +247,7 @@ def _read_text(given: object, kind: Kind, field: str, locale: str, customs: Cust
         span = hand_span(unit)
         echo = _hand_echo(value, span, locale, customs)
     elif unit in CUSTOMARY_UNITS and ambiguous:
-        written = write_quantity(number.value, unit, 6, locale, trim=True)
-        echo = written if customs.name == "us" else f"{_in_litres(value, locale)} ({WRITTEN_UNITS[unit]})"
+        echo = f"{_in_litres(value, locale)} ({WRITTEN_UNITS[unit]})"
     elif ambiguous and kind.name == "strength":
         echo = said("{amount} (if 1 L weighs 1 kg)", amount=write_quantity(value * 100, "%", 6, locale, trim=True))
     elif unit == "oz" and ambiguous:

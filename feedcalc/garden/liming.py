@@ -135,7 +135,7 @@ def notes(table: str, locale: str = "en-GB", own: OwnUnits = METRIC) -> tuple[Un
 def _with_amounts(row: Mapping[str, str], locale: str, own: OwnUnits) -> str:
     """Return the text of a note with its g/m2 and its depth in cm, which stand in columns of their own."""
     names = [name for name in ("ash", "sand", "loam", "clay") if row.get(name)]
-    words = {name: ground_words(float(row[name]), locale, own) for name in names}
+    words = {name: ground_words(float(row[name]), locale, own, 3) for name in names}
     if row.get("depth"):
         words["depth"] = depth_words(float(row["depth"]), own, locale)
     if "ash" in words:

@@ -360,7 +360,7 @@ class _Answer:
         verdict = self._verdict(feed)
         has_plants = not recipe.is_dry or "plant" in recipe.text.did
         values: dict[str, Any] = {
-            "read": items_read(recipe.text),
+            "read": items_read(recipe.text, request.customs),
             "unread": list(recipe.text.unread),
             "is_dry": recipe.is_dry,
             "is_whole": recipe.is_whole,
@@ -474,7 +474,7 @@ class _Answer:
         if self.recipe.is_whole and not self.recipe.is_dry:
             ash = ground_words(self.typical.ground.ash, request.locale, request.own)
             old = published.row("ash_spreading", "garden_old_cap")["high"]
-            notes.append(_note("slurry", ash=ash, limit=ground_words(float(old), request.locale, request.own)))
+            notes.append(_note("slurry", ash=ash, limit=ground_words(float(old), request.locale, request.own, 3)))
         notes += [_note(deed) for deed in ("boiled", "strained", "soap") if deed in text.did]
         if "vinegar" in text.did:
             notes.append(self._vinegar_note())
@@ -547,11 +547,13 @@ class _Answer:
         }
 
 
-def items_read(text: RecipeText) -> list[dict[str, str]]:
+def items_read(text: RecipeText, customs: str) -> list[dict[str, str]]:
     """Return what was read item by item; an amount in a measure of its own also as it is counted."""
     counted = {item: getattr(text, item) for item in ("ash", "water", "dose", "vinegar", "container")}
     counted["rate"] = text.rate[0] if text.rate else None
-    echoes = {item: amount.echo for item, amount in counted.items() if amount}
+    # Who answers to US customs knows that gallon.
+    strange = {item: amount for item, amount in counted.items() if amount and not amount.unit.startswith(f"{customs}_")}
+    echoes = {item: amount.echo for item, amount in strange.items()}
     return [{"item": ITEMS.get(item, _DONE), "text": typed, "as": echoes.get(item, "")} for item, typed in text.read]
 
 
@@ -608,6 +610,6 @@ def _shell_answer(request: Request, text: RecipeText) -> Judgement:
     else:
         words |= {"phosphorus": number(phosphorus), "phosphate": number(phosphorus * 1000 / (1 + parts))}
     note = _note("shell" if "shell" in text.did else "bone", **words)
-    values = {"read": items_read(text), "unread": list(text.unread), "notes": [note]}
+    values = {"read": items_read(text, request.customs), "unread": list(text.unread), "notes": [note]}
     cautions = [caution for caution in cautions_for({"acid"}) if caution.when == "acid"]
     return Judgement(request, {"judge": values}, {}, tuple(cautions))

@@ -51,7 +51,7 @@ def mishap_answer(document: Mapping[str, Any]) -> Judgement:
     causes = _causes(signs, soil)
     pot = text.container.value if text.container else None
     values = {
-        "read": items_read(text),
+        "read": items_read(text, asked.customs),
         "unread": list(text.unread),
         "signs": [{"id": sign, "label": published.row("mishap_signs", sign)["label"]} for sign in signs],
         "soil": soil,
