@@ -15,6 +15,7 @@ from feedcalc.book.totals import TimelineStep
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
 from feedcalc.contract.own_measures import OwnUnits
+from feedcalc.contract.units import converted
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said, said_in
 
@@ -34,7 +35,15 @@ class SeasonSheet:
     assumed: Mapping[str, str]
     cautions: tuple[Caution, ...]
     locale: str
+    own: OwnUnits
     spoken: Mapping[str, str]
+
+    @property
+    def axis(self) -> tuple[float, str]:
+        """The unit of a timeline's axis, and how many of it a gram on a square metre is."""
+        if self.own.area != "ft^2":
+            return 1.0, "g/m²"
+        return 100 * converted(1.0, "ft^2", "m^2") / converted(1.0, "lb", "g"), "lb/100 sq ft"
 
 
 def season_sheet(answer: SeasonAnswer, locale: str, own: OwnUnits) -> SeasonSheet:
@@ -48,6 +57,7 @@ def season_sheet(answer: SeasonAnswer, locale: str, own: OwnUnits) -> SeasonShee
         assumed=answer.assumed,
         cautions=answer.cautions,
         locale=locale,
+        own=own,
         spoken=SPOKEN,
     )
 
