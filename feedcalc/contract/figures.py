@@ -269,7 +269,7 @@ def ground_words(grams_per_square_metre: float, locale: str, own: OwnUnits = MET
     ('0.63\xa0g/m²', '0.21\xa0oz/100\xa0sq\xa0ft')
     """
     if own.area != "ft^2":
-        return said("{number}\u00a0g/m²", number=write_number(grams_per_square_metre, figures, locale, trim=True))
+        return f"{write_number(grams_per_square_metre, figures, locale, trim=True)}\u00a0g/m²"
     return figure_words(figure(Estimate.exactly(grams_per_square_metre), "g/m2"), locale, own)
 
 

@@ -29,6 +29,7 @@ from feedcalc.garden.dry_ash import cap_for, loosest_cap
 from feedcalc.garden.feed_limits import PLANT_VOLUMES, practice
 from feedcalc.garden.liming import TABLE_DEPTH_CM
 from feedcalc.garden.recipe_text import Amount, RecipeText, recipe_text
+from feedcalc.garden.spreading import spread_answer
 from feedcalc.garden.suitability import DIRECTIONS, HOLD, FeedFacts, Reason, Verdict, verdict_for
 from feedcalc.liquor.acid import acids
 from feedcalc.liquor.ash_evidence import ash_of_request
@@ -516,7 +517,7 @@ class _Answer:
         """Return the nearest version within the limits, as a request for a batch, and what a plant gets of it."""
         recipe = self.recipe
         if recipe.is_dry:
-            return {"request": _spread_document(recipe.document)}
+            return _safe_dry(_spread_document(recipe.document), verdict)
         document = {name: value for name, value in recipe.document.items() if name not in _NOT_SAFE}
         water = recipe.request.readings["water.amount"]
         if water.typed_unit in HAND_MEASURES:
@@ -566,6 +567,16 @@ def _spread_document(document: Mapping[str, Any]) -> dict[str, Any]:
     ash = {name: value for name, value in document["ash"].items() if name != "amount"}
     kept = {name: value for name, value in document.items() if name not in ("use", "stage", "water")}
     return {**kept, "ask": "spread", "ash": ash}
+
+
+def _safe_dry(document: dict[str, Any], verdict: Verdict) -> dict[str, Any]:
+    """Return what this ground may have of dry ash, as far as its soil is known."""
+    request = request_of(document)
+    if request.number("soil.ph") is None:
+        return {"request": document}
+    stops = [reason.text for reason in verdict.reasons if _is_of_ground(reason)]
+    advice = spread_answer(request).values["spread"]["advice"]
+    return {"request": document, "stops": stops, "per_square_metre": advice["ash"]}
 
 
 def _hazard(solution: Mapping[str, Figure]) -> Hazard:
