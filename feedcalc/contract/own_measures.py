@@ -183,14 +183,14 @@ def volume_on_ground(litres_per_square_metre: float, own: OwnUnits, locale: str)
 
 
 def depth_words(centimetres: float, own: OwnUnits, locale: str) -> str:
-    """Return a depth of soil, which nobody knows to the millimetre.
+    """Return a depth of soil, which nobody knows to the millimetre, in inches where ground is told in feet.
 
     >>> depth_words(15.0, METRIC, "en-GB"), depth_words(15.0, own_units([], "us"), "en-US")
     ('15\xa0cm', '6\xa0inches')
     """
-    if not is_own("cm", own):
+    if own.area != "ft^2":
         return _amount(centimetres, "cm", own, locale, 3, trim=True)
-    return _amount(float(round(converted(centimetres, "cm", own.length))), own.length, own, locale, 3, trim=True)
+    return _amount(float(round(converted(centimetres, "cm", "in"))), "in", own, locale, 3, trim=True)
 
 
 def _rounded(count: float, step: float) -> float:
