@@ -18,6 +18,7 @@ from feedcalc.contract.measures import CLOSE_ENOUGH, measured_out
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import depth_words
 from feedcalc.contract.request import Request
+from feedcalc.contract.units import converted
 from feedcalc.garden.ash import Ash, ash_of
 from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import (
@@ -141,14 +142,21 @@ def spread_answer(request: Request) -> SpreadAnswer:
         verdict,
         _cautions(),
         request.locale,
-        _level_measures(ground.advice, request.customs),
+        _level_measures(ground.advice, request),
     )
 
 
-def _level_measures(advice: Mapping[str, Any], customs: str) -> tuple[tuple[float, str], ...]:
-    """Return the ash that may be given in level cups and spoons, never more than that; none where it is none."""
+def _level_measures(advice: Mapping[str, Any], request: Request) -> tuple[tuple[float, str], ...]:
+    """Return the ash that may be given in level cups and spoons, never more than that; none where it is none.
+
+    It is for the area of the request, else for a square metre, or for ten square feet where ground is told in feet.
+    """
     most = advice.get("ash_volume")
-    return measured_out(1000 * most["value"] / (1 + CLOSE_ENOUGH), customs)[1] if most and most["value"] > 0 else ()
+    if not most or most["value"] <= 0:
+        return ()
+    in_feet = request.own.area == "ft^2" and request.number("soil.area") is None
+    share = converted(10.0, "ft^2", "m^2") if in_feet else 1.0
+    return measured_out(1000 * share * most["value"] / (1 + CLOSE_ENOUGH), request.customs)[1]
 
 
 def _cautions() -> tuple[Caution, ...]:
