@@ -12,17 +12,24 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from feedcalc.api import (
         Ash,
+        BedShare,
         Bucket,
         Can,
         Figure,
+        JudgedRecipe,
         KnownAsh,
+        Mishap,
         Plan,
         Readings,
+        Share,
         Soil,
         Spread,
         Water,
+        happened,
+        judge,
         learn,
         plan,
+        share,
         spread,
     )
     from feedcalc.words.errors import InputErrors
@@ -30,19 +37,26 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 __all__ = [
     "Ash",
+    "BedShare",
     "Bucket",
     "Can",
     "Figure",
     "InputErrors",
+    "JudgedRecipe",
     "KnownAsh",
+    "Mishap",
     "Plan",
     "Readings",
+    "Share",
     "Soil",
     "Spread",
     "Water",
     "__version__",
+    "happened",
+    "judge",
     "learn",
     "plan",
+    "share",
     "spread",
 ]
 

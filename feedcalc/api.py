@@ -1,4 +1,4 @@
-"""The Python door: plans, known ashes and dry ash as typed functions over frozen dataclasses.
+"""The Python door: plans, known ashes, dry ash, recipes, mishaps and shares, typed, over frozen dataclasses.
 
     >>> from feedcalc import Ash, Can, plan
     >>> batch = plan(ash=Ash(kind="oak", state="aged"), cans=[Can("9 L", 2)], locale="en-GB")
@@ -24,6 +24,8 @@ from feedcalc.contract.numbers import write_number
 from feedcalc.engine import calculate
 from feedcalc.words.errors import InputError, InputErrors
 
+# The parts of a reply's HTML that a notebook shows, whichever are there.
+_SHEETS = ("bench", "sheet", "liquor", "spread", "ash", "judge", "happened", "share")
 Quantity = Any  # text, a number, {"value", "unit"}, a quantity of pint or a `Figure`
 
 
@@ -151,7 +153,7 @@ class _Answer:
     def _repr_html_(self) -> str:
         """Return the sheet for a notebook, the answer with its verdict and its danger first."""
         html: Mapping[str, str] = json.loads(calculate(json.dumps(self.request)))["html"]
-        return "".join(html.get(part, "") for part in ("bench", "sheet", "liquor", "spread", "ash"))
+        return "".join(html.get(part, "") for part in _SHEETS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +241,105 @@ class KnownAsh(_Answer):
         return tuple(self.reply["values"]["ash"]["words"])
 
 
+@dataclass(frozen=True, slots=True)
+class JudgedRecipe(_Answer):
+    """A recipe as somebody told it: strength, verdict, what a plant gets of it, and the nearest safe version."""
+
+    @property
+    def _values(self) -> Mapping[str, Any]:
+        values: Mapping[str, Any] = self.reply["values"]["judge"]
+        return values
+
+    @property
+    def strength(self) -> str:
+        """``within the limits``, ``may be too strong`` or ``too strong``; empty for a recipe without ash."""
+        return str(self._values.get("fit", ""))
+
+    @property
+    def verdict(self) -> str:
+        """``go``, ``go weaker`` or ``hold back``; empty for a recipe without ash."""
+        return str(self._values.get("verdict", ""))
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """The reasons for the verdict, the most careful first."""
+        return tuple(reason["text"] for reason in self._values.get("reasons", ()))
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the recipe says that can't be so, and what else to know of it."""
+        return tuple(note["text"] for note in self._values["notes"])
+
+    @property
+    def potassium(self) -> Figure | None:
+        """The potassium that a plant gets, in mg."""
+        return self.figures.get("judge.per_plant.potassium")
+
+    @property
+    def safe(self) -> Mapping[str, Any]:
+        """The safe version as a request for `feedcalc.engine.calculate`."""
+        return dict(self._values.get("safe", {}).get("request", {}))
+
+
+@dataclass(frozen=True, slots=True)
+class Mishap(_Answer):
+    """What likely happened, the likeliest first, and what to do."""
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """What may be behind it, the likeliest first."""
+        return tuple(cause["cause"] for cause in self.reply["values"]["happened"]["causes"])
+
+    @property
+    def today(self) -> tuple[str, ...]:
+        """What to do today, for each cause."""
+        return tuple(cause["today"] for cause in self.reply["values"]["happened"]["causes"])
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """What would make the answer surer."""
+        return tuple(self.reply["values"]["happened"]["asked"])
+
+    @property
+    def soil_ph(self) -> Figure | None:
+        """The pH of the soil now; None where the text does not say how much ash lies on how much ground."""
+        return self.figures.get("happened.soil.ph_now")
+
+
+@dataclass(frozen=True, slots=True)
+class BedShare:
+    """What a bed gets: dry ash in g, sludge as the g of ash it came from, feed in L, and why no more."""
+
+    name: str
+    dry: Figure
+    sludge: Figure
+    feed: Figure
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Share(_Answer):
+    """A winter's ash shared out over the beds of a book."""
+
+    @property
+    def beds(self) -> tuple[BedShare, ...]:
+        """The share of each bed."""
+        rows = self.reply["values"]["share"]["beds"]
+        return tuple(
+            BedShare(
+                name=row["name"],
+                reasons=tuple(reason["text"] for reason in row["reasons"] + row["ended_by"]),
+                **{kind: self.figures[f"share.beds.{place}.{kind}"] for kind in ("dry", "sludge", "feed")},
+            )
+            for place, row in enumerate(rows)
+        )
+
+    @property
+    def left(self) -> Figure:
+        """The ash that is left over, in g."""
+        return self.figures["share.left"]
+
+
 def plan(
     *,
     ash: Ash | None = None,
@@ -267,7 +368,7 @@ def plan(
         request["ash"] = {**request.get("ash", {}), "earlier": list(earlier)}
     request |= {"cans": rows} if rows else {}
     request |= {"dilution": dilution} if dilution else {}
-    request |= {"now": start.isoformat(timespec="minutes") if isinstance(start, datetime) else start} if start else {}
+    request |= {"now": _moment(start)} if start else {}
     return Plan(*_answered(request))
 
 
@@ -287,6 +388,46 @@ def learn(name: str, batch: Plan, *, day: str | None = None) -> KnownAsh:
     """
     made = day or str(batch.request.get("now", "")) or None
     return KnownAsh(*_answered({**batch.request, "ask": "learn", "name": name, "date": made}))
+
+
+def judge(recipe: str, *, ash: Ash | None = None, soil: Soil | None = None, **more: Any) -> JudgedRecipe:
+    """Return a recipe in somebody's words, judged; ``more`` as for `plan`. Raises `InputErrors`.
+
+    >>> told = judge("half a bucket of ash, fill up with water, then 1:3", ranges="off")
+    >>> told.strength, told.verdict, told.safe["dilution"]
+    ('too strong', 'hold back', '1:3')
+    """
+    return JudgedRecipe(*_answered(_request(more, ash=ash, soil=soil) | {"ask": "judge", "recipe": recipe}))
+
+
+def happened(text: str, *, ash: Ash | None = None, soil: Soil | None = None, **more: Any) -> Mishap:
+    """Return what likely happened, told what was put on and what is seen; ``more`` as for `plan`.
+
+    Raises `InputErrors`.
+
+    >>> told = happened("2 kg of ash on 1 m2, young leaves are pale", soil=Soil(ph=6.5, texture="loam"))
+    >>> told.causes[0], told.soil_ph.high < 8.6
+    ('The soil has too much lime.', True)
+    """
+    return Mishap(*_answered(_request(more, ash=ash, soil=soil) | {"ask": "happened", "happened": text}))
+
+
+def share(
+    book: Mapping[str, Any], *, ash: Ash | None = None, wood: Quantity = None, now: datetime | str, **more: Any
+) -> Share:
+    """Return a winter's ash, or what ``wood`` leaves, shared out over the beds of a season book.
+
+    ``book`` is the JSON that ``feedcalc book export`` writes; ``more`` as for `plan`, and ``country``.
+    Raises `InputErrors`.
+
+    >>> empty = {"format": "feedcalc season book", "version": 1, "records": []}
+    >>> share(empty, wood="1 stere", now="2026-11-27T10:00").left
+    Figure(value=2590.0, unit='g', low=2590.0, high=2590.0)
+    """
+    request = _request(more, ash=ash) | {"ask": "share", "book": book}
+    if wood is not None:
+        request["ash"] = {**request.get("ash", {}), "wood": _typed(wood)}
+    return Share(*_answered(request | {"now": _moment(now)}))
 
 
 _GROUPS = ("steep", "acid", "mixing", "dilution_water", "vessel")
@@ -310,6 +451,10 @@ def _group(group: Any) -> dict[str, Any]:
     """Return what a dataclass holds, without the fields that are left open."""
     given = {each.name: getattr(group, each.name) for each in fields(group)}
     return {name: _typed(value) for name, value in given.items() if value is not None}
+
+
+def _moment(moment: datetime | str) -> str:
+    return moment.isoformat(timespec="minutes") if isinstance(moment, datetime) else moment
 
 
 def _typed(value: Any) -> Any:

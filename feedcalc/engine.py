@@ -339,7 +339,7 @@ def _advice_reply(name: str, judgement: Judgement, tables: tuple[str, ...]) -> t
 def _season_reply_in_steps(request: Request) -> Steps[tuple[Reply, SeasonSheet]]:
     answer = yield from season_answer_in_steps(request)
     yield 1, 1
-    sheet = season_sheet(answer, request.locale)
+    sheet = season_sheet(answer, request.locale, request.own)
     yield 1, 1
     return _ground_reply(answer, answer.read_as, answer.tables), sheet
 

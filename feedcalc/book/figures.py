@@ -48,7 +48,7 @@ class BedFigures:
         bed, today = self.bed, self.today
         totals = totals_on(bed, today, self.ash_lime)
         soil_and_plant = verdict_for(circumstances_of_bed(self.request, bed, today))
-        verdict = verdict_of(soil_and_plant.reasons, reasons_now(bed, totals, self.request.locale))
+        verdict = verdict_of(soil_and_plant.reasons, reasons_now(bed, totals, self.request))
         is_barred = soil_and_plant.word == HOLD or need_is_met(totals)
         next_ash = None if is_barred else next_ash_day(bed, today)
         feed = next_feed_day(bed, today)

@@ -25,10 +25,10 @@ from feedcalc.book.records import LIQUID, SLUDGE, Record
 from feedcalc.book.totals import next_feed_day, retest_day
 from feedcalc.book.winter import BedPlan, winter_answer_in_steps
 from feedcalc.contract.cautions import cautions_for
-from feedcalc.contract.numbers import write_number
+from feedcalc.contract.figures import figure, figure_words
 from feedcalc.contract.request import Request
 from feedcalc.liquor.times import settled_at, use_by
-from feedcalc.uncertainty.estimates import run_to_end
+from feedcalc.uncertainty.estimates import Estimate, run_to_end
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import date_words
 from feedcalc.words.messages import Speak, said
@@ -83,7 +83,7 @@ def reminders_of(request: Request, records: Iterable[Record]) -> list[Reminder]:
     found = [reminder for bed in book.beds for reminder in _of_bed(bed, now.date())]
     if {"ash.amount", "ash.wood"} & request.readings.keys():
         winter = run_to_end(winter_answer_in_steps(replace(request, carried={"book": book_document(records)})))
-        found += [reminder for plan in winter.plans for reminder in _of_share(plan, request.locale)]
+        found += [reminder for plan in winter.plans for reminder in _of_share(plan, request)]
     for name, text in _batches(records):
         with suppress(InputError):  # the season book itself reports what cannot be read
             found += [reminder for reminder in batch_reminders(name, text) if _moment(reminder.start) >= now]
@@ -171,17 +171,17 @@ def _of_bed(bed: Bed, today: date) -> list[Reminder]:
     return found
 
 
-def _of_share(plan: BedPlan, locale: str) -> list[Reminder]:
+def _of_share(plan: BedPlan, request: Request) -> list[Reminder]:
     """Return when a bed may get its share of a winter's ash."""
     bed, share, found = _short(plan.bed.name), plan.share, []
     if plan.dry_from:
-        grams = write_number(share.dry + share.sludge, 2, locale, trim=True)
-        summary = said("Spread at most {grams} g of ash or its sludge on {bed}", grams=grams, bed=bed)
+        ash = figure_words(figure(Estimate.exactly(share.dry + share.sludge), "g"), request.locale, request.own)
+        summary = said("Spread at most {ash} of ash or its sludge on {bed}", ash=ash, bed=bed)
         about = tuple(caution.text for caution in cautions_for({"dry"}) if caution.where == "spreading")
         found.append(_reminder("share-ash", plan.bed.id, start=plan.dry_from, summary=summary, description=about))
     if plan.feed_from:
-        litres = write_number(share.feed / plan.feeds, 2, locale, trim=True)
-        summary = said("Give {bed} at most {litres} L of feed, if its plants grow", bed=bed, litres=litres)
+        feed = figure_words(figure(Estimate.exactly(share.feed / plan.feeds), "L"), request.locale, request.own)
+        summary = said("Give {bed} at most {feed} of feed, if its plants grow", bed=bed, feed=feed)
         about = tuple(_cautions("diluting", "applying"))
         found.append(_reminder("share-feed", plan.bed.id, start=plan.feed_from, summary=summary, description=about))
     return found

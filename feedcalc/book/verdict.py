@@ -15,6 +15,7 @@ from feedcalc.book.amounts import NutrientAmounts
 from feedcalc.book.entries import Bed, Entry
 from feedcalc.book.records import COMPOST, DRY, LIQUID, SLUDGE
 from feedcalc.book.totals import ROUNDING, BedTotals, interval_of, last_of, lime_need, season_rule
+from feedcalc.contract.figures import ground_words
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request
 from feedcalc.garden.circumstances import DAYS_PER_YEAR
@@ -55,6 +56,7 @@ def circumstances_of_bed(request: Request, bed: Bed, day: date) -> Circumstances
         place=bed.place,
         locale=request.locale,
         language=request.language,
+        own=request.own,
     )
 
 
@@ -81,22 +83,28 @@ def _number(value: float, locale: str) -> str:
     return write_number(value, 2, locale, trim=True)
 
 
+def _ground(grams: float, request: Request, figures: int = 2) -> str:
+    """Return g/m2 in words."""
+    return ground_words(grams, request.locale, request.own, figures)
+
+
 def _exceeds(value: float, limit: float) -> bool:
     return value > limit * (1 + ROUNDING)
 
 
-def reasons_now(bed: Bed, totals: BedTotals, locale: str) -> list[Reason]:
+def reasons_now(bed: Bed, totals: BedTotals, request: Request) -> list[Reason]:
     """Return what the book says about dry ash on a bed now."""
+    locale = request.locale
     reasons = _reasons_of_the_book(bed)
     if _has_moved(totals):
         reasons.append(season_reason("season_retest", shift=_number(totals.ph_shift.typical, locale)))
     test, year, cap = totals.test, totals.past_year, totals.cap
     if year is not None and test is None:
-        reasons += _untested_reasons(year.ash, "season_untested_over", locale)
+        reasons += _untested_reasons(year.ash, "season_untested_over", request)
     if test is None or year is None:
         return reasons
     by = (cap.source, cap.status)
-    had, most = _number(year.ash.typical, locale), _number(cap.high, locale)
+    had, most = _ground(year.ash.typical, request), _ground(cap.high, request)
     ph = _number(test.ph, locale)
     if cap.high == 0.0:
         reasons.append(season_reason("season_no_cap", by, ph=ph))
@@ -111,12 +119,12 @@ def reasons_now(bed: Bed, totals: BedTotals, locale: str) -> list[Reason]:
     return reasons
 
 
-def _untested_reasons(ash: Estimate, reason_id: str, locale: str) -> list[Reason]:
+def _untested_reasons(ash: Estimate, reason_id: str, request: Request) -> list[Reason]:
     """Return the reason for an untested bed whose ash (g/m2 in twelve months) is above every published limit."""
     loosest = float(published.row("ash_spreading", "garden_old_cap")["high"])
     if not _exceeds(ash.typical, loosest):
         return []
-    return [season_reason(reason_id, had=_number(ash.typical, locale), cap=write_number(loosest, 3, locale, trim=True))]
+    return [season_reason(reason_id, had=_ground(ash.typical, request), cap=_ground(loosest, request, 3))]
 
 
 def _need_met_reason(totals: BedTotals, reason_id: str, past_id: str, locale: str) -> Reason:
@@ -145,54 +153,56 @@ def _has_moved(totals: BedTotals) -> bool:
     return totals.ph_shift.typical >= season_rule("retest_shift").typical
 
 
-def reasons_with(bed: Bed, entry: Entry, *, before: BedTotals, after: BedTotals, locale: str) -> list[Reason]:
+def reasons_with(bed: Bed, entry: Entry, *, before: BedTotals, after: BedTotals, request: Request) -> list[Reason]:
     """Return what the book says about a planned entry on a bed, by the totals ``before`` it and ``after`` it."""
+    locale = request.locale
     reasons = _reasons_of_the_book(bed) + _interval_reasons(bed, entry, locale)
     if _has_moved(before):
         reasons.append(season_reason("season_retest_with", shift=_number(after.ph_shift.typical, locale)))
     own = entry.per_square_metre()
     if after.test is None and after.past_year is not None and own is not None and own.ash.high > 0:
-        reasons += _untested_reasons(after.past_year.ash, "season_untested_over_with", locale)
+        reasons += _untested_reasons(after.past_year.ash, "season_untested_over_with", request)
     if after.test is None or after.past_year is None or own is None:
         return reasons
     is_liquid = entry.what == LIQUID
     if own.ash.high > 0:
-        reasons += _cap_reasons(after.past_year.ash, after.cap, after.test.ph, is_liquid=is_liquid, locale=locale)
+        reasons += _cap_reasons(after.past_year.ash, after.cap, after.test.ph, is_liquid=is_liquid, request=request)
     if own.lime_value.high <= 0:
         return reasons
     if need_is_met(before) or (not is_liquid and _known_ph(after).typical > HIGHEST_PH):
         met = "season_need_met_feed_with" if is_liquid else "season_need_met_with"
         reasons.append(_need_met_reason(after, met, "season_past_count_with", locale))
     elif not is_liquid:
-        reasons += _lime_reasons(bed, own, before, locale)
+        reasons += _lime_reasons(bed, own, before, request)
     return reasons
 
 
-def _cap_reasons(ash: Estimate, cap: Cap, test_ph: float, *, is_liquid: bool, locale: str) -> list[Reason]:
+def _cap_reasons(ash: Estimate, cap: Cap, test_ph: float, *, is_liquid: bool, request: Request) -> list[Reason]:
     """Return what the cap says about the ash of twelve months with a planned entry."""
     by = (cap.source, cap.status)
-    had, most, ph = (_number(value, locale) for value in (ash.typical, cap.high, test_ph))
+    had, most = _ground(ash.typical, request), _ground(cap.high, request)
+    ph = _number(test_ph, request.locale)
     if cap.high == 0.0:
         return [] if is_liquid else [season_reason("season_no_cap", by, ph=ph)]
     if _exceeds(ash.typical, cap.high):
         reason_id = "season_over_cap_feed" if is_liquid else "season_over_cap"
         return [season_reason(reason_id, by, had=had, cap=most, ph=ph)]
     if _exceeds(ash.high, cap.high):
-        return [season_reason("season_may_pass_cap", by, had=had, high=_number(ash.high, locale), cap=most)]
+        return [season_reason("season_may_pass_cap", by, had=had, high=_ground(ash.high, request), cap=most)]
     return [season_reason("season_within", by, had=had, cap=most)]
 
 
-def _lime_reasons(bed: Bed, own: NutrientAmounts, before: BedTotals, locale: str) -> list[Reason]:
+def _lime_reasons(bed: Bed, own: NutrientAmounts, before: BedTotals, request: Request) -> list[Reason]:
     """Return what the lime requirement and the highest pH for ash say about the lime value of a planned entry."""
     need = lime_need(bed, before)
-    lime = _number(own.lime_value.typical, locale)
+    lime = _ground(own.lime_value.typical, request)
     if need is not None and _exceeds(own.lime_value.typical, need.typical):
-        target = _number(before.target_ph, locale)
-        return [season_reason("season_over_need", lime=lime, need=_number(need.typical, locale), target=target)]
+        target = _number(before.target_ph, request.locale)
+        return [season_reason("season_over_need", lime=lime, need=_ground(need.typical, request), target=target)]
     stop = suitability_limit("soil_stop")
     lime_to_stop = soil_buffer(bed.texture, TABLE_DEPTH_CM).low * max(stop - _known_ph(before).high, 0.0)
     if own.lime_value.high > lime_to_stop:
-        return [season_reason("season_past_stop", lime=lime, stop=_number(stop, locale))]
+        return [season_reason("season_past_stop", lime=lime, stop=_number(stop, request.locale))]
     return []
 
 

@@ -34,7 +34,7 @@ from feedcalc.words.messages import said
 SEASONS = ("sowing", "growing", "resting")
 WHAT_IF_ID = "what-if"
 # The circumstances that come from the bed rather than from the request of a batch.
-_OF_THE_BED = ("soil_ph", "tested_with", "tested_years_ago", "texture", "plant", "place", "season", "locale")
+_OF_THE_BED = ("soil_ph", "tested_with", "tested_years_ago", "texture", "plant", "place", "season", "locale", "own")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ class WhatIf:
         day = heaviest_day(planned, entry)
         before, after = (totals_on(each, day, self.ash_lime) for each in (without, planned))
         case = yield from self._circumstances(record, bed, entry)
-        reasons = reasons_with(without, entry, before=before, after=after, locale=self.request.locale)
+        reasons = reasons_with(without, entry, before=before, after=after, request=self.request)
         reasons += metal_reasons(self.records, self.book, planned, entry, day, self.request)
         return _values(bed, entry, after, verdict_of(suitability_reasons(case, entry), reasons))
 

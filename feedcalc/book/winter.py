@@ -22,7 +22,7 @@ from feedcalc.book.entries import Bed, Book, entry_records
 from feedcalc.book.figures import if_known
 from feedcalc.book.metals import contents_of_ash
 from feedcalc.book.reader import Reader
-from feedcalc.book.sharing import BedRoom, BedShare, Materials, share_out
+from feedcalc.book.sharing import LEAST_SHARE, BedRoom, BedShare, Materials, share_out
 from feedcalc.book.totals import BedTotals, lime_need, next_ash_day, next_feed_day, totals_on
 from feedcalc.book.verdict import OVERDONE, circumstances_of_bed, reasons_now, verdict_of
 from feedcalc.contract.cautions import Caution, cautions_for
@@ -168,7 +168,7 @@ def _bed_room(
         return BedRoom(bed), (limit_reason("no_area"),)
     totals = totals_on(bed, today, materials.dry.lime_value)
     case = circumstances_of_bed(request, bed, today)
-    book = reasons_now(bed, totals, request.locale)
+    book = reasons_now(bed, totals, request)
     solid = verdict_of(verdict_for(case).reasons, book)
     on_feed = [reason for reason in verdict_for(replace(case, feed=feed)).reasons if reason.id != "soil_unknown"]
     liquid = verdict_of(on_feed, [reason for reason in book if reason.id in OVERDONE])
@@ -283,7 +283,7 @@ def _values(
     unread: int,
 ) -> dict[str, Any]:
     def grams(value: float) -> dict[str, Any]:
-        return figure(Estimate.exactly(value), "g")
+        return figure(Estimate.exactly(value if value > LEAST_SHARE * ash.typical else 0.0), "g")
 
     dry, sludge = (sum(getattr(plan.share, kind) for plan in plans) for kind in ("dry", "sludge"))
     litres = sum(plan.share.feed for plan in plans)
@@ -294,8 +294,8 @@ def _values(
         "dry": grams(dry),
         "steeped": grams(steeped),
         "feed": figure(Estimate.exactly(litres), "L"),
-        "left": grams(max(ash.typical - dry - steeped, 0.0)),
-        "sludge_left": grams(max(steeped - sludge, 0.0)),
+        "left": grams(ash.typical - dry - steeped),
+        "sludge_left": grams(steeped - sludge),
         "parts_water": figure(Estimate.exactly(answer.plan.parts_water), "1"),
         "set_aside": len(book.rejected) + sum(len(bed.rejected) for bed in book.beds) + unread,
         "beds": [_bed_values(plan, materials) for plan in plans],

@@ -143,6 +143,9 @@ def shown(path: str, figure: Figure, locale: str, own: OwnUnits = METRIC) -> Sho
     exact = figure["low"] == figure["high"] and name in MEASURED_OUT
     if is_own(unit, own):
         return _shown_in_own_units(path, figure, locale, own, exact)
+    if unit in ("g/m2", "g CaCO3/m2") and own.area == "ft^2":
+        text = figure_words(figure, locale, own)
+        return Shown(path=path, value=value, text=text, range="", unit="", low=figure["low"], high=figure["high"])
     scale = 1.0
     if unit == "mg" and value >= 1000:
         unit, scale = "g", 0.001
@@ -223,6 +226,8 @@ def _in_feet_and_pounds(figure: Figure) -> tuple[float, str] | None:
     """Return factor and unit of a figure about soil where ground is measured in feet; None if that is the same."""
     pound, square_foot = converted(1.0, "lb", "g"), converted(1.0, "ft^2", "m^2")
     match figure["unit"]:
+        case "g/m2" | "g CaCO3/m2" if figure["value"] * 100 * square_foot < pound:
+            return 100 * square_foot * converted(1.0, "g", "oz"), "\u00a0oz/100\u00a0sq\u00a0ft"
         case "g/m2" | "g CaCO3/m2":
             return 100 * square_foot / pound, "\u00a0lb/100\u00a0sq\u00a0ft"
         case "g" | "g CaCO3" if figure["value"] >= pound:
@@ -257,6 +262,17 @@ def _closeness(path: str) -> float:
     return CLOSE_ENOUGH if path.startswith("batch.") else NO_RECIPE
 
 
+def ground_words(grams_per_square_metre: float, locale: str, own: OwnUnits = METRIC, figures: int = 2) -> str:
+    """Return what lies on the ground as text; an amount that a source gives in g/m2 may have more ``figures``.
+
+    >>> ground_words(0.63, "en-GB"), ground_words(0.63, "en-US", OwnUnits(area="ft^2"))
+    ('0.63\xa0g/m²', '0.21\xa0oz/100\xa0sq\xa0ft')
+    """
+    if own.area != "ft^2":
+        return f"{write_number(grams_per_square_metre, figures, locale, trim=True)}\u00a0g/m²"
+    return figure_words(figure(Estimate.exactly(grams_per_square_metre), "g/m2"), locale, own)
+
+
 def figure_words(figure: Figure, locale: str, own: OwnUnits = METRIC) -> str:
     """Return a figure about soil as text, two significant digits each, such as ``98 g/m² (49 to 150)``.
 
@@ -266,6 +282,9 @@ def figure_words(figure: Figure, locale: str, own: OwnUnits = METRIC) -> str:
     >>> figure_words({"value": 98.0, "unit": "g/m2", "low": 98.0, "high": 98.0}, "en-US", us).replace("\u00a0", " ")
     '2 lb/100 sq ft'
     """
+    if is_own(figure["unit"], own) and figure["unit"] == "L":
+        text, ends, _ = roughly(figure["value"], "L", own, locale, (figure["low"], figure["high"]), trim=True)
+        return text if ends[0] == ends[1] else said("{value} ({low} to {high})", value=text, low=ends[0], high=ends[1])
     scale, unit = 1.0, _SOIL_UNITS[figure["unit"]]
     if own.area == "ft^2":
         scale, unit = _in_feet_and_pounds(figure) or (scale, unit)

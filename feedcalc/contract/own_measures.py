@@ -171,6 +171,28 @@ def on_a_square_foot(litres_per_square_metre: float, own: OwnUnits, locale: str)
     return to_measure(litres_per_square_metre * converted(1.0, "ft^2", "m^2"), "L", own, locale, close=NO_RECIPE)
 
 
+def volume_on_ground(litres_per_square_metre: float, own: OwnUnits, locale: str) -> str:
+    """Return what a square metre, or a square foot, gets as a clause.
+
+    >>> str(volume_on_ground(3.0, METRIC, "en-GB")), str(volume_on_ground(3.0, own_units([], "us"), "en-US"))
+    ('3\xa0L on a square metre', '1\xa0cup and 3\xa0tablespoons on a square foot')
+    """
+    if feet := on_a_square_foot(litres_per_square_metre, own, locale):
+        return said("{amount} on a square foot", amount=feet)
+    return said("{amount} on a square metre", amount=roughly(litres_per_square_metre, "L", own, locale, trim=True)[0])
+
+
+def depth_words(centimetres: float, own: OwnUnits, locale: str) -> str:
+    """Return a depth of soil, which nobody knows to the millimetre, in inches where ground is told in feet.
+
+    >>> depth_words(15.0, METRIC, "en-GB"), depth_words(15.0, own_units([], "us"), "en-US")
+    ('15\xa0cm', '6\xa0inches')
+    """
+    if own.area != "ft^2":
+        return _amount(centimetres, "cm", own, locale, 3, trim=True)
+    return _amount(float(round(converted(centimetres, "cm", "in"))), "in", own, locale, 3, trim=True)
+
+
 def _rounded(count: float, step: float) -> float:
     return step * round(count / step)
 

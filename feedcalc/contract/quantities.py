@@ -27,7 +27,7 @@ from feedcalc.contract.numbers import (
     unknown_rest,
     write_number,
 )
-from feedcalc.contract.own_measures import by_customs
+from feedcalc.contract.own_measures import by_customs, own_units, roughly
 from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import (
     AMBIGUOUS_SPELLINGS,
@@ -304,12 +304,7 @@ def _read_cleaned(cleaned: str, given: object, kind: Kind, field: str, locale: s
     echo, span = "", (1.0, 1.0)
     if unit in HAND_MEASURES:
         span = hand_span(unit)
-        echo = said(
-            "about {amount}, anything from {low} to {high}; give it in litres to be surer",
-            amount=_in_litres(value, locale),
-            low=_in_litres(value * span[0], locale),
-            high=_in_litres(value * span[1], locale),
-        )
+        echo = _hand_echo(value, span, locale, customs)
     elif unit in CUSTOMARY_UNITS and ambiguous:
         echo = said("{amount} ({unit})", amount=_in_litres(value, locale), unit=WRITTEN_UNITS[unit])
     elif ambiguous and kind.name == "strength":
@@ -331,9 +326,30 @@ def hand_span(unit: str) -> tuple[float, float]:
     return found.low / found.typical, found.high / found.typical
 
 
-def _in_litres(litres: float, locale: str) -> str:
+def _hand_echo(litres: float, span: tuple[float, float], locale: str, customs: Customs) -> str:
+    """Return what a measure by hand holds, in words."""
+    ends = (litres, litres * span[0], litres * span[1])
+    if customs.name == "us":
+        own = own_units((), "us")
+        amount, low, high = (roughly(each, "L", own, locale, trim=True)[0] for each in ends)
+        return said(
+            "about {amount}, anything from {low} to {high}; give it in cups or gallons to be surer",
+            amount=amount,
+            low=low,
+            high=high,
+        )
+    metric = [_in_litres(each, locale, 2) for each in ends]
+    return said(
+        "about {amount}, anything from {low} to {high}; give it in litres to be surer",
+        amount=metric[0],
+        low=metric[1],
+        high=metric[2],
+    )
+
+
+def _in_litres(litres: float, locale: str, figures: int = 6) -> str:
     amount, unit = (litres, "L") if litres >= 1 else (litres * 1000, "mL")
-    return write_quantity(amount, unit, 6, locale, trim=True)
+    return write_quantity(amount, unit, figures, locale, trim=True)
 
 
 # Kinds whose amounts people and sheets write as two: 1 cup and 2 tablespoons, 5 ft 3 in, 1 h 30 min.

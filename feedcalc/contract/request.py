@@ -38,7 +38,7 @@ from feedcalc.contract.fields import (
     names_in,
 )
 from feedcalc.contract.numbers import read_number
-from feedcalc.contract.own_measures import OwnUnits, by_customs, own_units
+from feedcalc.contract.own_measures import OwnUnits, by_customs, is_own, own_units, roughly
 from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity, read_with_likely_unit, write_quantity
 from feedcalc.contract.text import one_line, passage, plain_words, snippet
 from feedcalc.contract.units import CUSTOMS, HAND_MEASURES, converted
@@ -229,7 +229,7 @@ class _RequestReader:
         self._clear_line_is_whole()
         if self.errors:
             raise InputErrors(self.errors)
-        return Request(
+        request = Request(
             numbers=self.numbers,
             words=self.words,
             readings=self.readings,
@@ -246,6 +246,7 @@ class _RequestReader:
             echoes=self.echoes,
             customs_chosen=self.document.get("customs") is not None,
         )
+        return replace(request, assumed=self.assumed | _in_own_units(request))
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:
         found: dict[str, Any] = {}
@@ -558,6 +559,18 @@ class _RequestReader:
 
     def _fault(self, field: str, given: Any, problem: str, accepted: str) -> None:
         self.errors.append(InputError(field, given, problem, accepted))
+
+
+def _in_own_units(request: Request) -> dict[str, str]:
+    """Return the defaults that a grower reads in other units than they are written in."""
+    own = request.own
+    found: dict[str, str] = {}
+    for path, unit in (("water.temperature", "degC"), ("vessel.depth", "cm"), ("vessel.capacity", "L")):
+        if path in request.assumed and is_own(unit, own):
+            reading = request.readings[path]
+            amount = converted(reading.value, reading.unit, unit)
+            found[path] = roughly(amount, unit, own, request.locale, trim=True)[0]
+    return found
 
 
 def _neighbours(path: str) -> str:

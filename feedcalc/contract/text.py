@@ -53,6 +53,6 @@ def passage(path: str, given: Any) -> str:
     """Return text of several lines in one, each line a sentence; raise `InputError` for more than `LONGEST_PASSAGE`."""
     if not isinstance(given, str) or len(given) > LONGEST_PASSAGE:
         problem = said("This is not text of at most {amount} characters.", amount=LONGEST_PASSAGE)
-        raise InputError(path, snippet(given), problem, said("the recipe in a few sentences"))
+        raise InputError(path, snippet(given), problem, said("a few sentences"))
     lines = (line.strip() for line in given.splitlines())
     return ". ".join("".join(mark for mark in line if mark.isprintable()) for line in lines if line)

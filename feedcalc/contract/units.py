@@ -128,7 +128,7 @@ def unit_name(measure: str, count: float) -> Said | None:
 
 
 # Measures that differ from hand to hand: `hand_measures.csv` has their ranges.
-HAND_MEASURES = frozenset({"glass", "handful", "shovel", "bucket", "watering_can", "barrel"})
+HAND_MEASURES = frozenset({"spoon", "glass", "mug", "jar", "handful", "shovel", "bucket", "watering_can", "barrel"})
 CUSTOMARY_UNITS = frozenset(unit for unit in WRITTEN_UNITS if unit.startswith(("us_", "uk_", "au_", "metric_")))
 
 
@@ -197,7 +197,9 @@ VOLUME_UNITS = _spelt(
         "dL": "dl|decilitre|decilitres|deciliter|deciliters",
         "m^3": "m3|m³|cubic metre|cubic metres|cubic meter|cubic meters|cu m",
         "ft^3": "ft3|ft³|cubic foot|cubic feet|cu ft",
-        "cord": "cord|cords",
+        "cord": "cord|cords|full cord|full cords",
+        "face_cord": "face cord|face cords|rick|ricks",
+        "solid_metre": "solid cubic metre|solid cubic meter",
         "stere": "stere|steres|stère|stères",
         **_customary("cup", "cup|cups", "us metric uk"),
         **_customary("tbsp", "tbsp|tbsps|tablespoon|tablespoons|tbs", "us metric au"),
@@ -206,8 +208,11 @@ VOLUME_UNITS = _spelt(
         **_customary("pint", "pint|pints|pt|pts", "us uk"),
         **_customary("quart", "quart|quarts|qt|qts", "us uk"),
         **_customary("gal", "gal|gals|gallon|gallons", "us uk"),
+        "spoon": "spoon|spoons|spoonful|spoonfuls",
+        "mug": "mug|mugs|mugful|mugfuls",
+        "jar": "jar|jars|jarful|jarfuls|jam jar|jam jars|mason jar|mason jars",
         "glass": "glass|glasses|glassful|glassfuls|tumbler|tumblers",
-        "handful": "handful|handfuls|hand full",
+        "handful": "handful|handfuls|hand full|handfull|handfulls|fistful|fistfuls",
         "shovel": "shovel|shovels|shovelful|shovelfuls|shovel full|spade|spadeful|spadefuls",
         "bucket": "bucket|buckets|bucketful|bucketfuls|pail|pails|pailful|pailfuls",
         "watering_can": "watering can|watering cans",

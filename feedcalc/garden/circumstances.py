@@ -28,6 +28,7 @@ def circumstances_of(request: Request, feed: FeedFacts | None = None) -> Circums
         has_acid=acid_target is not None,
         locale=request.locale,
         language=request.language,
+        own=request.own,
     )
 
 

@@ -11,10 +11,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from feedcalc import published
+from feedcalc.contract.figures import ground_words
+from feedcalc.contract.own_measures import METRIC, OwnUnits, depth_words
 from feedcalc.uncertainty.estimates import Estimate
+from feedcalc.words.messages import Sentence, said
 
 # The depth that soil_buffers.csv refers to.
 TABLE_DEPTH_CM = 15.0
@@ -120,17 +124,23 @@ def ash_that_meets(requirement: Estimate, lime_value: Estimate) -> Estimate:
     )
 
 
-def undo_notes() -> tuple[UndoNote, ...]:
-    """Return the measures for ground that is already too alkaline, in the order to try them."""
-    return notes("undo_notes")
+def notes(table: str, locale: str = "en-GB", own: OwnUnits = METRIC) -> tuple[UndoNote, ...]:
+    """Return the notes of a published table, in its order, with their amounts in the grower's units."""
+    return tuple(
+        UndoNote(row["id"], _with_amounts(row, locale, own), row["source"], row["status"])
+        for row in published.table(table)
+    )
 
 
-def untested_notes() -> tuple[UndoNote, ...]:
-    """Return what to do about a soil that was never tested, in the order to try it."""
-    return notes("untested_notes")
-
-
-def notes(table: str) -> tuple[UndoNote, ...]:
-    """Return the notes of a published table, in its order."""
-    rows = published.table(table)
-    return tuple(UndoNote(row["id"], row["text"], row["source"], row["status"]) for row in rows)
+def _with_amounts(row: Mapping[str, str], locale: str, own: OwnUnits) -> str:
+    """Return the text of a note with its g/m2 and its depth in cm, which stand in columns of their own."""
+    names = [name for name in ("ash", "sand", "loam", "clay") if row.get(name)]
+    words = {name: ground_words(float(row[name]), locale, own, 3) for name in names}
+    if row.get("depth"):
+        words["depth"] = depth_words(float(row["depth"]), own, locale)
+    if "ash" in words:
+        feet = own.area == "ft^2"
+        words["cup"] = (
+            said("a quarter of a cup on ten square feet") if feet else said("a quarter of a cup on a square metre")
+        )
+    return Sentence(str(row["text"]), words) if words else row["text"]

@@ -8,6 +8,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -26,19 +27,29 @@ from feedcalc.words.errors import InputError, InputErrors
 _WORD = re.compile(r"(?:[^\W\d_]|[\u0900-\u0963])+(?:[²³23](?!\d))?")
 _RATIO = re.compile(r"(\d+(?:[.,]\d+)?)\s*[:∶：]\s*(\d+(?:[.,]\d+)?)")
 _DIGIT = re.compile(r"[\d½¼¾⅓⅔]")
+_DECIMAL = re.compile(r"\d+(?:[.,]\d+)?")
 _TO_NUMBER = re.compile(r"\s*(?:-|–|to|or|bis|oder|à|ou|a|o|से)\s*(?=\d)", re.IGNORECASE)
-_PH = re.compile(r"\bph\b\s*(?:[=:]|of|is|was|von|de)?\s*(\d{1,2}(?:[.,]\d+)?)", re.IGNORECASE)
+_RATIO_IN_WORDS = re.compile(r"\s*\b(?:to|zu|auf|à|pour|a|para|por|में)\s+\d+(?:[.,]\d+)?", re.IGNORECASE)
+_SIDES = re.compile(
+    r"(\d+(?:[.,]\d+)?)\s*([a-zµ'\"]*)\s*(?:x|×|\*|by|mal|par|por)\s*(\d+(?:[.,]\d+)?)[\s-]*([^\W\d_]+|['\"])?",
+    re.IGNORECASE,
+)
+_PH = re.compile(
+    r"\bph\b\s*(?:[=:]|of|is|was|now|von|ist|jetzt|de|est|es|ahora|agora)?\s*(\d{1,2}(?:[.,]\d+)?)", re.IGNORECASE
+)
 _CONTAINERS = ("bucket", "barrel", "watering_can")
 _KINDS = ("mass_or_volume", "time", "area")
 _LONGEST_UNIT, _LONGEST_PHRASE = 4, 5  # words
-_WORDS_ABOUT_ASH = 3  # words before it that may say what was burnt
+_WORDS_ABOUT_ASH = 3  # words before or behind it that may say what was burnt
+_OF = frozenset({"of", "from", "de", "d", "du", "des", "del", "da", "do", "mit", "von", "aus", "com", "con"})
 
 
 @dataclass(frozen=True, slots=True)
 class Amount:
     """An amount in a text. ``kind`` is mass (g), volume (L), time (h), area (m2), part or times.
 
-    ``span`` holds the factors by which a measure by hand may hold less or more.
+    ``span`` holds the factors by which a measure by hand may hold less or more, ``echo`` how a measure was read.
+    ``is_vessel`` is true of the size of a bucket, pot or can.
     """
 
     kind: str
@@ -46,6 +57,8 @@ class Amount:
     text: str
     span: tuple[float, float] = (1.0, 1.0)
     unit: str = ""
+    echo: str = ""
+    is_vessel: bool = False
 
     @property
     def is_of_matter(self) -> bool:
@@ -170,13 +183,15 @@ class _Scanner:
         if ratio := _RATIO.match(self.text, self.at):
             self._add("ratio", ratio.end())
         elif _DIGIT.match(mark):
-            self._number()
+            if not self._sides():
+                self._number()
         elif _WORD.match(self.text, self.at):
             self._words()
         else:
             if mark == "/":
                 self._per(self.at + 1)
-            elif mark in ",;.!?\n":
+                return
+            if mark in ",;.!?\n":
                 self.found.append(Token("clause", mark))
             elif mark in "()":
                 self.found.append(Token("open" if mark == "(" else "close", mark))
@@ -225,8 +240,37 @@ class _Scanner:
             high, high_end = float(upper.group().replace(",", ".")), more.end() + upper.end()
             if value < high <= 4 * value and self._amount((value + high) / 2, high_end):
                 return
-        if not self._amount(value, end):
+        if self._amount(value, end):
+            return
+        words = _RATIO_IN_WORDS.match(self.text, end)
+        if words and not self._unit_at(words.end()):
+            self._add("ratio", words.end())
+        elif percent := re.match(r"\s*%", self.text[end:]):
+            self._add("percent", end + percent.end(), Amount("percent", value, self.text[self.at : end]))
+        elif any(token.amount and token.amount.kind == "part" for token in self.found):  # 1 part of ash to 10 of water
+            self._add("amount", end, Amount("part", value, self.text[self.at : end]))
+        else:
             self._add("count", end)
+
+    def _unit_at(self, at: int) -> bool:
+        start = at + len(re.match(r"[\s-]*", self.text[at:]).group())  # type: ignore[union-attr]
+        units = [unit_key(self.text[start:end]) for end in self._ends(start, _LONGEST_UNIT)]
+        return any(unit in spellings(kind) for unit in units for kind in _KINDS)
+
+    def _sides(self) -> bool:
+        """Add the area of ``4 x 8 ft``; return whether there is one. Without a unit US customs mean feet."""
+        sides = _SIDES.match(self.text, self.at)
+        if sides is None:
+            return False
+        first, own, second, unit = sides.groups()
+        end = sides.end() if unit_key(unit or "") in spellings("length") else sides.end(3)
+        unit = (unit if end == sides.end() else own) or ("ft" if self.customs == "us" else "")
+        if unit_key(unit) not in spellings("length"):
+            return False
+        lengths = [self._quantity(float(side.replace(",", ".")), unit, "length") for side in (first, second)]
+        area = math.prod(length.value for length in lengths if length)
+        self._add("amount", end, Amount("area", area, self.text[self.at : end]))
+        return True
 
     def _amount(self, value: float, end: int) -> bool:
         """Add the amount of ``value`` and the unit that follows; return whether one does."""
@@ -256,7 +300,9 @@ class _Scanner:
                 one = self._quantity(size, unit, "volume")
                 if one:
                     end = self._container_at(stop)
-                    amount = Amount("volume", one.value * value, self.text[begin:end], unit="vessel")
+                    amount = Amount(
+                        "volume", one.value * value, self.text[begin:end], unit=one.typed_unit, is_vessel=True
+                    )
                     self._add("amount", end, amount)
                     return True
         return False
@@ -265,11 +311,18 @@ class _Scanner:
         quantity = self._quantity(value, unit, kind)
         if quantity is None:
             return stop, Amount("none", 0.0, "")
-        is_vessel = quantity.kind == "volume" and quantity.typed_unit not in HAND_MEASURES
-        end = self._container_at(stop) if is_vessel else 0
-        name = "vessel" if end else quantity.typed_unit
-        end = end or stop
-        return end, Amount(quantity.kind, quantity.value, self.text[self.at : end], quantity.span, name)
+        is_measure = quantity.kind == "volume" and quantity.typed_unit not in HAND_MEASURES
+        vessel_end = self._container_at(stop) if is_measure else 0
+        end = vessel_end or stop
+        return end, Amount(
+            kind=quantity.kind,
+            value=quantity.value,
+            text=self.text[self.at : end],
+            span=quantity.span,
+            unit=quantity.typed_unit,
+            echo=quantity.echo,
+            is_vessel=bool(vessel_end),
+        )
 
     def _container_at(self, at: int) -> int:
         """Return where the bucket, pot or can ends that follows its size; 0 where none does."""
@@ -333,7 +386,7 @@ class _Resolver:
         for place, token in enumerate(self.tokens):
             clause += token.role == "clause"
             if token.role == "ratio":
-                above, below = (float(number.replace(",", ".")) for number in re.split(r"\s*[:∶：]\s*", token.text))
+                above, below = (float(number.replace(",", ".")) for number in _DECIMAL.findall(token.text))
                 self.ratios.append((token.text, above, below, self._is_diluting(place)))
             elif token.role.startswith("strength ") and "parts" not in self.values:
                 self._keep("parts", float(token.role.split()[1]), token.text)
@@ -341,6 +394,7 @@ class _Resolver:
                 self._give(place, clause, token.amount)
         self._settle_ratios()
         self._settle_open()
+        self._settle_vessel()
         roles = [token for token in self.tokens if token.role not in ("other", "clause", "amount")]
         did = {token.role for token in roles if token.role in _DEEDS}
         for token in roles:
@@ -394,38 +448,52 @@ class _Resolver:
 
     def _give(self, place: int, clause: int, amount: Amount) -> None:
         before, after = self._before(place), self._after(place)
-        if amount.kind == "time":
+        if amount.kind == "percent":
+            if self._is_diluting(place) and 0 < amount.value <= 100 and "vinegar" not in after[:1]:
+                self._keep("parts", 100 / amount.value - 1, f"{amount.text} %")
+        elif amount.kind == "time":
             self._give_time(place, before, after, amount)
         elif amount.kind == "area":
             self._give_area(clause, before, amount)
         elif amount.kind == "times":
             if "dilute" in self._clause(place) and amount.value > 1:
                 self._keep("parts", amount.value - 1, amount.text)
-        elif self._is_size_of_last(place, amount):
-            pass
-        else:
-            self._give_matter(place, clause, before=before, after=after, amount=amount)
+        elif sized := self._sized(place, amount):
+            self._give_matter(place, clause, before=before, after=after, amount=sized)
 
-    def _is_size_of_last(self, place: int, amount: Amount) -> bool:
-        """Take ``(10 L)`` behind a bucket for the size of that bucket."""
-        last = self.tokens[place - 2].amount if place >= 2 and self.tokens[place - 1].role == "open" else None
+    def _sized(self, place: int, amount: Amount) -> Amount | None:
+        """Return an amount, or the bucket before it if it is its size: ``a bucket (10 L)``, ``un seau de 10 L``.
+
+        None where that bucket has been given to something.
+        """
+        joint = self.tokens[place - 1] if place >= 2 else None
+        last = self.tokens[place - 2].amount if joint and (joint.role == "open" or joint.text in _OF) else None
         if last is None or last.unit not in HAND_MEASURES or amount.kind != "volume":
-            return False
+            return amount
         one = read_quantity(f"1 {last.unit.replace('_', ' ')}", "volume", "recipe").value
-        sized = replace(last, value=last.value / one * amount.value, span=(1.0, 1.0), unit="vessel")
-        self.values = {name: sized if kept is last else kept for name, kept in self.values.items()}
-        self.open = [(clause, sized if kept is last else kept) for clause, kept in self.open]
-        return True
+        text = f"{last.text} {amount.text}"
+        sized = Amount("volume", last.value / one * amount.value, text, unit=amount.unit, is_vessel=True)
+        kept = [(clause, known) for clause, known in self.open if known is not last]
+        if len(kept) < len(self.open):
+            self.open = kept
+            return sized
+        self.values = {name: sized if known is last else known for name, known in self.values.items()}
+        return None
 
     def _give_time(self, place: int, before: list[str], after: list[str], amount: Amount) -> None:
         if "per" in before[:1]:
             self._keep("every_hours", amount.value, amount.text)
-        elif "ago" in (*before[:1], *after[:1]) or "boiled" in self._clause(place):
+        elif "ago" in (*before[:1], *after[:1]) or self._boils(before, after):
             self.read.append(("time", amount.text))
         elif isinstance(known := self.values.get("hours"), float):
             self.values["hours"] = max(known, amount.value)
         else:
             self._keep("hours", amount.value, amount.text)
+
+    @staticmethod
+    def _boils(before: list[str], after: list[str]) -> bool:
+        """Return whether a time is one of boiling: the deed nearest to it."""
+        return next((role for role in (*before, *after) if role in ("boiled", "wait")), "") == "boiled"
 
     def _give_area(self, clause: int, before: list[str], amount: Amount) -> None:
         last = next((known for at, known in reversed(self.open) if at == clause), None)
@@ -456,14 +524,22 @@ class _Resolver:
             self.liquor = amount
         elif of == "water" and amount.kind != "mass":
             self._give_water(place, amount)
-        elif of == "plant" or (amount.unit == "vessel" and self.tokens[place].text.split()[-1:] == ["pot"]):
-            self._keep("dose" if of == "plant" else "container", amount, amount.text)
+        elif of == "plant":
+            self._keep("dose", amount, amount.text)
+        elif self._is_of_pot(place, amount):
+            self._keep("container", amount, amount.text)
         elif before[:1] == ["ash"] and "ash" not in self.values:
             self._keep("ash", amount, amount.text)
         elif self.liquor and amount.kind != "mass":
             self._give_water(place, amount)
         else:
             self.open.append((clause, amount))
+
+    def _is_of_pot(self, place: int, amount: Amount) -> bool:
+        """Return whether an amount is what a pot holds: ``a 5 litre pot``, ``un pot de 5 litres``."""
+        joint, pot = (self.tokens[place - 1], self.tokens[place - 2]) if place >= 2 else (None, None)
+        is_behind = bool(joint and pot and joint.text in _OF and pot.role == "pot" and amount.kind == "volume")
+        return is_behind or (amount.is_vessel and self.tokens[place].text.split()[-1:] == ["pot"])
 
     def _rate_in_water(self, amount: Amount, last: Amount | None) -> None:
         """``500 g per litre`` of ash, ``100 mL per litre`` of liquor."""
@@ -485,6 +561,9 @@ class _Resolver:
         if self.liquor and self.liquor.value > 0:
             self._keep("parts", amount.value / self.liquor.value, f"{self.liquor.text} / {amount.text}")
             self.liquor = None
+        elif amount.kind == "part" and "dilute" in self._clause(place):
+            one = self.open.pop()[1] if self.open and self.open[-1][1].kind == "part" else None
+            self._keep("parts", amount.value / (one.value if one and one.value else 1.0), amount.text)
         elif isinstance(known, Amount) and "dilute" in self._clause(place):
             self._keep("parts", amount.value / known.value, amount.text)
         else:
@@ -512,9 +591,9 @@ class _Resolver:
                 self._keep("parts", together[1].value / amount.value, f"{amount.text} / {together[1].text}")
             elif is_pair and together[1] is amount:
                 self.unread.append(amount.text)
-            elif "ash" not in self.values and amount.unit != "vessel":
+            elif "ash" not in self.values and not amount.is_vessel:
                 self._keep("ash", amount, amount.text)
-            elif amount.unit == "vessel" and "fill" in {token.role for token in self.tokens}:
+            elif amount.is_vessel and "fill" in {token.role for token in self.tokens}:
                 self._keep("container", amount, amount.text)
             elif "water" not in self.values and amount.kind != "mass":
                 self._keep("water", amount, amount.text)
@@ -522,6 +601,17 @@ class _Resolver:
                 self._keep("dose", amount, amount.text)
             else:
                 self.unread.append(amount.text)
+
+    def _settle_vessel(self) -> None:
+        """Take the bucket or can that ash goes into, told without a number, for the water."""
+        if "ash" not in self.values or {"water", "rate", "area", "container"} & self.values.keys():
+            return
+        for place, token in enumerate(self.tokens):
+            unit = spellings("volume").get(unit_key(token.text))
+            if unit in _CONTAINERS and "to" in [before.role for before in self.tokens[max(place - 2, 0) : place]]:
+                one = read_quantity(f"1 {token.text}", "volume", "recipe")
+                self._keep("water", Amount("volume", one.value, token.text, one.span, unit, one.echo), token.text)
+                return
 
 
 _MATTERS = ("ash", "water", "liquor", "vinegar", "soap", "plant", "to", "per")
@@ -538,16 +628,12 @@ def _ids(tokens: Iterable[Token], start: str) -> tuple[str, ...]:
 
 
 def _ash_kind(tokens: Sequence[Token]) -> tuple[str, str]:
-    """Return the kind of ash that the words before ``ash`` mean, with them; raise `InputErrors` for a bad fuel."""
+    """Return the kind of ash that the words beside ``ash`` mean, with them; raise `InputErrors` for a bad fuel."""
     kinds = names_in("ash_kinds", "kind")
     for place, token in enumerate(tokens):
         if token.role != "ash":
             continue
-        words = [token.text] if plain_words(token.text).endswith("asche") else []
-        for before in reversed(tokens[max(place - _WORDS_ABOUT_ASH, 0) : place]):
-            if before.role != "other":
-                break
-            words.insert(0, before.text)
+        words = _words_about_ash(tokens, place)
         phrase = " ".join(words)
         if words and is_refused(phrase):
             try:
@@ -556,7 +642,24 @@ def _ash_kind(tokens: Sequence[Token]) -> tuple[str, str]:
                 raise InputErrors([error]) from None
         for word in words:
             try:
-                return read_ash_kind("ash.kind", re.sub(r"(?i)asche$", "", word), kinds)[0], word
+                return read_ash_kind("ash.kind", word, kinds)[0], word
             except InputError:
                 continue
     return "", ""
+
+
+def _words_about_ash(tokens: Sequence[Token], place: int) -> list[str]:
+    """Return the words that may say what was burnt: ``oak ash``, ``Eichenasche``, ``ceniza de roble``."""
+    tree = re.sub(r"(?i)asche$", "", tokens[place].text)
+    words = [tree, tree.removesuffix("n")] if tree and tree != tokens[place].text else []
+    for before in reversed(tokens[max(place - _WORDS_ABOUT_ASH, 0) : place]):
+        if before.role != "other":
+            break
+        words.insert(0, before.text)
+    behind = tokens[place + 1 : place + 2 + _WORDS_ABOUT_ASH]
+    if behind and behind[0].text.casefold() in _OF:
+        for after in behind[1:]:
+            if after.role != "other":
+                break
+            words.append(after.text)
+    return words

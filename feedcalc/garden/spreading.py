@@ -16,7 +16,9 @@ from feedcalc.contract.cautions import Caution, cautions_for
 from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.measures import CLOSE_ENOUGH, measured_out
 from feedcalc.contract.numbers import write_number
+from feedcalc.contract.own_measures import depth_words
 from feedcalc.contract.request import Request
+from feedcalc.contract.units import converted
 from feedcalc.garden.ash import Ash, ash_of
 from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import (
@@ -30,7 +32,7 @@ from feedcalc.garden.dry_ash import (
     dry_uses,
     loosest_cap,
 )
-from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, notes, undo_notes, untested_notes
+from feedcalc.garden.liming import LOWEST_PH, expected_shift, limed_ph, notes
 from feedcalc.garden.metals import countries, typical_years_to_limit
 from feedcalc.garden.suitability import (
     HOLD,
@@ -42,7 +44,7 @@ from feedcalc.garden.suitability import (
     verdict_for,
 )
 from feedcalc.uncertainty.estimates import Estimate
-from feedcalc.words.messages import said, said_in
+from feedcalc.words.messages import said
 
 USUAL_DEPTH_CM = 15.0
 # The crown of a tree or bush that is told as an example.
@@ -127,8 +129,10 @@ def spread_answer(request: Request) -> SpreadAnswer:
         "published": [_published_rate(row) for row in published.table("ash_spreading")],
         "metals": _metals_without_laboratory(ground.advice["ash"]["value"], request.word("country") or "EU"),
         "pests": [asdict(note) for note in notes("pest_claims")],
-        "undo": [asdict(note) for note in undo_notes()],
-        "untested": [] if ground.need else [asdict(note) for note in untested_notes()],
+        "undo": [asdict(note) for note in notes("undo_notes", request.locale, request.own)],
+        "untested": []
+        if ground.need
+        else [asdict(note) for note in notes("untested_notes", request.locale, request.own)],
         "need": ground.need,
         "advice": ground.advice,
     }
@@ -138,14 +142,21 @@ def spread_answer(request: Request) -> SpreadAnswer:
         verdict,
         _cautions(),
         request.locale,
-        _level_measures(ground.advice, request.customs),
+        _level_measures(ground.advice, request),
     )
 
 
-def _level_measures(advice: Mapping[str, Any], customs: str) -> tuple[tuple[float, str], ...]:
-    """Return the ash that may be given in level cups and spoons, never more than that; none where it is none."""
+def _level_measures(advice: Mapping[str, Any], request: Request) -> tuple[tuple[float, str], ...]:
+    """Return the ash that may be given in level cups and spoons, never more than that; none where it is none.
+
+    It is for the area of the request, else for a square metre, or for ten square feet where ground is told in feet.
+    """
     most = advice.get("ash_volume")
-    return measured_out(1000 * most["value"] / (1 + CLOSE_ENOUGH), customs)[1] if most and most["value"] > 0 else ()
+    if not most or most["value"] <= 0:
+        return ()
+    in_feet = request.own.area == "ft^2" and request.number("soil.area") is None
+    share = converted(10.0, "ft^2", "m^2") if in_feet else 1.0
+    return measured_out(1000 * share * most["value"] / (1 + CLOSE_ENOUGH), request.customs)[1]
 
 
 def _cautions() -> tuple[Caution, ...]:
@@ -227,7 +238,7 @@ def _lime_received(received: Received, content: AshContent) -> Estimate:
 def _depth_cm(request: Request, assumed: dict[str, str]) -> float:
     metres = request.number("soil.dug_depth")
     if metres is None:
-        assumed["soil.dug_depth"] = said_in("unit", "{amount} cm", amount=f"{USUAL_DEPTH_CM:g}")
+        assumed["soil.dug_depth"] = depth_words(USUAL_DEPTH_CM, request.own, request.locale)
         return USUAL_DEPTH_CM
     return metres * 100
 

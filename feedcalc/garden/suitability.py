@@ -16,7 +16,9 @@ from functools import cache
 from math import ceil, isfinite, isinf
 
 from feedcalc import published
+from feedcalc.contract.figures import ground_words
 from feedcalc.contract.numbers import write_number
+from feedcalc.contract.own_measures import METRIC, OwnUnits, depth_words, volume_on_ground
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.garden.liming import expected_shift
 from feedcalc.garden.plants import PLANT_KINDS, Plant, plants_named, plants_spelt_like
@@ -85,7 +87,8 @@ class Circumstances:
     ``tested_with``: laboratory, meter, kit, strip. ``place``: one of `feedcalc.contract.request.PLACES`.
     ``season``: sowing, growing, resting. ``stage``: seedling, young, established. ``use``: drench, foliar.
     ``feed`` is None for dry ash. ``read_ph`` is the pH of the liquor by strip or meter, or that of the feed after
-    acid was added (``has_acid``). Similar names for an unlisted plant are suggested in ``language``.
+    acid was added (``has_acid``). Similar names for an unlisted plant are suggested in ``language``. ``own`` are the
+    grower's units.
     """
 
     soil_ph: float | None = None
@@ -102,6 +105,7 @@ class Circumstances:
     has_acid: bool = False
     locale: str = "en-GB"
     language: str = "en"
+    own: OwnUnits = METRIC
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +227,7 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
             return [_reason("soil_unknown_pot")]
         if case.feed.parts < case.feed.parts_within_limits:  # then not even one feed is safe
             return [_reason("soil_unknown_dry")]
-        return [_reason("soil_unknown", **_one_safe_feed(case.feed, case.locale))]
+        return [_reason("soil_unknown", **_one_safe_feed(case.feed, case))]
     ph, error, limits = case.soil_ph, soil_test_error(case.tested_with), _limits()
     words = {"ph": write_number(ph, 2, case.locale), "error": write_number(error, 1, case.locale)}
     if ph >= limits["soil_stop"]:
@@ -241,11 +245,11 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
     return reasons
 
 
-def _one_safe_feed(feed: FeedFacts, locale: str) -> dict[str, str]:
+def _one_safe_feed(feed: FeedFacts, case: Circumstances) -> dict[str, str]:
     """Return how much of a feed may go on a square metre of untested soil, once, and the lime it brings, in words."""
     litres = min(feed.litres_per_square_metre, practice("ground_volume").high)
     lime = feed.lime_per_square_metre.typical * litres / feed.litres_per_square_metre
-    return {"litres": write_number(litres, 2, locale, trim=True), "lime": write_number(lime, 2, locale)}
+    return {"feed": volume_on_ground(litres, case.own, case.locale), "lime": ground_words(lime, case.locale, case.own)}
 
 
 def _plant_reasons(case: Circumstances) -> list[Reason]:
@@ -403,9 +407,9 @@ def _lime_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
         return []
     shift = expected_shift(feed.lime_per_square_metre, case.texture, DRENCHED_DEPTH_CM, case.soil_ph)
     words = {
-        "lime": write_number(feed.lime_per_square_metre.typical, 2, case.locale),
+        "lime": ground_words(feed.lime_per_square_metre.typical, case.locale, case.own),
         "soil": _SOILS.get(case.texture, case.texture),
-        "depth": write_number(DRENCHED_DEPTH_CM, 2, case.locale),
+        "depth": depth_words(DRENCHED_DEPTH_CM, case.own, case.locale),
     }
     stop = _limits()["soil_stop"]
     if case.soil_ph < stop <= case.soil_ph + shift.typical:

@@ -18,9 +18,9 @@ from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
-from feedcalc.contract.figures import Figure, figure
+from feedcalc.contract.figures import Figure, figure, ground_words
 from feedcalc.contract.numbers import write_number
-from feedcalc.contract.quantities import Quantity, write_quantity
+from feedcalc.contract.own_measures import roughly, volume_on_ground
 from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.units import HAND_MEASURES, WRITTEN_UNITS, converted
 from feedcalc.garden.ash import Ash, AshSample
@@ -29,6 +29,7 @@ from feedcalc.garden.dry_ash import cap_for, loosest_cap
 from feedcalc.garden.feed_limits import PLANT_VOLUMES, practice
 from feedcalc.garden.liming import TABLE_DEPTH_CM
 from feedcalc.garden.recipe_text import Amount, RecipeText, recipe_text
+from feedcalc.garden.spreading import spread_answer
 from feedcalc.garden.suitability import DIRECTIONS, HOLD, FeedFacts, Reason, Verdict, verdict_for
 from feedcalc.liquor.acid import acids
 from feedcalc.liquor.ash_evidence import ash_of_request
@@ -185,7 +186,7 @@ class Recipe:
         if text.rate and not is_dry and text.rate[0].kind == "volume":
             ground_litres = text.rate[0].value / text.rate[1]
         elif not is_dry:
-            assumed["rate"] = said("{amount} to a square metre", amount=_litres(ground_litres, request))
+            assumed["rate"] = volume_on_ground(ground_litres, request.own, request.locale)
         if text.parts is None and not is_dry:
             assumed["dilution"] = said_in("part of a recipe", "undiluted")
         if not {"settled", "unsettled", "strained"} & text.did and not is_dry:
@@ -305,11 +306,11 @@ def _number(value: float, locale: str) -> str:
 
 
 def _typed(amount: Amount, locale: str) -> str:
-    """Return an amount as the reader of a field takes it, with its measure by hand."""
-    if amount.unit in HAND_MEASURES:
-        number = _number(amount.value / converted(1.0, amount.unit, "L"), locale)
-        return f"{number} {WRITTEN_UNITS.get(amount.unit, amount.unit)}"
-    return f"{_number(amount.value, locale)} {'g' if amount.kind == 'mass' else 'L'}"
+    """Return an amount as the reader of a field takes it, in the unit that was typed."""
+    base = "g" if amount.kind == "mass" else "L"
+    unit = amount.unit or base
+    number = _number(amount.value / converted(1.0, unit, base), locale)
+    return f"{number} {WRITTEN_UNITS.get(unit, unit)}"
 
 
 def _typed_filling(text: RecipeText, locale: str) -> str:
@@ -337,8 +338,8 @@ def _ground(text: RecipeText) -> float:
 
 
 def _litres(litres: float, request: Request) -> str:
-    amount, unit = (litres, "L") if litres >= 1 else (litres * 1000, "mL")
-    return write_quantity(amount, unit, 3, request.locale, trim=True)
+    amount, unit = (litres, "L") if litres >= 1 or not request.own.is_metric else (litres * 1000, "mL")
+    return roughly(amount, unit, request.own, request.locale, trim=True)[0]
 
 
 def _vinegar_mol_per_litre() -> float:
@@ -367,7 +368,7 @@ class _Answer:
         verdict = self._verdict(feed)
         has_plants = not recipe.is_dry or "plant" in recipe.text.did
         values: dict[str, Any] = {
-            "read": items_read(recipe.text, request.readings),
+            "read": items_read(recipe.text, request.customs),
             "unread": list(recipe.text.unread),
             "is_dry": recipe.is_dry,
             "is_whole": recipe.is_whole,
@@ -479,9 +480,9 @@ class _Answer:
             share = write_number(max(batch.liquor_litres, 0.0) * 100, 1, request.locale)
             notes.append(_note("mud", share=share))
         if self.recipe.is_whole and not self.recipe.is_dry:
-            ash = write_quantity(self.typical.ground.ash, "g", 2, request.locale)
+            ash = ground_words(self.typical.ground.ash, request.locale, request.own)
             old = published.row("ash_spreading", "garden_old_cap")["high"]
-            notes.append(_note("slurry", ash=ash, limit=write_quantity(float(old), "g", 3, request.locale)))
+            notes.append(_note("slurry", ash=ash, limit=ground_words(float(old), request.locale, request.own, 3)))
         notes += [_note(deed) for deed in ("boiled", "strained", "soap") if deed in text.did]
         if "vinegar" in text.did:
             notes.append(self._vinegar_note())
@@ -523,10 +524,12 @@ class _Answer:
         """Return the nearest version within the limits, as a request for a batch, and what a plant gets of it."""
         recipe, locale = self.recipe, self.recipe.request.locale
         if recipe.is_dry:
-            return {"request": _spread_document(recipe.document)}
+            return _safe_dry(_spread_document(recipe.document), verdict)
         document = {name: value for name, value in recipe.document.items() if name not in _NOT_SAFE}
-        water = write_number(recipe.request.known("water.amount"), 4, locale, trim=True)
-        document["water"] = {**document["water"], "amount": f"{water} L"}
+        water = recipe.request.readings["water.amount"]
+        if water.typed_unit in HAND_MEASURES:
+            litres = write_number(water.value, 4, locale, trim=True)
+            document["water"] = {**document["water"], "amount": f"{litres} L"}
         is_thick = self.typical.strength > rules()["thickest_slurry"]
         if is_thick:  # less ash in the same water
             document["ash"] = {name: value for name, value in document["ash"].items() if name != "amount"}
@@ -553,14 +556,14 @@ class _Answer:
         }
 
 
-def items_read(text: RecipeText, readings: Mapping[str, Quantity]) -> list[dict[str, str]]:
+def items_read(text: RecipeText, customs: str) -> list[dict[str, str]]:
     """Return what was read item by item; an amount in a measure of its own also as it is counted."""
-    counted = {"ash": readings.get("ash.amount"), "water": readings.get("water.amount")}
-    rows = []
-    for item, typed in text.read:
-        quantity = counted.get(item)
-        rows.append({"item": ITEMS.get(item, _DONE), "text": typed, "as": quantity.echo if quantity else ""})
-    return rows
+    counted = {item: getattr(text, item) for item in ("ash", "water", "dose", "vinegar", "container")}
+    counted["rate"] = text.rate[0] if text.rate else None
+    # Who answers to US customs knows that gallon.
+    strange = {item: amount for item, amount in counted.items() if amount and not amount.unit.startswith(f"{customs}_")}
+    echoes = {item: amount.echo for item, amount in strange.items()}
+    return [{"item": ITEMS.get(item, _DONE), "text": typed, "as": echoes.get(item, "")} for item, typed in text.read]
 
 
 def _is_of_ground(reason: Reason) -> bool:
@@ -572,6 +575,16 @@ def _spread_document(document: Mapping[str, Any]) -> dict[str, Any]:
     ash = {name: value for name, value in document["ash"].items() if name != "amount"}
     kept = {name: value for name, value in document.items() if name not in ("use", "stage", "water")}
     return {**kept, "ask": "spread", "ash": ash}
+
+
+def _safe_dry(document: dict[str, Any], verdict: Verdict) -> dict[str, Any]:
+    """Return what this ground may have of dry ash, as far as its soil is known."""
+    request = request_of(document)
+    if request.number("soil.ph") is None:
+        return {"request": document}
+    stops = [reason.text for reason in verdict.reasons if _is_of_ground(reason)]
+    advice = spread_answer(request).values["spread"]["advice"]
+    return {"request": document, "stops": stops, "per_square_metre": advice["ash"]}
 
 
 def _hazard(solution: Mapping[str, Figure]) -> Hazard:
@@ -611,11 +624,11 @@ def _shell_answer(request: Request, text: RecipeText) -> Judgement:
         words |= {
             "grams": number(chalk * calcium_carbonate_grams_per_mol()),
             "tap": number(float(tap)),
-            "gas": number(chalk * litres_of_gas_per_mol(288.15)),
+            "gas": _litres(chalk * litres_of_gas_per_mol(288.15), request),
         }
     else:
         words |= {"phosphorus": number(phosphorus), "phosphate": number(phosphorus * 1000 / (1 + parts))}
     note = _note("shell" if "shell" in text.did else "bone", **words)
-    values = {"read": items_read(text, {}), "unread": list(text.unread), "notes": [note]}
+    values = {"read": items_read(text, request.customs), "unread": list(text.unread), "notes": [note]}
     cautions = [caution for caution in cautions_for({"acid"}) if caution.when == "acid"]
     return Judgement(request, {"judge": values}, {}, tuple(cautions))

@@ -29,6 +29,7 @@ from feedcalc.words.messages import said
 SAMPLES = 40
 TABLES_BEHIND_MISHAPS = ("mishap_rules", "mishap_causes", "soil_buffers", "ash_caps", "undo_notes")
 MOST_YEARS = 50.0  # longer than this nobody waits: the soil is taken out
+_FIRST_AID = ("first_aid_eyes", "first_aid_skin", "first_aid_swallowed", "dry_skin")
 _SHOWN_FROM_PH = 6.9  # lime is not what happened where the soil is surely below
 
 
@@ -40,16 +41,17 @@ def mishap_answer(document: Mapping[str, Any]) -> Judgement:
     asked = request_of(document)
     typed = asked.word("happened")
     text = recipe_text(typed, asked.language, asked.customs)
-    if not text.signs and text.ash is None and text.rate is None:
+    if not text.signs and text.ash is None and text.rate is None and text.soil_ph is None:
         problem = said("This does not say what was put on, or what is seen.")
         accepted = said("such as: 2 buckets of ash on 10 square metres, young leaves are pale")
         raise InputErrors([InputError("happened", typed, problem, accepted)])
-    signs = text.signs or ("too_much",)
+    # Who is hurt comes before every plant.
+    signs = tuple(sorted(text.signs, key=lambda sign: sign != "hurt")) or ("too_much",)
     soil = _soil(document, text, asked.locale)
     causes = _causes(signs, soil)
     pot = text.container.value if text.container else None
     values = {
-        "read": items_read(text, {}),
+        "read": items_read(text, asked.customs),
         "unread": list(text.unread),
         "signs": [{"id": sign, "label": published.row("mishap_signs", sign)["label"]} for sign in signs],
         "soil": soil,
@@ -57,7 +59,8 @@ def mishap_answer(document: Mapping[str, Any]) -> Judgement:
         "causes": [dict(row) for row in causes],
         "leach": _leach(pot, is_pot=pot is not None or "pot" in text.did or asked.word("place") == "pot"),
     }
-    cautions = [row for row in cautions_for({"dry"}) if row.id in ("dry_skin", "dry_eyes", "dry_wet_ash")]
+    shown = _FIRST_AID if "hurt" in signs else ("dry_skin", "dry_eyes", "dry_wet_ash")
+    cautions = [row for row in cautions_for({"dry"}) if row.id in shown]
     return Judgement(asked, {"happened": values}, {}, tuple(cautions))
 
 

@@ -44,6 +44,7 @@ NO_DILUTION_DOES = said(
     "No dilution with this water meets the published limits for this stage. The water alone is already over the "
     "limit. Use rainwater."
 )
+_USUAL_CAN_LITRES = 9.0
 _MOST_ROUNDS = 4  # of planning, each for a weaker dilution
 
 
@@ -192,7 +193,7 @@ def plan_batch(inputs: BatchInputs, typical: AshSample) -> Planned:
             break
         parts = needed
     if not request.cans:
-        assumed = {"cans": said("9 L, as many as the liquor fills"), **assumed}
+        assumed = {"cans": said("{size}, as many as the liquor fills", size=_usual_can(request)), **assumed}
     if request.dilution_parts is None:
         assumed["dilution"] = said(
             "1:{parts}, from published limits for the stage ({stage})",
@@ -229,7 +230,11 @@ def plan_after_readings(
 
 def _cans_of(request: Request) -> tuple[Can, ...]:
     """Return the cans that are to be filled, one of a common size where the request has none."""
-    return request.cans or (Can(9.0, 1),)
+    return request.cans or (Can(_USUAL_CAN_LITRES, 1),)
+
+
+def _usual_can(request: Request) -> str:
+    return roughly(_USUAL_CAN_LITRES, "L", request.own, request.locale, trim=True)[0]
 
 
 def _filling(plan: Plan, cans: tuple[Can, ...], parts: float, request: Request) -> Plan:
@@ -265,13 +270,21 @@ def _plan_at(
         measured: Measures = ()
     else:
         grams, litres, measured = _usual_amounts(inputs, typical, wanted)
-        assumed["ash.amount"] = said("{grams} g: one US cup for 5 L of water", grams=f"{grams:.0f}")
+        assumed["ash.amount"] = said(
+            "{grams} g: one US cup for {water} of water",
+            grams=f"{grams:.0f}",
+            water=roughly(5.0, "L", request.own, request.locale, trim=True)[0],
+        )
     if "water.amount" not in request.readings:
         water = to_measure(litres, "L", request.own, request.locale)
         assumed["water.amount"] = (
             said("{water}: what the cans need", water=water)
             if request.cans and (ash is None or litres > poured(grams / _usual_strength(typical), request.own.volume))
-            else said("{water}: 5 L for one US cup of ash", water=water)
+            else said(
+                "{water}: {each} for one US cup of ash",
+                water=water,
+                each=roughly(5.0, "L", request.own, request.locale, trim=True)[0],
+            )
         )
     is_weighed = ash.kind == "mass" if ash is not None else request.word("ash.measure") == "scales"
     plan = Plan(

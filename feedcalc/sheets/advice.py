@@ -11,9 +11,12 @@ from typing import Any
 
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import Figure, figure_words, flat_figures, shown
+from feedcalc.contract.own_measures import volume_on_ground
 from feedcalc.liquor.judging import Judgement
 
 _SOIL_UNITS = frozenset({"a", "g/m2", "g CaCO3/m2"})
+_WASHED_OUT = ("happened.leach.half_of_salt", "happened.leach.most_of_salt")
+_WEIGHED_OUT = ("judge.safe.ash_mass", "judge.per_square_metre.ash", "judge.per_plant.ash")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +28,7 @@ class AdviceSheet:
     words: Mapping[str, str]
     assumed: Mapping[str, str]
     cautions: tuple[Caution, ...]
+    in_feet: bool = False
 
 
 def advice_sheet(name: str, judgement: Judgement, meanings: Mapping[str, str]) -> AdviceSheet:
@@ -32,7 +36,9 @@ def advice_sheet(name: str, judgement: Judgement, meanings: Mapping[str, str]) -
     request = judgement.request
 
     def words(path: str, known: Figure) -> str:
-        of_soil = known["unit"] in _SOIL_UNITS
+        if path in _WASHED_OUT:
+            return volume_on_ground(known["value"], request.own, request.locale)
+        of_soil = known["unit"] in _SOIL_UNITS or (path in _WEIGHED_OUT and request.own.area == "ft^2")
         how = figure_words if of_soil else lambda *given: shown(path, *given).full
         return how(known, request.locale, request.own)
 
@@ -42,4 +48,5 @@ def advice_sheet(name: str, judgement: Judgement, meanings: Mapping[str, str]) -
         words={path: words(path, known) for path, known in flat_figures(judgement.values).items()},
         assumed={meanings.get(path, path): words for path, words in judgement.assumed.items()},
         cautions=judgement.cautions,
+        in_feet=request.own.area == "ft^2",
     )

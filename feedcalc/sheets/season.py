@@ -14,6 +14,8 @@ from feedcalc.book.season import SeasonAnswer
 from feedcalc.book.totals import TimelineStep
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
+from feedcalc.contract.own_measures import OwnUnits
+from feedcalc.contract.units import converted
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said, said_in
 
@@ -33,20 +35,29 @@ class SeasonSheet:
     assumed: Mapping[str, str]
     cautions: tuple[Caution, ...]
     locale: str
+    own: OwnUnits
     spoken: Mapping[str, str]
 
+    @property
+    def axis(self) -> tuple[float, str]:
+        """The unit of a timeline's axis, and how many of it a gram on a square metre is."""
+        if self.own.area != "ft^2":
+            return 1.0, "g/m²"
+        return 100 * converted(1.0, "ft^2", "m^2") / converted(1.0, "lb", "g"), "lb/100 sq ft"
 
-def season_sheet(answer: SeasonAnswer, locale: str) -> SeasonSheet:
-    """Return the sheet of a season answer with numbers written as ``locale`` writes them."""
+
+def season_sheet(answer: SeasonAnswer, locale: str, own: OwnUnits) -> SeasonSheet:
+    """Return the sheet of a season answer with numbers written as ``locale`` writes them, in the grower's units."""
     return SeasonSheet(
         values=answer.values,
-        words={path: figure_words(figure, locale) for path, figure in flat_figures(answer.values).items()},
+        words={path: figure_words(figure, locale, own) for path, figure in flat_figures(answer.values).items()},
         steps=answer.steps,
         bed=answer.bed,
         asked_bed=answer.asked_bed,
         assumed=answer.assumed,
         cautions=answer.cautions,
         locale=locale,
+        own=own,
         spoken=SPOKEN,
     )
 

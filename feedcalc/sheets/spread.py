@@ -28,6 +28,7 @@ class SpreadSheet:
     assumed: Mapping[str, str]
     cautions: tuple[Caution, ...]
     level_measures: str = ""
+    in_feet: bool = False
 
 
 def spread_sheet(answer: SpreadAnswer, locale: str, own: OwnUnits) -> SpreadSheet:
@@ -40,4 +41,5 @@ def spread_sheet(answer: SpreadAnswer, locale: str, own: OwnUnits) -> SpreadShee
         assumed=answer.assumed,
         cautions=answer.cautions,
         level_measures=measure_words(answer.level_measures, locale) if answer.level_measures else "",
+        in_feet=own.area == "ft^2",
     )

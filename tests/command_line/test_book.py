@@ -79,7 +79,7 @@ def test_an_entry_is_written_confirmed_and_counted(book):
     # 200 g on 6 m2 is 33 g/m2.
     assert before == 0
     assert shown(book)["South wall"]["ash_this_year"]["value"] == pytest.approx(200 / 6, rel=0.02)
-    assert "33 g/m²" in book("show", "South wall").output
+    assert "33\u00a0g/m²" in book("show", "South wall").output
 
 
 def test_the_reading_of_a_cup_is_confirmed(tmp_path):

@@ -344,7 +344,7 @@ def test_a_number_alone_takes_the_likely_unit_where_that_is_asked_for(text, kind
 
 
 def test_no_likely_unit_stands_in_for_a_weight_and_none_makes_nonsense_readable():
-    for text, kind in (("5", "mass_or_volume"), ("9 jars", "volume"), ("nine", "volume"), ("-9", "volume")):
+    for text, kind in (("5", "mass_or_volume"), ("9 crates", "volume"), ("nine", "volume"), ("-9", "volume")):
         with pytest.raises(InputError):
             read_with_likely_unit(text, kind, "x")
 

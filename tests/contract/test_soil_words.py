@@ -56,5 +56,5 @@ def test_a_book_takes_the_word_as_a_soil_test():
 def test_untested_soil_is_told_the_cheap_signs_and_their_limits():
     html = reply_to(SPREAD)["html"]["spread"]
     assert "If it does not fizz, that proves nothing" in html
-    assert "at most 25 g" in html
-    assert "at most 25 g" not in reply_to(SPREAD, soil={"ph": "6"})["html"]["spread"]
+    assert "at most 25\u00a0g/m²" in html
+    assert "at most 25\u00a0g/m²" not in reply_to(SPREAD, soil={"ph": "6"})["html"]["spread"]

@@ -8,9 +8,9 @@ from feedcalc.garden.liming import (
     expected_shift,
     lime_requirement,
     limed_ph,
+    notes,
     soil_buffer,
     soil_ph_ceiling,
-    undo_notes,
 )
 from feedcalc.uncertainty.estimates import Estimate
 
@@ -65,11 +65,11 @@ def test_an_ash_without_lime_meets_nothing():
 
 
 def test_the_way_back_shows_both_sulfur_rates_where_sources_differ():
-    text = " ".join(note.text for note in undo_notes())
-    assert "135 g" in text  # Britain
-    assert "34 g" in text  # Kansas: 7 lb/1000 ft2 = 7 x 4.882 = 34.2
-    assert "54 g" in text  # 11 x 4.882 = 53.7
-    assert "83 g" in text  # 17 x 4.882 = 83.0
+    text = " ".join(note.text for note in notes("undo_notes"))
+    assert "135\u00a0g/m²" in text  # Britain
+    assert "34\u00a0g/m²" in text  # Kansas: 7 lb/1000 ft2 = 7 x 4.882 = 34.2
+    assert "54\u00a0g/m²" in text  # 11 x 4.882 = 53.7
+    assert "83\u00a0g/m²" in text  # 17 x 4.882 = 83.0
 
 
 def test_carbonate_ends_what_lime_does_to_a_soil():

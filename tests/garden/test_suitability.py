@@ -308,8 +308,8 @@ def test_half_strength_meets_what_calls_for_care():
 
 def test_untested_soil_is_told_what_one_feed_brings_it():
     reason = next(r for r in verdict_for(case(soil_ph=None, feed=feed(lime=0.5))).reasons if r.id == "soil_unknown")
-    assert "3 L" in reason.text
-    assert "0.50 g" in reason.text
+    assert "3\u00a0L" in reason.text
+    assert "0.5\u00a0g/m²" in reason.text
 
 
 def test_more_of_a_water_that_is_over_the_limit_is_not_advised():

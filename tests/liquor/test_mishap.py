@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.asking import faults, values_of
+from tests.asking import faults, reply_to, values_of
 
 
 def happened(text: str, *parts) -> dict:
@@ -54,6 +54,27 @@ def test_a_pot_is_leached_with_twice_its_volume_and_then_by_the_leaching_require
     assert leach["pot_water"]["value"] == 10
     # FAO 29: LR = ECw / (5 ECe - ECw) with 0.4 mS/cm of water and 1.5 of soil.
     assert leach["runoff_share"]["value"] == pytest.approx(0.4 / (7.5 - 0.4), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("language", "text"),
+    [
+        ("en", "I spilled lye on my hand"),
+        ("de", "mein Hund hat Asche gefressen"),
+        ("fr", "de la lessive dans les yeux"),
+        ("es", "el niño tragó lejía"),
+        ("pt", "caiu barrela na pele"),
+        ("hi", "बच्चे ने राख का पानी पी लिया"),
+    ],
+)
+def test_first_aid_comes_first_for_who_is_hurt(language, text):
+    reply = reply_to(ask="happened", happened=text, language=language)
+    assert reply["values"]["happened"]["causes"][0]["id"] == "person"
+    assert {"first_aid_eyes", "first_aid_skin", "first_aid_swallowed"} <= {row["id"] for row in reply["cautions"]}
+
+
+def test_a_text_that_is_too_long_is_told_so_without_speaking_of_a_recipe():
+    assert faults(ask="happened", happened="ash " * 300)["happened"]["accepted"] == "a few sentences"
 
 
 def test_a_text_that_says_nothing_is_asked_again():

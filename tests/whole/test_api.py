@@ -9,8 +9,24 @@ import pint
 import pytest
 
 import feedcalc
-from feedcalc import Ash, Bucket, Can, Figure, InputErrors, Readings, Soil, Water, learn, plan, spread
+from feedcalc import (
+    Ash,
+    Bucket,
+    Can,
+    Figure,
+    InputErrors,
+    Readings,
+    Soil,
+    Water,
+    happened,
+    judge,
+    learn,
+    plan,
+    share,
+    spread,
+)
 from feedcalc.engine import calculate
+from tests.book.test_sharing import BOOK
 
 NINE = [Can("9 L", 2)]
 
@@ -71,6 +87,29 @@ def test_dry_ash_has_a_door_too():
     advice = spread(soil=Soil(ph=5.8, tested_with="laboratory", texture="loam"), plant="cabbage")
     assert (advice.verdict, advice.ash.unit) == ("go", "g/m2")
     assert advice.limited_by == "cap"
+
+
+def test_a_recipe_is_judged_and_its_safe_version_can_be_planned():
+    told = judge("1 glass of ash to 10 litres, a litre a bush", soil=Soil(ph=6.2, texture="loam"), ranges="off")
+    assert (told.strength, told.verdict) == ("too strong", "go weaker")
+    assert told.potassium.unit == "mg"
+    assert json.loads(calculate(json.dumps({**told.safe, "html": False})))["ok"]
+    assert "too strong" in told._repr_html_()
+
+
+def test_a_mishap_tells_causes_and_what_to_do():
+    told = happened("leaves scorched")
+    assert len(told.causes) == len(told.today) >= 2
+    assert told.soil_ph is None
+    assert told.asked
+
+
+def test_a_winters_ash_is_shared_out_over_the_beds_of_a_book():
+    told = share(BOOK, ash=Ash(amount="20 kg"), now="2026-11-27T10:00", ranges="off")
+    beds = {bed.name: bed for bed in told.beds}
+    assert beds["Acid"].dry.value > 0 == beds["Berries"].dry.value
+    assert beds["Berries"].reasons
+    assert 0 < told.left.value < 20_000
 
 
 def test_the_package_tells_its_names_and_nothing_else():

@@ -70,8 +70,6 @@ def test_an_amount_copied_from_a_sheet_is_read():
     assert read_quantity("\u206812\u00a0L\u2069", "volume", "water.amount").value == 12.0
 
 
-@pytest.mark.usefixtures("arabic")
 def test_a_number_in_a_message_keeps_its_order_with_its_unit():
     """Otherwise the sign comes before the degrees: C° 25."""
-    unchanged = Language("ar", gettext.NullTranslations())
-    assert unchanged.speak(said("pH at 25 °C")) == "pH at \u206825 °C\u2069"
+    assert "\u206825 °C\u2069" in ARABIC.speak(said("pH at 25 °C"))
