@@ -26,7 +26,7 @@ PACKAGES = ("feedcalc", "jinja2", "markupsafe", "segno")
 # Compiled speed-ups of this machine, tests, typing stubs, guides, command lines.
 NOT_IN_THE_PAGE = shutil.ignore_patterns(
     "__pycache__", "*.so", "*.pyd", "*.c", "*.pyi", "py.typed", "testsuite", "*.po", "*.pot", "*.md",
-    "command_line", "__main__.py", "cli.py",
+    "api.py", "command_line", "__main__.py", "cli.py",
 )  # fmt: skip
 PLACES_OF_NPM = ("lib/node_modules/npm/bin/npm-cli.js", "node_modules/npm/bin/npm-cli.js")
 
