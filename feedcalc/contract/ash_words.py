@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 
 from feedcalc import published
 from feedcalc.contract.text import plain_words, snippet
@@ -51,6 +51,7 @@ def taken_as(typed: str, choice: str) -> str:
     return said("{word}: counted as {kind}", word=snippet(typed.strip()), kind=MACHINE_WORDS.get(choice, choice))
 
 
+@lru_cache(maxsize=1024)
 def is_refused(typed: str) -> bool:
     """Return whether a text names an ash that must not be used, or that is not covered."""
     return any(_names(typed, fuel) for fuel in _words_refused())

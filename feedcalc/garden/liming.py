@@ -12,6 +12,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache, lru_cache
 
 from feedcalc import published
 from feedcalc.uncertainty.estimates import Estimate
@@ -32,6 +33,7 @@ class UndoNote:
     status: str
 
 
+@lru_cache(maxsize=256)
 def soil_buffer(texture: str, depth_cm: float) -> Estimate:
     """Return the buffer capacity of a soil, in grams of CaCO3 per square metre and pH unit.
 
@@ -66,6 +68,7 @@ def lime_requirement(soil_ph: Estimate, target_ph: float, texture: str, depth_cm
     )
 
 
+@cache
 def soil_ph_ceiling() -> Estimate:
     """Return the highest pH that lime or ash can give a soil: that of free carbonate in touch with air."""
     return published.estimate(published.row("soil_ceiling", "carbonate"))
