@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 
 from feedcalc import published
 from feedcalc.contract.choice_words import choice_meant, choice_name, choices_listed
@@ -54,6 +54,7 @@ def taken_as(typed: str, choice: str) -> str:
     )
 
 
+@lru_cache(maxsize=1024)
 def is_refused(typed: str) -> bool:
     """Return whether a text names an ash that must not be used, or that is not covered."""
     return any(_names(typed, fuel) for fuel in _words_refused())

@@ -12,6 +12,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import DECIMAL_COMMA, LOCALES
@@ -63,6 +64,7 @@ def read_number(text: object, field: str, locale: str = "en-GB") -> float:
     return number.value
 
 
+@lru_cache(maxsize=4096)
 def write_number(value: float, figures: int = 2, locale: str = "en-GB", *, trim: bool = False) -> str:
     """Return ``value`` with ``figures`` significant figures and the decimal mark of the locale.
 

@@ -196,13 +196,19 @@ def read_rate(
     >>> round(amount.value / area, 1), read_rate("20 lb", "amount") is None
     (97.6, True)
     """
-    joined = "|".join(rf"(?<!\w){re.escape(word)}(?!\w)" for word in sorted(words_beside_units("per"), key=len)[::-1])
-    parts = re.split(rf"\s*(?:(?<!\d)/|{joined})\s*", cleaned_text(given, field, ""), maxsplit=1, flags=re.IGNORECASE)
+    parts = _per().split(cleaned_text(given, field, ""), maxsplit=1)
     if len(parts) < 2 or not all(parts):
         return None
     amount = read_quantity(parts[0], kind, field, locale, customs)
     ground = parts[1] if re.match(r"[\d½¼¾⅓⅔.,]", parts[1]) else f"1 {parts[1]}"
     return amount, read_quantity(ground, "area", field, locale, customs, minimum=0.0001).value
+
+
+@cache
+def _per() -> re.Pattern[str]:
+    words = sorted(words_beside_units("per"), key=len, reverse=True)
+    joined = "|".join(rf"(?<!\w){re.escape(word)}(?!\w)" for word in words)
+    return re.compile(rf"\s*(?:(?<!\d)/|{joined})\s*", re.IGNORECASE)
 
 
 @cache
@@ -358,9 +364,13 @@ _ADDED_UP = frozenset({"volume", "mass", "mass_or_volume", "length", "time"})
 
 def _without_level(rest: str) -> str:
     """Return the words behind a number without those that say that a measure is level: ``level cup``, ``taza rasa``."""
+    return _level().sub(" ", rest).strip()
+
+
+@cache
+def _level() -> re.Pattern[str]:
     words = sorted(words_beside_units("level"), key=len, reverse=True)
-    pattern = "|".join(map(re.escape, words))
-    return re.sub(rf"(?<!\S)(?:{pattern})(?!\S)", " ", rest, flags=re.IGNORECASE).strip()
+    return re.compile(rf"(?<!\S)(?:{'|'.join(map(re.escape, words))})(?!\S)", re.IGNORECASE)
 
 
 def _two_amounts(rest: str, kind: Kind) -> tuple[str, str] | None:

@@ -12,6 +12,7 @@ import re
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any
 
 from feedcalc.contract.ash_words import read_ash_kind, taken_as
@@ -182,6 +183,17 @@ def json_document(request_json: str) -> dict[str, Any]:
     return document
 
 
+def _quantity(path: str, given: Any, locale: str, customs: str) -> Quantity:
+    """Return the quantity given for a field; raise `InputError`."""
+    field = FIELD_OF_PATH[path]
+    read = read_with_likely_unit if path in TAKE_LIKELY_UNIT else read_quantity
+    return read(given, field.kind, path, locale, customs, minimum=field.minimum, maximum=field.maximum)
+
+
+# Defaults are read with every request, and a table of plots says the same in many rows.
+_quantity_in_text = lru_cache(maxsize=4096)(_quantity)
+
+
 class _RequestReader:
     """One pass over a document that collects values and faults."""
 
@@ -211,7 +223,8 @@ class _RequestReader:
             self._fault("html", snippet(html), said("This is not one of the choices."), accepted)
         given = self._flattened(self.document, "")
         for asked in REQUEST_FIELDS:
-            self._read(asked, given.pop(asked.path, None))
+            if asked.path in given or asked.default is not None:
+                self._read(asked, given.pop(asked.path, None))
         if "soil.ph" in self.echoes:
             self.words["soil.tested_with"] = BY_WORD
         for path, value in given.items():
@@ -307,10 +320,8 @@ class _RequestReader:
             else:
                 self.words[path] = moment.date().isoformat()
         else:
-            read = read_with_likely_unit if path in TAKE_LIKELY_UNIT else read_quantity
-            quantity = read(
-                given, field.kind, path, self.locale, self.customs, minimum=field.minimum, maximum=field.maximum
-            )
+            read = _quantity_in_text if isinstance(given, str) else _quantity
+            quantity = read(path, given, self.locale, self.customs)
             if path == "ash.amount" and quantity.value <= 0:
                 raise InputError(
                     path,

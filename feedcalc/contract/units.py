@@ -1,21 +1,23 @@
-"""Units: kinds of quantity with their accepted spellings, and conversion by pint.
+"""Units: kinds of quantity with their accepted spellings, and conversion.
 
 * A spelling that is not listed here is refused. ``?cup`` stands for the cup of the country that the request names.
-* ``units.txt`` defines every unit with its source. Only this module imports pint, at the first conversion.
+* ``units.txt`` defines every unit with its source. pint works out of it what a unit is in base units, exactly, when a
+  unit is added: ``unit_scales.csv`` (see ``site/building/units.py``). Only that table is needed here.
 """
 
 from __future__ import annotations
 
+import csv
 import math
 import re
-import sys
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache, lru_cache
 from importlib import resources
+from operator import sub
 from types import MappingProxyType
-from typing import Any
 
 from feedcalc import published
 from feedcalc.contract.numbers import MINUS
@@ -130,39 +132,6 @@ def unit_name(measure: str, count: float) -> Said | None:
 # Measures that differ from hand to hand: `hand_measures.csv` has their ranges.
 HAND_MEASURES = frozenset({"spoon", "glass", "mug", "jar", "handful", "shovel", "bucket", "watering_can", "barrel"})
 CUSTOMARY_UNITS = frozenset(unit for unit in WRITTEN_UNITS if unit.startswith(("us_", "uk_", "au_", "metric_")))
-
-
-# The name of a unit in pint, if it differs.
-_IN_PINT = {
-    "1": "whole",
-    "%": "percent",
-    "mg/L as CaCO3": "as_caco3",
-    "mg/L as HCO3": "as_hco3",
-    "mmol/L": "hardness_mmol",
-    "meq/L": "charge_meq",
-    "°dH": "german_degree",
-    "°dKH": "german_degree",
-    "°fH": "french_degree",
-    "°e": "clark_degree",
-    "gpg": "grain_per_us_gal",
-    "in": "inch",
-    "ft": "foot",
-    "yd": "yard",
-    "in^2": "inch**2",
-    "ft^2": "foot**2",
-    "yd^2": "yard**2",
-    "ft^3": "foot**3",
-    "mg/L of soil": "soil_mg_in_litre",
-    "lb/acre of soil": "soil_lb_in_acre",
-    "kg/ha of soil": "soil_kg_in_ha",
-    "mg/100 g of soil": "soil_mg_in_100_g",
-    "mg K2O/100 g of soil": "soil_mg_of_potash_in_100_g",
-    "% w/v": "percent_in_volume",
-    "g/L w/v": "gram_in_litre",
-    "ppm 500": "tds_500",
-    "ppm 700": "tds_700",
-}
-_WITH_OFFSET = frozenset({"degC", "degF", "K"})
 
 
 def _customary(of: str, words: str, countries: str) -> dict[str, str]:
@@ -470,39 +439,47 @@ def converted(value: float, unit: str, to_unit: str) -> float:
     """
     if unit == to_unit:
         return float(value)
-    try:
-        if unit in _WITH_OFFSET or to_unit in _WITH_OFFSET:
-            return float(_registry().Quantity(value, _pint_name(unit)).to(_pint_name(to_unit)).magnitude)
-        return value * _factor(unit, to_unit)
-    except Exception as error:  # pint's exceptions are not part of our interface
-        raise ValueError(f"can't convert {unit!r} to {to_unit!r}") from error
+    factor, shift = _conversion(unit, to_unit)
+    return value * factor + shift
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A unit in base units: its size, where its zero lies, and its dimension as an exponent of each base unit."""
+
+    size: Fraction
+    zero: Fraction
+    dimension: tuple[int, ...]
 
 
 @lru_cache(maxsize=512)
-def _factor(unit: str, to_unit: str) -> float:
-    return float(_registry().Quantity(1.0, _pint_name(unit)).to(_pint_name(to_unit)).magnitude)
+def _conversion(unit: str, to_unit: str) -> tuple[float, float]:
+    """Return what a value is multiplied by, and what is added to it then; raises `ValueError` as `converted` does."""
+    given, wanted = _scale(unit), _scale(to_unit)
+    if given is None or wanted is None or given.dimension != wanted.dimension:
+        raise ValueError(f"can't convert {unit!r} to {to_unit!r}")
+    return float(given.size / wanted.size), float((given.zero - wanted.zero) / wanted.size)
 
 
-def _pint_name(unit: str) -> str:
-    if unit in _IN_PINT:
-        return _IN_PINT[unit]
-    return " / ".join(_IN_PINT.get(part, part).replace("^", "**") for part in unit.split("/"))
+def _scale(unit: str) -> Scale | None:
+    """Return the scale of a unit, or of one over another; None if it is not known."""
+    found, (above, _, below) = _scales(), unit.partition("/")
+    if unit in found:
+        return found[unit]
+    if above not in found or below not in found:
+        return None
+    dimension = tuple(map(sub, found[above].dimension, found[below].dimension))
+    return Scale(found[above].size / found[below].size, Fraction(0), dimension)
 
 
 @cache
-def _registry() -> Any:
-    """Return pint's registry with the units of ``units.txt`` only; reads from a zip too, and writes no cache."""
-    # pint imports these packages when they are installed, which takes longer than the whole answer; our numbers are
-    # plain floats. A None in sys.modules makes an import fail. What the process has imported already stays visible.
-    hidden = [name for name in ("babel", "dask", "numpy", "scipy", "uncertainties") if name not in sys.modules]
-    sys.modules.update(dict.fromkeys(hidden))  # type: ignore[arg-type]
-    try:
-        import pint
-    finally:
-        for name in hidden:
-            del sys.modules[name]
-    lines = (resources.files("feedcalc.contract") / "units.txt").read_text(encoding="utf-8").splitlines()
-    return pint.UnitRegistry(lines, on_redefinition="raise", cache_folder=None)
+def _scales() -> Mapping[str, Scale]:
+    """Return the scale of every unit by its name."""
+    lines = (resources.files("feedcalc.contract") / "unit_scales.csv").read_text(encoding="utf-8").splitlines()
+    return {
+        unit: Scale(Fraction(size), Fraction(zero), tuple(map(int, exponents)))
+        for unit, _, size, zero, *exponents in csv.reader(lines[1:])
+    }
 
 
 @cache

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from feedcalc import published
 from feedcalc.uncertainty.estimates import Estimate
@@ -78,6 +79,7 @@ def strongest_parts(stage: str) -> float:
     return practice(_FLOORS[stage]).typical
 
 
+@cache
 def practice(row_id: str) -> Estimate:
     """Return a row of ``feed_practice.csv``, volumes in litres. Raises KeyError for an unknown id."""
     row = published.row("feed_practice", row_id)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache, lru_cache
 
 from feedcalc import published
 from feedcalc.contract.figures import ground_words
@@ -36,6 +37,7 @@ class UndoNote:
     status: str
 
 
+@lru_cache(maxsize=256)
 def soil_buffer(texture: str, depth_cm: float) -> Estimate:
     """Return the buffer capacity of a soil, in grams of CaCO3 per square metre and pH unit.
 
@@ -70,6 +72,7 @@ def lime_requirement(soil_ph: Estimate, target_ph: float, texture: str, depth_cm
     )
 
 
+@cache
 def soil_ph_ceiling() -> Estimate:
     """Return the highest pH that lime or ash can give a soil: that of free carbonate in touch with air."""
     return published.estimate(published.row("soil_ceiling", "carbonate"))

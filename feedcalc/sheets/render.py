@@ -245,11 +245,11 @@ def _render_text(template: str, language: str, /, **context: Any) -> str:
 
 
 def compile_templates(folder: Path) -> None:
-    """Write the templates as Python modules into a folder; beside this module, as `COMPILED`, they replace the sources.
+    """Write the templates of the page as Python modules into a folder, which replaces the sources as `COMPILED`.
 
-    They are the same for every language. Where they are, Jinja's own compiler is not needed.
+    They are the same for every language. Where they are, Jinja's own compiler is not needed. The page has no Markdown.
     """
-    _templates().compile_templates(folder, zip=None)
+    _templates().compile_templates(folder, zip=None, filter_func=lambda name: not name.endswith(".md.j2"))
 
 
 @cache

@@ -14,6 +14,7 @@ const job = JSON.parse(fs.readFileSync(process.argv[2], "utf8"));
 const here = path.dirname(fileURLToPath(import.meta.url));
 const { placeOfTrampoline, xorStaticData } = await import(pathToFileURL(path.join(job.site, "engine", "memory_image.js")));
 const PAGE = 4096; // granularity at which empty memory is left out
+const TEMPLATES = "feedcalc/sheets/compiled/"; // read when an answer is first written with them; other modules are in the snapshot
 
 function holdStill() {
   const noon = Date.UTC(2026, 0, 1, 12);
@@ -39,7 +40,7 @@ function filesBelow(folder, prefix = "") {
 }
 
 async function compile(loadPyodide) {
-  const python = await loadPyodide({ indexURL: job.runtime, env: { PYTHONHASHSEED: "0" } });
+  const python = await loadPyodide({ indexURL: job.runtime, env: { PYTHONHASHSEED: "0", PYTHONNODEBUGRANGES: "1" } });
   for (const [place, folder] of [["/runtime", job.runtime], ["/packages", job.packages], ["/bakery", job.work]]) {
     python.FS.mkdirTree(place);
     python.FS.mount(python.FS.filesystems.NODEFS, { root: folder }, place);
@@ -56,7 +57,7 @@ async function snapshot(loadPyodide, packageFiles) {
     indexURL: job.runtime,
     stdLibURL: path.join(job.work, "python_stdlib.zip"),
     lockFileContents: { info: JSON.parse(fs.readFileSync(path.join(job.runtime, "pyodide-lock.json"))).info, packages: {} },
-    env: { PYTHONHASHSEED: "0" },
+    env: { PYTHONHASHSEED: "0", PYTHONNODEBUGRANGES: "1" },
     args: [],
     _makeSnapshot: true,
     fsInit: async (FS, { sitePackages }) => writeFiles(FS, sitePackages, packageFiles),
@@ -93,7 +94,7 @@ function runsOfFullPages(image) { // [first page, number of pages] of every stre
   return runs;
 }
 
-function pack(library, packageFiles, image) {
+function pack(files, image) {
   const wasm = fs.readFileSync(path.join(job.runtime, "pyodide.asm.wasm"));
   const heapAt = new Uint32Array(image.buffer, image.byteOffset, 2)[1];
   const stored = image.slice();
@@ -101,14 +102,13 @@ function pack(library, packageFiles, image) {
   xorStaticData(stored.subarray(heapAt), wasm);
   const pages = runsOfFullPages(stored);
   const index = Buffer.from(JSON.stringify({
-    library: library.length,
-    packages: packageFiles.map(([name, content]) => [name, content.length]),
+    files: files.map(([name, content]) => [name, content.length]),
     snapshot: { length: stored.length, heapAt, page: PAGE, pages },
   }));
   const length = Buffer.alloc(4);
   length.writeUInt32LE(index.length);
   return Buffer.concat([
-    length, index, library, ...packageFiles.map(([, content]) => content),
+    length, index, ...files.map(([, content]) => content),
     ...pages.map(([first, count]) => stored.subarray(first * PAGE, (first + count) * PAGE)),
   ]);
 }
@@ -119,8 +119,8 @@ try {
   await compile(loadPyodide);
   const packageFiles = filesBelow(path.join(job.work, "compiled"));
   const { replies, image } = await snapshot(loadPyodide, packageFiles);
-  const library = fs.readFileSync(path.join(job.work, "python_stdlib.zip"));
-  fs.writeFileSync(path.join(job.work, "image"), pack(library, packageFiles, image));
+  const files = packageFiles.filter(([name]) => !name.endsWith(".pyc") || name.startsWith(TEMPLATES));
+  fs.writeFileSync(path.join(job.work, "image"), pack(files, image));
   fs.writeFileSync(path.join(job.work, "replies.json"), replies);
 } catch (error) {
   console.error(String(error?.message ?? error).slice(-3000)); // the stack would print the whole runtime

@@ -21,22 +21,12 @@ ROOT = SITE.parent
 NODE_MODULES = SITE / "node_modules"
 RECORDED = SITE / "runtime.sha256"
 
-# Import name -> distribution, of everything that `feedcalc.engine` imports.
-PACKAGES = {
-    "feedcalc": "feedcalc",
-    "flexcache": "flexcache",
-    "flexparser": "flexparser",
-    "jinja2": "jinja2",
-    "markupsafe": "markupsafe",
-    "pint": "pint",
-    "platformdirs": "platformdirs",
-    "segno": "segno",
-    "typing_extensions": "typing_extensions",
-}
-# Compiled speed-ups of this machine, tests, typing stubs, guides, pint's full unit list, command lines.
+# Everything that `feedcalc.engine` imports, each named as its distribution is.
+PACKAGES = ("feedcalc", "jinja2", "markupsafe", "segno")
+# Compiled speed-ups of this machine, tests, typing stubs, guides, command lines.
 NOT_IN_THE_PAGE = shutil.ignore_patterns(
     "__pycache__", "*.so", "*.pyd", "*.c", "*.pyi", "py.typed", "testsuite", "*.po", "*.pot", "*.md",
-    "default_en.txt", "constants_en.txt", "command_line", "__main__.py", "cli.py",
+    "api.py", "command_line", "__main__.py", "cli.py",
 )  # fmt: skip
 PLACES_OF_NPM = ("lib/node_modules/npm/bin/npm-cli.js", "node_modules/npm/bin/npm-cli.js")
 
@@ -140,7 +130,7 @@ def copy_packages(target: Path) -> None:
 def licences() -> str:
     """Names, versions and licence texts of feedcalc and of everything else that the page carries."""
     parts = [("feedcalc", (ROOT / "LICENSE").read_text(encoding="utf-8"))]
-    for distribution in sorted(set(PACKAGES.values()) - {"feedcalc"}):
+    for distribution in sorted(set(PACKAGES) - {"feedcalc"}):
         files = metadata.files(distribution) or []
         texts = [
             Path(str(file.locate())).read_text(encoding="utf-8")

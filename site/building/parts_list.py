@@ -27,7 +27,7 @@ SHA256 = re.compile(r"--hash=sha256:([0-9a-f]{64})")
 # Packages of npm whose files are built into the page; what else its lock names is used by none of them there.
 OF_NPM_IN_THE_PAGE = ("ical.js", "pyodide", "zstddec")
 # Packages that name their licence loosely ("BSD"), and which it is by the text that comes with them (read, 2026).
-READ_IN_ITS_TEXT = dict.fromkeys(("flexcache", "jinja2", "pint", "segno"), "BSD-3-Clause") | dict.fromkeys(
+READ_IN_ITS_TEXT = dict.fromkeys(("jinja2", "segno"), "BSD-3-Clause") | dict.fromkeys(
     ("markdown-it-py", "mdurl"), "MIT"
 )
 PAGE, COMMAND_LINE = "page", "command line"
@@ -38,7 +38,7 @@ def parts_list() -> dict[str, Any]:
     places: dict[str, set[str]] = {}
     for name in needed_by("feedcalc"):
         places.setdefault(name, set()).add(COMMAND_LINE)
-    for distribution in PACKAGES.values():
+    for distribution in PACKAGES:
         if distribution != "feedcalc":
             places.setdefault(canonicalize_name(distribution), set()).add(PAGE)
     lock = locked(ROOT / "requirements.lock")

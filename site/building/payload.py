@@ -20,7 +20,7 @@ LEVEL = 22
 
 
 def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]:
-    """Make ``work/runtime``, pruned, and ``work/image``: compiled library and packages, and the snapshot.
+    """Make ``work/runtime``, pruned, and ``work/image``: files and snapshot.
 
     Return the replies to ``requests``.
     """
@@ -70,7 +70,7 @@ def as_text(content: bytes) -> bytes:
 
 
 def _compressed(content: bytes) -> bytes:
-    # A window over all of the content: the heap repeats what the library's files hold megabytes before.
+    # A window over all of the content: the heap repeats what stands megabytes before.
     parameters = zstandard.ZstdCompressionParameters.from_level(
         LEVEL, window_log=26, enable_ldm=True, write_checksum=True
     )

@@ -1,18 +1,20 @@
 """Bring the interpreter to the state the snapshot keeps; runs in Pyodide at build time.
 
-Everything an answer needs is imported and used once, so that tables are read, templates compiled and units
-known. Then what is no longer needed is let go and free memory is cleared, since it would be stored too.
+Everything an answer needs is imported, since the page carries no module beside the snapshot, and used once, so that
+tables are read and templates loaded. Then what is no longer needed is let go and free memory is cleared, since it would
+be stored too.
 """
 
 from __future__ import annotations
 
 import gc
+import importlib
 import json
 import random
 import sys
 
-# Imported on the way and not used by an answer; whoever needs one later imports it again from the zip.
-NOT_KEPT = frozenset({"ast", "bz2", "compression", "email", "gzip", "importlib.metadata", "lzma", "quopri", "zipfile"})
+# What other modules import only where they come to it.
+IMPORTED_LATE = ("_ast_unparse", "_pylong", "_strptime", "html", "jinja2.debug", "segno")
 
 
 def answer_once(requests: list[str]) -> list[str]:
@@ -23,10 +25,7 @@ def answer_once(requests: list[str]) -> list[str]:
 
 
 def free_memory() -> None:
-    """Drop modules that only importing needed, collect garbage, overwrite freed small blocks with zeros."""
-    for name in list(sys.modules):
-        if {name, name.split(".")[0]} & NOT_KEPT or name.startswith("importlib.metadata."):
-            del sys.modules[name]
+    """Collect garbage, overwrite freed small blocks with zeros."""
     sys.path_importer_cache.clear()
     for _ in range(3):
         gc.collect()
@@ -40,6 +39,8 @@ def free_memory() -> None:
 
 def warm_up(requests_json: str) -> str:
     """Answer the JSON array of requests, tidy up; the replies as a JSON array."""
+    for name in IMPORTED_LATE:
+        importlib.import_module(name)
     random.seed(0)  # known bytes in the snapshot; the worker seeds it anew when it starts
     replies = answer_once([json.dumps(request) for request in json.loads(requests_json)])
     free_memory()

@@ -131,25 +131,30 @@ export function onLanguage(listener) {
  * @param {Element} root
  */
 export function follow(root) {
+  gather(root);
+  speak();
+}
+
+/** @param {Element} root */
+function gather(root) {
   followTexts(root);
   for (const attribute of ATTRIBUTES) {
-    for (const element of [root, ...root.querySelectorAll("*")]) {
-      const message = keyOf("read aloud", element.getAttribute(attribute) ?? "");
+    for (const element of [root, ...root.querySelectorAll(`[${attribute}]`)]) {
+      const message = keyOf(() => "read aloud", element.getAttribute(attribute) ?? "");
       if (!staticMessages.has(message) || element.closest(LEFT_ALONE)) continue;
       followers.push({ node: element, attribute, message, before: "", after: "" });
     }
   }
-  speak();
 }
 
 /**
  * Return the key of a static text: one or two words come after their context.
- * @param {string} context
+ * @param {() => string} context
  * @param {string} text
  */
 function keyOf(context, text) {
   const words = text.match(/\p{L}+(?:['’-]\p{L}+)*/gu) ?? [];
-  return words.length <= 2 ? context + APART + text : text;
+  return words.length <= 2 ? context() + APART + text : text;
 }
 
 /** @param {Text} node */
@@ -163,12 +168,17 @@ function contextOf(node) {
 
 /** @param {Element} root */
 function followTexts(root) {
-  const walker = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
+  if (root.closest(LEFT_ALONE)) return;
+  // What is left alone is not even looked into: catalogues and licences are longer than all the rest.
+  const walker = document.createTreeWalker(root, NodeFilter.SHOW_ELEMENT | NodeFilter.SHOW_TEXT, (node) => (
+    node instanceof Element && node.matches(LEFT_ALONE) ? NodeFilter.FILTER_REJECT : NodeFilter.FILTER_ACCEPT));
   while (walker.nextNode()) {
-    const node = /** @type {Text} */ (walker.currentNode);
-    const [, before = "", text = "", after = ""] = /^(\s*)([^]*?)(\s*)$/.exec(node.data) ?? [];
-    const message = keyOf(contextOf(node), text.replaceAll(/\s+/g, " "));
-    if (!staticMessages.has(message) || node.parentElement?.closest(LEFT_ALONE)) continue;
+    const node = walker.currentNode;
+    const text = node instanceof Text ? node.data.trim() : "";
+    if (!text || !(node instanceof Text)) continue;
+    const message = keyOf(() => contextOf(node), text.replaceAll(/\s+/g, " "));
+    if (!staticMessages.has(message)) continue;
+    const [before = "", after = ""] = node.data.split(text);
     followers.push({ node, attribute: "", message, before, after });
   }
 }
@@ -176,8 +186,9 @@ function followTexts(root) {
 function speak() {
   for (const { node, attribute, message, before, after } of followers) {
     const words = before + translated(message) + after;
-    if (node instanceof Element) node.setAttribute(attribute, words);
-    else if (node.data !== words) node.data = words;
+    if (node instanceof Element) {
+      if (node.getAttribute(attribute) !== words) node.setAttribute(attribute, words);
+    } else if (node.data !== words) node.data = words;
   }
   for (const [element, { words, said }] of shown) {
     if (element.isConnected && element.textContent === said) show(element, words);
@@ -245,7 +256,7 @@ export function startWords() {
   staticMessages = new Set(messages.slice(0, count));
   plantsInEnglish = [...plantList().options].map((option) => option.value);
   chooser().addEventListener("change", chosenByHand);
-  follow(document.documentElement);
+  gather(document.documentElement);
   // The example is in English until the engine answers.
   for (const part of document.querySelectorAll("[data-part]")) Object.assign(part, { lang: "en", dir: "ltr" });
   use(keptOrGuessed());

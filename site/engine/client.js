@@ -15,12 +15,11 @@ import { canHash, isWhole, payloadOfWorker, programOfWorker, whatIsLacking } fro
  * @typedef {import("../types").Progress} Progress
  * @typedef {object} Settings
  * @property {(stage: Progress & { name: "fetching" | "unpacking" | "starting" }) => void} onStage bytes dealt with and in all
- * @property {(how: { how: string, milliseconds: number }) => void} onReady how: "snapshot" | "plain"; after every start
+ * @property {() => void} onReady after every start
  * @property {(failure: { message: string, cause: string }) => void} onFailed Python can't start; restart() may be tried.
  *   cause: name of what this browser has not; "damaged" where this copy of the page was cut or changed; or ""
  * @property {number} patience milliseconds to wait for one answer before Python is restarted
  * @property {number} patienceAtStart milliseconds without a sign of life from a starting worker
- * @property {boolean} snapshot false starts Python plainly: slower, same answers
  *
  * @typedef {object} Question
  * @property {number} id
@@ -37,7 +36,7 @@ import { canHash, isWhole, payloadOfWorker, programOfWorker, whatIsLacking } fro
  */
 
 /** @type {Settings} */
-const USUAL = { onStage() {}, onReady() {}, onFailed() {}, patience: 15000, patienceAtStart: 60000, snapshot: true };
+const USUAL = { onStage() {}, onReady() {}, onFailed() {}, patience: 15000, patienceAtStart: 60000 };
 /** @type {Map<string, Question>} */
 const waiting = new Map(); // line -> the newest question of it
 /** @type {Settings} */
@@ -51,7 +50,6 @@ let sent = []; // questions the worker has and has not answered, the newest last
 let at = null; // which of them it is at, as far as is known
 let hanging = 0; // timer of a worker that is at a question
 let lastId = 0;
-let startedAt = 0;
 let silence = 0; // timer of a starting worker
 let generation = 0; // counts workers, so that a late message of an ended one is known
 let whole = Promise.resolve(true); // whether the payload of this worker is what the build made
@@ -96,7 +94,6 @@ export function mendDeadly(given) {
 async function launch() {
   endWorker();
   const mine = ++generation;
-  startedAt = performance.now();
   whole = Promise.resolve(true);
   mark("starting");
   const lacking = whatIsLacking();
@@ -124,7 +121,7 @@ async function wake(mine) {
   };
   const payload = await coming;
   if (mine !== generation) return;
-  const start = { payload, snapshot: settings.snapshot, hashed: canHash() };
+  const start = { payload, hashed: canHash() };
   started.postMessage({ start }, typeof payload === "string" ? [] : [payload]);
   awaitSign();
 }
@@ -158,7 +155,7 @@ function heard(message) {
   } else if (message.payload) {
     holdToHash(message.payload);
   } else if (message.ready) {
-    awake(message.ready);
+    awake();
   } else if (message.total !== undefined || message.early !== undefined) {
     goesOn(message);
   } else if (message.id !== undefined) {
@@ -175,14 +172,13 @@ async function holdToHash(payload) {
   if (!await whole && mine === generation) fail("the payload has another hash", "damaged");
 }
 
-/** @param {string} how */
-async function awake(how) {
+async function awake() {
   const mine = generation;
   clearTimeout(silence);
   if (!await whole || mine !== generation) return; // that it is damaged was told
   ready = true;
   mark("ready");
-  settings.onReady({ how, milliseconds: performance.now() - startedAt });
+  settings.onReady();
   sendAll();
 }
 

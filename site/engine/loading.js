@@ -63,7 +63,9 @@ export async function payloadOfWorker(anew, onProgress) {
 /** @param {string} text */
 async function unpacked(text) {
   try {
-    const packed = Uint8Array.from(atob(text), (character) => character.charCodeAt(0));
+    const signs = atob(text);
+    const packed = new Uint8Array(signs.length);
+    for (let place = 0; place < signs.length; place++) packed[place] = signs.charCodeAt(place); // in a tenth of the time of Uint8Array.from
     const stream = new DecompressionStream("gzip");
     const writer = stream.writable.getWriter();
     writer.write(packed).catch(() => {}); // what is wrong with it is said where it is read

@@ -1,7 +1,7 @@
 // The payload apart: what site/building/payload.py packs, as the worker needs it.
 //
 // It is the lengths of two frames as uint32, a zstd frame of pyodide.asm.wasm, and a zstd frame of the image that
-// bake.mjs packs: uint32 length of an index in JSON, the index, library, packages, pages of the snapshot.
+// bake.mjs packs: uint32 length of an index in JSON, the index, files, pages of the snapshot.
 
 import { xorStaticData } from "./memory_image.js";
 
@@ -47,17 +47,14 @@ export function bytesOfText(text) {
  * Return the parts of an image, each in memory of its own so that the image itself can go.
  * @param {Uint8Array} image
  * @param {Uint8Array} wasm
- * @param {boolean} withSnapshot
  */
-export function unpack(image, wasm, withSnapshot) {
+export function unpack(image, wasm) {
   let at = 4 + new DataView(image.buffer, image.byteOffset).getUint32(0, true);
   const index = JSON.parse(new TextDecoder().decode(image.subarray(4, at)));
   /** @param {number} length */
   const next = (length) => image.slice(at, (at += length));
-  const library = next(index.library);
   /** @type {[string, Uint8Array][]} */
-  const packages = index.packages.map((/** @type {[string, number]} */ [name, length]) => [name, next(length)]);
-  if (!withSnapshot) return { library, packages, snapshot: null };
+  const files = index.files.map((/** @type {[string, number]} */ [name, length]) => [name, next(length)]);
   const { length, heapAt, page, pages } = index.snapshot;
   const snapshot = new Uint8Array(length);
   for (const [first, count] of pages) {
@@ -66,5 +63,5 @@ export function unpack(image, wasm, withSnapshot) {
     at += size;
   }
   xorStaticData(snapshot.subarray(heapAt), wasm);
-  return { library, packages, snapshot };
+  return { files, snapshot };
 }

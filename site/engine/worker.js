@@ -2,12 +2,12 @@
 // from file:// in every browser tried. The build bundles this module and puts the runtime before it, and before that a
 // stand-in for importScripts, which the runtime looks at.
 //
-// Messages in:   {start: {payload: text or ArrayBuffer, snapshot: boolean, hashed: boolean}}
+// Messages in:   {start: {payload: text or ArrayBuffer, hashed: boolean}}
 //                {id, request: JSON text, early: boolean}         early: replies before the last are wanted too
 //                {drop: id}                                       its answer is no longer wanted
 // Messages out:  {payload: ArrayBuffer}                           a copy, where it shall be hashed: before anything else
 //                {stage: "unpacking" | "starting", done, total}   bytes of payload dealt with
-//                {ready: "snapshot" | "plain"}
+//                {ready: true}
 //                {failed: text, damaged: boolean}                 damaged: the payload is not what the build made
 //                {id, done, total}                                slices of the work on it that are done
 //                {id, early: JSON text}                           a reply before the last
@@ -56,7 +56,8 @@ const isFatal = (error) => !(error instanceof PythonError) || FATAL.has(error.ty
 self.onmessage = async ({ data }) => {
   if (data.start) {
     try {
-      self.postMessage({ ready: await start(data.start) });
+      await start(data.start);
+      self.postMessage({ ready: true });
     } catch (error) {
       self.postMessage({ failed: textOf(error), damaged: error instanceof Damaged });
     }
@@ -120,10 +121,10 @@ function mailRead() {
 }
 
 /**
- * Start Python and say how: from the snapshot, or plainly where that was not wanted or did not work.
- * @param {{ payload: string | ArrayBuffer, snapshot: boolean, hashed: boolean }} given
+ * Start Python from the snapshot.
+ * @param {{ payload: string | ArrayBuffer, hashed: boolean }} given
  */
-async function start({ payload, snapshot, hashed }) {
+async function start({ payload, hashed }) {
   const bytes = typeof payload === "string" ? bytesOfText(payload) : new Uint8Array(payload);
   const [firstEnd, total] = endsOfFrames(bytes);
   if (hashed) {
@@ -135,23 +136,14 @@ async function start({ payload, snapshot, hashed }) {
   const wasm = decoded(bytes.subarray(8, firstEnd));
   const compiled = WebAssembly.compile(wasm); // goes on in the background meanwhile
   self.postMessage({ stage: "unpacking", done: firstEnd, total });
-  const image = unpack(decoded(bytes.subarray(firstEnd, total)), wasm, snapshot);
+  const image = unpack(decoded(bytes.subarray(firstEnd, total)), wasm);
   self.postMessage({ stage: "starting", done: total, total });
-  self.fetch = fromMemory({ "pyodide.asm.wasm": null, "python_stdlib.zip": image.library });
+  self.fetch = fromMemory({ "pyodide.asm.wasm": null, "python_stdlib.zip": null });
   WebAssembly.instantiateStreaming = async (_, imports) => {
     const module = await compiled;
     return { module, instance: await WebAssembly.instantiate(module, imports) };
   };
-  if (image.snapshot) {
-    try {
-      await startPython(image.packages, image.snapshot);
-      return "snapshot";
-    } catch (error) {
-      console.warn("The snapshot could not be used, starting plainly:", error);
-    }
-  }
-  await startPython(image.packages, null);
-  return "plain";
+  await startPython(image.files, image.snapshot);
 }
 
 /** Return a function that unpacks a frame; one carries a checksum, and where it is wrong that throws `Damaged`. */
@@ -184,19 +176,19 @@ function fromMemory(files) {
 }
 
 /**
- * @param {[string, Uint8Array][]} packages
- * @param {Uint8Array | null} snapshot
+ * @param {[string, Uint8Array][]} files
+ * @param {Uint8Array} snapshot
  */
-async function startPython(packages, snapshot) {
+async function startPython(files, snapshot) {
   let trampoline = 0;
   python = await loadPyodide({
     indexURL: RUNTIME,
     packageBaseUrl: RUNTIME,
     createPyodideModule: async (/** @type {any} */ settings) => {
       const module = await _createPyodideModule(settings);
-      const missing = (snapshot?.length ?? 0) - module.HEAPU8.length;
+      const missing = snapshot.length - module.HEAPU8.length;
       // The runtime restores into the memory it starts with, which may be less than it had when the image was made.
-      if (missing > HEADER_OF_SNAPSHOT && !module._emscripten_resize_heap(snapshot?.length)) {
+      if (missing > HEADER_OF_SNAPSHOT && !module._emscripten_resize_heap(snapshot.length)) {
         throw new Error("this browser has too little memory for the snapshot");
       }
       trampoline = module.HEAP32[placeOfTrampoline(module)];
@@ -205,13 +197,13 @@ async function startPython(packages, snapshot) {
     lockFileContents: { info: RUNTIME_INFO, packages: {} },
     env: { PYTHONHASHSEED: "0" },
     fsInit: async (/** @type {any} */ FS) => {
-      for (const [name, content] of packages) {
+      for (const [name, content] of files) {
         const path = `${SITE_PACKAGES}/${name}`;
         FS.mkdirTree(path.slice(0, path.lastIndexOf("/")));
         FS.writeFile(path, content, { canOwn: true });
       }
     },
-    ...(snapshot && { _loadSnapshot: snapshot }),
+    _loadSnapshot: snapshot,
   });
   // A snapshot brings back the abilities and the random state of the machine that made it.
   python._module.HEAP32[placeOfTrampoline(python._module)] = trampoline;

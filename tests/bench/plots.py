@@ -43,10 +43,10 @@ def county(rows: int) -> str:
     return header + "".join(map(row, range(rows)))
 
 
-def timed(source: Path, out: Path, processes: int) -> tuple[float, float, float]:
+def timed(source: Path, out: Path, processes: int, *more: str) -> tuple[float, float, float]:
     """Seconds of one run, seconds of processor it took, and the most memory any process of it held, in MB."""
     start = time.perf_counter()
-    asked = ["season", str(source), "--out", str(out), "--processes", str(processes), "--today", "2026-05-01"]
+    asked = ["season", str(source), "--out", str(out), "--processes", str(processes), "--today", "2026-05-01", *more]
     running = subprocess.Popen(
         [sys.executable, "-m", "feedcalc", *asked],
         stdout=subprocess.DEVNULL,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import subprocess
 import sys
 from pathlib import Path
@@ -14,39 +13,12 @@ from feedcalc.command_line.main import VERBS, main
 
 DATA = Path(__file__).parent.parent / "data"
 ENGINE = {"feedcalc.engine"}
-CHEMISTRY = {"pint", "feedcalc.chemistry"}
+CHEMISTRY = {"feedcalc.chemistry"}
 OPTIONAL = {"babel", "dask", "distributed", "numpy", "openpyxl", "scipy"}
 FOR_ONE_USE = {"icalendar", "rich", "segno"}
-NEVER = OPTIONAL | FOR_ONE_USE
+NEVER = OPTIONAL | FOR_ONE_USE | {"pint"}
 NOTHING = NEVER | ENGINE | CHEMISTRY | {"jinja2", "sqlite3"}
 RANGES_OFF = '{"schema": 1, "ranges": "off"}'
-
-
-def python(code: str) -> str:
-    """Return what a fresh interpreter prints for ``code``."""
-    return subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, encoding="utf-8", check=True, timeout=60
-    ).stdout
-
-
-CONVERT = "import sys; from feedcalc.contract.units import converted; assert converted(2, 'L', 'mL') == 2000; "
-
-
-def test_units_are_converted_without_the_optional_packages_of_pint():
-    loaded = json.loads(python(CONVERT + "import json; print(json.dumps(list(sys.modules)))"))
-    assert "pint" in loaded
-    assert not {"babel", "dask", "numpy", "scipy", "uncertainties"} & set(loaded)
-
-
-def test_numpy_can_be_imported_before_and_after_units_are_converted():
-    use = "import numpy; assert numpy.ones(3).sum() == 3; "
-    python(CONVERT + use)
-    python(
-        use
-        + CONVERT
-        + use
-        + "import pint; assert pint.UnitRegistry().Quantity(numpy.ones(2), 'm').to('cm')[0].m == 100"
-    )
 
 
 @pytest.mark.parametrize(
@@ -56,9 +28,9 @@ def test_numpy_can_be_imported_before_and_after_units_are_converted():
         ("--version", NOTHING),
         ("brew", NOTHING),
         ("page --where", NOTHING),
-        ("season --help", NEVER | ENGINE | {"jinja2", "pint", "sqlite3"}),
+        ("season --help", NEVER | ENGINE | {"jinja2", "sqlite3"}),
         ("season PLOTS --out OUT --processes 1", NEVER | ENGINE | {"jinja2", "sqlite3"}),
-        ("plants leek", NEVER | ENGINE | {"pint", "sqlite3"}),
+        ("plants leek", NEVER | ENGINE | {"sqlite3"}),
         *(
             (f"{verb} --from -", NEVER | {"sqlite3"})
             for verb in ("sheet", "settle", "ladder", "delivery", "air", "mix")

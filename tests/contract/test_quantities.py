@@ -603,7 +603,7 @@ PACKAGE_PARTS = ("", "contract", "published", "uncertainty", "words")
 
 
 def test_quantities_are_read_from_a_zip_archive_without_writing_a_file(tmp_path):
-    """The page loads the package from an archive, where pint's registry must work without its own file."""
+    """The tables are read also where the package lies in an archive."""
     archive = tmp_path / "package.zip"
     package = Path(feedcalc.__file__).parent
     with zipfile.ZipFile(archive, "w") as zipped:

@@ -18,8 +18,6 @@ REQUESTS: list[dict[str, Any]] = [
     {"schema": 1, "samples": "40", "cans": [{"size": "9 L", "count": 2}], "dilution": "1:10"},
     {"schema": 1, "ash": {"amount": "2,5 kg"}, "water": {"amount": "½ bucket"}, "unknown": 1},
 ]
-RESTORE = "API.restoreSnapshot=function(t){"
-SABOTAGE_OF_SNAPSHOT = [RESTORE, RESTORE + 'throw new Error("no");']
 NO_START = ["async function start({", 'async function start() { throw new Error("refused"); }\nasync function unused({']
 
 
@@ -28,10 +26,6 @@ def opened(page: Page, address: str, *edits: list[str], state: str = "ready") ->
     page.goto(address)
     wait_for_engine(page, state)
     return page
-
-
-def how_it_started(page: Page) -> str:
-    return str(page.evaluate("heard.find((message) => message.ready).ready"))
 
 
 def close(one: Any, other: Any) -> bool:
@@ -64,16 +58,6 @@ def awake(browser: Browser, one_file: str) -> Iterator[Page]:
 
 def test_opens_by_double_click_with_no_network(ready_page: Page) -> None:
     assert ask(ready_page, {"schema": 1})["ok"] is True
-
-
-def test_starts_from_the_snapshot(watched_page: Page, one_file: str) -> None:
-    assert how_it_started(opened(watched_page, one_file)) == "snapshot"
-
-
-def test_starts_plainly_where_the_snapshot_is_refused(watched_page: Page, one_file: str) -> None:
-    page = opened(watched_page, one_file, SABOTAGE_OF_SNAPSHOT)
-    assert how_it_started(page) == "plain"
-    assert close(without_markup(ask(page, REQUESTS[1])), without_markup(here_and_now(REQUESTS[1])))
 
 
 @pytest.mark.parametrize("request_", REQUESTS, ids=["demo", "cans", "faults"])

@@ -7,7 +7,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -20,8 +19,8 @@ from feedcalc.contract.ash_words import is_refused
 from feedcalc.contract.choice_words import choice_meant
 from feedcalc.contract.dates import read_date
 from feedcalc.contract.figures import Figure, figure
-from feedcalc.contract.quantities import read_quantity, read_rate, write_quantity
-from feedcalc.contract.request import Request, read_request
+from feedcalc.contract.quantities import Quantity, read_quantity, read_rate, write_quantity
+from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import QUANTITY_KINDS, converted
 from feedcalc.garden.ash import ash_of
@@ -62,7 +61,10 @@ def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str 
     unread = {fault.field for fault in left_out}
     content, density = _content_and_density(request.word("ash.kind"), request.word("ash.state"))
     ground = ground_answer(request, content, density, received)
-    feed = _feed_for(_feed_request(request))
+    # The answer treats everything in plug trays as a seedling; no other place matters to a feed.
+    place = request.word("place") if request.word("place") == "plug tray" else ""
+    words = (request.word(path) for path in ("ash.kind", "ash.state", "water.kind", "stage"))
+    feed = _feed_for(*words, customs=request.customs, place=place)
     use = choice_meant("use", plot.get("use", ""), _USES)
     dry = _dry_ash_verdict(ground, received, request, is_unknown=bool(unread & {"ash_this_year", "lime_this_year"}))
     feed_verdict = verdict_for(circumstances_of(request, feed.facts))
@@ -128,7 +130,7 @@ def _read(given: Mapping[str, str], today: str) -> Request:
                 place = place.setdefault(group, {})
             place[last] = given[column.name]
     try:
-        request = read_request(json.dumps(document))
+        request = request_of(document)
     except InputErrors as refusal:
         # An error names the column of its field.
         faults += [
@@ -180,11 +182,8 @@ def _grams_per_square_metre(
     if not text or re.fullmatch(r"0+(?:[.,]0+)?", text):
         return 0.0
     try:
-        if rate := read_rate(text, name, request.locale, request.customs, kind):
-            read, square_metres = rate
-        else:
-            read = read_quantity(text, kind, name, request.locale, request.customs)
-            square_metres = request.number("soil.area") or 0.0
+        read, square_metres = _amount_and_ground(text, name, kind, request.locale, request.customs)
+        square_metres = square_metres or request.number("soil.area") or 0.0
         if not square_metres:
             problem = said("Without an area we can't say how much a square metre got.")
             raise InputError(name, text, problem, said("an area in its column, or an amount such as 40 g/m2"))
@@ -196,6 +195,13 @@ def _grams_per_square_metre(
         return most / square_metres
     _, density = _content_and_density(request.word("ash.kind"), request.word("ash.state"))
     return most * 1000 * density / square_metres
+
+
+@lru_cache(maxsize=1024)
+def _amount_and_ground(text: str, name: str, kind: str, locale: str, customs: str) -> tuple[Quantity, float]:
+    """Return an amount and the square metres it is for, 0 where the text names none."""
+    rate = read_rate(text, name, locale, customs, kind)
+    return rate or (read_quantity(text, kind, name, locale, customs), 0.0)
 
 
 def _last_fed(plot: Mapping[str, str], today: str, locale: str, left_out: list[InputError]) -> date | None:
@@ -233,23 +239,12 @@ def _content_and_density(kind: str, state: str) -> tuple[AshContent, float]:
     return ash_content(ash), ash.typical().density
 
 
-def _feed_request(request: Request) -> str:
-    """Return the request for a plot's feed: the batch of its sheet, whatever the area."""
-    document = {
-        "schema": 1,
-        "ash": {"kind": request.word("ash.kind"), "state": request.word("ash.state")},
-        "water": {"kind": request.word("water.kind")},
-        "stage": request.word("stage"),
-        "customs": request.customs,
-        # The answer treats everything in plug trays as a seedling.
-        "place": request.word("place") if request.word("place") == "plug tray" else "",
-    }
-    return json.dumps(document)
-
-
 @lru_cache(maxsize=256)
-def _feed_for(request_json: str) -> StageFeed:
-    answer = answer_to(read_request(request_json))
+def _feed_for(kind: str, state: str, water: str, stage: str, *, customs: str, place: str) -> StageFeed:
+    """Return the feed of a plot: the batch of its sheet, whatever the area."""
+    ash = {"kind": kind, "state": state}
+    document = {"ash": ash, "water": {"kind": water}, "stage": stage, "customs": customs, "place": place}
+    answer = answer_to(request_of({"schema": 1, **document}))
     values = values_of(answer)
     recommended = values["recommended"][answer.request.word("stage")]
     square_metre = values["delivered"]["per_square_metre"]
