@@ -528,8 +528,8 @@ class _Answer:
         document = {name: value for name, value in recipe.document.items() if name not in _NOT_SAFE}
         water = recipe.request.readings["water.amount"]
         if water.typed_unit in HAND_MEASURES:
-            litres = write_number(water.value, 4, locale, trim=True)
-            document["water"] = {**document["water"], "amount": f"{litres} L"}
+            amount = write_number(water.value, 4, locale, trim=True)
+            document["water"] = {**document["water"], "amount": f"{amount} L"}
         is_thick = self.typical.strength > rules()["thickest_slurry"]
         if is_thick:  # less ash in the same water
             document["ash"] = {name: value for name, value in document["ash"].items() if name != "amount"}

@@ -189,7 +189,7 @@ class Language:
         }
 
     def _directed(self, message: str) -> str:
-        """Return a message with each ratio such as ``1:{parts}`` and each number with a Latin unit isolated as a whole."""
+        """Return a message with each ratio such as ``1:{parts}`` and each number with its unit isolated as a whole."""
         return _KEEPS_ITS_ORDER.sub(lambda found: _ISOLATED.format(found[0]), message) if self._is_rtl else message
 
     def speak(self, text: str) -> str:

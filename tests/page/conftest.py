@@ -198,7 +198,7 @@ def one_file(dist: Path) -> str:
 
 @pytest.fixture(scope="session")
 def quick_file(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
-    """Address of the one file with its Python in this process: for tests of the page that don't test how Python runs."""
+    """Address of the one file with its Python in this process, for tests that don't ask how a browser runs it."""
     copy = tmp_path_factory.mktemp("quick") / "feedcalc.html"
     text = PAYLOAD.sub(rb"\1", (dist / "feedcalc.html").read_bytes(), count=1)
     copy.write_bytes(text.replace(b"<html ", b"<html data-python-outside ", 1))

@@ -206,7 +206,10 @@ const wait = setTimeout;
 window.setTimeout = (work, after, ...more) => wait(work, after === 8000 ? 1 : after, ...more);
 const takes = Object.getOwnPropertyDescriptor(IDBRequest.prototype, "onsuccess");
 Object.defineProperty(IDBOpenDBRequest.prototype, "onsuccess", { set(follow) {
-  takes.set.call(this, async (event) => { while (!window.now) await new Promise((on) => wait(on, 20)); follow(event); });
+  takes.set.call(this, async (event) => {
+    while (!window.now) await new Promise((on) => wait(on, 20));
+    follow(event);
+  });
 } });
 """
 
