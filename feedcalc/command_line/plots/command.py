@@ -18,7 +18,7 @@ from pathlib import Path
 import click
 
 from feedcalc.command_line.environment import usual_language
-from feedcalc.command_line.files import replace_file
+from feedcalc.command_line.files import is_stream, replace_file
 from feedcalc.command_line.pdf import NoPdf, pdf_of
 from feedcalc.command_line.plots.columns import COLUMNS
 from feedcalc.command_line.plots.failures import PlanningFailed
@@ -100,7 +100,7 @@ def season_verb(
     speak = language_of(language or usual_language().get("language", "en")).speak
     if picture and picture.suffix.lower() not in (".svg", ".pdf"):
         raise click.UsageError(f"--picture {picture.name}: the name must end in .svg or .pdf.")
-    name = out if out != STANDARD else Path("plans.csv")
+    name = out if out != STANDARD and not is_stream(out) else Path("plans.csv")
     job = PlanningJob(
         source=source,
         out=out,
