@@ -83,7 +83,8 @@ def merge_verb(session: BookSession, /, file: Path, dry_run: bool) -> None:
 @click.command("reminders")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="A name ending in .ics.")
 @click.option(
-    "--batch", "batches", multiple=True, type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    "--batch", "batches", multiple=True,
+    type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path),
     help="A batch that steeps now: a request as JSON. May stand several times.",
 )  # fmt: skip
 @click.option("--ash", "amount", help="A winter's ash to share out: '20 L', '8 kg'. Adds when each bed gets its share.")
