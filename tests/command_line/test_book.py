@@ -107,6 +107,14 @@ def test_a_feed_counts_by_its_batch(book):
     assert entry["in_all"]["potassium"]["value"] > 0
 
 
+def test_a_table_of_many_faults_is_told_on_a_screen_or_two(book, tmp_path):
+    table = tmp_path / "many.csv"
+    table.write_text("kind,bed,what,amount\n" + "entry,Nowhere,dry ash,1 kg\n" * 300)
+    told = book("import", table).stderr.splitlines()
+    assert len(told) < 60
+    assert told[-1] == "and 250 more"
+
+
 def test_a_batch_is_read_from_standard_input(book, tmp_path):
     begun(book)
     place = ["book", "--book", str(tmp_path / "mine.sqlite"), "--now", NOW]

@@ -183,7 +183,7 @@ def test_the_full_sheet_has_every_caution_table_and_source():
 
 
 @pytest.mark.parametrize("width", ["40", "80"])
-@pytest.mark.parametrize("verb", ["ladder", "delivery", "air", "settle", "sheet --full"])
+@pytest.mark.parametrize("verb", ["ladder", "delivery", "air", "settle", "sheet --full", "plants tomato"])
 def test_nothing_is_cut_off_however_narrow_the_terminal(monkeypatch, width, verb):
     monkeypatch.setenv("COLUMNS", width)
     shown = run(*verb.split()).stdout
