@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, is_dataclass
 from datetime import datetime
 from typing import Any
 
@@ -437,7 +437,7 @@ def _request(more: Mapping[str, Any], **groups: Any) -> dict[str, Any]:
     request: dict[str, Any] = {"schema": 1}
     for name, group in groups.items():
         if group is not None:
-            request[name] = _group(group)
+            request[name] = _group(group) if is_dataclass(group) else _typed(group)
     for name, value in more.items():
         group = next((group for group in _GROUPS if name.startswith(f"{group}_")), "")
         if group:

@@ -29,7 +29,11 @@ def judge_verb(recipe: tuple[str, ...], safe: str | None, **options: Any) -> Non
     reply = _answer("judge", " ".join(recipe), "recipe", options)
     if safe:
         request = {"schema": 1, **reply["values"]["judge"].get("safe", {}).get("request", {})}
-        write_file(Path(safe), f"{json.dumps(request, ensure_ascii=False, indent=2)}\n".encode())
+        text = f"{json.dumps(request, ensure_ascii=False, indent=2)}\n"
+        if safe == "-":
+            click.echo(text, nl=False)
+        else:
+            write_file(Path(safe), text.encode(), "--safe")
 
 
 @click.command("happened", cls=BatchCommand)

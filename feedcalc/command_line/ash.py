@@ -163,7 +163,7 @@ def _require_ash(records: list[Record], name: str) -> Record:
     if found is None:
         names = any_of(record.text("name") for record in _kept_ashes(records))
         accepted = names or said("nothing is kept yet: feedcalc ash keep NAME with a reading")
-        raise InputError("my-ash", name, said("No ash is kept under this name."), accepted)
+        raise InputError("name", name, said("No ash is kept under this name."), accepted)
     return found
 
 

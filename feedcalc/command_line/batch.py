@@ -33,6 +33,7 @@ from feedcalc.words.languages import LANGUAGES, language_asked
 from feedcalc.words.messages import said, said_in
 
 LINES_OF_A_PAGE = 60
+_OF_DANGER = "- **!** "
 _SAVE_HELP = "Write the request to FILE, for --from, label and wall; '-' for standard output."
 _DEMO_NOTE = said('This is a demo. Your own: feedcalc sheet --can "2 x 9 L" --kind oak')
 
@@ -139,7 +140,7 @@ def _save(request: str, file: str) -> bool:
     if file == "-":
         click.echo(text)
         return True
-    write_file(Path(file), f"{text}\n".encode())
+    write_file(Path(file), f"{text}\n".encode(), "--save")
     click.echo(
         language_asked(with_usual_language(request)).speak(
             said_in("said after it was done", "Saved: {file}", file=file)
@@ -164,15 +165,25 @@ def _show(part: str, request: str, options: Mapping[str, Any]) -> dict[str, Any]
 
 
 def _set_sheet(words: str, part: str) -> str:
-    """Return a sheet set for the terminal. The short one has a line for each caution where it then fits a page."""
+    """Return a sheet set for the terminal.
+
+    The short one has a line for each caution where it then fits a page; else at least for those of the danger.
+    """
     width, is_screen = print_width(), sys.stdout.isatty()
-    if part == "short":
-        lines = (_cautions_apart(line) for line in words.splitlines())
-        apart = set_markdown("\n".join(lines), width, is_screen)
-        if apart.count("\n") <= LINES_OF_A_PAGE:
-            return apart
-    text = set_markdown(words, width, is_screen)
-    return text if part != "short" or text.count("\n") <= LINES_OF_A_PAGE else text.replace("\n\n", "\n")
+    if part != "short":
+        return set_markdown(words, width, is_screen)
+    text = ""
+    for with_own_lines in ("", _OF_DANGER, None):
+        rows = (
+            line if with_own_lines is None or not line.startswith(with_own_lines) else _cautions_apart(line)
+            for line in words.splitlines()
+        )
+        text = set_markdown("\n".join(rows), width, is_screen)
+        if text.count("\n") > LINES_OF_A_PAGE:
+            text = text.replace("\n\n", "\n")
+        if text.count("\n") <= LINES_OF_A_PAGE:
+            break
+    return text
 
 
 def _cautions_apart(line: str) -> str:
@@ -181,7 +192,7 @@ def _cautions_apart(line: str) -> str:
     >>> _cautions_apart("4. Stir. **!** Goggles on.")
     '4. Stir.\\n   - **!** Goggles on.'
     """
-    if line.startswith("- **!** "):
+    if line.startswith(_OF_DANGER):
         return line.replace(" **!** ", "\n- **!** ").replace("-\n- ", "- ", 1)
     return line.replace(" **!** ", "\n   - **!** ")
 

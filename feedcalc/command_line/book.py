@@ -121,8 +121,8 @@ def soil_test_verb(session: BookSession, /, bed: str, **given: str | None) -> No
 @click.option(
     "--batch",
     "batch_file",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="The batch: a request as JSON.",
+    type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path),
+    help="The batch: a request as JSON; '-' for standard input.",
 )
 @_fields(
     ("date", "When: 2026-05-01. Today where left out."),
@@ -172,7 +172,7 @@ def add_verb(
     for echo in reply.get("read_as", {}).values():
         session.print(said("read as {reading}", reading=echo))
     if only_look:
-        click.echo(words, nl=False)
+        session.show(words)
         return
     sentence = said(
         "{amount} of {what} on {bed}", amount=amount, what=MACHINE_WORDS[fields["what"]], bed=bed_record.text("name")
@@ -188,8 +188,9 @@ def add_verb(
 @book_verb.command("ash")
 @click.argument("name")
 @click.option(
-    "--evidence", type=click.Path(exists=True, dir_okay=False, path_type=Path), required=True,
-    help="What is known of it: a request as JSON, with its ash and readings.",
+    "--evidence", required=True,
+    type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path),
+    help="What is known of it: a request as JSON, with its ash and readings; '-' for standard input.",
 )  # fmt: skip
 @_fields(("date", "When it was burnt: 2026-03-02. Today where left out."), ("note", "Anything else."))
 @click.pass_obj
@@ -251,7 +252,7 @@ def show_verb(session: BookSession, /, bed: str | None, country: str | None, as_
     reply, words = calculate_markdown(request, "season")
     require_ok(reply)
     if words.strip():
-        click.echo(words, nl=False)
+        session.show(words)
     else:
         session.print(_NOTHING_YET)
 
@@ -279,7 +280,7 @@ def share_verb(
     reply, words = calculate_markdown(request, "share")
     for echo in require_ok(reply).get("read_as", {}).values():
         session.print(said("read as {reading}", reading=echo))
-    click.echo(words, nl=False)
+    session.show(words)
 
 
 @book_verb.command("list")

@@ -83,7 +83,8 @@ def merge_verb(session: BookSession, /, file: Path, dry_run: bool) -> None:
 @click.command("reminders")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="A name ending in .ics.")
 @click.option(
-    "--batch", "batches", multiple=True, type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    "--batch", "batches", multiple=True,
+    type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path),
     help="A batch that steeps now: a request as JSON. May stand several times.",
 )  # fmt: skip
 @click.option("--ash", "amount", help="A winter's ash to share out: '20 L', '8 kg'. Adds when each bed gets its share.")
@@ -153,10 +154,13 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
         session.print(listed([_what_happened(record, record.id in known), record_line(record, beds)], ": "))
     if len(changed) > MOST_TOLD:
         session.print(said("and {count} more", count=len(changed) - MOST_TOLD))
-    for aside in reply["set_aside"]:
+    rejected = reply["set_aside"]
+    for aside in rejected[:MOST_TOLD]:
         session.print(
             said("Left out: {field}: {problem}", field=aside["field"], problem=aside["problem"]), to_stderr=True
         )
+    if len(rejected) > MOST_TOLD:
+        session.print(said("and {count} more", count=len(rejected) - MOST_TOLD), to_stderr=True)
     if dry_run:
         session.print(said("Nothing was written."))
         return
@@ -164,7 +168,7 @@ def _import(session: BookSession, file: Path, dry_run: bool) -> None:
         session.store.write(changed, session.timestamp, session.speak(said("bringing in {file}", file=file.name)))
     new = sum(record.id not in known for record in changed)
     gone = sum(record.is_removed for record in changed)
-    counts = {"new": new, "changed": len(changed) - new, "aside": len(reply["set_aside"])}
+    counts = {"new": new, "changed": len(changed) - new, "aside": len(rejected)}
     session.print(said("New: {new}. Changed: {changed}. Left out: {aside}.", **counts))
     if gone:
         session.print(said("Of these removed: {count}. They come back with: feedcalc book restore NAME", count=gone))

@@ -5,6 +5,7 @@ A file is written under another name and then renamed, so its own name always le
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TextIO
 
@@ -23,17 +24,26 @@ def read_stream(source: TextIO) -> str:
 
 
 def read_text(file: Path) -> str:
-    """Return the text of a file without its byte order mark; raises `InputError`."""
+    """Return the text of a file, of standard input for ``-``, without its byte order mark; raises `InputError`."""
     try:
-        return file.read_bytes().decode("utf-8-sig")
+        content = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError("file", file.name, said("This is not text in UTF-8."), said("a file saved as UTF-8")) from None
     except OSError as error:
         raise InputError("file", file.name, said("This can't be read: {reason}.", reason=error.strerror), "") from None
 
 
+def is_stream(file: Path) -> bool:
+    """Return whether a name leads to a device or a pipe, which is written to and never replaced."""
+    return file.exists() and not file.is_file()
+
+
 def replace_file(file: Path, content: bytes) -> None:
     """Write a file whole or leave what was there, also where it is stopped; raises `OSError`."""
+    if is_stream(file):
+        file.write_bytes(content)
+        return
     half = file.with_name(f"{file.name}.half")
     try:
         half.write_bytes(content)
@@ -43,11 +53,11 @@ def replace_file(file: Path, content: bytes) -> None:
         raise
 
 
-def write_file(file: Path, content: bytes) -> None:
-    """Write a file as `replace_file` does; raises `InputError`."""
+def write_file(file: Path, content: bytes, field: str = "file") -> None:
+    """Write a file as `replace_file` does; raises `InputError` for ``field``."""
     try:
         replace_file(file, content)
     except OSError as error:
         raise InputError(
-            "file", file.name, said("This can't be written: {reason}.", reason=error.strerror), ""
+            field, str(file), said("This can't be written: {reason}.", reason=error.strerror), ""
         ) from None

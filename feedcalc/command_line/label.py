@@ -103,6 +103,8 @@ def _print(sources: tuple[TextIO, ...], ask: str, options_given: dict[str, Any],
 
 def _option_named(field: str, options: dict[str, Any]) -> str:
     """Return the option that a field of a print was typed with; the field for what a file says."""
+    if field == "language" and field in options:
+        return "--language"
     group, _, name = field.partition(".")
     if group not in ("label", "wall") or name not in options:
         return field
@@ -134,7 +136,8 @@ def _write(print_: Printed, out: Path, ending: str) -> list[Path]:
 
 def _request(sources: tuple[TextIO, ...], ask: str, options: dict[str, Any]) -> str:
     """Return the print request that the files make; a file that holds no JSON object is the engine's to refuse."""
-    language = {"language": tag} if (tag := options.pop("language", None)) else {}
+    language = {"language": tag} if (tag := options.get("language")) else {}
+    options = {name: value for name, value in options.items() if name != "language"}
     # Without files it is the demo's, with numbers as the language writes them.
     texts = [read_stream(source) for source in sources] or [json.dumps({**json.loads(demo_request()), "locale": None})]
     documents: list[dict[str, Any]] = []

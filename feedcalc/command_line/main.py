@@ -16,8 +16,8 @@ from feedcalc import __version__
 from feedcalc.command_line.lazy import LazyGroup
 from feedcalc.command_line.options import EPILOG
 from feedcalc.command_line.refusals import refuse
-from feedcalc.words.errors import InputErrors
-from feedcalc.words.messages import said
+from feedcalc.words.errors import InputError, InputErrors
+from feedcalc.words.messages import Speak, said
 
 # Name of a verb, its module, and the first sentence of its help, which is listed without importing the module.
 VERBS = {
@@ -55,14 +55,20 @@ class _Main(LazyGroup):
     def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
-        except InputErrors as refusal:
-            refuse([error.as_dict() for error in refusal.errors], str)
+        except (InputError, InputErrors) as refusal:
+            errors = refusal.errors if isinstance(refusal, InputErrors) else (refusal,)
+            refuse([error.as_dict() for error in errors], self._speak())
         except KeyboardInterrupt:
-            from feedcalc.command_line.environment import usual_language  # help is quick without these
-            from feedcalc.words.languages import language
-
-            click.echo(language(usual_language().get("language", "en")).speak(_STOPPED), err=True)
+            click.echo(self._speak()(_STOPPED), err=True)
             sys.exit(STOPPED)
+
+    @staticmethod
+    def _speak() -> Speak:
+        """Return what translates into the system's language."""
+        from feedcalc.command_line.environment import usual_language  # help is quick without these
+        from feedcalc.words.languages import language
+
+        return language(usual_language().get("language", "en")).speak
 
     def main(self, *arguments: Any, **options: Any) -> Any:
         try:

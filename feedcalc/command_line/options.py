@@ -95,7 +95,7 @@ OPTIONS: tuple[BatchOption, ...] = tuple(
         ("--cabbage", "measured.colour", READ, "Colour of red cabbage water in it: green, green-yellow, yellow ..."),
         ("--clear-depth", "measured.clear_depth", READ, "Depth down to which it was seen clear: '8 cm'."),
         ("--clear-after", "measured.clear_after", READ, "When that was seen: '2 h' after stirring."),
-        ("--language", "language", WRITTEN, "en, es, fr, de, pt or hi. Left out: as the system is set (LANG)."),
+        ("--language", "language", WRITTEN, "ar, de, en, es, fr, hi or pt. Left out: as the system is set (LANG)."),
         ("--locale", "locale", WRITTEN, "How numbers are typed and written: en-GB, en-US, de-DE ..."),
         ("--customs", "customs", WRITTEN, "Whose cups and gallons: us, metric, uk."),
     )
@@ -246,5 +246,6 @@ def _can(text: str) -> dict[str, Any]:
     >>> _can("2 x 9 L"), _can("1,5 L")
     ({'size': '9 L', 'count': '2'}, {'size': '1,5 L', 'count': 1})
     """
+    text = re.sub("[\u2066-\u2069]", "", text)  # what a sheet in Arabic has around a value
     found = re.fullmatch(r"\s*(\d+)\s*(?:[x×*]|times|mal|fois|por|vezes|veces|बार)\s*(.+?)\s*", text, re.IGNORECASE)
     return {"size": found.group(2), "count": found.group(1)} if found else {"size": text, "count": 1}

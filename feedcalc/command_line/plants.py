@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from feedcalc.command_line.environment import usual_language
+from feedcalc.command_line.terminal import print_width, set_markdown
 from feedcalc.garden.plants import plants, plants_named, plants_spelt_like
 from feedcalc.sheets.render import plant_list_markdown
 from feedcalc.words.languages import LANGUAGES
@@ -31,7 +32,7 @@ def plants_verb(name: tuple[str, ...], language: str | None, as_json: bool) -> N
     if as_json:
         click.echo(json.dumps(found, ensure_ascii=False))
     else:
-        click.echo(words, nl=False, err=not found)
+        click.echo(set_markdown(words, print_width(), sys.stdout.isatty()), nl=False, err=not found)
     if not found:
         sys.exit(1)
 

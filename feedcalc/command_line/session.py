@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import secrets
+import sys
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from functools import cached_property
@@ -21,9 +22,12 @@ from feedcalc.book.records import Record, timestamp_of
 from feedcalc.command_line.environment import usual_language
 from feedcalc.command_line.refusals import refuse
 from feedcalc.command_line.store import BookStore, open_book
+from feedcalc.command_line.terminal import print_width, set_markdown
 from feedcalc.contract.choice_words import CHOICE_LABELS, choice_meant
 from feedcalc.contract.dates import read_date
 from feedcalc.engine import calculate
+from feedcalc.sheets.paper.label import has_hidden_characters
+from feedcalc.sheets.paper.options import HIDDEN
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, date_words, language
 from feedcalc.words.messages import Said, any_of, listed, said, said_in
@@ -35,6 +39,9 @@ KIND_WORDS = {
     "ash": said_in("in the book", "ash"),
     "metals": said_in("in the book", "metals"),
 }
+
+
+_TYPED = "feedcalc.typed"  # what stood in the command line
 
 
 class BookSession:
@@ -62,6 +69,10 @@ class BookSession:
     def print(self, words: str, *, to_stderr: bool = False) -> None:
         """Print a line in the owner's language."""
         click.echo(self.speak(words), err=to_stderr)
+
+    def show(self, sheet: str) -> None:
+        """Print a sheet (Markdown) in the width of the terminal."""
+        click.echo(set_markdown(sheet, print_width(), sys.stdout.isatty()), nl=False)
 
     @property
     def timestamp(self) -> str:
@@ -128,6 +139,7 @@ class BookGroup(click.Group):
                 end = place + (1 if is_joined else 2)
                 front = args[place:end] + front
                 del rest[place:end]
+        ctx.meta[_TYPED] = {name.partition("=")[0] for name in args}
         return super().parse_args(ctx, front + rest)
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -139,9 +151,21 @@ class BookGroup(click.Group):
         except InputError as error:
             errors = [error]
         return refuse(
-            [error.as_dict() for error in errors],
+            [{**error.as_dict(), "field": self._typed_as(error.field, ctx)} for error in errors],
             language(ctx.params.get("language") or usual_language().get("language", "en")).speak,
         )
+
+    def _typed_as(self, field: str, ctx: click.Context) -> str:
+        """Return the option that a field was typed with; the field where it was not typed as one."""
+        verb = self.get_command(ctx, ctx.invoked_subcommand or "")
+        options: dict[str, str] = {
+            each.name: each.opts[0] for each in (*self.params, *(verb.params if verb else ())) if each.name
+        }
+        group, _, name = field.rpartition(".")
+        for known in (field.replace(".", "__"), group.split(".")[0], name):
+            if options.get(known) in ctx.meta[_TYPED]:
+                return options[known]
+        return field
 
 
 def require_ok(reply: dict[str, Any]) -> dict[str, Any]:
@@ -168,13 +192,15 @@ def without_none(options: Mapping[str, str | None]) -> dict[str, str]:
 
 
 def require_text(field: str, text: str) -> None:
-    """Raise `InputError` for bytes that are no text, as a shell may hand them on."""
+    """Raise `InputError` for bytes that are no text, as a shell may hand them on, and for signs hidden in a name."""
     try:
         text.encode()
     except UnicodeEncodeError:
         raise InputError(
             field, text, said("There is a character here that can't be read."), said_in("what is accepted", "text")
         ) from None
+    if field == "name" and has_hidden_characters(text):
+        raise InputError(field, text, HIDDEN, said("a name in letters, numbers and signs"))
 
 
 def record_named(records: Iterable[Record], kind: str, name: str) -> Record | None:

@@ -15,7 +15,7 @@ from itertools import zip_longest
 
 USUAL_WIDTH, LEAST_WIDTH, MOST_WIDTH = 80, 24, 100
 _BOLD, _RED, _END = "\x1b[1m", "\x1b[1;31m", "\x1b[0m"
-_ITEM = re.compile(r"( *)(- !\u00a0|- |\d+\. |)(.*)")
+_ITEM = re.compile(r"( *)(- !\u00a0|!\u00a0|- |\d+\. |)(.*)")
 
 
 def print_width() -> int:

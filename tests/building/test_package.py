@@ -13,7 +13,7 @@ import feedcalc
 from feedcalc.words.languages import LANGUAGES
 
 ROOT = Path(__file__).resolve().parents[2]
-MADE = shutil.ignore_patterns("__pycache__", "*.mo")
+MADE = shutil.ignore_patterns("__pycache__", "*.mo", "languages.json")
 
 
 def test_wheel_and_source_archive_hold_every_catalogue_and_all_data(tmp_path: Path) -> None:
@@ -29,6 +29,7 @@ def test_wheel_and_source_archive_hold_every_catalogue_and_all_data(tmp_path: Pa
         sdist = {path.removeprefix(f"{name}/") for path in archive.getnames()}
     expected = {path.relative_to(sources).as_posix() for path in (sources / "feedcalc").rglob("*") if path.is_file()}
     expected |= {f"feedcalc/words/catalogues/{tag}.mo" for tag in LANGUAGES if tag != "en"}
+    expected.add("feedcalc/words/catalogues/languages.json")
     assert "feedcalc/py.typed" in expected
     assert {path for path in wheel if path.startswith("feedcalc/")} == expected
     assert {path for path in sdist if path.startswith("feedcalc/")} == expected

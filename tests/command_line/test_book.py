@@ -23,6 +23,7 @@ from feedcalc.book.records import Record
 from feedcalc.command_line import book_files, session, working
 from feedcalc.command_line.main import main
 from feedcalc.command_line.store import BookStore
+from feedcalc.command_line.terminal import text_width
 from feedcalc.words import languages
 from feedcalc.words.languages import Language
 
@@ -107,17 +108,47 @@ def test_a_feed_counts_by_its_batch(book):
     assert entry["in_all"]["potassium"]["value"] > 0
 
 
+def test_a_table_of_many_faults_is_told_on_a_screen_or_two(book, tmp_path):
+    table = tmp_path / "many.csv"
+    table.write_text("kind,bed,what,amount\n" + "entry,Nowhere,dry ash,1 kg\n" * 300)
+    told = book("import", table).stderr.splitlines()
+    assert len(told) < 60
+    assert told[-1] == "and 250 more"
+
+
+def test_a_batch_is_read_from_standard_input(book, tmp_path):
+    begun(book)
+    place = ["book", "--book", str(tmp_path / "mine.sqlite"), "--now", NOW]
+    words = ["add", "South wall", "liquid feed", "9 L", "--batch", "-"]
+    assert CliRunner().invoke(main, [*place, *words], input=DEMO_BATCH.read_text()).exit_code == 0
+    (entry,) = shown(book)["South wall"]["entries"]
+    assert entry["in_all"]["potassium"]["value"] > 0
+
+
+@pytest.mark.parametrize("width", ["40", "80"])
+@pytest.mark.parametrize("words", ["show", "share --ash 20L"])
+def test_what_the_book_shows_fits_the_terminal(book, monkeypatch, words, width):
+    begun(book)
+    book("add", "South wall", "dry ash", "200 g", "--date", "2026-05-09")
+    monkeypatch.setenv("COLUMNS", width)
+    lines = book(*words.split()).output.splitlines()
+    assert max(map(text_width, lines)) <= int(width)
+
+
 @pytest.mark.parametrize(
     ("words", "expected"),
     [
         (["add", "Soth wall", "dry ash", "1 L"], "bed: There is no such bed in the book."),
         (["add", "South wall", "dry ash", "five"], "amount: There is no number here."),
         (["add", "South wall", "dry ash", "5 bags"], "amount: "),
-        (["add", "South wall", "dry ash", "5 L", "--date", "2027-05-05"], "date: "),
-        (["add", "South wall", "dry ash", "5 L", "--ash", "oak"], "ash: There is no such ash in the book."),
-        (["soil-test", "South wall", "--ph", "lovely"], "ph: "),
+        (["add", "South wall", "dry ash", "5 L", "--date", "2027-05-05"], "--date: "),
+        (["add", "South wall", "dry ash", "5 L", "--ash", "oak"], "--ash: There is no such ash in the book."),
+        (["soil-test", "South wall", "--ph", "lovely"], "--ph: "),
         (["soil-test", "South wall"], "ph: "),
-        (["bed", "North", "--area", "big"], "area: "),
+        (["bed", "North", "--area", "big"], "--area: "),
+        (["bed", "No\u202erth"], "name: This name holds characters that can't be seen"),
+        (["share", "--ash", "5 bags"], "--ash: "),
+        (["share", "--wood", "5 bags"], "--wood: "),
         (["remove", "nothing"], "record: There is no such record in the book."),
         (["show", "nowhere"], "bed: There is no such bed in the book."),
         (["export", "book.doc"], "file: The name must end in .json, .csv or .sqlite."),

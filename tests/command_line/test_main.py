@@ -156,6 +156,17 @@ def test_the_sheet_takes_at_most_sixty_lines_of_eighty_columns(options, tongue):
     assert max(map(text_width, lines)) <= 80
 
 
+@pytest.mark.parametrize("tongue", languages.LANGUAGES)
+def test_every_caution_of_the_danger_begins_a_line(tongue):
+    _, words = calculate_markdown(json.dumps({**json.loads(demo_request()), "language": tongue}), "short")
+    (cautions,) = (line.split("**!** ")[1:] for line in words.splitlines() if line.startswith("- **!** "))
+    lines = [
+        line.removeprefix("!\u00a0") for line in run("sheet", *ORDINARY[1], "--language", tongue).stdout.splitlines()
+    ]
+    for caution in cautions:
+        assert any(line and caution.startswith(line) for line in lines), caution
+
+
 def test_the_sheet_keeps_the_first_two_cautions_of_every_step():
     _, full = calculate_markdown(demo_request(), "sheet")
     cautions = [line.split("**!** ", 1)[1] for line in full.splitlines() if line.lstrip().startswith("- **!** ")]
@@ -172,7 +183,7 @@ def test_the_full_sheet_has_every_caution_table_and_source():
 
 
 @pytest.mark.parametrize("width", ["40", "80"])
-@pytest.mark.parametrize("verb", ["ladder", "delivery", "air", "settle", "sheet --full"])
+@pytest.mark.parametrize("verb", ["ladder", "delivery", "air", "settle", "sheet --full", "plants tomato"])
 def test_nothing_is_cut_off_however_narrow_the_terminal(monkeypatch, width, verb):
     monkeypatch.setenv("COLUMNS", width)
     shown = run(*verb.split()).stdout
@@ -197,6 +208,25 @@ def test_a_saved_request_gives_the_same_answer_to_other_verbs(tmp_path):
 def test_a_request_saved_to_standard_output_is_all_that_is_written_there():
     saved = run("sheet", "--ash", "1 cup", "--water", "5 L", "--save", "-")
     assert json.loads(saved.stdout) == {"schema": 1, "ash": {"amount": "1 cup"}, "water": {"amount": "5 L"}}
+
+
+def test_a_request_saved_to_a_pipe_goes_through_it_and_leaves_it_there(tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        assert run("sheet", "--can", "9 L", "--save", str(pipe)).exit_code == 0
+        assert json.loads(os.read(reader, 10_000))["cans"][0]["size"] == "9 L"
+        assert pipe.is_fifo()
+    finally:
+        os.close(reader)
+
+
+def test_a_safe_recipe_goes_to_standard_output(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    told = run("judge", "1 glass of ash to 10 litres", "--safe", "-").stdout
+    assert json.loads(told[told.index("{") :])["ash"] == {"amount": "1 glass"}
+    assert not any(tmp_path.iterdir())
 
 
 def test_a_request_with_a_byte_order_mark_is_read():
@@ -239,6 +269,7 @@ def test_a_refused_request_ends_with_1_and_names_every_fault_on_standard_error()
     ("options", "named"),
     [
         (["--can", "many"], "--can: "),
+        (["--save", "/nowhere/batch.json"], "--save: This can't be written"),
         (["--my-ash", "none such"], "--my-ash: "),
         (["--acid", "vinegar"], "--target-ph: "),
         (["--texture", "loom"], "Did you mean loam?"),

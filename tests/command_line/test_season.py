@@ -104,13 +104,42 @@ def test_corrected_rows_of_the_rejected_file_are_planned(tmp_path):
     assert not any(name.startswith("aside_") for name in plan)
 
 
+def test_rows_that_are_set_aside_again_have_their_reasons_once(tmp_path):
+    job = job_of(tmp_path, table(10))
+    plan_plots(job, lambda _: None, lambda _: None)
+    once = job.rejected.read_bytes()
+    plan_plots(job_of(tmp_path, once), lambda _: None, lambda _: None)
+    again = rows_of(job.rejected)
+    assert list(again[0]) == ["aside_row", "aside_line", "aside_because", *HEADER.strip().split(",")]
+    assert again[0]["plot"] == "P9"
+
+
+@pytest.mark.parametrize("name", ["kind", "Ash kind", "fuel", "Holzart", "bois"])
+def test_a_painted_wood_is_never_planned_whatever_its_column_is_called(tmp_path, name):
+    job = job_of(tmp_path, f"plot,{name},soil_ph\nA,painted wood,6\nB,oak,6\n")
+    assert [plan["plot"] for plan in planned(job)] == ["B"]
+
+
+def test_plans_go_into_a_pipe_that_has_a_name(tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        plan_plots(job_of(tmp_path, table(2), out=pipe), lambda _: None, lambda _: None)
+        assert os.read(reader, 10_000).startswith(b"plot,area,")
+        assert pipe.is_fifo()
+    finally:
+        os.close(reader)
+
+
 def test_a_table_of_plans_can_be_planned_again(tmp_path):
     job = job_of(tmp_path, table(5))
     first = planned(job)
     warnings: list[str] = []
     plan_plots(job_of(tmp_path, job.out.read_bytes()), lambda _: None, warnings.append)
     assert rows_of(job.out) == first
-    assert len(warnings) == len(PLAN_COLUMNS), "a word for each column that is written anew"
+    (told,) = warnings
+    assert all(name in told for name in PLAN_COLUMNS)
 
 
 @pytest.mark.parametrize(
@@ -358,7 +387,7 @@ def test_where_no_row_can_be_planned_the_command_fails_and_keeps_the_reasons(tmp
         (b"", "empty"),
         (b"plot,soil_ph\n", "no plot"),
         (b"colour,shape\nred,round\n", "No column"),
-        (b"plot,ph,soil_ph\na,5,6\n", "twice"),
+        (b"plot,ph,soil_ph\na,5,6\n", "soil_ph: This column means the same as the column ph."),
         (b"plot,soil_ph\nWei\xdfe,5.8\n", "UTF-8"),
         (b"plot,soil_ph\n" + b"x" * 1_100_000, "never ends"),
         (b'plot,"soil_ph\na,5.8\n', "header"),

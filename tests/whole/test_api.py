@@ -63,6 +63,11 @@ def test_one_error_names_every_fault():
     assert fields == {"ash.amount", "cans.0.size", "soil.ph", "vessel.depth"}
 
 
+def test_a_group_of_another_type_is_refused_as_any_fault():
+    with pytest.raises(InputErrors, match="water: "):
+        plan(water="5 L")
+
+
 def test_answers_cannot_be_changed_by_accident(batch):
     with pytest.raises(dataclasses.FrozenInstanceError):
         batch.potassium.value = 1.0

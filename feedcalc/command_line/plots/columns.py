@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.text import plain_words
 from feedcalc.words.errors import InputError, InputErrors
-from feedcalc.words.messages import any_of, said
+from feedcalc.words.messages import all_of, any_of, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,48 +26,63 @@ class Column:
     other_names: tuple[str, ...] = ()
 
 
+# Names for what was burnt: a painted wood that stands in a column passed through would be planned as clean ash.
+_OF_ASH = (
+    *("ash", "kind", "fuel", "wood", "Asche", "Ascheart", "Holz", "Holzart", "Brennstoff", "cendre", "cendres", "bois"),
+    *("ceniza", "madera", "leña", "cinza", "madeira", "lenha", "राख", "लकड़ी", "رماد", "الرماد", "خشب", "الخشب"),
+)
+
 COLUMNS: tuple[Column, ...] = (
     Column(
         "plot",
         "",
         "what the plot is called",
-        ("id", "name", "bed", "field", "Parzelle", "Beet", "Schlag", "parcelle", "parcela", "talhão", "canteiro", "खेत"),
+        (
+            *("id", "name", "bed", "field", "Parzelle", "Beet", "Schlag", "parcelle", "parcela"),
+            *("talhão", "canteiro", "खेत", "قطعة", "حوض"),
+        ),
     ),
     Column(
         "area",
         "soil.area",
         "its area: 4 m2, 40 sq ft, 0.1 ha",
-        ("size", "Fläche", "surface", "superficie", "área", "क्षेत्रफल"),
+        ("size", "Fläche", "surface", "superficie", "área", "क्षेत्रफल", "المساحة"),
     ),
     Column(
         "soil_ph",
         "soil.ph",
         "pH of its soil",
-        ("ph", "pH-Wert", "Boden-pH", "pH sol", "pH du sol", "pH suelo", "pH del suelo", "pH do solo", "मिट्टी pH"),
+        (
+            *("ph", "pH-Wert", "Boden-pH", "pH sol", "pH du sol", "pH suelo", "pH del suelo"),
+            *("pH do solo", "मिट्टी pH", "pH التربة"),
+        ),
     ),
     Column(
         "tested_with",
         "soil.tested_with",
         "how that was measured: laboratory, meter, kit, strip",
-        ("test", "method", "test method", "Methode", "Messmethode", "méthode", "método", "विधि"),
+        (
+            *("test", "method", "test method", "Methode", "Messmethode", "Testmethode", "méthode"),
+            *("método", "विधि", "الطريقة"),
+        ),
     ),
     Column(
         "tested_on",
         "soil.tested_on",
         "when that was measured: 2026-03-01",
-        ("test date", "tested", "Testdatum", "Datum", "date", "fecha", "data", "तारीख"),
+        ("test date", "tested", "Testdatum", "Datum", "date", "fecha", "data", "तारीख", "التاريخ"),
     ),
     Column(
         "texture",
         "soil.texture",
         "sand, loam, clay or peat, or a class such as sandy loam",
-        ("soil texture", "soil type", "Bodenart", "sol", "type de sol", "suelo", "textura", "solo", "मिट्टी"),
+        ("soil texture", "soil type", "Bodenart", "sol", "type de sol", "suelo", "textura", "solo", "मिट्टी", "التربة"),
     ),
     Column(
         "plant",
         "plant",
         "what grows there, by any of its names",
-        ("crop", "Kultur", "Pflanze", "culture", "plante", "cultivo", "planta", "cultura", "फ़सल"),
+        ("crop", "Kultur", "Pflanze", "culture", "plante", "cultivo", "planta", "cultura", "फ़सल", "المحصول", "النبات"),
     ),
     Column("place", "place", "open ground, raised bed, pot, plug tray, near pond or drain, greenhouse ..."),
     Column("season", "season", "sowing, growing or resting"),
@@ -75,7 +90,7 @@ COLUMNS: tuple[Column, ...] = (
     Column(
         "use", "use", "what the plot is to have: dry ash, drench or foliar; both ways are judged where it is left out"
     ),
-    Column("ash_kind", "ash.kind", "what was burnt: mixed, hardwood, softwood, bark", ("ash",)),
+    Column("ash_kind", "ash.kind", "what was burnt: mixed, hardwood, softwood, bark", _OF_ASH),
     Column("ash_state", "ash.state", "fresh or aged"),
     Column("ash_in_hand", "ash.amount", "how much ash there is: 5 kg"),
     Column("water", "water.kind", "water of the feed: rain, soft, medium, hard, very_hard, softened"),
@@ -167,6 +182,12 @@ class Header:
     warnings: tuple[str, ...]
     kept: tuple[int, ...]
 
+    @property
+    def earlier_reasons(self) -> int:
+        """Return how many columns in front say why an earlier run set the rows aside."""
+        count = len(REJECTED_COLUMNS)
+        return count if tuple(map(_key, self.cells[:count])) == REJECTED_COLUMNS else 0
+
     def plot_of(self, row: Sequence[str]) -> dict[str, str]:
         """Return the cells of a row under the usual names of their columns."""
         return {
@@ -196,7 +217,12 @@ def header_of(cells: Sequence[str]) -> Header:
     columns, units = tuple(name for name, _ in read), tuple(unit for _, unit in read)
     keys = [_key(cell) for cell in cells]
     faults = [
-        InputError(cell, cell, said("This column is there twice."), said("each column once"))
+        InputError(
+            cell,
+            cell,
+            said("This column means the same as the column {other}.", other=cells[columns.index(name)]),
+            said("each column once"),
+        )
         for index, (cell, name) in enumerate(zip(cells, columns, strict=True))
         if name and name in columns[:index]
     ]
@@ -240,15 +266,16 @@ def _column_and_unit(cell: str) -> tuple[str, str]:
 def _warnings(cells: Sequence[str], keys: Sequence[str], columns: Sequence[str]) -> tuple[str, ...]:
     """Return warnings about columns that may be misspelt or are missing."""
     warnings = []
+    own = [cell for cell, key in zip(cells, keys, strict=True) if key in PLAN_COLUMNS]
+    if own:
+        warnings.append(said("These columns belong to the plan and are written again: {names}.", names=all_of(own)))
     for cell, key, name in zip(cells, keys, columns, strict=True):
-        near = [] if name else difflib.get_close_matches(key, list(_BY_NAME), 1, 0.75)
+        near = [] if name or key in PLAN_COLUMNS else difflib.get_close_matches(key, list(_BY_NAME), 1, 0.75)
         if near:
             meant = said(
                 "The column {given!r} is not known and passed through; did you mean {near}?", given=cell, near=near[0]
             )
             warnings.append(meant)
-        elif key in PLAN_COLUMNS:
-            warnings.append(said("The column {given!r} belongs to the plan and is written again.", given=cell))
     if "soil_ph" not in columns:
         warnings.append(said("No column soil_ph: without a soil test every plot is held back."))
     return tuple(warnings)

@@ -18,7 +18,7 @@ from pathlib import Path
 import click
 
 from feedcalc.command_line.environment import usual_language
-from feedcalc.command_line.files import replace_file
+from feedcalc.command_line.files import is_stream, replace_file
 from feedcalc.command_line.pdf import NoPdf, pdf_of
 from feedcalc.command_line.plots.columns import COLUMNS
 from feedcalc.command_line.plots.failures import PlanningFailed
@@ -29,7 +29,7 @@ from feedcalc.command_line.plots.workbook import is_workbook
 from feedcalc.command_line.refusals import refuse
 from feedcalc.contract.units import CUSTOMS
 from feedcalc.words.errors import InputErrors
-from feedcalc.words.languages import LANGUAGES, LOCALES
+from feedcalc.words.languages import LANGUAGES, LOCALES, USUAL_LOCALE
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Speak, said, said_in
 
@@ -97,10 +97,11 @@ def season_verb(
     with their reasons, and the others go on. '-' as PLOTS.csv is standard input. A spreadsheet (.xlsx) will do too, if
     feedcalc[xlsx] is installed.
     """
-    speak = language_of(language or usual_language().get("language", "en")).speak
+    tongue = language or usual_language().get("language", "en")
+    speak = language_of(tongue).speak
     if picture and picture.suffix.lower() not in (".svg", ".pdf"):
         raise click.UsageError(f"--picture {picture.name}: the name must end in .svg or .pdf.")
-    name = out if out != STANDARD else Path("plans.csv")
+    name = out if out != STANDARD and not is_stream(out) else Path("plans.csv")
     job = PlanningJob(
         source=source,
         out=out,
@@ -124,12 +125,13 @@ def season_verb(
         refuse((error.as_dict() | {"given": ""} for error in refusal.errors), speak)
     except PlanningFailed as reason:
         raise click.ClickException(speak(reason.args[0])) from None
-    for line in summary_lines(done):
-        click.echo(speak(line), err=out == STANDARD)
+    summary = [speak(line) for line in summary_lines(done, locale or USUAL_LOCALE[tongue])]
+    for line in summary:
+        click.echo(line, err=out == STANDARD)
     if done.planned and out != STANDARD:
         click.echo(speak(said_in("said after it was done", "Plans: {path}", path=str(out))))
     if picture:
-        _write_picture(picture, summary_svg([speak(line) for line in summary_lines(done)], done.verdicts, speak))
+        _write_picture(picture, summary_svg(summary, done.verdicts, speak))
         click.echo(speak(said_in("said after it was done", "Picture: {path}", path=str(picture))), err=out == STANDARD)
     if done.rejected:
         click.echo(speak(said("Left out, with reasons: {path}", path=str(job.rejected))), err=True)

@@ -16,8 +16,11 @@ _COLOURS = {GO: "#2e7d32", WEAKER: "#f9a825", HOLD: "#b71c1c"}
 _WIDTH, _LEFT, _BAR, _LINE = 720, 20, 26, 20
 
 
-def summary_lines(done: Progress) -> list[str]:
-    """Return how many plots may have ash, weaker or not at all, the commonest reasons, and the dry ash for all."""
+def summary_lines(done: Progress, locale: str = "en-GB") -> list[str]:
+    """Return how many plots may have ash, weaker or not at all, the commonest reasons, and the dry ash for all.
+
+    ``locale`` is how numbers are written.
+    """
     lines: list[str] = [
         said(
             "Plots planned: {planned}. Go: {go}. Go weaker: {weaker}. Hold back: {held}. Rows left out: {aside}.",
@@ -33,7 +36,7 @@ def summary_lines(done: Progress) -> list[str]:
     for code, count in sorted(done.reasons.items(), key=lambda row: (-row[1], row[0]))[:MOST_REASONS]:
         lines.append(said("{count} × {code}, such as: {reason}", count=count, code=code, reason=done.examples[code]))
     if done.ash_grams:
-        amount = write_number(done.ash_grams / 1000, 3, trim=True)
+        amount = write_number(done.ash_grams / 1000, 3, locale, trim=True)
         lines.append(said("Dry ash for all plots that may have it: {amount} kg.", amount=amount))
     return lines
 

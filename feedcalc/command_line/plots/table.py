@@ -20,6 +20,7 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import IO
 
+from feedcalc.command_line.files import is_stream
 from feedcalc.command_line.plots.columns import PLAN_COLUMNS, REJECTED_COLUMNS, Header, header_of
 from feedcalc.command_line.plots.failures import PlanningFailed
 from feedcalc.command_line.plots.plan import REASON_SEPARATOR, Cell, PlanRow, plan_of
@@ -148,7 +149,7 @@ def plan_chunk(chunk: PlotChunk) -> ChunkPlans:
     for row in chunk.rows:
         plan, reason = _plan_or_reason(row, chunk)
         if reason:
-            rejected.append([str(row.number), str(row.line), reason, *row.cells])
+            rejected.append([str(row.number), str(row.line), reason, *row.cells[chunk.header.earlier_reasons :]])
             continue
         verdicts[str(plan["verdict"])] += 1
         if plan["verdict"] != GO:
@@ -231,7 +232,7 @@ def plan_plots(
                 hold_interrupts() as raise_held,
             ):
                 plans.write(_header_text([header.cells[index] for index in header.kept], PLAN_COLUMNS, delimiter))
-                rejected.write(_header_text(REJECTED_COLUMNS, header.cells, delimiter))
+                rejected.write(_header_text(REJECTED_COLUMNS, header.cells[header.earlier_reasons :], delimiter))
                 max_pending = CHUNKS_PER_PROCESS * job.processes
                 for done in map_in_order(plan_chunk, chain(ahead, chunks), workers, max_pending, raise_held=raise_held):
                     plans.write(done.plans)
@@ -270,20 +271,21 @@ class _ResultFile:
             require_workbooks()
         self.path = path
         self._delimiter = delimiter
-        self.is_output = path == STANDARD
+        self.is_output = path == STANDARD or is_stream(path)
         self.part = path.with_name(path.name + ".part")
         self._encoding = "utf-8-sig" if has_byte_order_mark else "utf-8"
         self._file: IO[str] | None = None
 
     def __enter__(self) -> _ResultFile:
         with self._failing_in_words():
-            self._file = sys.stdout if self.is_output else self.part.open("w", encoding=self._encoding, newline="")
+            file = self.path if self.is_output else self.part
+            self._file = sys.stdout if file == STANDARD else file.open("w", encoding=self._encoding, newline="")
         return self
 
     def __exit__(self, *_: object) -> None:
         with self._failing_in_words():
             assert self._file is not None
-            if not self.is_output:
+            if self.path != STANDARD:
                 self._file.close()
 
     def write(self, text: str) -> None:

@@ -24,7 +24,7 @@ LABEL_FIELDS = ("of", "size", "name", "address", "paper", "grid", "margin", "gap
 WALL_FIELDS = ("size", "name")
 _FIELDS_OF_GRID = ("paper", "margin", "gap", "start", "cut_marks")
 _MIN_MARGIN_FOR_MARKS = 2.0
-_HIDDEN = said("This name holds characters that can't be seen, or that turn the direction of reading.")
+HIDDEN = said("This name holds characters that can't be seen, or that turn the direction of reading.")
 _YES = {"yes": True, "no": False}
 
 
@@ -72,7 +72,7 @@ def wall_options(group: object) -> WallOptions:
         elif not isinstance(value, str):
             reader.not_text(name)
         elif name == "name" and has_hidden_characters(value):
-            reader.fault(name, _HIDDEN, said("a name in letters, numbers and signs"))
+            reader.fault(name, HIDDEN, said("a name in letters, numbers and signs"))
     reader.finish()
     return WallOptions(reader.group.get("size") or "A4", reader.group.get("name", ""))
 
@@ -150,7 +150,7 @@ class _LabelReader(_GroupReader):
     def _name(self) -> str:
         name = self._text("name")
         if has_hidden_characters(name):
-            self.fault("name", _HIDDEN, said("a name in letters, numbers and signs"))
+            self.fault("name", HIDDEN, said("a name in letters, numbers and signs"))
         return name
 
     def _is_of_can(self) -> bool:
