@@ -75,7 +75,9 @@ def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
         earlier = [*earlier, own]
     if not earlier:
         problem = said("No test, weight or reading here says anything about this ash.")
-        accepted = said("how well it conducts (EC), its pH, how much vinegar it took, what you weighed, or a lab's figures")
+        accepted = said(
+            "how well it conducts (EC), its pH, how much vinegar it took, what you weighed, or a lab's figures"
+        )
         raise InputErrors([InputError("measured", "", problem, accepted)])
     earlier = earlier[-MOST_EARLIER:]
     compared = answer_in_steps(_compared(request, earlier))
