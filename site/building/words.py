@@ -377,6 +377,9 @@ class _Texts(HTMLParser):
         if not alone:
             for name in ("aria-label", "title", "alt"):
                 self.add("read aloud", given.get(name) or "")
+            example = given.get("placeholder") or ""
+            if re.search(r"[^\W\d_]{3}", example) and "://" not in example:  # nor a number with its unit
+                self.add("example in a field", example)
         if tag == "select":
             self.field = given.get("name") or given.get("id") or ""
         if tag not in self.EMPTY:
@@ -413,8 +416,7 @@ def static_messages() -> tuple[tuple[str, str], ...]:
     reader = _Texts()
     reader.feed(page_without_engine())
     reader.close()
-    name = re.compile(r"feedcalc [\d.]+.*|feedcalc")
-    texts = (found for found in reader.texts if LETTERS.search(found[1]) and not name.fullmatch(found[1]))
+    texts = (found for found in reader.texts if LETTERS.search(found[1]) and found[1] != "feedcalc")
     return tuple(dict.fromkeys(texts))
 
 

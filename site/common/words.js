@@ -8,7 +8,7 @@
 
 const KEY = "feedcalc.language";
 const APART = "\u0004"; // between a context and its message, as in gettext's own files
-const ATTRIBUTES = ["aria-label", "title", "alt"];
+const ATTRIBUTES = ["aria-label", "title", "alt", "placeholder"];
 const LEFT_ALONE = "script, style, pre, datalist, [data-part], [translate=no]";
 // What a short text is, by the element that it stands in; building/words.py has the same.
 const CONTEXTS = { BUTTON: "button", A: "button", LABEL: "field" };
@@ -140,7 +140,7 @@ function gather(root) {
   followTexts(root);
   for (const attribute of ATTRIBUTES) {
     for (const element of [root, ...root.querySelectorAll(`[${attribute}]`)]) {
-      const message = keyOf(() => "read aloud", element.getAttribute(attribute) ?? "");
+      const message = keyOf(() => (attribute === "placeholder" ? "example in a field" : "read aloud"), element.getAttribute(attribute) ?? "");
       if (!staticMessages.has(message) || element.closest(LEFT_ALONE)) continue;
       followers.push({ node: element, attribute, message, before: "", after: "" });
     }

@@ -11,6 +11,7 @@ import sys
 import threading
 from collections.abc import Callable
 from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 
 import icalendar
@@ -144,6 +145,25 @@ def test_undo_goes_back_step_by_step_to_the_empty_book(book):
     assert book("list").stdout == ""
     assert book("undo", code=1).stderr.startswith("undo: There is nothing to take back.")
     assert "South wall" in book("list", "--removed").output
+
+
+def test_a_clock_that_was_set_back_changes_takes_back_and_merges_nothing_wrongly(book, other, tmp_path, monkeypatch):
+    class SetBack(datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return datetime(2019, 1, 1, tzinfo=tz)
+
+    begun(book)
+    exported(book, tmp_path / "before.json")
+    monkeypatch.setattr(session, "datetime", SetBack)
+    book("bed", "South wall", "--area", "60 m2")
+    assert shown(book)["South wall"]["area"]["value"] == 60
+    exported(book, tmp_path / "after.json")
+    for file in ("after", "before"):
+        other("merge", tmp_path / f"{file}.json")
+    assert shown(other)["South wall"]["area"]["value"] == 60
+    book("undo")
+    assert shown(book)["South wall"]["area"]["value"] == 6
 
 
 def test_what_is_removed_can_be_put_back_by_its_id(book):

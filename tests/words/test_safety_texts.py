@@ -22,7 +22,9 @@ ROWS = list(csv.DictReader(TABLE.read_text(encoding="utf-8").splitlines()))
 
 def safety_texts() -> list[str]:
     tables = (("cautions", "text"), ("hazard_statements", "text"), ("acids", "caution"))
-    return [str(row[column]) for name, column in tables for row in published.table(name)]
+    hurt = published.row("mishap_causes", "person")
+    first_aid = [str(hurt[column]) for column in published.TRANSLATED_COLUMNS["mishap_causes"]]
+    return [str(row[column]) for name, column in tables for row in published.table(name)] + first_aid
 
 
 @pytest.mark.parametrize("language", TRANSLATED)
