@@ -134,9 +134,9 @@ async function start({ payload, hashed }) {
   self.postMessage({ stage: "unpacking", done: 0, total });
   const decoded = await decoder();
   const wasm = decoded(bytes.subarray(8, firstEnd));
-  const compiled = WebAssembly.compile(wasm); // goes on in the background meanwhile
+  const compiled = WebAssembly.compile(wasm).catch(damaged); // goes on in the background meanwhile
   self.postMessage({ stage: "unpacking", done: firstEnd, total });
-  const image = unpack(decoded(bytes.subarray(firstEnd, total)), wasm);
+  const image = unpacked(() => unpack(decoded(bytes.subarray(firstEnd, total)), wasm));
   self.postMessage({ stage: "starting", done: total, total });
   self.fetch = fromMemory({ "pyodide.asm.wasm": null, "python_stdlib.zip": null });
   WebAssembly.instantiateStreaming = async (_, imports) => {
@@ -144,6 +144,24 @@ async function start({ payload, hashed }) {
     return { module, instance: await WebAssembly.instantiate(module, imports) };
   };
   await startPython(image.files, image.snapshot);
+}
+
+/** @returns {never} */
+function damaged() {
+  throw new Damaged("this copy of the page is damaged");
+}
+
+/**
+ * A decoder that stumbles over a changed sign may still return something.
+ * @template T
+ * @param {() => T} work
+ */
+function unpacked(work) {
+  try {
+    return work();
+  } catch {
+    return damaged();
+  }
 }
 
 /** Return a function that unpacks a frame; one carries a checksum, and where it is wrong that throws `Damaged`. */

@@ -136,5 +136,5 @@ def test_the_safe_version_of_a_recipe_in_gallons_can_be_asked_where_decimals_hav
     """With a point, 1.893 could be 1893 there, and the safe version would be refused."""
     recipe = "1 Tasse Asche in 0,5 Gallonen Wasser 24 Stunden ziehen lassen, 1:10 verdünnen"
     judged = values_of(language="de", customs="us", ask="judge", recipe=recipe)["judge"]
-    assert judged["safe"]["request"]["water"]["amount"] == "1,893 L"
+    assert judged["safe"]["request"]["water"]["amount"] == "0,5 US gal"
     assert values_of(judged["safe"]["request"])["batch"]

@@ -357,6 +357,12 @@ def cut(mark: bytes, distance: int) -> Callable[[bytes], bytes]:
     return lambda whole: whole[: place_in(whole, mark, distance)]
 
 
+def shifted(whole: bytes) -> bytes:
+    """A sign that says what the next one stands for is another: all that follows is one byte further on."""
+    at = whole.index(b"=", place_in(whole, PAYLOAD, 6_000_000))
+    return whole[:at] + b"A" + whole[at + 1 :]
+
+
 def changed(mark: bytes, distance: int) -> Callable[[bytes], bytes]:
     def change(whole: bytes) -> bytes:
         at = place_in(whole, mark, distance)
@@ -428,8 +434,8 @@ def test_a_file_that_was_cut_says_so_in_each_language(opened: Callable[..., Page
 
 @pytest.mark.parametrize(
     "change",
-    [cut(PAYLOAD, 7_000_000), changed(PAYLOAD, 6_000_000), changed(PROGRAM, 200_000)],
-    ids=["cut", "changed", "program"],
+    [cut(PAYLOAD, 7_000_000), changed(PAYLOAD, 6_000_000), shifted, changed(PROGRAM, 200_000)],
+    ids=["cut", "changed", "shifted", "program"],
 )
 def test_where_the_browser_gives_no_hashes_lengths_and_checksums_are_left(
     opened: Callable[..., Page], copied: Copied, change: Callable[[bytes], bytes]
