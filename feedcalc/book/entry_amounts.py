@@ -156,7 +156,7 @@ class EntryAmounts:
         """Return a weight in g or a volume in L that a garden could hold."""
         rate = read_rate(record.text(name), name, self.locale, self.customs)
         if rate and self.area is None:
-            problem = said("Without an area this does not say how much a square metre had.")
+            problem = said("Without an area this does not say how much a square metre got.")
             raise InputError(name, record.text(name), problem, said("an amount such as 200 g or 2 cups"))
         quantity = self._read(record, name, "mass_or_volume") if not rate else _over(*rate, self.area or 0.0)
         if not LEAST_AMOUNT <= quantity.value <= MOST_AMOUNT:

@@ -173,7 +173,7 @@ def _on_no_bed(in_ash: _Contents, country: str) -> dict[str, Any]:
         depth_cm=season_rule("metal_depth").typical,
         soil_density=season_rule("soil_density"),
     )
-    return {"bed": "", "name": said("no bed has had this ash yet"), "metals": [_metal(metal) for metal in metals]}
+    return {"bed": "", "name": said("no bed has got this ash yet"), "metals": [_metal(metal) for metal in metals]}
 
 
 def _country_named(text: str) -> str:

@@ -312,7 +312,7 @@ def invalid_timestamp(place: str, given: object) -> InputError:
 def invalid_id(place: str, given: object) -> InputError:
     """Return the refusal of an id."""
     return InputError(
-        place, excerpt(given), said("This can't be an id."), said("1 to 64 letters, digits, hyphens and underscores")
+        place, excerpt(given), said("This can't be an id."), said("1 to 64 letters, digits and the marks - and _")
     )
 
 

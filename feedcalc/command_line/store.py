@@ -282,7 +282,7 @@ def _prepare(path: Path, connection: sqlite3.Connection) -> None:
     layout = _pragma(connection, "user_version")
     tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if (layout or tables) and _pragma(connection, "application_id") != APPLICATION_ID:
-        raise _refusal(path, said("This file belongs to another program."), said("a book of feedcalc, or a new name"))
+        raise _refusal(path, said("This file is from another program."), said("a book of feedcalc, or a new name"))
     if layout > LAYOUT:
         raise _refusal(
             path,

@@ -128,7 +128,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field("acid.target_ph", "ph", said("pH the feed should reach"), minimum=4, maximum=11),
     Field("mixing.with", "choice", said("what else would go into the can"), None, names_in("second_things", "id")),
     Field("mixing.dose", "concentration", said("how much of it in a litre"), maximum=500_000),
-    Field("measured.ec", "conductivity", said("conductivity measured with a meter"), maximum=200_000),
+    Field("measured.ec", "conductivity", said("conductivity (EC), as read with a meter"), maximum=200_000),
     Field("measured.ph", "ph", said("pH measured with a meter or strip"), minimum=0, maximum=14),
     Field("measured.temperature", "temperature", said("temperature of that reading"), minimum=0, maximum=60),
     Field("measured.compensated", "choice", said("whether the meter corrects it to 25 °C"), None, ("yes", "no")),
@@ -138,7 +138,7 @@ REQUEST_FIELDS: tuple[Field, ...] = (
     Field(
         "measured.after", "time", said("time from stirring in the ash to the reading"), minimum=0.01, maximum=24 * 60
     ),
-    Field("measured.acid_drops", "volume", said("vinegar until 100 mL of liquor changed colour"), maximum=10),
+    Field("measured.acid_drops", "volume", said("how much vinegar changed the colour of 100 mL of liquor"), maximum=10),
     Field("measured.acid_strength", "strength", said("strength of that vinegar"), minimum=0.001, maximum=1),
     Field("measured.acid_end", "ph", said("pH at which that colour changes"), minimum=4.5, maximum=9),
     Field("measured.acid_by", "choice", said("what shows that colour"), None, END_POINTS),

@@ -190,7 +190,7 @@ def _without_grouping(digits: str, given: object, field: str, locale: str, accep
         problem = (
             said("There is more than one number here.")
             if " " in separators
-            else said("The digits are grouped unevenly.")
+            else said("The digits are not grouped evenly.")
         )
         raise refusal(field, given, problem, accepted)
     plain = re.sub(r"[^\d]", "", whole) or "0"

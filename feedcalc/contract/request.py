@@ -163,7 +163,7 @@ def json_document(request_json: str) -> dict[str, Any]:
         raise refusal(said("This is not text."))
     if len(request_json) > LONGEST_WITH_BOOK:
         problem = said("This is longer than {amount} characters.", amount=LONGEST_WITH_BOOK)
-        accepted = said("a smaller file: cut a long table into several, and bring in one after the other")
+        accepted = said("a smaller file: cut a long table into parts, and bring them in one by one")
         raise InputErrors([InputError("request", "", problem, accepted)])
     try:
         document = parse_json(request_json, unique_keys=True)
@@ -471,12 +471,13 @@ class _RequestReader:
     def _solution(self, given: Any) -> SolutionRequest | None:
         if given is None:
             return None
-        if not isinstance(given, dict) or set(given) - {"totals", "minerals", "temperature", "carbon_dioxide"}:
+        keys = ("totals", "minerals", "temperature", "carbon_dioxide")
+        if not isinstance(given, dict) or {*given} - {*keys}:
             self._fault(
                 "solution",
                 snippet(given),
                 said("This is not a solution."),
-                said("an object with totals, minerals, temperature, carbon_dioxide"),
+                said("an object with any of these keys: {keys}", keys=", ".join(keys)),
             )
             return None
         totals = self._totals(given.get("totals") or {})

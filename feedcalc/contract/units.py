@@ -422,8 +422,13 @@ REFUSED_SPELLINGS: Mapping[tuple[str, str], str] = MappingProxyType(
             ("volume", word): said("An ounce is a weight; write fl oz for a fluid ounce.")
             for word in ("oz", "ounce", "ounces")
         },
-        ("hardness", "dkh"): said("Degrees of carbonate hardness are an alkalinity, not a hardness."),
-        ("hardness", "°dkh"): said("Degrees of carbonate hardness are an alkalinity, not a hardness."),
+        **{
+            ("hardness", word): said(
+                "Degrees of carbonate hardness (KH) do not say how hard water is. "
+                "They say how much alkalinity is in it."
+            )
+            for word in ("dkh", "°dkh")
+        },
         ("time", "m"): said("The letter m could be minutes or months."),
     }
 )

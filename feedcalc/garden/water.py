@@ -127,7 +127,7 @@ def _water(kind: str, report_items: tuple[tuple[str, float], ...], locale: str) 
     if report.keys() == {"ec"}:
         milligrams, label = (
             _scaled_to_conductivity(kind, preset, report["ec"]),
-            said("your water, from its conductivity"),
+            said("your water, from how well it conducts"),
         )
     elif report:
         milligrams, label = _completed(preset, report, doubts), said("your own water report")

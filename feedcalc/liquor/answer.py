@@ -240,7 +240,7 @@ def _refuse_contradictions(ash: Ash) -> None:
     """Raise `InputErrors` where an analysis of the ash contradicts itself."""
     if problem := ash.contradiction():
         accepted = said(
-            "g of the element in a kg of dry ash, as the laboratory reports it; leave out what you don't know"
+            "g of the element in a kg of dry ash, as the laboratory wrote it. Leave out what you don't know"
         )
         raise InputErrors([InputError("ash.analysis", ", ".join(ash.analysed), problem, accepted)])
 

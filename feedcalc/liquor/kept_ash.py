@@ -74,8 +74,10 @@ def kept_ash_in_steps(document: Mapping[str, Any]) -> Steps[KeptAsh]:
         own, request = _as_taken(own, request, suggestions)
         earlier = [*earlier, own]
     if not earlier:
-        problem = said("Nothing was measured, weighed or analysed that says anything about this ash.")
-        accepted = said("a conductivity, a pH, vinegar counted, weighings, or an analysis")
+        problem = said("No test, weight or reading here says anything about this ash.")
+        accepted = said(
+            "how well it conducts (EC), its pH, how much vinegar it took, what you weighed, or a lab's figures"
+        )
         raise InputErrors([InputError("measured", "", problem, accepted)])
     earlier = earlier[-MOST_EARLIER:]
     compared = answer_in_steps(_compared(request, earlier))

@@ -33,7 +33,7 @@ _NOT_IN_THE_LIQUOR = ("particle_density", "sediment", "guard_layer", "clear_line
 _WORDS = {
     "measured.ec": (said_in("reading", "conductivity read"), "mS/cm", "ec"),
     "measured.ph": (said_in("reading", "pH read"), "", "ph"),
-    "measured.acid_drops": (said_in("reading", "vinegar taken"), "mL", "acid_drops"),
+    "measured.acid_drops": (said_in("reading", "vinegar used"), "mL", "acid_drops"),
     "measured.colour": (said("pH by the colour of cabbage water"), "", "colour"),
 }
 _DIRECTIONS = {1: "high", -1: "low"}

@@ -23,13 +23,13 @@ from feedcalc.words.messages import said
 KITCHEN_ASSAY = "measured.acid_drops"
 _SMALLEST = 1e-9
 _WORDS: Mapping[tuple[str, ...], str] = {
-    ("measured.ec",): said("a conductivity meter"),
+    ("measured.ec",): said("an EC meter (conductivity)"),
     ("measured.ph",): said("a pH strip"),
-    (KITCHEN_ASSAY,): said("vinegar and turmeric from the kitchen"),
+    (KITCHEN_ASSAY,): said("kitchen vinegar and turmeric"),
     ("measured.colour",): said("the colour of red cabbage water"),
-    ("measured.ec", "measured.ph"): said("a conductivity meter and a pH strip"),
-    ("measured.ec", KITCHEN_ASSAY): said("a conductivity meter, and vinegar and turmeric"),
-    (KITCHEN_ASSAY, "measured.colour"): said("vinegar and turmeric, and the colour of red cabbage water"),
+    ("measured.ec", "measured.ph"): said("an EC meter and a pH strip"),
+    ("measured.ec", KITCHEN_ASSAY): said("an EC meter, and vinegar and turmeric"),
+    (KITCHEN_ASSAY, "measured.colour"): said("vinegar and turmeric, and the colour of the water from red cabbage"),
 }
 
 

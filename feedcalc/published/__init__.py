@@ -21,7 +21,7 @@ from feedcalc.words.messages import Said, is_short, said, said_in
 STATUSES = {
     "seen": said("read in the source, or in a part of it"),
     "memory": said("from memory; we did not see the text"),
-    "calc": said("worked out from other published values"),
+    "calc": said("we worked it out from other published values"),
     "judgement": said("our own judgement, shown as a wide range"),
     "practice": said("often done; no source found"),
     "definition": said("exact by definition"),

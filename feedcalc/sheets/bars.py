@@ -86,7 +86,7 @@ def range_bars(sheet: Sheet) -> tuple[RangeBar, ...]:
         ("liquor.potassium", said_in("element or figure", "potassium"), 0.0, end, end_words),
         ("liquor.alkalinity", said("alkalinity as CaCO₃"), 0.0, end, end_words),
         (_PH, said("pH at 25 °C"), *_PH_SCALE, "14"),
-        (_SHARE, said("caustic share of the alkalinity"), 0.0, 1.0, "100\u00a0%"),
+        (_SHARE, said("how much of the alkalinity is caustic"), 0.0, 1.0, "100\u00a0%"),
         (_LIME, said("lime value of a can, as CaCO₃"), 0.0, lime_end, amount(lime_end, "g")),
     ]
     return tuple(

@@ -137,7 +137,7 @@ function showReply(reply, whole = false) {
   } else if (byId("freshness").dataset.freshness === "quick") {
     mark("early", () => say("First ranges, from twelve ashes; the final ones are being worked out…"));
   } else {
-    mark("quick", () => say("Typical figures; the likely ranges are being worked out…"));
+    mark("quick", () => say("Typical figures for now. The likely ranges come next."));
   }
 }
 

@@ -119,7 +119,7 @@ export const openFile = async (file) => openText(await file.text(), file.name);
  * @param {string} name of the file
  */
 export async function openText(text, name) {
-  offer(read(text), () => say("From the file {name}", { name }), () => say("Everything in this file is here already."));
+  offer(read(text), () => say("From the file {name}", { name }), () => say("All that is in this file is here already."));
   const dialog = byId("preview", HTMLDialogElement);
   if (dialog.open) await new Promise((decided) => { dialog.addEventListener("close", decided, { once: true }); });
 }

@@ -39,7 +39,7 @@ function tellReadings({ assumed, read_as: readings }) {
     if (field && typed && amount) inForm.understand(field, amount);
     if (!amount) place.replaceChildren();
     else if (typed) show(place, () => say("Read as {amount}.", { amount }));
-    else show(place, () => sayIn("what was typed", "Taken: {amount}.", { amount }));
+    else show(place, () => sayIn("what was typed", "Assumed: {amount}.", { amount }));
   }
 }
 

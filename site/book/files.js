@@ -53,7 +53,7 @@ async function saveWith(name, asked, type, textOf) {
       tellLeftOut();
     } else tell(() => wordsOf(reply.errors));
   } catch {
-    tell(() => say("The calculator cannot run in this browser, so only the plain file can be saved."));
+    tell(() => say("The calculator cannot run in this browser. You can save only the plain file."));
   }
 }
 

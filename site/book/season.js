@@ -50,7 +50,7 @@ async function lookAtBook(asked) {
   if (!quick) return;
   showSeason(quick, ["season", "season_bed"]);
   if (!quick.ok) return;
-  mark("quick", () => say("Typical figures; the likely ranges are being worked out…"));
+  mark("quick", () => say("Typical figures for now. The likely ranges come next."));
   const reply = await season(asked, recordsOfBed(), "on");
   if (!reply?.ok) return;
   showSeason(reply, ["season_bed"]);

@@ -298,7 +298,7 @@ def test_a_plan_and_the_book_after_it_give_one_ph():
     assert planned["soil_ph_after"] == bed["soil_ph_now"]
     assert planned["shift"] == bed["shift"]
     assert bed["soil_ph_now"]["high"] <= 8.5
-    assert f"by {bed['shift']['value']:.1f}:" in reasons_of(planned)["season_retest_with"]
+    assert f"by {bed['shift']['value']:.1f}." in reasons_of(planned)["season_retest_with"]
 
 
 def test_an_untested_bed_past_the_loosest_published_limit_is_told_so():

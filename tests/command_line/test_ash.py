@@ -79,7 +79,7 @@ def test_a_forgotten_ash_can_be_restored(kept):
     ("arguments", "expected"),
     [
         (["ash", "keep", "bad", "--ec", "80 mS/cm"], "sludge stirred up"),
-        (["ash", "keep", "bad", *BATCH], "Nothing was measured"),
+        (["ash", "keep", "bad", *BATCH], "No test, weight or reading"),
         (["ash", "show", "elm"], "No ash is kept under this name"),
         (["sheet", "--my-ash", "elm"], "Oak stove"),
         (["sheet", "--my-ash", "oak stove", "--kind", "softwood"], "another ash"),

@@ -76,7 +76,7 @@ def test_numbers_of_the_plans_have_the_decimal_mark_that_was_asked_for(planned):
 def test_the_summary_counts_every_row_and_says_why_and_how_much_ash(planned):
     folder, told = planned
     assert "Rows left out:" in told
-    assert "Dry ash for all plots that may have it:" in told
+    assert "Dry ash for all plots that may get it:" in told
     assert "soil_stop, such as: Soil at pH" in told
     picture = (folder / "summary.svg").read_text(encoding="utf-8")
     assert picture.startswith("<svg")

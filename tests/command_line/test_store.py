@@ -193,7 +193,7 @@ def test_the_database_of_another_program_is_refused(place):
     place.parent.mkdir()
     with closing(sqlite3.connect(place)) as other, other:
         other.execute("CREATE TABLE songs (name TEXT)")
-    assert refused(place).problem == "This file belongs to another program."
+    assert refused(place).problem == "This file is from another program."
 
 
 def test_a_folder_as_the_book_and_a_file_as_its_folder_are_refused(tmp_path):

@@ -99,7 +99,7 @@ def test_the_summary_gives_each_property_with_its_range_and_its_evidence():
     assert "Learned from 1 batch." in words
     assert "potassium, likely" in words
     # What it was learned from, and when.
-    assert f"2026-05-01: conductivity measured with a meter {READ['measured']['ec']}" in words
+    assert f"2026-05-01: conductivity (EC), as read with a meter {READ['measured']['ec']}" in words
 
 
 def test_a_kept_ash_can_be_summarised_without_a_new_batch(once):

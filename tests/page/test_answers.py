@@ -107,7 +107,7 @@ def test_a_typed_amount_is_read_back_and_an_empty_one_told_as_taken(page: Page) 
     type_into(page, "water.amount", "20 cups")
     wait_for_answer(page)
     expect(page.locator('[data-echo="water.amount"]')).to_contain_text("Read as")
-    expect(page.locator('[data-echo="ash.amount"]')).to_contain_text("Taken:")
+    expect(page.locator('[data-echo="ash.amount"]')).to_contain_text("Assumed:")
 
 
 def test_every_fault_stands_at_its_field_and_in_the_summary(page: Page) -> None:

@@ -37,7 +37,7 @@ def summary_lines(done: Progress, locale: str = "en-GB") -> list[str]:
         lines.append(said("{count} × {code}, such as: {reason}", count=count, code=code, reason=done.examples[code]))
     if done.ash_grams:
         amount = write_number(done.ash_grams / 1000, 3, locale, trim=True)
-        lines.append(said("Dry ash for all plots that may have it: {amount} kg.", amount=amount))
+        lines.append(said("Dry ash for all plots that may get it: {amount} kg.", amount=amount))
     return lines
 
 

@@ -30,7 +30,9 @@ _BETWEEN_COLUMNS = 6.0
 _LEFT_SHARE = 0.66
 _VESSEL_SHARE = 0.3
 _CELL_STARTS = (0.0, 0.24, 0.42, 0.62)
-_LADDER_HEAD = said("How far to dilute: pH, alkalinity in mg/L as CaCO₃, and the most tender plants that can take it")
+_LADDER_HEAD = said(
+    "How far to dilute. For each strength: pH, alkalinity in mg/L as CaCO₃, and the most tender plants that can take it"
+)
 
 
 @dataclass(frozen=True, slots=True)
