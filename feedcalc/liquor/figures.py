@@ -329,7 +329,7 @@ TABLES_BEHIND_CHEMISTRY = (
 
 def sources_behind(tables: tuple[str, ...]) -> list[dict[str, str]]:
     """Return the citations of the rows of some tables, each once, in the order of their ids."""
-    ids = {row["source"] for name in tables for row in published.table(name)} - {"common_practice", "our_judgement"}
+    ids = {row["source"] for name in tables for row in published.table(name)}
     return [
         {"id": source.id, "citation": source.citation, "doi": source.doi, "errata": source.errata}
         for source in (published.sources()[source_id] for source_id in sorted(ids))

@@ -220,19 +220,20 @@ def _context(sheet: Sheet, language: str) -> dict[str, Any]:
     }
 
 
+# What stands in a source column where no text is the source.
+_NO_TEXT = frozenset({"common_practice", "our_judgement"})
+
+
 @cache
 def _sources() -> list[dict[str, str]]:
-    return sources_behind(TABLES_BEHIND_A_BATCH)
+    cited = sources_behind(TABLES_BEHIND_A_BATCH)
+    return [source for source in cited if source["id"] not in _NO_TEXT]
 
 
 def _cited(reasons: Iterable[Any]) -> list[tuple[str, str]]:
     """Return id and citation of each source of the reasons, in order; a judgement or common practice has none."""
     named = (reason["source"] if isinstance(reason, Mapping) else reason.source for reason in reasons)
-    return [
-        (source, published.sources()[source].citation)
-        for source in dict.fromkeys(named)
-        if source not in ("common_practice", "our_judgement")
-    ]
+    return [(source, published.sources()[source].citation) for source in dict.fromkeys(named) if source not in _NO_TEXT]
 
 
 def _render(template: str, language: str, /, **context: Any) -> str:
