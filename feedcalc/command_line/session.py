@@ -118,19 +118,32 @@ class BookSession:
         self.store.write(records_from(reply["changed"]), self.timestamp, self.speak(what))
 
 
+_ANYWHERE = frozenset({"--language", "--locale", "--customs"})
+
+
+class _BookVerb(click.Command):
+    """A verb whose help lists the options of writing of its group as well: they are read behind it too."""
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        super().format_options(ctx, formatter)
+        if ctx.parent is None:
+            return
+        shared = [each for each in ctx.parent.command.params if _ANYWHERE & set(each.opts)]
+        with formatter.section("How it is written"):
+            formatter.write_dl([record for each in shared if (record := each.get_help_record(ctx.parent))])
+
+
 class BookGroup(click.Group):
     """A group whose verbs end with refusals field by field and exit code 1 where the engine or the file refuses.
 
     Its options of writing may stand behind a verb as well, where every other verb has them.
     """
 
+    command_class = _BookVerb
+
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Read the group's options wherever they stand."""
-        own = {option for parameter in self.params for option in parameter.opts} & {
-            "--language",
-            "--locale",
-            "--customs",
-        }
+        own = _ANYWHERE & {option for parameter in self.params for option in parameter.opts}
         front: list[str] = []
         rest = list(args)
         for place in range(len(args) - 1, -1, -1):

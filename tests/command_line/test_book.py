@@ -424,6 +424,7 @@ def test_a_name_that_is_no_text_is_refused_in_words(book):
 
 
 def test_the_language_may_stand_behind_the_verb(book):
+    assert "--language" in book("list", "--help").output
     assert book("list", "--language", "de").stderr == book("--language", "de", "list").stderr != book("list").stderr
 
 

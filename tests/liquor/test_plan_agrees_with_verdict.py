@@ -21,6 +21,8 @@ KINDS = [row["kind"] for row in published.table("ash_kinds")]
 WATERS = [row["kind"] for row in published.table("water_kinds")]
 STATES = ("unknown", "fresh", "aged", "leached")
 STAGES = ("seedling", "young", "established")
+# They take turns, so that each kind, state, stage, water and place meets all of them.
+CANS_AND_TEMPERATURES = tuple(product(("1 L", "9 L"), ("12 °C", "28 °C")))
 SOILS = (None, 5.5, 6.2, 6.6, 6.9, 7.4)
 # How a batch is planned depends on the plant only by whether it calls for half the strength.
 PLANTS = {"tomato": ("", "tomato", "blueberry"), "something nobody lists": ("something nobody lists", "blackberry")}
@@ -75,7 +77,9 @@ CASES = [
 
 
 def asked_in(kind: str, state: str, stage: str, water: str, plant: str, place: str) -> Request:
-    can, temperature = ("9 L", "12 °C") if KINDS.index(kind) % 2 else ("1 L", "28 °C")
+    group = next(number for number, places in enumerate(PLANNED_ALIKE) if place in places)
+    turn = group + KINDS.index(kind) + STATES.index(state) + STAGES.index(stage) + WATERS.index(water)
+    can, temperature = CANS_AND_TEMPERATURES[turn % len(CANS_AND_TEMPERATURES)]
     return request_of(
         ash={"kind": kind, "state": state}, water={"kind": water, "temperature": temperature}, stage=stage,
         place=place, plant=plant, cans=[{"size": can, "count": 2}],
