@@ -60,7 +60,7 @@ settle_verb = _part_verb("settle", "settle", "How long until the liquor is clear
 ladder_verb = _part_verb("ladder", "ladder", "Every dilution from 1:1 to 1:20 and yours, and which plants it suits.")
 delivery_verb = _part_verb("delivery", "delivery", "What a can, a plant and a square metre receive.")
 air_verb = _part_verb(
-    "air", "air", "How the liquor's pH falls as it stands, and what free lime in the ash makes of it."
+    "air", "air", "How the liquor's pH falls over the days, and what free lime in the ash makes of it."
 )
 mix_verb = _part_verb("mix", "mix", "Whether the feed may share a can with a second thing: --with 'epsom salt'.")
 neutralise_verb = _part_verb(

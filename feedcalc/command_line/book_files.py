@@ -85,7 +85,7 @@ def merge_verb(session: BookSession, /, file: Path, dry_run: bool) -> None:
 @click.option(
     "--batch", "batches", multiple=True,
     type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path),
-    help="A batch that steeps now: a request as JSON. May stand several times.",
+    help="A batch that steeps now: a request as JSON. Can be given more than once.",
 )  # fmt: skip
 @click.option("--ash", "amount", help="A winter's ash to share out: '20 L', '8 kg'. Adds when each bed gets its share.")
 @click.option("--wood", help="Or the wood that left it: '2 cords', '5 m3', '800 kg'.")

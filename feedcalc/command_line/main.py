@@ -21,7 +21,7 @@ from feedcalc.words.messages import Speak, said
 
 # Name of a verb, its module, and the first sentence of its help, which is listed without importing the module.
 VERBS = {
-    "air": ("batch", "How the liquor's pH falls as it stands, and what free lime in the ash makes of it."),
+    "air": ("batch", "How the liquor's pH falls over the days, and what free lime in the ash makes of it."),
     "ash": ("ash", "Your ash by name: keep what readings of a batch taught, and start the next batch from it."),
     "book": ("book", "The season book: what each bed had, what it may still get, and when to test again."),
     "calculate": ("batch", "Read a request as JSON from FILE or standard input, write the reply as JSON."),

@@ -51,10 +51,10 @@ OPTIONS: tuple[BatchOption, ...] = tuple(
         ("--temperature", "water.temperature", WATER, "Temperature of the steep: '12 degC'."),
         ("--dilute-with", "dilution_water.kind", WATER, "Water to dilute with, where it is another one."),
         ("--water-ec", "water.analysis.ec", WATER, "Conductivity read of the water alone: '0.4 mS/cm'."),
-        ("--time", "steep.time", BUCKET, "How long it stands: '24 h'."),
+        ("--time", "steep.time", BUCKET, "How long it steeps and settles: '24 h'."),
         ("--bucket", "vessel.capacity", BUCKET, "What the bucket holds, brim full: '12 L'."),
         ("--depth", "vessel.depth", BUCKET, "Inside height of the bucket: '30 cm'."),
-        ("--air", "steep.air", BUCKET, "covered or open: how the bucket stands."),
+        ("--air", "steep.air", BUCKET, "covered or open: the bucket."),
         ("--start", "now", BUCKET, "When the steep begins: 2026-05-01T09:00."),
         ("--dilution", "dilution", CANS, "Liquor to water: '1:10'. Left out: by published limits for the stage."),
         ("--stage", "stage", PLANTS, "seedling, young or established."),
@@ -176,7 +176,7 @@ def batch_options(command: Callable[..., None]) -> Callable[..., None]:
     )(command)
     command = click.option("--my-ash", "my_ash", help="The ash kept under this name (see: feedcalc ash).")(command)
     command = click.option(
-        "--can", "cans", multiple=True, help="A can to fill: '9 L' or '2 x 9 L'. May stand several times."
+        "--can", "cans", multiple=True, help="A can to fill: '9 L' or '2 x 9 L'. Can be given more than once."
     )(command)
     for option in reversed(OPTIONS):
         command = click.option(option.flag, option.name, help=option.words)(command)

@@ -75,7 +75,7 @@ Examples:
 @click.option(
     "--language",
     type=click.Choice(list(LANGUAGES)),
-    help="Words of what is told on the way; the plans themselves are in English.",
+    help="Language of the messages on the way; the plans themselves are in English.",
 )
 def season_verb(
     source: Path,
