@@ -5,11 +5,14 @@ No judgement happens here: ground, plant and season come from the request, and t
 
 from __future__ import annotations
 
+from math import inf
+
 from feedcalc.garden.circumstances import circumstances_of, stage_of
 from feedcalc.garden.dry_ash import cap_for
 from feedcalc.garden.suitability import CONTAINERS, HOLD, FeedFacts, Verdict, verdict_for
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.instruments import ph_shows, reading_celsius
+from feedcalc.liquor.planning import NO_DILUTION_DOES
 from feedcalc.uncertainty.estimates import Estimate
 
 
@@ -49,7 +52,8 @@ def feed_facts(answer: Answer) -> FeedFacts:
         read_shift=ph_25 - ph_shows(read.liquor.equilibrium, reading_celsius(answer.request)),
         limits=answer.limits[stage],
         parts=answer.plan.parts_water,
-        parts_within_limits=typical.recommended[stage],
+        # The plan looks closer than the ladder's rungs do: where it found that none will do, none will.
+        parts_within_limits=inf if NO_DILUTION_DOES in answer.warnings else typical.recommended[stage],
         # With acid the feed may have any pH, so the reading is doubted only if no plausible ash explains it.
         fits_reading=(
             ph_read is None
