@@ -23,10 +23,9 @@ WORDS_FOR_SOIL = {
     "neutral": said_in("reaction of the soil", "neutral"),
     "alkaline": said_in("reaction of the soil", "alkaline"),
 }
-_METERS = {"laboratory": "A laboratory", "meter": "A meter", "kit": "A colour kit", "strip": "A strip"}
-_TEXTURES = {"sand": "Sand", "loam": "Loam", "clay": "Clay", "peat": "Peat"}
-# What the page calls a choice where its own word does not say enough, by field. The page's forms hold these messages.
-CHOICE_LABELS: Mapping[str, Mapping[str, str]] = {
+# Fields of the season book that have the words of a field of a request.
+_AS_IN_A_REQUEST = {"texture": "soil.texture", "tested_with": "soil.tested_with"}
+_LABELS: Mapping[str, Mapping[str, str]] = {
     "ash.state": {
         "unknown": "Not known",
         "fresh": "Fresh, kept dry since the fire",
@@ -48,10 +47,8 @@ CHOICE_LABELS: Mapping[str, Mapping[str, str]] = {
         "worm bin": "A worm bin",
     },
     "season": {"sowing": "Being sown or just up", "growing": "Growing", "resting": "Resting"},
-    "soil.tested_with": _METERS,
-    "tested_with": _METERS,
-    "soil.texture": _TEXTURES,
-    "texture": _TEXTURES,
+    "soil.tested_with": {"laboratory": "A laboratory", "meter": "A meter", "kit": "A colour kit", "strip": "A strip"},
+    "soil.texture": {"sand": "Sand", "loam": "Loam", "clay": "Clay", "peat": "Peat"},
     "what": {
         "liquid feed": "Liquid feed",
         "dry ash": "Dry ash",
@@ -76,6 +73,11 @@ CHOICE_LABELS: Mapping[str, Mapping[str, str]] = {
     "acid.kind": {"vinegar": "Vinegar", "citric acid": "Citric acid"},
     "customs": {"us": "US cups, pints and gallons", "metric": "Metric cups", "uk": "UK cups, pints and gallons"},
 }
+# What the page calls a choice where its own word does not say enough, by field. The page's forms hold these messages.
+CHOICE_LABELS: Mapping[str, Mapping[str, str]] = {
+    **_LABELS,
+    **{field: _LABELS[same] for field, same in _AS_IN_A_REQUEST.items()},
+}
 # Table, its column with the choice and that with what people call it, for the fields whose choices a table lists.
 _TABLES_OF_CHOICES = {
     "ash.kind": ("ash_kinds", "kind", "label"),
@@ -84,8 +86,6 @@ _TABLES_OF_CHOICES = {
     "mixing.with": ("second_things", "id", "words"),
     "lime": ("limes", "id", "label"),
 }
-# Fields of the season book that have the words of a field of a request.
-_AS_IN_A_REQUEST = {"texture": "soil.texture", "tested_with": "soil.tested_with"}
 _SIMILARITY = 0.75  # least ratio of `difflib.SequenceMatcher` for a word to be suggested
 _MOST_SUGGESTED = 3
 

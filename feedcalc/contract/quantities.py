@@ -48,7 +48,7 @@ from feedcalc.contract.units import (
 )
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import LANGUAGES, language
-from feedcalc.words.messages import Said, said, said_in
+from feedcalc.words.messages import PAIR, Said, said, said_in
 
 _ONE_SIDED = said("Say how much is liquor and how much is water.")
 # The unit that a number alone takes, by kind: usually, and by US customs.
@@ -281,8 +281,7 @@ def _units_named(tag: str) -> tuple[Mapping[str, str], re.Pattern[str] | None]:
     for written in WRITTEN_UNITS.values():
         if isinstance(written, Said):
             found[tongue.speak(written)] = str(written)
-    pair = tongue.forms(said("{first} and {second}", first="", second=""))[0]
-    between = re.sub(r"\{\w*\}", "", pair)
+    between = re.sub(r"\{\w*\}", "", tongue.forms(PAIR)[0])
     if between == between.rstrip():  # Arabic has it before the word itself
         found |= {between.strip() + name: f"and {spelt}" for name, spelt in found.items() if "{amount}" not in name}
     found[between] = "and"

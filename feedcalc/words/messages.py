@@ -85,6 +85,9 @@ def said_in(context: str, message: str, /, **parts: Any) -> Said:
     return Said(message, parts or _NOTHING, context=context)
 
 
+PAIR = said("{first} and {second}")  # how two texts are listed
+
+
 def begun_with_capital(text: str) -> str:
     """Return a text with a capital letter at its beginning, unless it begins with a symbol such as pH or mL.
 
@@ -128,13 +131,7 @@ def all_of(parts: Iterable[str]) -> str:
     >>> all_of(["ash", "water", "time"]), all_of(["ash"])
     ('ash, water and time', 'ash')
     """
-    *rest, last = [*parts] or [""]
-    if len(rest) < 2:
-        return said("{first} and {second}", first=rest[0], second=last) if rest else last
-    start = rest[0]
-    for part in rest[1:]:
-        start = said_in("list", "{start}, {next}", start=start, next=part)
-    return said("{start} and {last}", start=start, last=last)
+    return _by_patterns(parts, pair=PAIR, middle=said_in("list", "{start}, {next}"), end=said("{start} and {last}"))
 
 
 def any_of(parts: Iterable[str]) -> str:
@@ -143,13 +140,23 @@ def any_of(parts: Iterable[str]) -> str:
     >>> any_of(["sand", "loam", "clay"])
     'sand, loam or clay'
     """
+    middle = said_in("list of alternatives", "{start}, {next}")
+    return _by_patterns(parts, pair=said("{first} or {second}"), middle=middle, end=said("{start} or {last}"))
+
+
+def _by_patterns(parts: Iterable[str], *, pair: Said, middle: Said, end: Said) -> str:
+    """Return texts as a list; the patterns are messages with their placeholders unfilled."""
     *rest, last = [*parts] or [""]
     if len(rest) < 2:
-        return said("{first} or {second}", first=rest[0], second=last) if rest else last
+        return _filled(pair, first=rest[0], second=last) if rest else last
     start = rest[0]
     for part in rest[1:]:
-        start = said_in("list of alternatives", "{start}, {next}", start=start, next=part)
-    return said("{start} or {last}", start=start, last=last)
+        start = _filled(middle, start=start, next=part)
+    return _filled(end, start=start, last=last)
+
+
+def _filled(pattern: Said, **parts: str) -> Said:
+    return Said(pattern.message, parts, context=pattern.context)
 
 
 def listed(parts: Iterable[str], between: str = "; ") -> Said:

@@ -42,13 +42,15 @@ COMPILED_ONCE = "--js-flags=--liftoff-only"
 
 # Ranges come from 10 ashes in place of 40, unless a test says how many or sets `usualAshes`: here the page is tested.
 FEW_ASHES = """
+const withFewAshes = (message) => {
+  const asked = message?.request && JSON.parse(message.request);
+  const isFew = asked && !asked.ask && !window.usualAshes;
+  return isFew ? { ...message, request: JSON.stringify({ samples: "10", ...asked }) } : message;
+};
 if (window.Worker) {
   const post = Worker.prototype.postMessage;
   Worker.prototype.postMessage = function (message, ...more) {
-    const asked = message?.request && JSON.parse(message.request);
-    const isFew = asked && !asked.ask && !window.usualAshes;
-    const sent = isFew ? { ...message, request: JSON.stringify({ samples: "10", ...asked }) } : message;
-    return post.call(this, sent, ...more);
+    return post.call(this, withFewAshes(message), ...more);
   };
 }
 """
@@ -67,12 +69,11 @@ window.Worker = !InPage ? InPage : function (address) {
   });
   return Object.assign(worker, {
     terminate() { worker.isEnded = true; },
-    async postMessage({ start, drop, id, request, early }) {
+    async postMessage(message) {
+      const { start, drop, id, request, early } = withFewAshes(message);
       if (start) return say({ ready: "snapshot" });
       if (drop !== undefined) return dropped.add(drop);
-      const asked = JSON.parse(request);
-      const few = asked.ask || window.usualAshes ? request : JSON.stringify({ samples: "10", ...asked });
-      for (const each of await window.answerOutside(few, early)) if (!dropped.has(id)) say({ id, ...each });
+      for (const each of await window.answerOutside(request, early)) if (!dropped.has(id)) say({ id, ...each });
       if (dropped.has(id)) say({ id, dropped: true });
     },
   });
@@ -174,8 +175,7 @@ def browser(browser: Browser) -> Browser:
     def new_context(**look: Any) -> BrowserContext:
         context = plain(**{"locale": "en-GB", **look})
         context.set_default_timeout(PATIENCE * 1000)
-        context.add_init_script(FEW_ASHES)
-        context.add_init_script(OUTSIDE)
+        context.add_init_script(FEW_ASHES + OUTSIDE)
         context.expose_function("answerOutside", answer_outside)
         return context
 
