@@ -52,6 +52,7 @@ STYLES = ("styles/page.css", "styles/label_choice.css", "styles/book.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
 
 
+PART_OF_PAYLOAD = 1 << 18  # bytes in one element of the page
 _PAYLOAD = "@@PAYLOAD@@"  # stands for it until the page is bytes
 
 
@@ -73,12 +74,21 @@ def assemble(parts: Parts, target: Path) -> None:
     program = _element("engine-program", parts.program.encode(), text=packed)
     payload = _element("engine-payload", parts.payload, text=_PAYLOAD)
     page = _page(parts, program, payload, installable=False)
-    (target / "feedcalc.html").write_bytes(page.replace(_PAYLOAD.encode(), as_text(parts.payload)))
+    (target / "feedcalc.html").write_bytes(page.replace(_PAYLOAD.encode(), _in_elements(parts.payload)))
     site = target / "site"
     shutil.rmtree(site, ignore_errors=True)
     site.mkdir()
     for name, content in _files_of_site(parts).items():
         (site / name).write_bytes(content)
+
+
+def _in_elements(payload: bytes) -> bytes:
+    """Return the payload as text of several elements, the first of which is open already and the last is left so.
+
+    A browser that reads a long element adds piece after piece to its text, and some copy all they have each time.
+    """
+    parts = (as_text(payload[start : start + PART_OF_PAYLOAD]) for start in range(0, len(payload), PART_OF_PAYLOAD))
+    return b'</script>\n<script type="text/plain" data-payload>'.join(parts)
 
 
 def _files_of_site(parts: Parts) -> dict[str, bytes]:

@@ -15,6 +15,7 @@ from building.ingredients import SITE, IngredientMissing, provide_node
 
 ROOMS = ("common", "engine", "store", "bench", "book", "offline")
 ENTRY = SITE / "main.js"
+UNPACKER = SITE / "engine" / "unpacker.js"
 PAGE_NAME, WORKER_NAME = "feedcalc", "feedcalcWorker"
 
 
@@ -38,7 +39,7 @@ def bundled(entry: Path, name: str, *, minify: bool = False) -> Bundle:
     """
     command: list[str | Path] = [provide_node(), SITE / "building" / "bundle.mjs", entry, name]
     if minify:
-        command.append("minify")
+        command += ["minify", UNPACKER]
     done = subprocess.run(command, cwd=SITE, capture_output=True, encoding="utf-8", check=False)
     if done.returncode:
         raise IngredientMissing(f"the page's scripts could not be bundled.\n{done.stderr}"[-3000:])

@@ -47,10 +47,14 @@ def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]
 
 
 def payload(work: Path) -> bytes:
-    """The WebAssembly module and the image in ``work`` as two zstd frames, the lengths of both before them."""
-    files = work / "runtime" / "pyodide.asm.wasm", work / "image"
-    frames = [_compressed(file.read_bytes()) for file in files]
-    return b"".join((*(len(frame).to_bytes(4, "little") for frame in frames), *frames))
+    """The WebAssembly module and the image in ``work`` as two zstd frames.
+
+    Before them the lengths of both, and that of the memory in the image, for which Python's machine is made beforehand.
+    """
+    image = (work / "image").read_bytes()
+    memory = json.loads(image[4 : 4 + int.from_bytes(image[:4], "little")])["snapshot"]["length"]
+    frames = [_compressed(content) for content in ((work / "runtime" / "pyodide.asm.wasm").read_bytes(), image)]
+    return b"".join((*(length.to_bytes(4, "little") for length in (*map(len, frames), memory)), *frames))
 
 
 # What can't stand in a page in windows-1252 as it is: a page loses noughts and carriage returns, and "<" might end the

@@ -9,7 +9,7 @@
 
 import { worker as workerOf } from "../common/markup.js";
 import { language } from "../common/words.js";
-import { canHash, isWhole, payloadOfWorker, programOfWorker, whatIsLacking } from "./loading.js";
+import { canHash, isWhole, partsOfPayload, programOfWorker, whatIsLacking } from "./loading.js";
 
 /**
  * @typedef {import("../types").Progress} Progress
@@ -43,6 +43,8 @@ const waiting = new Map(); // line -> the newest question of it
 let settings = USUAL;
 /** @type {Worker | null} */
 let worker = null;
+/** @type {Worker | null} */
+let unpacker = null; // until Python is awake
 let ready = false;
 /** @type {(Pick<Question, "id" | "onEarly"> & { line: string })[]} */
 let sent = []; // questions the worker has and has not answered, the newest last
@@ -108,22 +110,38 @@ async function launch() {
 
 /** @param {number} mine the generation of this worker */
 async function wake(mine) {
-  const coming = payloadOfWorker(anew, (far) => { if (mine === generation) settings.onStage({ name: "fetching", ...far }); });
-  coming.catch(() => {}); // heard below; the program may fail before
+  const { port1, port2 } = new MessageChannel();
+  unpacker = listenedTo(UNPACKER_PROGRAM, mine);
+  unpacker.postMessage({ start: { hashed: canHash(), port: port1 } }, [port1]);
+  const fed = feed(unpacker, mine);
+  fed.catch(() => {}); // heard below; the program may fail before
   const program = await programOfWorker(anew);
   if (mine !== generation) return;
+  worker = listenedTo(program, mine);
+  worker.postMessage({ start: port2 }, [port2]);
+  await fed;
+}
+
+/** @param {string} program @param {number} mine */
+function listenedTo(program, mine) {
   const started = workerOf(program);
-  worker = started;
   started.onmessage = ({ data }) => { if (mine === generation) heard(data); };
   started.onerror = (event) => {
     event.preventDefault();
     if (mine === generation) crashed(event.message || "the worker stopped");
   };
-  const payload = await coming;
-  if (mine !== generation) return;
-  const start = { payload, hashed: canHash() };
-  started.postMessage({ start }, typeof payload === "string" ? [] : [payload]);
-  awaitSign();
+  return started;
+}
+
+/** @param {Worker} to @param {number} mine */
+async function feed(to, mine) {
+  const tell = (/** @type {Progress} */ far) => { if (mine === generation) settings.onStage({ name: "fetching", ...far }); };
+  for await (const part of partsOfPayload(anew, tell)) {
+    if (mine !== generation) return;
+    to.postMessage({ part }, typeof part === "string" ? [] : [part.buffer]);
+    awaitSign();
+  }
+  to.postMessage({ part: null });
 }
 
 function awaitSign() {
@@ -133,8 +151,9 @@ function awaitSign() {
 
 function endWorker() {
   clearTimeout(silence);
+  unpacker?.terminate();
   worker?.terminate();
-  worker = null;
+  unpacker = worker = null;
   ready = false;
   sent = [];
   awaitWord();
@@ -147,7 +166,7 @@ function awaitWord() {
   hanging = at ? setTimeout(hung, settings.patience) : 0;
 }
 
-/** @param {any} message see worker.js */
+/** @param {any} message see worker.js and unpacker.js */
 function heard(message) {
   if (message.stage) {
     awaitSign();
@@ -176,6 +195,8 @@ async function awake() {
   const mine = generation;
   clearTimeout(silence);
   if (!await whole || mine !== generation) return; // that it is damaged was told
+  unpacker?.terminate();
+  unpacker = null;
   ready = true;
   mark("ready");
   settings.onReady();

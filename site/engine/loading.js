@@ -1,7 +1,7 @@
 // The program of the worker and its payload, out of the page or from its site, and whether they are whole.
 //
-// Rules: both stand in the elements #engine-program and #engine-payload, as text (one file) or as an address to fetch
-// (site), with the SHA-256 of what is in them once it is unpacked. Where the browser gives no hashes (an address without
+// Rules: both stand in the elements #engine-program and #engine-payload, as text (one file; the payload goes on in the
+// elements after it) or as an address to fetch (site), with the SHA-256 of what is in them once it is unpacked. Where the browser gives no hashes (an address without
 // encryption) lengths and the checksums of gzip and zstd are left.
 
 /** Of the page or its payload some is missing or changed. */
@@ -46,18 +46,46 @@ export async function programOfWorker(anew) {
 }
 
 /**
- * Return the payload: signs that stand in the page, or bytes from an address. It comes last in the page, and the worker
- * wakes while it is read.
+ * Return the parts of the payload, one after the other: texts that stand in the page, or bytes from an address. They come
+ * last in the page, and Python wakes while they are read.
  * @param {boolean} anew
  * @param {(far: import("../types").Progress) => void} onProgress
+ * @returns {AsyncIterable<string | Uint8Array<ArrayBuffer>>}
  */
-export async function payloadOfWorker(anew, onProgress) {
-  if (document.readyState === "loading") {
-    await new Promise((resolve) => { document.addEventListener("DOMContentLoaded", resolve, { once: true }); });
+export function partsOfPayload(anew, onProgress) {
+  if (!document.documentElement.hasAttribute("data-installable")) return partsInPage();
+  const element = whenRead().then(() => document.getElementById("engine-payload"));
+  const response = element.then((found) => found && asked(found, anew));
+  response.catch(() => {}); // heard where it is read
+  return partsOfFile(element, response, onProgress);
+}
+
+const isRead = () => document.readyState !== "loading";
+
+async function whenRead() {
+  if (!isRead()) await new Promise((resolve) => { document.addEventListener("DOMContentLoaded", resolve, { once: true }); });
+}
+
+/** A part is whole as soon as there is another behind it. */
+async function* partsInPage() {
+  for (let count = 0; ;) {
+    const isLast = isRead();
+    const elements = document.querySelectorAll("#engine-payload, [data-payload]");
+    if (isLast && !elements.length) throw new Damaged("the page ends before the payload");
+    for (; count < elements.length - (isLast ? 0 : 1); count++) yield elements[count]?.textContent ?? "";
+    if (isLast) return;
+    await Promise.race([whenRead(), whenLonger()]);
   }
-  const element = document.getElementById("engine-payload");
-  if (!element) throw new Damaged("the page ends before the payload");
-  return element.dataset.address ? fetched(element, anew, onProgress) : element.textContent ?? "";
+}
+
+function whenLonger() {
+  return /** @type {Promise<void>} */ (new Promise((resolve) => {
+    const observer = new MutationObserver(() => {
+      observer.disconnect();
+      resolve();
+    });
+    observer.observe(document.body, { childList: true });
+  }));
 }
 
 /** @param {string} text */
@@ -77,24 +105,45 @@ async function unpacked(text) {
 }
 
 /**
+ * @param {HTMLElement} element
+ * @param {boolean} anew
+ */
+const asked = ({ dataset: { address = "" } }, anew) => fetch(address, { cache: anew ? "reload" : "default" });
+
+/**
+ * Return the bytes behind the address an element names, part by part.
+ * @param {Promise<HTMLElement | null>} found
+ * @param {Promise<Response | null>} coming
+ * @param {(far: import("../types").Progress) => void} [onProgress]
+ */
+async function* partsOfFile(found, coming, onProgress) {
+  const [element, response] = await Promise.all([found, coming]);
+  if (!element || !response) throw new Damaged("the page ends before the payload");
+  const { address = "", bytes: size } = element.dataset;
+  if (!response.ok || !response.body) throw new Error(`${address}: ${response.status}`);
+  const total = Number(size);
+  const reader = response.body.getReader();
+  let done = 0;
+  try {
+    for (let part = await reader.read(); !part.done; part = await reader.read()) {
+      done += part.value.length;
+      if (done > total) throw new Damaged(`${address}, too long`);
+      onProgress?.({ done, total });
+      yield part.value;
+    }
+  } finally {
+    reader.cancel().catch(() => {}); // nobody may want the rest any longer
+  }
+  if (done !== total) throw new Damaged(`${address}, ${done} of ${total} bytes`);
+}
+
+/**
  * Return the bytes behind the address an element names.
  * @param {HTMLElement} element
  * @param {boolean} anew
- * @param {(far: import("../types").Progress) => void} [onProgress]
  */
-async function fetched({ dataset: { address = "", bytes: size } }, anew, onProgress) {
-  const response = await fetch(address, { cache: anew ? "reload" : "default" });
-  if (!response.ok || !response.body) throw new Error(`${address}: ${response.status}`);
-  const total = Number(size);
-  const bytes = new Uint8Array(total);
-  const reader = response.body.getReader();
-  let done = 0;
-  for (let part = await reader.read(); !part.done; part = await reader.read()) {
-    if (done + part.value.length > total) throw new Damaged(`${address}, too long`);
-    bytes.set(part.value, done);
-    done += part.value.length;
-    onProgress?.({ done, total });
-  }
-  if (done !== total) throw new Damaged(`${address}, ${done} of ${total} bytes`);
-  return bytes.buffer;
+async function fetched(element, anew) {
+  const parts = [];
+  for await (const part of partsOfFile(Promise.resolve(element), asked(element, anew))) parts.push(part);
+  return new Blob(parts).arrayBuffer();
 }

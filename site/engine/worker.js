@@ -2,12 +2,10 @@
 // from file:// in every browser tried. The build bundles this module and puts the runtime before it, and before that a
 // stand-in for importScripts, which the runtime looks at.
 //
-// Messages in:   {start: {payload: text or ArrayBuffer, hashed: boolean}}
+// Messages in:   {start: MessagePort}                             what unpacker.js says comes out of it
 //                {id, request: JSON text, early: boolean}         early: replies before the last are wanted too
 //                {drop: id}                                       its answer is no longer wanted
-// Messages out:  {payload: ArrayBuffer}                           a copy, where it shall be hashed: before anything else
-//                {stage: "unpacking" | "starting", done, total}   bytes of payload dealt with
-//                {ready: true}
+// Messages out:  {ready: true}
 //                {failed: text, damaged: boolean}                 damaged: the payload is not what the build made
 //                {id, done, total}                                slices of the work on it that are done
 //                {id, early: JSON text}                           a reply before the last
@@ -20,10 +18,8 @@
 
 /* global loadPyodide, _createPyodideModule, RUNTIME_INFO -- the runtime, which stands before this program */
 
-import { ZSTDDecoder } from "zstddec";
-
 import { placeOfTrampoline } from "./memory_image.js";
-import { Damaged, bytesOfText, endsOfFrames, unpack } from "./payload_reader.js";
+import { Damaged } from "./payload_reader.js";
 
 /**
  * @typedef {object} Asked
@@ -121,107 +117,73 @@ function mailRead() {
 }
 
 /**
- * Start Python from the snapshot.
- * @param {{ payload: string | ArrayBuffer, hashed: boolean }} given
+ * Start Python from the snapshot. Its machine is made before the snapshot is there.
+ * @param {MessagePort} unpacker
  */
-async function start({ payload, hashed }) {
-  const bytes = typeof payload === "string" ? bytesOfText(payload) : new Uint8Array(payload);
-  const [firstEnd, total] = endsOfFrames(bytes);
-  if (hashed) {
-    const copy = bytes.slice(0, total).buffer;
-    self.postMessage({ payload: copy }, { transfer: [copy] });
-  }
-  self.postMessage({ stage: "unpacking", done: 0, total });
-  const decoded = await decoder();
-  const wasm = decoded(bytes.subarray(8, firstEnd));
-  const compiled = WebAssembly.compile(wasm).catch(damaged); // goes on in the background meanwhile
-  self.postMessage({ stage: "unpacking", done: firstEnd, total });
-  const image = unpacked(() => unpack(decoded(bytes.subarray(firstEnd, total)), wasm));
-  self.postMessage({ stage: "starting", done: total, total });
-  self.fetch = fromMemory({ "pyodide.asm.wasm": null, "python_stdlib.zip": null });
+async function start(unpacker) {
+  const { wasm, memory } = await nextFrom(unpacker);
+  const compiled = WebAssembly.compile(wasm).catch(() => { throw new Damaged("this copy of the page is damaged"); });
+  self.fetch = fromMemory(["pyodide.asm.wasm", "python_stdlib.zip"]);
   WebAssembly.instantiateStreaming = async (_, imports) => {
     const module = await compiled;
     return { module, instance: await WebAssembly.instantiate(module, imports) };
   };
-  await startPython(image.files, image.snapshot);
+  await startPython(memory, nextFrom(unpacker));
 }
 
-/** @returns {never} */
-function damaged() {
-  throw new Damaged("this copy of the page is damaged");
-}
-
-/**
- * A decoder that stumbles over a changed sign may still return something.
- * @template T
- * @param {() => T} work
- */
-function unpacked(work) {
-  try {
-    return work();
-  } catch {
-    return damaged();
-  }
-}
-
-/** Return a function that unpacks a frame; one carries a checksum, and where it is wrong that throws `Damaged`. */
-async function decoder() {
-  self.fetch = fromMemory({});
-  const zstd = new ZSTDDecoder();
-  await zstd.init();
-  return (/** @type {Uint8Array<ArrayBuffer>} */ frame) => {
-    const content = /** @type {Uint8Array<ArrayBuffer>} */ (zstd.decode(frame));
-    if (!content.length) throw new Damaged("this copy of the page is damaged: a checksum is wrong");
-    return content;
-  };
+/** @param {MessagePort} port */
+function nextFrom(port) {
+  return /** @type {Promise<any>} */ (new Promise((resolve) => {
+    port.addEventListener("message", ({ data }) => resolve(data), { once: true });
+    port.start();
+  }));
 }
 
 /**
- * Return a stand-in for fetch: data: addresses and the runtime's own files are at hand, anything else is refused.
- * @param {Record<string, BodyInit | null>} files
+ * Return a stand-in for fetch: the runtime's own files are at hand, anything else is refused.
+ * @param {string[]} files
  * @returns {typeof fetch}
  */
 function fromMemory(files) {
   return async (address) => {
     const wanted = address instanceof Request ? address.url : String(address);
-    if (wanted.startsWith("data:")) {
-      return new Response(Uint8Array.from(atob(wanted.slice(wanted.indexOf(",") + 1)), (sign) => sign.charCodeAt(0)));
-    }
-    const name = wanted.startsWith(RUNTIME) ? wanted.slice(RUNTIME.length) : "";
-    if (!Object.hasOwn(files, name)) throw new Error(`nothing is fetched here, not even ${wanted}`);
-    return new Response(files[name]);
+    if (!files.includes(wanted.replace(RUNTIME, ""))) throw new Error(`nothing is fetched here, not even ${wanted}`);
+    return new Response();
   };
 }
 
 /**
- * @param {[string, Uint8Array][]} files
- * @param {Uint8Array} snapshot
+ * @param {number} size of the snapshot in bytes
+ * @param {Promise<{ files: [string, Uint8Array][], snapshot: Uint8Array }>} image
  */
-async function startPython(files, snapshot) {
+async function startPython(size, image) {
   let trampoline = 0;
   python = await loadPyodide({
     indexURL: RUNTIME,
     packageBaseUrl: RUNTIME,
     createPyodideModule: async (/** @type {any} */ settings) => {
       const module = await _createPyodideModule(settings);
-      const missing = snapshot.length - module.HEAPU8.length;
+      const missing = size - module.HEAPU8.length;
       // The runtime restores into the memory it starts with, which may be less than it had when the image was made.
-      if (missing > HEADER_OF_SNAPSHOT && !module._emscripten_resize_heap(snapshot.length)) {
+      if (missing > HEADER_OF_SNAPSHOT && !module._emscripten_resize_heap(size)) {
         throw new Error("this browser has too little memory for the snapshot");
       }
       trampoline = module.HEAP32[placeOfTrampoline(module)];
+      const { snapshot } = await image;
+      const restore = module.API.restoreSnapshot;
+      module.API.restoreSnapshot = () => restore(snapshot);
       return module;
     },
     lockFileContents: { info: RUNTIME_INFO, packages: {} },
     env: { PYTHONHASHSEED: "0" },
     fsInit: async (/** @type {any} */ FS) => {
-      for (const [name, content] of files) {
+      for (const [name, content] of (await image).files) {
         const path = `${SITE_PACKAGES}/${name}`;
         FS.mkdirTree(path.slice(0, path.lastIndexOf("/")));
         FS.writeFile(path, content, { canOwn: true });
       }
     },
-    _loadSnapshot: snapshot,
+    _loadSnapshot: new Uint8Array(size), // only its length counts: it is restored from the one that comes
   });
   // A snapshot brings back the abilities and the random state of the machine that made it.
   python._module.HEAP32[placeOfTrampoline(python._module)] = trampoline;

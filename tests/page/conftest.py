@@ -27,7 +27,7 @@ from tests.page.installed_browser import light_browser
 PATIENCE = 120
 expect.set_options(timeout=PATIENCE * 1000)
 
-PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
+PAYLOAD = re.compile(rb'(id="engine-payload">).*(?=</script>)', re.S)  # nothing stands behind it
 DIST = Path(__file__).resolve().parents[2] / "dist"
 QUIET = [
     "--disable-background-networking",
@@ -70,8 +70,9 @@ window.Worker = !InPage ? InPage : function (address) {
   return Object.assign(worker, {
     terminate() { worker.isEnded = true; },
     async postMessage(message) {
-      const { start, drop, id, request, early } = withFewAshes(message);
-      if (start) return say({ ready: "snapshot" });
+      const { start, part, drop, id, request, early } = withFewAshes(message);
+      if (start?.port || part !== undefined) return; // there is nothing to unpack
+      if (start) return say({ ready: true });
       if (drop !== undefined) return dropped.add(drop);
       for (const each of await window.answerOutside(request, early)) if (!dropped.has(id)) say({ id, ...each });
       if (dropped.has(id)) say({ id, dropped: true });
@@ -105,8 +106,10 @@ const listen = `self.addEventListener("message", (event) => {
   event.stopImmediatePropagation();
   event.ports[0].postMessage(feedcalcWorker.python.runPython(event.data.python));
 });`;
+let isPython = false; // of the last program; another one unpacks
 window.Blob = function (parts, options) {
-  const edited = parts.map((part) => options?.type !== "text/javascript" ? part
+  isPython = options?.type === "text/javascript" && parts[0].includes("loadPyodide");
+  const edited = parts.map((part) => !isPython ? part
     : listen + window.programEdits.reduce((text, [old, replacement]) => {
       if (!text.includes(old)) throw new Error("not in the program: " + old);
       return text.replace(old, () => replacement);
@@ -116,7 +119,7 @@ window.Blob = function (parts, options) {
 window.Worker = function (address) {
   const worker = new PlainWorker(address);
   worker.addEventListener("message", ({ data }) => window.heard.push(data));
-  window.workers.push(worker);
+  if (isPython) window.workers.push(worker);
   return worker;
 };
 window.runPython = (code) => new Promise((resolve) => {

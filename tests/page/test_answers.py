@@ -335,8 +335,8 @@ def test_ranges_tell_how_far_they_are_and_the_next_key_drops_them(page: Page) ->
 def test_where_the_engine_fails_the_reason_and_the_sheet_can_be_read(browser: Browser, one_file: str) -> None:
     context = browser.new_context(offline=True)
     page = context.new_page()
-    start = "async function start({"
-    broken = 'async function start() { throw new Error("no room for Python"); }\nasync function unused({'
+    start = "async function start(unpacker"
+    broken = 'async function start() { throw new Error("no room for Python"); }\nasync function unused(unpacker'
     page.add_init_script(f"window.programEdits = {json.dumps([[start, broken]])};{SPY}")
     page.goto(one_file)
     wait_for_engine(page, "failed")

@@ -11,9 +11,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from feedcalc.words.languages import LANGUAGES
-from tests.page.conftest import wait_for_engine, wait_until
+from tests.page.conftest import PAYLOAD, wait_for_engine, wait_until
 
-PAYLOAD = re.compile(rb'(id="engine-payload">)[^<]+')
 WORDS = re.compile(rb'(<script type="application/json" id="page-words">)(.*?)(</script>)', re.S)
 GERMAN = re.compile(rb'(<script type="application/json" id="words-de">)(.*?)(</script>)', re.S)
 # Visible texts with a word in them that stand outside brackets; what the engine says is its own tests' matter.
