@@ -98,7 +98,8 @@ def batch_reminders(name: str, request: str) -> list[Reminder]:
     Empty if the request does not say when the steep began. Raises `InputError` if it is not a batch.
     """
     answer = run_to_end(AnsweredBatches("off").answer(request, ""))
-    begun, ready, old = answer.request.moment, settled_at(answer), use_by(answer)
+    begun, ready = answer.request.moment, settled_at(answer)
+    old = use_by(ready)
     if begun is None or ready is None or old is None:
         return []
     named = _short(name) or said("the batch of {day}", day=date_words(begun))

@@ -296,7 +296,7 @@ def sheet_of(answer: Answer, values: Mapping[str, Any], meanings: Mapping[str, s
         hours_to_wait=(settled - starts) / timedelta(hours=1) if starts and settled else hours_until_clear(answer),
         starts=starts,
         settled=settled,
-        use_by=use_by(answer),
+        use_by=use_by(settled),
         traces=_traces(answer),
         heights={
             "surface": typical.batch.surface,
