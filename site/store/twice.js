@@ -9,7 +9,7 @@ import { TYPED, done, held } from "./database.js";
 
 const KEPT_TWICE = ["feedcalc.batch.", "feedcalc.book.draft.", "feedcalc.book.journal."];
 // What is taken away leaves an empty text in localStorage until the database has let go of it as well; else a window
-// closed between the two would bring it back.
+// closed between the two, or a database that was lost and opens again, would bring it back.
 const GONE = "";
 /** @type {((keys: string[]) => void)[]} */
 const followers = [];
@@ -20,7 +20,7 @@ const followers = [];
  * @param {string | null} text
  */
 export function keepTwice(key, text) {
-  const isHeld = keep(key, text ?? (held.why ? null : GONE));
+  const isHeld = keep(key, text ?? GONE);
   try {
     const change = held.database?.transaction(TYPED, "readwrite", { durability: "relaxed" });
     const place = change?.objectStore(TYPED);

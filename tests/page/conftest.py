@@ -130,6 +130,21 @@ window.runPython = (code) => new Promise((resolve) => {
 """
 
 
+# The database is given up at once, and opens when `window.mayOpen` says so.
+LATE = """
+const wait = setTimeout;
+window.setTimeout = (work, after, ...more) => after !== 8000 ? wait(work, after, ...more)
+  : wait(() => { work(); window.isGivenUp = true; }, 1);
+const takes = Object.getOwnPropertyDescriptor(IDBRequest.prototype, "onsuccess");
+Object.defineProperty(IDBOpenDBRequest.prototype, "onsuccess", { set(follow) {
+  takes.set.call(this, async (event) => {
+    while (!window.mayOpen) await new Promise((on) => wait(on, 20));
+    follow(event);
+  });
+} });
+"""
+
+
 def wait_until(claim: Callable[[], Any], seconds: float = PATIENCE, what: str = "") -> Any:
     """The first true value of ``claim``; fails after ``seconds``."""
     end = time.monotonic() + seconds

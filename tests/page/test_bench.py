@@ -50,6 +50,28 @@ def test_the_first_screen_has_the_whole_answer_and_dry_ash_is_told_in_cups(figur
     assert figures["cups_told"]
 
 
+SHIFTS = """
+window.moved = 0;
+new PerformanceObserver((seen) => { for (const { value } of seen.getEntries()) window.moved += value; })
+  .observe({ type: "layout-shift", buffered: true });
+"""
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1280, 900)])
+def test_nothing_moves_under_a_finger_while_the_calculator_wakes(
+    browser: Browser, one_file: str, width: int, height: int
+) -> None:
+    """Shifts by the measure of the W3C's Layout Instability: share of the screen that moved times how far."""
+    context = browser.new_context(offline=True, viewport={"width": width, "height": height})
+    page = context.new_page()
+    page.add_init_script(SHIFTS)
+    page.goto(one_file)
+    wait_for_whole_answer(page)
+    page.evaluate("new Promise((drawn) => requestAnimationFrame(() => setTimeout(drawn, 100)))")
+    assert page.evaluate("moved") < 0.02  # a line of a figure may wrap; what waking said moved the screen by 0.13
+    context.close()
+
+
 @pytest.fixture(scope="module")
 def phone(browser: Browser, quick_file: str) -> Iterator[Page]:
     """A small phone; the tests below leave it at the feed."""

@@ -18,7 +18,7 @@ from building.bundle import bundled
 from building.ingredients import SITE
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright
 
-from tests.page.conftest import QUIET, wait_until
+from tests.page.conftest import LATE, QUIET, wait_until
 from tests.page.installed_browser import light_browser
 
 STORE = SITE / "store"
@@ -201,26 +201,13 @@ def test_where_everything_is_refused_nothing_breaks(opened: Callable[..., Page])
     assert page.evaluate("feedcalcBookKeeping.stamp() < feedcalcBookKeeping.stamp()")
 
 
-LATE = """
-const wait = setTimeout;
-window.setTimeout = (work, after, ...more) => wait(work, after === 8000 ? 1 : after, ...more);
-const takes = Object.getOwnPropertyDescriptor(IDBRequest.prototype, "onsuccess");
-Object.defineProperty(IDBOpenDBRequest.prototype, "onsuccess", { set(follow) {
-  takes.set.call(this, async (event) => {
-    while (!window.now) await new Promise((on) => wait(on, 20));
-    follow(event);
-  });
-} });
-"""
-
-
 def test_a_database_that_opens_after_it_was_given_up_is_taken_and_shown(opened: Callable[..., Page]) -> None:
     put(opened(), record("a", "South"))
     page = opened(LATE)
     assert state(page) == {"place": "memory", "why": "refused"}
     assert put(page, record("b", "North")) == "memory"
     page.evaluate("feedcalcBookKeeping.watch(() => { window.told = true; })")
-    page.evaluate("window.now = true")
+    page.evaluate("window.mayOpen = true")
     wait_until(lambda: page.evaluate("window.told === true"), what="the tab is told")
     assert (names(page), state(page)["place"]) == (["North", "South"], "browser")
 

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.page.conftest import SiteServer, wait_until
+from tests.page.conftest import LATE, SiteServer, wait_for_engine, wait_until
 
 EMPTY_STORES = "localStorage.clear(); sessionStorage.clear(); indexedDB.deleteDatabase('feedcalc.book')"
 NAMES = "[...document.querySelectorAll('#batch-choice option')].map((option) => option.textContent)"
@@ -32,6 +32,8 @@ def opened(context_of_grower: BrowserContext, asleep: str) -> Callable[..., Page
         page = context_of_grower.new_page()
         page.goto(address + fragment)
         page.evaluate("document.getElementById('more').open = true")
+        if address == asleep:  # said before anything is pressed, it can't move the page under the pointer
+            wait_for_engine(page, "failed")
         return page
 
     return open_page
@@ -355,6 +357,26 @@ def test_of_two_copies_of_a_batch_the_newer_is_shown(opened: Callable[..., Page]
     )
     page.reload()
     wait_until(lambda: typed(page, "water.amount") == "3 L", what="the newer copy")
+
+
+def test_a_batch_deleted_while_the_database_does_not_open_stays_deleted(
+    opened: Callable[..., Page], context_of_grower: BrowserContext, asleep: str
+) -> None:
+    first = opened()
+    first.locator("#new-batch").click()
+    keep_leeks(first)
+    first.close()
+    page = context_of_grower.new_page()
+    page.add_init_script(LATE)
+    page.goto(asleep)
+    wait_for_engine(page, "failed")
+    page.evaluate("document.getElementById('more').open = true")
+    wait_until(lambda: page.evaluate("isGivenUp"), what="the database given up")
+    page.locator("#delete-batch").click()
+    page.evaluate("window.mayOpen = true")
+    wait_until(lambda: "3 L" not in page.evaluate(IN_DATABASE), what="gone from the database once it opens")
+    assert page.evaluate(NAMES) == ["Example"]
+    assert opened().evaluate(NAMES) == ["Example"]
 
 
 def test_a_deleted_batch_stays_deleted_and_both_stores_emptied_begin_anew(opened: Callable[..., Page]) -> None:
