@@ -104,9 +104,8 @@ class Request:
     def own(self) -> OwnUnits:
         """The units in which the grower reads amounts: those that were typed, else those of the customs."""
         typed = {path: quantity.typed_unit for path, quantity in self.readings.items() if path not in self.assumed}
-        of_kind = {kind: [path for path in paths if typed.get(path)] for kind, paths in _TELLING_PATHS.items()}
-        of_kind["volume"] = [path for path in typed if path.startswith("cans.")] + of_kind["volume"]
-        return own_units(((kind, typed[path]) for kind, paths in of_kind.items() for path in paths), self.customs)
+        cans = [("volume", unit) for path, unit in typed.items() if path.startswith("cans.")]
+        return own_units([*cans, *((kind, typed[path]) for kind, path in _TELLING if typed.get(path))], self.customs)
 
     def number(self, path: str) -> float | None:
         """Return the number at a path in the base unit of its kind, or None if it is not known."""
@@ -127,12 +126,15 @@ class Request:
 
 
 # Fields whose typed units say in which units the grower reads, by kind; the first that is known decides.
-_TELLING_PATHS = {
-    "volume": ("water.amount", "vessel.capacity"),
-    "area": ("soil.area",),
-    "length": ("vessel.depth", "soil.dug_depth"),
-    "temperature": ("water.temperature", "measured.temperature"),
-}
+_TELLING = (
+    ("volume", "water.amount"),
+    ("volume", "vessel.capacity"),
+    ("area", "soil.area"),
+    ("length", "vessel.depth"),
+    ("length", "soil.dug_depth"),
+    ("temperature", "water.temperature"),
+    ("temperature", "measured.temperature"),
+)
 
 
 def _checked(path: str, known: Set[str]) -> str:

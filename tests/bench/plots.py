@@ -5,6 +5,7 @@ Every run is the command itself in processes of its own, on the same table, in t
 
 from __future__ import annotations
 
+import json
 import os
 import random
 import statistics
@@ -17,6 +18,15 @@ from pathlib import Path
 ROWS = 20_000
 ROUNDS = 3
 PLANTS = ("tomato", "cabbage", "potato", "blueberry", "apple", "beetroot", "onion", "lettuce", "leek", "broccolli")
+
+
+USED = """
+import json, resource, subprocess, sys
+code = subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL).returncode
+used = resource.getrusage(resource.RUSAGE_CHILDREN)
+print(json.dumps([used.ru_utime + used.ru_stime, used.ru_maxrss / 1024]))
+sys.exit(code)
+"""
 
 
 def county(rows: int) -> str:
@@ -47,17 +57,18 @@ def timed(source: Path, out: Path, processes: int, *more: str) -> tuple[float, f
     """Seconds of one run, seconds of processor it took, and the most memory any process of it held, in MB."""
     start = time.perf_counter()
     asked = ["season", str(source), "--out", str(out), "--processes", str(processes), "--today", "2026-05-01", *more]
-    running = subprocess.Popen(
-        [sys.executable, "-m", "feedcalc", *asked],
-        stdout=subprocess.DEVNULL,
+    # Started by a small process of its own: a child's peak counts what its parent held when it was started.
+    ended = subprocess.run(
+        [sys.executable, "-c", USED, sys.executable, "-m", "feedcalc", *asked],
+        stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         cwd=Path(__file__).resolve().parents[2],
+        check=False,
     )
-    _, status, used = os.wait4(running.pid, 0)
-    running.returncode = os.waitstatus_to_exitcode(status)
-    if running.returncode:
-        raise RuntimeError(f"the command ended with {running.returncode}")
-    return time.perf_counter() - start, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+    if ended.returncode:
+        raise RuntimeError(f"the command ended with {ended.returncode}")
+    processor, memory = json.loads(ended.stdout)
+    return time.perf_counter() - start, processor, memory
 
 
 def plots() -> dict[str, float]:
