@@ -45,11 +45,13 @@ def test_another_folder_on_another_day_gives_the_same_bytes(tmp_path: Path) -> N
         check=True,
     )
     kept = packed.read_bytes()
-    first_frame, second_frame = (int.from_bytes(kept[at : at + 4], "little") for at in (0, 4))
-    assert len(kept) == 8 + first_frame + second_frame
-    baked = work / "baked"
-    assert zstandard.decompress(kept[8 : 8 + first_frame]) == (baked / "runtime/pyodide.asm.wasm").read_bytes()
-    assert zstandard.decompress(kept[8 + first_frame :]) == (baked / "image").read_bytes()
+    first_frame, second_frame, memory = (int.from_bytes(kept[at : at + 4], "little") for at in (0, 4, 8))
+    assert len(kept) == 12 + first_frame + second_frame
+    image = (work / "baked" / "image").read_bytes()
+    wasm = (work / "baked" / "runtime" / "pyodide.asm.wasm").read_bytes()
+    assert zstandard.decompress(kept[12 : 12 + first_frame]) == wasm
+    assert zstandard.decompress(kept[12 + first_frame :]) == image
+    assert f'"length":{memory},'.encode() in image
     assert _digests(work / "dist") == _digests(DIST)
 
 
