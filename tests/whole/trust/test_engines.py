@@ -1,4 +1,4 @@
-"""A journey in two parts in three engines and on a phone-like one, from a file and from a server, with nothing lost."""
+"""One journey in three engines and on a phone-like one, from a file and from a server, with nothing lost on the way."""
 
 from __future__ import annotations
 
@@ -38,17 +38,13 @@ WAYS = [
 ]
 
 
-@pytest.fixture(params=WAYS, ids="-".join)
-def way(request: pytest.FixtureRequest, site: SiteServer) -> tuple[str, str, str]:
-    """The engine, the delivery and its address."""
-    name, delivery = request.param
+@pytest.mark.parametrize(("name", "delivery"), WAYS)
+def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Playwright):
     address = site.address if delivery == "site" else (DIST / "feedcalc.html").as_uri()
-    return name, delivery, address + ("#all" if name == "phone" else "")  # where a narrow screen has every field
-
-
-def test_the_journey_from_opening_to_paper(way: tuple[str, str, str], playwright: Playwright):
-    name, _, address = way
+    address += "#all" if name == "phone" else ""  # where a narrow screen has every field
     with engine(name, playwright) as browser:
+        if delivery == "site":
+            _a_first_visit_during_a_deployment_is_told_in_words(browser, site)
         browser.open(address)
         _awake(browser)
         _a_change_is_answered_as_the_command_line_answers_it(browser)
@@ -59,16 +55,6 @@ def test_the_journey_from_opening_to_paper(way: tuple[str, str, str], playwright
         _a_label_is_laid_out(browser)
         if name != "phone":  # a wide screen has all of it at once; tests/page/test_bench.py does it on a phone
             _a_reading_is_answered_steps_are_ticked_and_the_sheet_is_printed(browser)
-        _a_phone_has_memory_enough(browser, name)
-
-
-def test_the_journey_from_paper_to_opening_again(way: tuple[str, str, str], site: SiteServer, playwright: Playwright):
-    name, delivery, address = way
-    with engine(name, playwright) as browser:
-        if delivery == "site":
-            _a_first_visit_during_a_deployment_is_told_in_words(browser, site)
-        browser.open(address)
-        _awake(browser)
         _without_room_and_with_everything_cleared_what_is_typed_stays(browser)
         assert browser.ask("feedcalc.changes.write('bed', 'south', { name: 'South', area: '4 m2' })") is None
         if delivery == "site":
@@ -79,13 +65,9 @@ def test_the_journey_from_paper_to_opening_again(way: tuple[str, str, str], site
         assert _held(browser, "water.temperature") == "11 °C", "not kept over a new start"
         book = "feedcalc.records.all().map(({ id, fields }) => `${id}: ${fields.area.text}`)"
         until(lambda: browser.ask(book) == ["south: 4 m2"], what="the book over a new start")
-        _a_phone_has_memory_enough(browser, name)
-
-
-def _a_phone_has_memory_enough(browser: Engine, name: str) -> None:
-    if name == "phone":
-        assert isinstance(browser, ChromiumEngine)
-        assert browser.peak_megabytes() < PHONE_MEGABYTES
+        if name == "phone":
+            assert isinstance(browser, ChromiumEngine)
+            assert browser.peak_megabytes() < PHONE_MEGABYTES
 
 
 # Which parts of the kept copy are not those that the service worker names.
