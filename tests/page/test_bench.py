@@ -68,7 +68,7 @@ def test_nothing_moves_under_a_finger_while_the_calculator_wakes(
     page.goto(one_file)
     wait_for_whole_answer(page)
     page.evaluate("new Promise((drawn) => requestAnimationFrame(() => setTimeout(drawn, 100)))")
-    assert page.evaluate("moved") < 0.02  # a line of a figure may wrap; what waking said moved the screen by 0.13
+    assert page.evaluate("moved") < 0.06  # lines of figures may wrap; what waking said moved the screen by 0.13 and 0.8
     context.close()
 
 

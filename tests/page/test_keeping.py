@@ -32,8 +32,6 @@ def opened(context_of_grower: BrowserContext, asleep: str) -> Callable[..., Page
         page = context_of_grower.new_page()
         page.goto(address + fragment)
         page.evaluate("document.getElementById('more').open = true")
-        if address == asleep:  # said before anything is pressed, it can't move the page under the pointer
-            wait_for_engine(page, "failed")
         return page
 
     return open_page
@@ -311,6 +309,7 @@ FORGET_ONCE = "if (!sessionStorage.getItem('forgot')) { localStorage.clear(); se
 
 
 def keep_leeks(page: Page) -> None:
+    wait_for_engine(page, "failed")  # said before anything is pressed, it can't move the page under the pointer
     page.locator("#batch-name").fill("Leeks")
     type_into(page, "water.amount", "3 L")
     wait_until(lambda: "3 L" in page.evaluate(IN_DATABASE), what="the batch is in the database as well")
