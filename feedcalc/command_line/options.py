@@ -54,7 +54,7 @@ OPTIONS: tuple[BatchOption, ...] = tuple(
         ("--time", "steep.time", BUCKET, "How long it steeps and settles: '24 h'."),
         ("--bucket", "vessel.capacity", BUCKET, "What the bucket holds, brim full: '12 L'."),
         ("--depth", "vessel.depth", BUCKET, "Inside height of the bucket: '30 cm'."),
-        ("--air", "steep.air", BUCKET, "covered or open: the bucket."),
+        ("--air", "steep.air", BUCKET, "Whether the bucket is covered or open."),
         ("--start", "now", BUCKET, "When the steep begins: 2026-05-01T09:00."),
         ("--dilution", "dilution", CANS, "Liquor to water: '1:10'. Left out: by published limits for the stage."),
         ("--stage", "stage", PLANTS, "seedling, young or established."),

@@ -51,7 +51,7 @@ def _may_change(text: str) -> bool:
 
 def _looks_calculated(text: str) -> bool:
     if text[:1].isalnum() and text[0].isascii():
-        return False  # as nearly all cells are
+        return False  # a shortcut for most cells
     if text.lstrip(" ")[:1] in _LEADING_BREAKS:
         return True
     for character in text:

@@ -24,7 +24,6 @@ OXYGEN_IN_OXIDE = dict(zip(ELEMENTS, (0.5, 1.0, 1.0, 0.5, 2.5, 3.0, 0.0), strict
 CHARGE_IN_OXIDE = dict(zip(ELEMENTS, (1, 2, 2, 1, -3, -2, -1), strict=True))
 UNKNOWN, LEACHED = "unknown", "leached"
 GRAMS_IN_A_KILOGRAM = 1000
-SETTLING = ("density", "particle_density", "sediment", "guard_layer", "clear_line")  # depends on these alone
 CALCIUM_PER_PHOSPHORUS = 5 / 3  # mol in hydroxyapatite, Ca5(PO4)3OH
 
 
@@ -108,18 +107,6 @@ class Ash:
                 name: known.quantile(shares[name]) if name in shares else known.typical
                 for name, known in self.unknowns.items()
             }
-        )
-
-    def settling_as(self, sample: AshSample, shares: Mapping[str, float]) -> AshSample:
-        """Return ``sample`` with what its settling depends on at the given quantiles, as `sample_at` would have it."""
-        value = {name: self.unknowns[name].quantile(shares[name]) for name in SETTLING if name in self.unknowns}
-        return replace(
-            sample,
-            density=value["density"],
-            particle_density=value["particle_density"],
-            sediment=value["sediment"],
-            guard_layer=value["guard_layer"] / 100,
-            clear_line=value.get("clear_line", 1.0),
         )
 
     def typical(self) -> AshSample:

@@ -17,6 +17,8 @@ from feedcalc.liquor.instruments import clear_line_seen, clouding_diameter
 from feedcalc.uncertainty.estimates import estimate_of, latin_hypercube
 
 FIRST_WAKING_HOUR, LAST_WAKING_HOUR = 8, 20
+# Settling depends on these properties of an ash alone, so few samples suffice.
+_SETTLING = ("density", "particle_density", "sediment", "guard_layer", "clear_line")
 _SAMPLES, _SEED = 200, 1
 
 
@@ -37,16 +39,16 @@ def hours_until_clear(answer: Answer) -> float:
 
 
 def use_by(settled: datetime | None) -> datetime | None:
-    """Return when the label of a liquor no longer holds and its pH should be read again; None as `settled_at`."""
+    """Return when the label no longer holds and the pH should be read again; None where ``settled`` is None."""
     return settled + timedelta(days=round(practice("keeping_time").typical)) if settled else None
 
 
 def slowest_settling(answer: Answer) -> float:
     """Return the hours until the liquor is clear at the slow end of the ashes it may be made of."""
     plan, unknowns, hours = answer.plan, answer.ash.unknowns, []
-    line, typical = clear_line_seen(answer.request), answer.ash.typical()
+    line = clear_line_seen(answer.request)
     for row in latin_hypercube(sorted(unknowns), _SAMPLES, _SEED):
-        sample = answer.ash.settling_as(typical, row)
+        sample = answer.ash.sample_at({name: row[name] for name in _SETTLING if name in unknowns})
         batch = batches.batch_of(plan.grams_for(sample), plan.water_litres, answer.vessel, sample)
         clouding = clouding_diameter(line, batch, sample, answer.kelvin)
         hours.append(batches.settle_hours(batch, sample, answer.kelvin, clouding))

@@ -83,9 +83,9 @@ def assemble(parts: Parts, target: Path) -> None:
 
 
 def _in_elements(payload: bytes) -> bytes:
-    """Return the payload as text of several elements, the first of which is open already and the last is left so.
+    """Return the payload as the text of several elements, without the first start tag and the last end tag.
 
-    A browser that reads a long element adds piece after piece to its text, and some copy all they have each time.
+    A browser adds to the text of a long element piece by piece as it reads, and WebKit copies all of it each time.
     """
     parts = (as_text(payload[start : start + PART_OF_PAYLOAD]) for start in range(0, len(payload), PART_OF_PAYLOAD))
     return b'</script>\n<script type="text/plain" data-payload>'.join(parts)

@@ -35,7 +35,8 @@ def modules() -> list[Path]:
 def bundled(entry: Path, name: str, *, minify: bool = False) -> Bundle:
     """Return ``entry`` with all that it imports; its exports are read from the global ``name``.
 
-    Raises `IngredientMissing` where the bundler is not installed or refuses a module.
+    ``minify``: as the page carries it, without spare white space and with the program of the unpacker in it. Raises
+    `IngredientMissing` where the bundler is not installed or refuses a module.
     """
     command: list[str | Path] = [provide_node(), SITE / "building" / "bundle.mjs", entry, name]
     if minify:

@@ -1,8 +1,8 @@
 // The program of the worker and its payload, out of the page or from its site, and whether they are whole.
 //
 // Rules: both stand in the elements #engine-program and #engine-payload, as text (one file; the payload goes on in the
-// elements after it) or as an address to fetch (site), with the SHA-256 of what is in them once it is unpacked. Where the browser gives no hashes (an address without
-// encryption) lengths and the checksums of gzip and zstd are left.
+// elements after it) or as an address to fetch (site), with the SHA-256 of what is in them once it is unpacked. Where the
+// browser gives no hashes (an address without encryption) lengths and the checksums of gzip and zstd are left.
 
 /** Of the page or its payload some is missing or changed. */
 export class Damaged extends Error {
@@ -46,18 +46,21 @@ export async function programOfWorker(anew) {
 }
 
 /**
- * Return the parts of the payload, one after the other: texts that stand in the page, or bytes from an address. They come
+ * Yield the parts of the payload, one after the other: texts that stand in the page, or bytes from an address. They come
  * last in the page, and Python wakes while they are read.
  * @param {boolean} anew
  * @param {(far: import("../types").Progress) => void} onProgress
- * @returns {AsyncIterable<string | Uint8Array<ArrayBuffer>>}
+ * @returns {AsyncGenerator<string | Uint8Array<ArrayBuffer>>}
  */
-export function partsOfPayload(anew, onProgress) {
-  if (!document.documentElement.hasAttribute("data-installable")) return partsInPage();
-  const element = whenRead().then(() => document.getElementById("engine-payload"));
-  const response = element.then((found) => found && asked(found, anew));
-  response.catch(() => {}); // heard where it is read
-  return partsOfFile(element, response, onProgress);
+export async function* partsOfPayload(anew, onProgress) {
+  if (!document.documentElement.hasAttribute("data-installable")) {
+    yield* partsInPage();
+    return;
+  }
+  await whenRead();
+  const element = document.getElementById("engine-payload");
+  if (!element) throw new Damaged("the page ends before the payload");
+  yield* partsOfFile(element, anew, onProgress);
 }
 
 const isRead = () => document.readyState !== "loading";
@@ -66,7 +69,7 @@ async function whenRead() {
   if (!isRead()) await new Promise((resolve) => { document.addEventListener("DOMContentLoaded", resolve, { once: true }); });
 }
 
-/** A part is whole as soon as there is another behind it. */
+/** Yield the texts of the payload's elements; each is whole as soon as there is another behind it. */
 async function* partsInPage() {
   for (let count = 0; ;) {
     const isLast = isRead();
@@ -105,21 +108,13 @@ async function unpacked(text) {
 }
 
 /**
+ * Yield the bytes behind the address an element names, part by part.
  * @param {HTMLElement} element
  * @param {boolean} anew
- */
-const asked = ({ dataset: { address = "" } }, anew) => fetch(address, { cache: anew ? "reload" : "default" });
-
-/**
- * Return the bytes behind the address an element names, part by part.
- * @param {Promise<HTMLElement | null>} found
- * @param {Promise<Response | null>} coming
  * @param {(far: import("../types").Progress) => void} [onProgress]
  */
-async function* partsOfFile(found, coming, onProgress) {
-  const [element, response] = await Promise.all([found, coming]);
-  if (!element || !response) throw new Damaged("the page ends before the payload");
-  const { address = "", bytes: size } = element.dataset;
+async function* partsOfFile({ dataset: { address = "", bytes: size } }, anew, onProgress) {
+  const response = await fetch(address, { cache: anew ? "reload" : "default" });
   if (!response.ok || !response.body) throw new Error(`${address}: ${response.status}`);
   const total = Number(size);
   const reader = response.body.getReader();
@@ -144,6 +139,6 @@ async function* partsOfFile(found, coming, onProgress) {
  */
 async function fetched(element, anew) {
   const parts = [];
-  for await (const part of partsOfFile(Promise.resolve(element), asked(element, anew))) parts.push(part);
+  for await (const part of partsOfFile(element, anew)) parts.push(part);
   return new Blob(parts).arrayBuffer();
 }

@@ -12,7 +12,7 @@ const LENGTHS = 12; // bytes
 const ESCAPE = 0x3d; // "=", see payload.py
 const FURTHER_ON = 64;
 
-/** The byte that each sign of windows-1252 is. */
+/** Return a table of the byte that each character is in windows-1252, by its code. */
 function bytesOfSigns() {
   const signs = new TextDecoder("windows-1252").decode(Uint8Array.from({ length: 256 }, (_, byte) => byte));
   const byteOf = new Uint8Array(65536);
@@ -20,7 +20,7 @@ function bytesOfSigns() {
   return byteOf;
 }
 
-/** The payload while it comes, piece by piece: what it begins with can be used before the rest is there. */
+/** The payload as it arrives, piece by piece: its beginning can be used before the rest is there. */
 export class Payload {
   #bytes = new Uint8Array(LENGTHS);
   #length = 0;
@@ -29,7 +29,7 @@ export class Payload {
   #more = () => {};
 
   /**
-   * Add a piece: bytes, or text in which each sign is the byte it is in windows-1252; null says that it was the last.
+   * Add a piece: bytes, or text whose characters stand for bytes as in windows-1252; null says that it was the last.
    * @param {Uint8Array | string | null} piece
    */
   add(piece) {
@@ -56,17 +56,18 @@ export class Payload {
     this.#length = length;
   }
 
-  /** @param {number} further how many bytes may come */
+  /**
+   * Return a buffer with room for more bytes behind those that are there.
+   * @param {number} further
+   */
   #room(further) {
-    if (this.#length + further > this.#bytes.length) this.#grow(2 * (this.#length + further));
+    const wanted = this.#length + further;
+    if (wanted > this.#bytes.length) {
+      const longer = new Uint8Array(2 * wanted);
+      longer.set(this.#bytes);
+      this.#bytes = longer;
+    }
     return this.#bytes;
-  }
-
-  /** @param {number} size */
-  #grow(size) {
-    const bytes = new Uint8Array(size);
-    bytes.set(this.#bytes.subarray(0, this.#length));
-    this.#bytes = bytes;
   }
 
   /**
@@ -86,9 +87,7 @@ export class Payload {
   async lengths() {
     const lengths = await this.bytes(0, LENGTHS);
     const [first = 0, second = 0, memory = 0] = new Uint32Array(lengths.slice().buffer);
-    const total = LENGTHS + first + second;
-    if (total > this.#bytes.length) this.#grow(total);
-    return { start: LENGTHS, middle: LENGTHS + first, total, memory };
+    return { start: LENGTHS, middle: LENGTHS + first, total: LENGTHS + first + second, memory };
   }
 }
 

@@ -1,5 +1,5 @@
-// Unpacks the payload while it comes, beside the worker that Python runs in: a worker of its own, of which the memory is
-// gone once it has done its work. Its whole program stands in the page's script.
+// Unpacks the payload as it arrives, in a worker beside the one that runs Python. It is ended once Python is awake, and
+// its memory is free again. Its whole program stands in the page's script.
 //
 // Messages in:   {start: {hashed: boolean, port: MessagePort}}    the port leads to the worker that Python runs in
 //                {part: text, Uint8Array, or null at the end}     of the payload, one after the other
@@ -50,7 +50,8 @@ async function unpackAll({ hashed, port }) {
 }
 
 /**
- * A decoder that stumbles over a changed sign may still return something.
+ * Return the files in a frame, and write its snapshot. Whatever fails here, the payload is damaged: a decoder that meets
+ * a changed byte may return something all the same.
  * @param {Uint8Array} frame
  * @param {Uint8Array} wasm
  * @param {Uint8Array} snapshot
