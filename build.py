@@ -211,9 +211,10 @@ def make_package() -> None:
     for old in packages_made():
         old.unlink()
     run_step("the package (dist/*.whl, dist/*.tar.gz)", [PYTHON, "-m", "hatchling", "build", "-d", ROOT / "dist"])
-    for made in packages_made():
-        with tempfile.TemporaryDirectory() as folder:
-            try_package(made, Path(folder))
+    with tempfile.TemporaryDirectory() as folder, concurrent.futures.ThreadPoolExecutor() as beside:
+        tried = [beside.submit(try_package, made, Path(folder, made.suffix)) for made in packages_made()]
+        for each in tried:
+            each.result()
 
 
 def packages_made() -> list[Path]:
@@ -247,42 +248,12 @@ def try_package(made: Path, folder: Path) -> None:
         raise BuildFailed(f"{made.name} lacks the page.")
 
 
-# What quick checks need of the page: its runtime in site/node_modules, and the catalogues.
-PARTS_OF_PAGE = """
-from building import ingredients, words
-ingredients.provide_runtime(ingredients.provide_node())
-words.check()
-words.compile_catalogues()
-"""
-
-
-def set_up(lane: str) -> None:
-    """Bring what ``lane`` needs; what waits for the network or the disk goes beside what computes."""
-    make_environment()
-    install_locked("packages", ROOT / "requirements.lock")
-    pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")
-    if lane == "check":
-        install_for_tests()
-        provide_node()
-        run_step("parts of the page", [PYTHON, "-c", PARTS_OF_PAGE], cwd=ROOT / "site")
-        return
-    if not lane:
-        build_page()
-        return
-    provide_node()  # by pip, which is asked for one thing at a time
-    with concurrent.futures.ThreadPoolExecutor() as beside:
-        system, page = beside.submit(provide_system_packages), beside.submit(build_page)
-        install_for_tests()
-        page.result()
-        system.result()
-    provide_browser()
-
-
 class Times:
-    """How long each part took, for the table at the end."""
+    """How long each part took, for the table at the end; some go on at the same time."""
 
     def __init__(self) -> None:
         self.seconds: dict[str, float] = {}
+        self._begun = time.monotonic()
 
     @contextlib.contextmanager
     def of(self, part: str) -> collections.abc.Iterator[None]:
@@ -293,24 +264,70 @@ class Times:
 
     def show(self) -> None:
         print("* time in seconds")
-        for part, seconds in (*self.seconds.items(), ("in all", sum(self.seconds.values()))):
+        for part, seconds in (*self.seconds.items(), ("in all", time.monotonic() - self._begun)):
             print(f"  {part:<22}{seconds:>6.0f}", flush=True)
 
 
-def check_everything(lane: str, times: Times) -> None:
-    """Style, types, direction of imports, then the tests of ``lane``; all are run, whichever of them fail."""
-    checks: tuple[tuple[str, list[str | Path], Path], ...] = (
+# What quick checks need of the page: its runtime in site/node_modules, and the catalogues.
+PARTS_OF_PAGE = """
+from building import ingredients, words
+ingredients.provide_runtime(ingredients.provide_node())
+words.check()
+words.compile_catalogues()
+"""
+
+
+def set_up(lane: str, times: Times) -> list[str]:
+    """Bring what ``lane`` needs, and check the sources; what one processor can do goes beside what another does.
+
+    Return which checks failed.
+    """
+    make_environment()
+    install_locked("packages", ROOT / "requirements.lock")
+    pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")
+    if lane == "check":
+        install_for_tests()
+        provide_node()
+        run_step("parts of the page", [PYTHON, "-c", PARTS_OF_PAGE], cwd=ROOT / "site")
+        return check_sources(times)
+    if not lane:
+        build_page()
+        return []
+    provide_node()  # by pip, which is asked for one thing at a time
+    with concurrent.futures.ThreadPoolExecutor() as beside:
+        system, page = beside.submit(provide_system_packages), beside.submit(build_page)
+        install_for_tests()
+        failed = check_sources(times)
+        page.result()
+        system.result()
+    provide_browser()
+    return failed
+
+
+def check_sources(times: Times) -> list[str]:
+    """Check style, types and direction of imports; return which failed."""
+    return failures(
+        times,
         ("style", [PROGRAMS / "ruff", "check", "."], ROOT),
         ("types", [PROGRAMS / "mypy"], ROOT),
         ("direction of imports", [PROGRAMS / "lint-imports"], ROOT),
-        ("the page's scripts", [PYTHON, "-m", "building.check_scripts"], ROOT / "site"),
     )
+
+
+def failures(times: Times, *checks: tuple[str, list[str | Path], Path]) -> list[str]:
+    """Run the command of each check in its folder, whichever of them fail; return the titles of those."""
     failed = []
     for title, command, folder in checks:
         print(f"* checking {title}", flush=True)
         with times.of(title):
             if subprocess.run(command, cwd=folder).returncode:
                 failed.append(title)
+    return failed
+
+
+def run_tests(lane: str, times: Times) -> list[str]:
+    """Check the page's scripts and run the tests of ``lane``, then tell the times; return which failed."""
+    failed = failures(times, ("the page's scripts", [PYTHON, "-m", "building.check_scripts"], ROOT / "site"))
     print("* checking tests", flush=True)
     with times.of("tests"):
         # The last line is how many tests passed; the table comes before it.
@@ -319,8 +336,7 @@ def check_everything(lane: str, times: Times) -> None:
     print(last_line, flush=True)
     if code:
         failed.append("tests" if code > 0 else f"tests (ended by signal {-code})")
-    if failed:
-        raise BuildFailed(f"not passed: {', '.join(failed)}.")
+    return failed
 
 
 def run_holding_last_line(command: list[str | Path]) -> tuple[int, str]:
@@ -347,9 +363,11 @@ def main(arguments: list[str]) -> None:
     os.environ["PYTHONPYCACHEPREFIX"] = str(ENVIRONMENT / "compiled")
     times = Times()
     with times.of("set-up"):
-        set_up(lane)
+        failed = set_up(lane, times)
     if lane:
-        check_everything(lane, times)
+        failed += run_tests(lane, times)
+    if failed:
+        raise BuildFailed(f"not passed: {', '.join(failed)}.")
 
 
 if __name__ == "__main__":

@@ -9,12 +9,14 @@ import hashlib
 import json
 import shutil
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from building import ingredients, words
 from building.assemble import Parts, assemble
 from building.bundle import page_script
-from building.payload import bake, payload, program
+from building.payload import bake, compressed, payload, program
+from building.prune import prune
 from feedcalc import engine
 
 TARGET = ingredients.ROOT / "dist"
@@ -50,9 +52,12 @@ def main() -> None:
     shutil.rmtree(WORK, ignore_errors=True)
     WORK.mkdir(parents=True)
     request = demo_request()
-    replies = bake(node, WORK, [request, *other_warm_up_requests()])
-    print("compressing", flush=True)
-    packed = payload(WORK)
+    prune(node, WORK / "runtime")
+    with ThreadPoolExecutor() as beside:
+        module = beside.submit(compressed, (WORK / "runtime" / "pyodide.asm.wasm").read_bytes())
+        replies = bake(node, WORK, [request, *other_warm_up_requests()])
+        print("compressing", flush=True)
+        packed = payload(module.result(), WORK)
     worker = program(WORK / "runtime")
     parts = Parts(script=page_script(), program=worker, payload=packed, request=request, reply=json.loads(replies[0]))
     assemble(parts, TARGET)

@@ -14,18 +14,16 @@ import zstandard
 
 from building.bundle import worker_script
 from building.ingredients import SITE, IngredientMissing, copy_packages
-from building.prune import prune
 
 LEVEL = 22
 
 
 def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]:
-    """Make ``work/runtime``, pruned, and ``work/image``: files and snapshot.
+    """Make ``work/image``, files and snapshot, with the pruned runtime in ``work/runtime``.
 
     Return the replies to ``requests``.
     """
     copy_packages(work / "packages")
-    prune(node, work / "runtime")
     job = work / "job.json"
     job.write_text(
         json.dumps(
@@ -46,14 +44,14 @@ def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]
     return replies
 
 
-def payload(work: Path) -> bytes:
-    """The WebAssembly module and the image in ``work`` as two zstd frames.
+def payload(module: bytes, work: Path) -> bytes:
+    """The WebAssembly module, compressed, and the image in ``work`` as two zstd frames.
 
     Before them the lengths of both, and that of the memory in the image, for which Python's machine is made beforehand.
     """
     image = (work / "image").read_bytes()
     memory = json.loads(image[4 : 4 + int.from_bytes(image[:4], "little")])["snapshot"]["length"]
-    frames = [_compressed(content) for content in ((work / "runtime" / "pyodide.asm.wasm").read_bytes(), image)]
+    frames = (module, compressed(image))
     return b"".join((*(length.to_bytes(4, "little") for length in (*map(len, frames), memory)), *frames))
 
 
@@ -73,7 +71,8 @@ def as_text(content: bytes) -> bytes:
     return content
 
 
-def _compressed(content: bytes) -> bytes:
+def compressed(content: bytes) -> bytes:
+    """The content as a zstd frame with a checksum."""
     # A window over all of the content: the heap repeats what stands megabytes before.
     parameters = zstandard.ZstdCompressionParameters.from_level(
         LEVEL, window_log=26, enable_ldm=True, write_checksum=True

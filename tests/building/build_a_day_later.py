@@ -47,10 +47,13 @@ def main(work: Path, packed: Path, target: Path) -> None:
     from building.assemble import Parts, assemble
     from building.bundle import page_script
     from building.payload import bake, program
+    from building.prune import prune
 
     words.compile_catalogues()
     request = building.demo_request()
-    replies = bake(ingredients.provide_node(), work / "baked", [request, *building.other_warm_up_requests()])
+    node = ingredients.provide_node()
+    prune(node, work / "baked" / "runtime")
+    replies = bake(node, work / "baked", [request, *building.other_warm_up_requests()])
     assemble(
         Parts(
             script=page_script(),

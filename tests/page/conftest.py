@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from feedcalc.engine import answer_in_steps
@@ -178,6 +179,17 @@ def watch_progress(page: Page, bar: str) -> Callable[[], bool]:
 def ask(page: Page, request: dict[str, Any]) -> Any:
     """The reply of the page's engine to ``request``."""
     return page.evaluate("request => feedcalc.engine.ask(request, { line: 'test' })", request)
+
+
+def serious_faults(page: Page) -> list[str]:
+    """What axe finds that keeps somebody from using the page, each with the element it is in."""
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{fault['id']}: {node['html'][:200]}"
+        for fault in found
+        if fault["impact"] in ("serious", "critical")
+        for node in fault["nodes"][:3]
+    ]
 
 
 @pytest.fixture(scope="session")

@@ -12,11 +12,10 @@ from typing import Any
 
 import icalendar
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.bench.bench import PHONE, measured, opened, wait_for_whole_answer
-from tests.page.conftest import wait_for_engine, wait_until
+from tests.page.conftest import serious_faults, wait_for_engine, wait_until
 
 MOST = {
     "page_height": 2600,
@@ -245,8 +244,7 @@ def test_the_bench_and_its_steps_are_for_every_eye(phone: Page, look: dict[str, 
     phone.emulate_media(**look)
     for way in ("#feed", "#steps"):
         phone.evaluate("way => { location.hash = way; }", way)
-        found = Axe().run(phone).response["violations"]
-        assert not [fault["id"] for fault in found if fault["impact"] in {"serious", "critical"}]
+        assert serious_faults(phone) == []
     phone.evaluate("location.hash = '#feed'")
 
 

@@ -12,10 +12,9 @@ from typing import Any
 
 import icalendar
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.page.conftest import wait_for_engine, wait_until, watch_progress
+from tests.page.conftest import serious_faults, wait_for_engine, wait_until, watch_progress
 
 OPEN_ALL = "document.querySelectorAll('#book details').forEach((details) => { details.open = true; })"
 BEDS = "[...document.querySelectorAll('#book-bed-list button')].map((each) => each.textContent)"
@@ -105,16 +104,6 @@ def in_book(folder: Path, *arguments: str) -> None:
     """Run ``feedcalc book`` on a book of its own in ``folder``."""
     command = [sys.executable, "-m", "feedcalc", "book", "--book", str(folder / "book.sqlite"), *arguments]
     subprocess.run(command, check=True, capture_output=True, text=True)
-
-
-def faults_found_by_axe(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [
-        f"{fault['id']}: {node['html'][:200]}"
-        for fault in found
-        if fault["impact"] in {"serious", "critical"}
-        for node in fault["nodes"][:3]
-    ]
 
 
 def test_an_empty_book_says_what_to_do_and_a_bed_its_test_and_entry_outlive_the_tab(
@@ -329,7 +318,7 @@ def test_the_example_is_for_looking_only(shown: Page) -> None:
 def test_axe_finds_nothing_serious_and_nothing_runs_off_the_side(shown: Page, width: int, scheme: str) -> None:
     shown.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     shown.set_viewport_size({"width": width, "height": 800})
-    assert faults_found_by_axe(shown) == []
+    assert serious_faults(shown) == []
     assert shown.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") == 0
 
 
@@ -342,7 +331,7 @@ def test_a_winter_s_ash_is_shared_out_over_the_beds_of_the_book(shown: Page) -> 
     expect(shown.locator("#shared-out")).to_be_focused()
     assert shown.locator("#share-sheet [data-share]").count() == shown.locator("#book-bed-list button").count()
     assert shown.locator("#share-sheet svg[aria-label]").count() >= 1
-    assert faults_found_by_axe(shown) == []
+    assert serious_faults(shown) == []
 
 
 def test_a_bed_s_year_fits_one_page_of_paper(shown: Page) -> None:
@@ -361,7 +350,7 @@ def test_every_form_is_for_every_eye_and_hand(opened: Callable[..., Page]) -> No
         assert page.evaluate("document.activeElement.tagName") == "H3"
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
-            assert faults_found_by_axe(page) == []
+            assert serious_faults(page) == []
         small = page.evaluate(
             """() => [...document.querySelectorAll(
                  "#book :is(button, input:not([type=file]), select, textarea, summary, .button)")]

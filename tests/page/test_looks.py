@@ -6,12 +6,10 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.page.conftest import wait_until
+from tests.page.conftest import serious_faults, wait_until
 
-SERIOUS = {"serious", "critical"}
 OPEN_ALL = "document.querySelectorAll('details:not(#menu)').forEach((details) => { details.open = true; })"
 TOO_WIDE = """() => [...document.querySelectorAll("body *")]
     .filter((element) => element.getBoundingClientRect().right > document.documentElement.clientWidth + 1
@@ -44,16 +42,6 @@ def shared(browser: Browser, quick_file: str) -> Iterator[Page]:
     context.close()
 
 
-def faults_found_by_axe(page: Page) -> list[str]:
-    found = Axe().run(page).response["violations"]
-    return [
-        f"{fault['id']}: {node['html'][:200]}"
-        for fault in found
-        if fault["impact"] in SERIOUS
-        for node in fault["nodes"][:3]
-    ]
-
-
 @pytest.mark.parametrize("width", [320, 360, 768, 1024, 1280, 1440])
 def test_nothing_runs_off_the_side(shared: Page, width: int) -> None:
     shared.set_viewport_size({"width": width, "height": 800})
@@ -74,7 +62,7 @@ def test_nothing_runs_off_the_side_with_large_text(shared: Page) -> None:
 def test_axe_finds_nothing_serious_once_ready(shared: Page, scheme: str) -> None:
     shared.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
     shared.set_viewport_size({"width": 360, "height": 800})
-    assert faults_found_by_axe(shared) == []
+    assert serious_faults(shared) == []
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -82,7 +70,7 @@ def test_axe_finds_nothing_serious_while_faults_stand(shared: Page, scheme: str)
     shared.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
     shared.locator('[name="water.amount"]').fill("five")
     wait_until(lambda: shared.locator("#error-summary").is_visible())
-    assert faults_found_by_axe(shared) == []
+    assert serious_faults(shared) == []
     shared.locator('[name="water.amount"]').fill("")
     wait_for_answer(shared)
 
@@ -95,10 +83,10 @@ def test_axe_finds_nothing_serious_at_a_preview_and_a_toast(shared: Page, scheme
         {"name": "request.json", "mimeType": "application/json", "buffer": request}
     )
     expect(shared.locator("#preview")).to_be_visible()
-    assert faults_found_by_axe(shared) == []
+    assert serious_faults(shared) == []
     shared.locator("#preview-keep").click()
     expect(shared.locator("#toast")).to_be_visible()
-    assert faults_found_by_axe(shared) == []
+    assert serious_faults(shared) == []
     shared.locator("#toast-action").click()
     wait_for_answer(shared)
 
@@ -112,7 +100,7 @@ def test_axe_finds_nothing_serious_at_the_start_and_after_a_failure(browser: Bro
         page.goto(quick_file)
         state = "failed" if broken else "starting"
         wait_until(lambda page=page, state=state: page.evaluate("document.documentElement.dataset.engine") == state)  # type: ignore[misc]
-        assert faults_found_by_axe(page) == []
+        assert serious_faults(page) == []
         context.close()
 
 

@@ -9,11 +9,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from feedcalc.engine import calculate
-from tests.page.conftest import one_page, wait_for_engine, wait_until, watch_progress
+from tests.page.conftest import one_page, serious_faults, wait_for_engine, wait_until, watch_progress
 
 PLACES = ("batch", "steps", "all", "dry", "recipe", "book")
 SHOWN = "[...document.querySelectorAll('main')].filter((each) => each.getClientRects().length).map(({ id }) => id)"
@@ -170,8 +169,7 @@ def test_axe_finds_nothing_serious_and_nothing_runs_off_the_side(shared: Page, n
         judge(shared, "1 glass of ash to 10 litres, a litre a bush")
     elif name != "book":
         wait_for_answer(shared, "dry-freshness" if name == "dry" else "freshness")
-    found = Axe().run(shared).response["violations"]
-    assert not [fault["id"] for fault in found if fault["impact"] in {"serious", "critical"}]
+    assert serious_faults(shared) == []
     assert shared.evaluate("document.documentElement.scrollWidth") <= 360
     small = shared.evaluate(
         """() => [...document.querySelectorAll(".places a, :is(#my-ash, #keep-ash, #recipe) button, #print-dry")]

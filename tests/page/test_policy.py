@@ -196,8 +196,8 @@ FIELDS_OF_A_BOOK = {
 SENSIBLE = {"date": "2026-05-01", "area": "6 m2", "what": "dry ash", "amount": "1 kg", "ph": "6", "cadmium": "2"}
 
 
-def hostile_book(text: str, number: int) -> str:
-    """A book whose records hold a text: everywhere, and only where the rest of the record can be counted with it."""
+def hostile_records(text: str, number: int) -> list[dict[str, Any]]:
+    """Records that hold a text: everywhere, and only where the rest of the record can be counted with it."""
     records = []
     for kind, names in FIELDS_OF_A_BOOK.items():
         for whole in (True, False):
@@ -207,6 +207,12 @@ def hostile_book(text: str, number: int) -> str:
             stamp = {"at": "2026-05-01T09:00:00.000Z", "by": "x"}
             fields = {name: {"text": words, **stamp} for name, words in said.items()}
             records.append({"id": identity, "kind": kind, "fields": fields, "history": []})
+    return records
+
+
+def hostile_book(first: int) -> str:
+    """A book with the records of every third text."""
+    records = [each for at in range(first, len(PLANTED), 3) for each in hostile_records(PLANTED[at], at)]
     return json.dumps({"format": "feedcalc season book", "version": 1, "records": records})
 
 
@@ -221,8 +227,7 @@ def test_in_books_that_come_from_elsewhere(
 ) -> None:
     page = alert_page
     page.evaluate("location.hash = 'book'")
-    for number, text in enumerate(PLANTED):
-        content = hostile_book(text, number) if way == "file" else hostile_table(text)
+    for content in map(hostile_book, range(3)) if way == "file" else map(hostile_table, PLANTED):
         name = "<img data-planted>." + ("json" if way == "file" else "csv")
         page.locator("#book-open").set_input_files(
             {"name": name, "mimeType": "text/plain", "buffer": content.encode("utf-8", "replace")}
