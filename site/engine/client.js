@@ -146,7 +146,7 @@ async function feed(to, mine) {
 
 function awaitSign() {
   clearTimeout(silence);
-  silence = setTimeout(() => fail("Python gave no sign of life"), settings.patienceAtStart);
+  if (!ready) silence = setTimeout(() => fail("Python gave no sign of life"), settings.patienceAtStart);
 }
 
 function endWorker() {
@@ -193,11 +193,11 @@ async function holdToHash(payload) {
 
 async function awake() {
   const mine = generation;
-  clearTimeout(silence);
   if (!await whole || mine !== generation) return; // that it is damaged was told
   unpacker?.terminate();
   unpacker = null;
   ready = true;
+  clearTimeout(silence);
   mark("ready");
   settings.onReady();
   sendAll();

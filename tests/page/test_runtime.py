@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import datetime
+import http.server
 import json
+import threading
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
 
 import pytest
 from playwright.sync_api import Browser, Page
 
 from feedcalc.engine import calculate
-from tests.page.conftest import SPY, ask, one_page, wait_for_engine, wait_until
+from tests.page.conftest import PATIENCE, SPY, ask, one_page, wait_for_engine, wait_until
 
 REQUESTS: list[dict[str, Any]] = [
     {"schema": 1, "samples": "40"},
@@ -202,3 +207,32 @@ def test_a_start_that_never_ends_is_given_up(page: Page, one_file: str) -> None:
     page.evaluate("() => { programEdits.pop(); feedcalc.engine.startEngine(); }")
     wait_for_engine(page)
     assert ask(page, {"schema": 1})["ok"] is True
+
+
+def test_a_python_that_is_awake_before_all_is_read_is_not_given_up_later(page: Page, quick_file: str) -> None:
+    whole = Path(url2pathname(urlsplit(quick_file).path)).read_bytes()
+    end = whole.rindex(b"<script", 0, whole.index(b'id="engine-payload"'))
+    rest_may_come = threading.Event()
+
+    class Slowly(http.server.BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html; charset=windows-1252")
+            self.end_headers()
+            self.wfile.write(whole[:end])
+            rest_may_come.wait(PATIENCE)
+            self.wfile.write(whole[end:])
+
+        def log_message(self, *arguments: object) -> None:
+            pass
+
+    with http.server.HTTPServer(("127.0.0.1", 0), Slowly) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        page.clock.install()
+        page.goto(f"http://127.0.0.1:{server.server_port}/", wait_until="commit")
+        wait_for_engine(page)
+        rest_may_come.set()
+        wait_until(lambda: page.evaluate("document.readyState") == "complete")
+        page.clock.run_for(70_000)
+        assert page.evaluate("document.documentElement.dataset.engine") == "ready"
+        server.shutdown()
