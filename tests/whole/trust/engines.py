@@ -23,7 +23,7 @@ from playwright.sync_api import Playwright
 
 from build import OTHER_ENGINES
 from tests.page.conftest import PATIENCE, QUIET
-from tests.page.installed_browser import installed_browser
+from tests.page.installed_browser import installed_browser, light_browser
 
 
 class Engine(Protocol):
@@ -43,7 +43,8 @@ class Engine(Protocol):
 
 
 class ChromiumEngine:
-    """Debian's Chromium by Playwright; ``phone`` is a narrow touch screen on a processor four times slower.
+    """Debian's Chromium by Playwright, without windows; ``phone`` is the whole one, with a narrow touch screen and a
+    processor four times slower.
 
     Its scripts may hold 256 MB; what a page takes beside them (Python's memory among it) no flag of a browser limits,
     so that it is read off the processes: see `peak_megabytes`.
@@ -51,7 +52,7 @@ class ChromiumEngine:
 
     def __init__(self, playwright: Playwright, phone: bool = False) -> None:
         self._browser = playwright.chromium.launch(
-            executable_path=installed_browser(),
+            executable_path=installed_browser() if phone else light_browser(),
             args=[*QUIET, *(["--js-flags=--max-old-space-size=256"] if phone else [])],
         )
         look = {"viewport": {"width": 360, "height": 640}, "has_touch": True, "is_mobile": True} if phone else {}
