@@ -167,14 +167,8 @@ function asking() {
   return { ...form.askedAt("dry", request), ask: "spread", now: localMoment() };
 }
 
-/** Return the parts of the batch's sheet that are on the screen, or will be with the next tap. */
-const partsInSight = () => PARTS.filter((name) => ALWAYS.includes(name) || isOnScreen(first(`[data-part="${name}"]`)));
-
-/** @param {HTMLElement} part */
-function isOnScreen(part) {
-  const { top, bottom } = part.getBoundingClientRect();
-  return part.checkVisibility() && top < window.innerHeight && bottom > 0;
-}
+/** Return the parts of the batch's sheet that can be seen, or will be with the next tap. */
+const partsInSight = () => PARTS.filter((name) => ALWAYS.includes(name) || first(`[data-part="${name}"]`).checkVisibility());
 
 /** Work the sheet out anew, with the next frame: of several changes before it only the last is asked about. */
 export function recalculate() {
