@@ -50,7 +50,7 @@ def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Pla
         if name != "phone":  # where memory is measured with as many as usual
             browser.ask(f"(() => {{ {FEW_ASHES} return true; }})()")
         _a_change_is_answered_as_the_command_line_answers_it(browser)
-        browser.type('[name="soil.area"]', "7 m2")  # another field, so that what comes next is a step of its own
+        _type(browser, '[name="soil.area"]', "7 m2")  # another field, so that what comes next is a step of its own
         _a_fault_is_named_and_what_was_typed_stays(browser)
         _undo_brings_back_what_was_there(browser)
         _text_never_becomes_a_program(browser)
@@ -172,18 +172,18 @@ _FILL = """((plain) => {
 
 def _without_room_and_with_everything_cleared_what_is_typed_stays(browser: Engine) -> None:
     assert browser.ask(_FILL)
-    browser.type('[name="water.temperature"]', "10 °C")
+    _type(browser, '[name="water.temperature"]', "10 °C")
     until(lambda: "Not saved" in browser.ask("document.getElementById('kept').textContent"), what="no room is told")
     assert _held(browser, "water.temperature") == "10 °C"
     assert browser.ask(_CLEAR)
-    browser.type('[name="water.temperature"]', "11 °C")
+    _type(browser, '[name="water.temperature"]', "11 °C")
     until(lambda: "Not saved" not in browser.ask("document.getElementById('kept').textContent"), what="kept again")
     _fresh(browser)
 
 
 def _a_reading_is_answered_steps_are_ticked_and_the_sheet_is_printed(browser: Engine) -> None:
     browser.press("#i-measured")
-    browser.type("#read-ec", "8 mS/cm")
+    _type(browser, "#read-ec", "8 mS/cm")
     until(lambda: browser.ask("feedcalc.form.read().measured?.ec") == "8 mS/cm", what="the reading in the form")
     _fresh(browser)
     assert browser.ask("feedcalc.form.read().measured.ec") == "8 mS/cm"
@@ -208,6 +208,13 @@ def _awake(browser: Engine) -> None:
     until(lambda: browser.ask("document.documentElement.dataset.engine") == "ready", what="calculator awake")
 
 
+def _type(browser: Engine, selector: str, text: str) -> None:
+    """Replace what a field holds, and wait until the page has it: Firefox says that keys are pressed before it has."""
+    browser.type(selector, text)
+    field = f"document.querySelector({json.dumps(selector)})"
+    until(lambda: browser.ask(f"{field}.value") == text, what=f"{text} in the field")
+
+
 def _held(browser: Engine, name: str) -> str:
     held: str = browser.ask(f"document.getElementsByName({json.dumps(name)})[0].value")
     return held
@@ -218,7 +225,7 @@ def _fresh(browser: Engine) -> None:
 
 
 def _a_change_is_answered_as_the_command_line_answers_it(browser: Engine) -> None:
-    browser.type('[name="water.temperature"]', "9 °C")
+    _type(browser, '[name="water.temperature"]', "9 °C")
     _fresh(browser)
     asked = browser.ask("feedcalc.form.read()")
     expected = json.loads(calculate(json.dumps({**asked, "ranges": "on"})))["values"]["liquor"]["potassium"]["value"]
@@ -227,7 +234,7 @@ def _a_change_is_answered_as_the_command_line_answers_it(browser: Engine) -> Non
 
 
 def _a_fault_is_named_and_what_was_typed_stays(browser: Engine) -> None:
-    browser.type('[name="water.temperature"]', "warm <b>")
+    _type(browser, '[name="water.temperature"]', "warm <b>")
     fault = until(
         lambda: browser.ask(
             "((place) => !place.hidden && place.textContent.trim())(document.getElementById('error-water.temperature'))"
