@@ -68,6 +68,13 @@ def compile_catalogues(folder: Path) -> None:
         (folder / LISTED).write_text(listed, encoding="utf-8")
 
 
+def are_compiled(folder: Path) -> bool:
+    """Whether each ``.po`` in a folder has a ``.mo`` that is not older, and the languages are listed."""
+    made = [(source, source.with_suffix(".mo")) for source in folder.glob("*.po")]
+    newer = (mo.is_file() and mo.stat().st_mtime >= po.stat().st_mtime for po, mo in made)
+    return (folder / LISTED).is_file() and all(newer)
+
+
 class _Undated:
     """The messages of a catalogue, with a head that carries no dates."""
 

@@ -34,7 +34,8 @@ from building.catalogues import DATED
 
 ROOT = Path(__file__).resolve().parents[2]
 CATALOGUES = ROOT / "feedcalc" / "words" / "catalogues"
-catalogues.compile_catalogues(CATALOGUES)  # before the package is imported, which reads there which languages it has
+if not catalogues.are_compiled(CATALOGUES):  # before the package is imported, which reads there its languages
+    catalogues.compile_catalogues(CATALOGUES)
 
 from feedcalc import published  # noqa: E402
 from feedcalc.garden.plants import names_of, plants  # noqa: E402
