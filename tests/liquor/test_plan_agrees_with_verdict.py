@@ -48,16 +48,16 @@ def on_ground(request: Request, place: str, soil: float | None, plant: str, use:
     return replace(request, numbers=numbers, words={**request.words, "place": place, "plant": plant, "use": use})
 
 
-def worked_out_once(of_liquor: Callable[..., Any]) -> Callable[..., Any]:
+def worked_out_once(work: Callable[..., Any], liquor_of: Callable[[Any], Any]) -> Callable[..., Any]:
     """The same function, which keeps the last results for one liquor: other ground and plants ask for them again."""
     known: dict[Any, Any] = {}
 
-    def remembered(liquor: Any, *more: Any) -> Any:
-        if known.get("liquor") is not liquor:
+    def remembered(first: Any, *more: Any) -> Any:
+        if known.get("liquor") is not liquor_of(first):
             known.clear()
-            known["liquor"] = liquor
+            known["liquor"] = liquor_of(first)
         if more not in known:
-            known[more] = of_liquor(liquor, *more)
+            known[more] = work(first, *more)
         return known[more]
 
     return remembered
@@ -66,7 +66,9 @@ def worked_out_once(of_liquor: Callable[..., Any]) -> Callable[..., Any]:
 @pytest.fixture(autouse=True)
 def chemistry_of_the_ways_is_worked_out_once_for_a_feed(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("acid_dose", "exposure_to_air"):
-        monkeypatch.setattr(ways, name, worked_out_once(getattr(ways, name)))
+        monkeypatch.setattr(ways, name, worked_out_once(getattr(ways, name), lambda liquor: liquor))
+    fed = worked_out_once(ways._fed, lambda answer: answer.typical.steep.liquor)
+    monkeypatch.setattr(ways, "_fed", fed)
 
 
 # Every case in parts of a few seconds each; the quick run tries those that most growers have.

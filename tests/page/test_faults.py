@@ -379,8 +379,8 @@ def told_and_kept(page: Page, text: str) -> None:
     expect(page.locator("#state-why")).to_contain_text("put it in place of this one")
     assert page.locator('[data-figure="liquor.potassium"]').count() >= 1
     temperature(page, text)
-    page.reload()
-    assert held(page) == text
+    page.reload(wait_until="commit")
+    wait_until(lambda: held(page) == text, what="what was typed is there again")
 
 
 @pytest.mark.parametrize("where", CUTS.values(), ids=CUTS)

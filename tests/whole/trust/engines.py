@@ -232,7 +232,7 @@ class FirefoxEngine:
 
 @contextlib.contextmanager
 def engine(name: str, playwright: Playwright) -> Iterator[Engine]:
-    """One of `ENGINES`, closed at the end; ``playwright`` drives what it can. Fails in a line without the programs."""
+    """``chromium``, ``firefox``, ``webkit`` or ``phone``, closed at the end; ``playwright`` drives what it can. Fails in a line without the programs."""
     for program in PROGRAMS.get(name, ()):
         assert shutil.which(program), f"{name}: {program} is not here; install Debian's {OTHER_ENGINES[program]}"
     with contextlib.ExitStack() as stack:
@@ -244,7 +244,6 @@ def engine(name: str, playwright: Playwright) -> Iterator[Engine]:
         yield opened
 
 
-ENGINES = ("chromium", "firefox", "webkit", "phone")
 PROGRAMS = {"firefox": ("firefox-esr",), "webkit": ("WebKitWebDriver", "Xvfb")}
 
 
