@@ -232,7 +232,10 @@ class FirefoxEngine:
 
 @contextlib.contextmanager
 def engine(name: str, playwright: Playwright) -> Iterator[Engine]:
-    """``chromium``, ``firefox``, ``webkit`` or ``phone``, closed at the end; ``playwright`` drives what it can. Fails in a line without the programs."""
+    """``chromium``, ``firefox``, ``webkit`` or ``phone``, closed at the end; ``playwright`` drives what it can.
+
+    Fails in a line without the programs.
+    """
     for program in PROGRAMS.get(name, ()):
         assert shutil.which(program), f"{name}: {program} is not here; install Debian's {OTHER_ENGINES[program]}"
     with contextlib.ExitStack() as stack:
