@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from feedcalc.contract.numbers import write_number, write_quarters
 from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, HAND_MEASURES, WRITTEN_UNITS, converted, unit_name
@@ -182,6 +183,7 @@ def volume_on_ground(litres_per_square_metre: float, own: OwnUnits, locale: str)
     return said("{amount} on a square metre", amount=roughly(litres_per_square_metre, "L", own, locale, trim=True)[0])
 
 
+@lru_cache(maxsize=64)
 def depth_words(centimetres: float, own: OwnUnits, locale: str) -> str:
     """Return a depth of soil, which nobody knows to the millimetre, in inches where ground is told in feet.
 

@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 from feedcalc.contract.ash_words import read_ash_kind, taken_as
@@ -67,7 +67,7 @@ class SolutionRequest:
     carbon_dioxide_atm: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Request:
     """A valid request: known numbers and words by path, numbers in base units.
 
@@ -100,7 +100,7 @@ class Request:
         doubtful = (each for each in self.readings.values() if each.echo and by_customs(each.typed_unit, self.locale))
         return next(doubtful, None)
 
-    @property
+    @cached_property
     def own(self) -> OwnUnits:
         """The units in which the grower reads amounts: those that were typed, else those of the customs."""
         typed = {path: quantity.typed_unit for path, quantity in self.readings.items() if path not in self.assumed}

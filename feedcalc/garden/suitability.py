@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from math import ceil, isfinite, isinf
 
 from feedcalc import published
@@ -314,6 +314,7 @@ def _years(count: float, locale: str) -> str:
     return said_of(count, "{years} year", "{years} years", years=write_number(count, 2, locale, trim=True))
 
 
+@lru_cache(maxsize=1024)
 def _written_ranges(plant: Plant, locale: str) -> str:
     def number(ph: float) -> str:
         return write_number(ph, 2, locale)
