@@ -161,17 +161,17 @@ def test_dry_ash_prints_on_one_sheet_of_paper(page: Page, tmp_path: Path) -> Non
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("name", PLACES)
-def test_axe_finds_nothing_serious_and_nothing_runs_off_the_side(shared: Page, name: str, scheme: str) -> None:
-    shared.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-    place(shared, name)
-    shared.evaluate("document.querySelectorAll('details:not(#menu)').forEach((details) => { details.open = true; })")
+def test_axe_finds_nothing_serious_and_nothing_runs_off_the_side(page: Page, name: str, scheme: str) -> None:
+    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    place(page, name)
+    page.evaluate("document.querySelectorAll('details:not(#menu)').forEach((details) => { details.open = true; })")
     if name == "recipe":
-        judge(shared, "1 glass of ash to 10 litres, a litre a bush")
+        judge(page, "1 glass of ash to 10 litres, a litre a bush")
     elif name != "book":
-        wait_for_answer(shared, "dry-freshness" if name == "dry" else "freshness")
-    assert serious_faults(shared) == []
-    assert shared.evaluate("document.documentElement.scrollWidth") <= 360
-    small = shared.evaluate(
+        wait_for_answer(page, "dry-freshness" if name == "dry" else "freshness")
+    assert serious_faults(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    small = page.evaluate(
         """() => [...document.querySelectorAll(".places a, :is(#my-ash, #keep-ash, #recipe) button, #print-dry")]
              .filter((each) => each.getClientRects().length)
              .map((each) => [each.textContent, each.getBoundingClientRect()])
