@@ -278,10 +278,7 @@ words.compile_catalogues()
 
 
 def set_up(lane: str, times: Times) -> list[str]:
-    """Bring what ``lane`` needs, and check the sources; what one processor can do goes beside what another does.
-
-    Return which checks failed.
-    """
+    """Install and build what ``lane`` needs and check the sources, partly at once; return the failed checks."""
     make_environment()
     install_locked("packages", ROOT / "requirements.lock")
     pip_install("feedcalc itself", ["--no-build-isolation", "--editable", ROOT], ROOT / "pyproject.toml")

@@ -2,7 +2,7 @@
 
 A test names the number that the full run tries. The profile (``--hypothesis-profile=check``) thins all of them alike,
 or multiplies them (`night`).
-Examples are the same in each run, so that a change fails a property and chance never does; nights draw others. No
+Each run tries the same examples, so that none fails by chance; only the profile `night` draws new ones. No
 profile has a deadline or a check of speed: a busy machine must not fail a property.
 """
 

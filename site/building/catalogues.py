@@ -70,9 +70,10 @@ def compile_catalogues(folder: Path) -> None:
 
 def are_compiled(folder: Path) -> bool:
     """Whether each ``.po`` in a folder has a ``.mo`` that is not older, and the languages are listed."""
-    made = [(source, source.with_suffix(".mo")) for source in folder.glob("*.po")]
-    newer = (mo.is_file() and mo.stat().st_mtime >= po.stat().st_mtime for po, mo in made)
-    return (folder / LISTED).is_file() and all(newer)
+    pairs = [(po, po.with_suffix(".mo")) for po in folder.glob("*.po")]
+    return (folder / LISTED).is_file() and all(
+        mo.is_file() and mo.stat().st_mtime >= po.stat().st_mtime for po, mo in pairs
+    )
 
 
 class _Undated:

@@ -15,7 +15,7 @@ import zstandard
 from building.bundle import worker_script
 from building.ingredients import SITE, IngredientMissing, copy_packages
 
-LEVEL = 18  # 22 saves 0.06 MB of 9.1 and takes half as long again
+LEVEL = 18  # 22 makes the image 0.05 MB smaller, of 5.3 MB, and takes 60 % longer
 
 
 def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]:

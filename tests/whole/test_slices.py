@@ -82,7 +82,7 @@ REQUESTS: list[Any] = [
 
 
 def long_ones(number: int) -> dict[str, Any]:
-    """Return what takes long, by name; of what nobody else asks with this number nothing is remembered."""
+    """Return requests that take long, by name. No answer to them is in a cache where nothing else uses this number."""
     return {
         "plain": PLAIN | {"seed": number},
         "read": READ | {"measured": {"ec": f"6.{number} mS/cm", "ph": "12"}},

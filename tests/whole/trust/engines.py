@@ -43,8 +43,8 @@ class Engine(Protocol):
 
 
 class ChromiumEngine:
-    """Debian's Chromium by Playwright, without windows; ``phone`` is the whole one, with a narrow touch screen and a
-    processor four times slower.
+    """Debian's Chromium by Playwright, without windows; ``phone`` is the full browser, with a narrow touch screen and
+    a processor four times slower.
 
     Its scripts may hold 256 MB; what a page takes beside them (Python's memory among it) no flag of a browser limits,
     so that it is read off the processes: see `peak_megabytes`.

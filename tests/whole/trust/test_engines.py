@@ -49,7 +49,7 @@ def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Pla
             _a_first_visit_during_a_deployment_is_told_in_words(browser, site)
         browser.open(address)
         _awake(browser)
-        if name != "phone":  # where memory is measured with as many as usual
+        if name != "phone":  # there memory is measured, with the usual number of ashes
             browser.ask(f"(() => {{ {FEW_ASHES} return true; }})()")
         _a_change_is_answered_as_the_command_line_answers_it(browser)
         _type(browser, '[name="soil.area"]', "7 m2")  # another field, so that what comes next is a step of its own
@@ -211,7 +211,7 @@ def _awake(browser: Engine) -> None:
 
 
 def _type(browser: Engine, selector: str, text: str) -> None:
-    """Replace what a field holds, and wait until the page has it: Firefox says that keys are pressed before it has."""
+    """Replace what a field holds, and wait until the page has it: Firefox reports keys as pressed before that."""
     browser.type(selector, text)
     field = f"document.querySelector({json.dumps(selector)})"
     until(lambda: browser.ask(f"{field}.value") == text, what=f"{text} in the field")
