@@ -46,7 +46,8 @@ FEW_ASHES = """
 const withFewAshes = (message) => {
   const asked = message?.request && JSON.parse(message.request);
   const isFew = asked && !asked.ask && !window.usualAshes;
-  return isFew ? { ...message, request: JSON.stringify({ samples: "10", ...asked }) } : message;
+  const few = window.withoutRanges ? { ranges: "off" } : { samples: "10" };
+  return isFew ? { ...message, request: JSON.stringify({ ...few, ...asked }) } : message;
 };
 if (window.Worker) {
   const post = Worker.prototype.postMessage;
@@ -55,6 +56,9 @@ if (window.Worker) {
   };
 }
 """
+
+# For tests of what lies around an answer: how Python starts and dies, and where the page is kept.
+WITHOUT_RANGES = "window.withoutRanges = true;"
 
 # In a page marked so, a worker that has this process's Python answer: same engine, a fraction of the start.
 OUTSIDE = """
@@ -147,12 +151,17 @@ Object.defineProperty(IDBOpenDBRequest.prototype, "onsuccess", { set(follow) {
 
 
 def wait_until(claim: Callable[[], Any], seconds: float = PATIENCE, what: str = "") -> Any:
-    """The first true value of ``claim``; fails after ``seconds``."""
+    """The first true value of ``claim``; fails after ``seconds``.
+
+    It is asked again after pauses that grow to a quarter of a second: to ask a browser takes time from other tests.
+    """
     end = time.monotonic() + seconds
+    pause = 0.02
     while time.monotonic() < end:
         if value := claim():
             return value
-        time.sleep(0.02)
+        time.sleep(pause)
+        pause = min(1.5 * pause, 0.25)
     raise AssertionError(f"not within {seconds} s: {what or claim}")
 
 
@@ -181,9 +190,9 @@ def ask(page: Page, request: dict[str, Any]) -> Any:
     return page.evaluate("request => feedcalc.engine.ask(request, { line: 'test' })", request)
 
 
-def serious_faults(page: Page) -> list[str]:
-    """What axe finds that keeps somebody from using the page, each with the element it is in."""
-    found = Axe().run(page).response["violations"]
+def serious_faults(page: Page, within: str | None = None) -> list[str]:
+    """What axe finds that keeps somebody from using the page, or what is ``within`` it; each with its element."""
+    found = Axe().run(page, within).response["violations"]
     return [
         f"{fault['id']}: {node['html'][:200]}"
         for fault in found
@@ -330,3 +339,9 @@ def site_server(dist: Path, tmp_path: Path) -> Iterator[SiteServer]:
     server = SiteServer(tmp_path / "site")
     yield server
     server.shut()
+
+
+@pytest.fixture
+def without_ranges(page: Page) -> None:
+    """The page asks for no ranges: these take as long as all the rest of a start."""
+    page.add_init_script(WITHOUT_RANGES)

@@ -12,7 +12,7 @@ import pytest
 from building.words import page_words
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.page.conftest import SPY, SiteServer, wait_for_engine, wait_until
+from tests.page.conftest import SPY, WITHOUT_RANGES, SiteServer, wait_for_engine, wait_until
 
 FRESHNESS = "document.getElementById('freshness').dataset.freshness"
 BATCHES = """() => Object.fromEntries(feedcalc.batches.open().map(({ name, request }) =>
@@ -23,6 +23,7 @@ DEAF = "window.addEventListener('storage', (event) => event.stopImmediatePropaga
 @pytest.fixture
 def grower(browser: Browser) -> Iterator[BrowserContext]:
     context = browser.new_context(accept_downloads=True)
+    context.add_init_script(WITHOUT_RANGES)
     yield context
     context.close()
 

@@ -7,9 +7,12 @@ import json
 import re
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Page
 
 from tests.page.conftest import SiteServer, ask, wait_for_engine, wait_until
+
+pytestmark = pytest.mark.usefixtures("without_ranges")
 
 WATCH = """() => new Promise((resolve) => feedcalc.offline.watch({
   onReady: ({ version }) => resolve(version), onUnavailable: resolve }))"""

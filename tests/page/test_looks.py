@@ -83,10 +83,10 @@ def test_axe_finds_nothing_serious_at_a_preview_and_a_toast(shared: Page, scheme
         {"name": "request.json", "mimeType": "application/json", "buffer": request}
     )
     expect(shared.locator("#preview")).to_be_visible()
-    assert serious_faults(shared) == []
+    assert serious_faults(shared, "#preview") == []
     shared.locator("#preview-keep").click()
     expect(shared.locator("#toast")).to_be_visible()
-    assert serious_faults(shared) == []
+    assert serious_faults(shared, "#toast") == []
     shared.locator("#toast-action").click()
     wait_for_answer(shared)
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from tests.page.conftest import SiteServer, wait_for_engine, wait_until
 from tests.page.test_installed_site import publish_another_version
+
+pytestmark = pytest.mark.usefixtures("without_ranges")
 
 
 def test_ready_offline_is_said_once_it_is_so(page: Page, site_server: SiteServer) -> None:

@@ -16,7 +16,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from feedcalc.engine import calculate
-from tests.page.conftest import PATIENCE, SPY, ask, one_page, wait_for_engine, wait_until
+from tests.page.conftest import PATIENCE, SPY, WITHOUT_RANGES, ask, one_page, wait_for_engine, wait_until
 
 REQUESTS: list[dict[str, Any]] = [
     {"schema": 1, "samples": "40"},
@@ -27,7 +27,7 @@ NO_START = ["async function start({", 'async function start() { throw new Error(
 
 
 def opened(page: Page, address: str, *edits: list[str], state: str = "ready") -> Page:
-    page.add_init_script(f"window.programEdits = {json.dumps(edits)};{SPY}")
+    page.add_init_script(f"window.programEdits = {json.dumps(edits)};{SPY}{WITHOUT_RANGES}")
     page.goto(address)
     wait_for_engine(page, state)
     return page

@@ -13,8 +13,7 @@ import os
 import shutil
 import subprocess
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -248,13 +247,3 @@ def engine(name: str, playwright: Playwright) -> Iterator[Engine]:
 
 
 PROGRAMS = {"firefox": ("firefox-esr",), "webkit": ("WebKitWebDriver", "Xvfb")}
-
-
-def until(claim: Callable[[], Any], seconds: float = PATIENCE, what: str = "") -> Any:
-    """The first true value of ``claim``; fails after ``seconds``."""
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        if value := claim():
-            return value
-        time.sleep(0.05)
-    raise AssertionError(f"not within {seconds} s: {what or claim}")

@@ -12,8 +12,8 @@ import pytest
 from playwright.sync_api import Playwright
 
 from feedcalc.engine import calculate
-from tests.page.conftest import FEW_ASHES, SiteServer
-from tests.whole.trust.engines import ChromiumEngine, Engine, engine, until
+from tests.page.conftest import FEW_ASHES, SiteServer, wait_until
+from tests.whole.trust.engines import ChromiumEngine, Engine, engine
 
 pytestmark = pytest.mark.slow
 
@@ -68,7 +68,7 @@ def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Pla
             _awake(browser)
         assert _held(browser, "water.temperature") == "11 °C", "not kept over a new start"
         book = "feedcalc.records.all().map(({ id, fields }) => `${id}: ${fields.area.text}`)"
-        until(lambda: browser.ask(book) == ["south: 4 m2"], what="the book over a new start")
+        wait_until(lambda: browser.ask(book) == ["south: 4 m2"], what="the book over a new start")
         if name == "phone":
             assert isinstance(browser, ChromiumEngine)
             assert browser.peak_megabytes() < PHONE_MEGABYTES
@@ -107,13 +107,13 @@ _SPOIL = """(async () => {
 
 def _a_damaged_copy_heals_and_opens_with_the_host_gone(browser: Engine, site: SiteServer) -> None:
     browser.ask("void feedcalc.offline.watch()")  # looks after the copy, as every opening does
-    until(lambda: not browser.ask(_NOT_WHOLE), what="the page is kept")
+    wait_until(lambda: not browser.ask(_NOT_WHOLE), what="the page is kept")
     _a_bad_deployment_leaves_the_version_that_is_kept(browser, site)
     assert browser.ask(_SPOIL)
     assert len(browser.ask(_NOT_WHOLE)) == 4
     browser.open(site.address)
     _awake(browser)
-    until(lambda: not browser.ask(_NOT_WHOLE), what="the kept copy is whole again")
+    wait_until(lambda: not browser.ask(_NOT_WHOLE), what="the kept copy is whole again")
     site.shut()
     browser.open(site.address)
     _awake(browser)
@@ -124,13 +124,13 @@ def _a_first_visit_during_a_deployment_is_told_in_words(browser: Engine, site: S
     payload = next(site.folder.glob("payload.*.bin"))
     away = payload.rename(payload.with_name("away.bin"))
     browser.open(site.address)
-    until(lambda: browser.ask("document.documentElement.dataset.engine") == "failed", what="the failure is told")
+    wait_until(lambda: browser.ask("document.documentElement.dataset.engine") == "failed", what="the failure is told")
     why = browser.ask("document.getElementById('state-why').textContent")
     assert payload.name in why
     assert "Reload the page" in why
     # WebKitGTK takes a service worker whose first page is left before that for one that still installs, for ever.
     told = "document.getElementById('offline-words').textContent"
-    until(lambda: "can't keep the page" in browser.ask(told), what="that nothing is kept is told")
+    wait_until(lambda: "can't keep the page" in browser.ask(told), what="that nothing is kept is told")
     away.rename(payload)
 
 
@@ -175,30 +175,32 @@ _FILL = """((plain) => {
 def _without_room_and_with_everything_cleared_what_is_typed_stays(browser: Engine) -> None:
     assert browser.ask(_FILL)
     _type(browser, '[name="water.temperature"]', "10 °C")
-    until(lambda: "Not saved" in browser.ask("document.getElementById('kept').textContent"), what="no room is told")
+    wait_until(
+        lambda: "Not saved" in browser.ask("document.getElementById('kept').textContent"), what="no room is told"
+    )
     assert _held(browser, "water.temperature") == "10 °C"
     assert browser.ask(_CLEAR)
     _type(browser, '[name="water.temperature"]', "11 °C")
-    until(lambda: "Not saved" not in browser.ask("document.getElementById('kept').textContent"), what="kept again")
+    wait_until(lambda: "Not saved" not in browser.ask("document.getElementById('kept').textContent"), what="kept again")
     _fresh(browser)
 
 
 def _a_reading_is_answered_steps_are_ticked_and_the_sheet_is_printed(browser: Engine) -> None:
     browser.press("#i-measured")
     _type(browser, "#read-ec", "8 mS/cm")
-    until(lambda: browser.ask("feedcalc.form.read().measured?.ec") == "8 mS/cm", what="the reading in the form")
+    wait_until(lambda: browser.ask("feedcalc.form.read().measured?.ec") == "8 mS/cm", what="the reading in the form")
     _fresh(browser)
     assert browser.ask("feedcalc.form.read().measured.ec") == "8 mS/cm"
     browser.press("#begin-steps")
     for count in range(1, 3):
-        until(
+        wait_until(
             lambda count=count: f"Step {count} of" in browser.ask("document.getElementById('step-count').textContent"),
             what="the step",
         )
         browser.press("#step-done")
     assert len(browser.ask("feedcalc.batches.open()[0].done")) == 2
     browser.ask("void (location.hash = '')")
-    until(lambda: browser.ask("document.getElementById('step-count').checkVisibility()") is False, what="back")
+    wait_until(lambda: browser.ask("document.getElementById('step-count').checkVisibility()") is False, what="back")
     printed = "(window.print = () => { window.printed = document.documentElement.dataset.print; }, true)"
     assert browser.ask(printed)
     browser.press("#print-label")
@@ -207,14 +209,14 @@ def _a_reading_is_answered_steps_are_ticked_and_the_sheet_is_printed(browser: En
 
 
 def _awake(browser: Engine) -> None:
-    until(lambda: browser.ask("document.documentElement.dataset.engine") == "ready", what="calculator awake")
+    wait_until(lambda: browser.ask("document.documentElement.dataset.engine") == "ready", what="calculator awake")
 
 
 def _type(browser: Engine, selector: str, text: str) -> None:
     """Replace what a field holds, and wait until the page has it: Firefox reports keys as pressed before that."""
     browser.type(selector, text)
     field = f"document.querySelector({json.dumps(selector)})"
-    until(lambda: browser.ask(f"{field}.value") == text, what=f"{text} in the field")
+    wait_until(lambda: browser.ask(f"{field}.value") == text, what=f"{text} in the field")
 
 
 def _held(browser: Engine, name: str) -> str:
@@ -223,7 +225,9 @@ def _held(browser: Engine, name: str) -> str:
 
 
 def _fresh(browser: Engine) -> None:
-    until(lambda: browser.ask("document.getElementById('freshness').dataset.freshness") == "fresh", what="fresh sheet")
+    wait_until(
+        lambda: browser.ask("document.getElementById('freshness').dataset.freshness") == "fresh", what="fresh sheet"
+    )
 
 
 def _a_change_is_answered_as_the_command_line_answers_it(browser: Engine) -> None:
@@ -237,7 +241,7 @@ def _a_change_is_answered_as_the_command_line_answers_it(browser: Engine) -> Non
 
 def _a_fault_is_named_and_what_was_typed_stays(browser: Engine) -> None:
     _type(browser, '[name="water.temperature"]', "warm <b>")
-    fault = until(
+    fault = wait_until(
         lambda: browser.ask(
             "((place) => !place.hidden && place.textContent.trim())(document.getElementById('error-water.temperature'))"
         ),
@@ -249,7 +253,7 @@ def _a_fault_is_named_and_what_was_typed_stays(browser: Engine) -> None:
 
 def _undo_brings_back_what_was_there(browser: Engine) -> None:
     browser.press("#undo")
-    until(lambda: _held(browser, "water.temperature") == "9 °C", what="undo")
+    wait_until(lambda: _held(browser, "water.temperature") == "9 °C", what="undo")
     _fresh(browser)
 
 
