@@ -1,4 +1,4 @@
-"""The solver's arithmetic for one system, written out without loops and compiled: sums, derivatives, linear equations.
+"""The solver's Newton iterations for one system, written out without loops over its species, and compiled.
 
 * A system and its active minerals are compiled once they have been solved so often that it pays.
 * Every sum has the terms of `feedcalc.chemistry.solver` in the same order, so results agree to the last bit. Terms
@@ -9,9 +9,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from functools import lru_cache
-from math import exp, isfinite, sqrt
+from math import exp, sqrt
 from typing import Any
 
 from feedcalc.chemistry.system import System
@@ -19,44 +19,53 @@ from feedcalc.chemistry.system import System
 MAX_EXPONENT = 100.0
 MIN_PIVOT = 1e-300
 MIN_MINERAL_PIVOT = 1e-9  # stoichiometric coefficients are small integers
+MAX_RESIDUAL = 1e-10  # a tenth of the accepted balance error, as a margin for rounding
+MAX_GAP = 1e-9  # of ln saturation, and relative gap of ionic strength and water
+MAX_STEP = 6.0  # natural-log units
+MAX_WATER_STEP = 0.7
+MIN_LN_KG = -6.0  # less than 1/400 of the water remains
 STEPS_BEFORE_COMPILING = 20  # compiling takes about as long as they do
 
+# Why a run of Newton steps ended.
+CONVERGED, OTHER_MINERALS, TOO_DRY, UNDETERMINED = range(4)
+
 Amounts = Callable[..., tuple[list[float], list[float], list[float], list[float]]]
-Derivatives = Callable[..., tuple[float, ...]]
-Equations = Callable[[Sequence[float], Sequence[float]], list[float] | None]
+# Arguments: ln_k, laws, totals, water_total, mineral_ln_k, x, strength, ln_kg, ln_water, solids (of the active
+# minerals), steps, water_slope, mol_water_per_kg.
+# Result: why it ended (`UNDETERMINED` too where the steps are used up), steps taken, x, strength, ln_kg, ln_water,
+# solids, moles, largest relative residual.
+Newton = Callable[..., tuple[int, int, list[float], float, float, float, list[float], list[float], float]]
 Cell = str | float  # a variable, or a number that is known beforehand
 
 
 class Arithmetic:
     """The compiled functions of a system.
 
-    ``amounts`` takes the place of `Search.amounts`; None until some equations of the system are compiled.
+    ``amounts`` takes the place of `Search.amounts`; None until Newton steps of the system are compiled.
     """
 
     def __init__(self, system: System) -> None:
         self.amounts: Amounts | None = None
         self._system = system
-        self._derivatives: Derivatives | None = None
-        self._equations: dict[tuple[int, ...], tuple[Derivatives, Equations] | None] = {}
+        self._newton: dict[tuple[int, ...], Newton | None] = {}
         self._asked = Counter[tuple[int, ...]]()
 
-    def equations(self, active_minerals: tuple[int, ...]) -> tuple[Derivatives, Equations] | None:
-        """Return the entries of the Jacobian and the equations of a Newton step, compiled if asked for often.
+    def newton(self, active_minerals: tuple[int, ...]) -> Newton | None:
+        """Return the function that takes Newton steps with these active minerals, compiled if asked for often.
 
         None before that, and if the plan of elimination never works for these minerals.
         """
-        if active_minerals in self._equations:
-            return self._equations[active_minerals]
+        if active_minerals in self._newton:
+            return self._newton[active_minerals]
         self._asked[active_minerals] += 1
         if self._asked[active_minerals] <= STEPS_BEFORE_COMPILING:
             return None
         system = self._system
-        if self.amounts is None or self._derivatives is None:
-            self.amounts, self._derivatives = _compiled(_amounts(system)), _compiled(_derivatives(system))
-        text = _equations(system, active_minerals)
-        functions = None if text is None else (self._derivatives, _compiled(text))
-        self._equations[active_minerals] = functions
-        return functions
+        if self.amounts is None:
+            self.amounts = _compiled(_amounts(system))
+        text = newton_text(system, active_minerals)
+        self._newton[active_minerals] = function = None if text is None else _compiled(text)
+        return function
 
 
 @lru_cache(maxsize=128)
@@ -67,8 +76,8 @@ def arithmetic_of(system: System) -> Arithmetic:
 
 @lru_cache(maxsize=512)
 def _compiled(text: str) -> Callable[..., Any]:
-    """Return the function with this text, the same for systems that differ only in minerals that are not active."""
-    names: dict[str, Any] = {"exp": exp, "isfinite": isfinite, "sqrt": sqrt}
+    """Return the function with this text."""
+    names: dict[str, Any] = {"exp": exp, "sqrt": sqrt}
     exec(text, names)
     function: Callable[..., Any] = names["written_out"]
     return function
@@ -76,33 +85,148 @@ def _compiled(text: str) -> Callable[..., Any]:
 
 def _amounts(system: System) -> str:
     """Return the function from the unknowns to moles, sums, residuals and scales of the balances."""
+    count = system.count
+    return _function(
+        "ln_k, laws, totals, x, strength, ln_kg, ln_water",
+        *_inputs(system),
+        *_powers(system),
+        f"if {_largest('p', len(system.names))} > {MAX_EXPONENT!r}:",
+        f"    {_names('p', len(system.names))} = [min(power, {MAX_EXPONENT!r}) for power in "
+        f"({_names('p', len(system.names))})]",
+        *_moles_and_sums(system),
+        f"balance = [{', '.join(f's{k} - t{k}' for k in range(count))}]",
+        f"scales = [{', '.join(_scales(system))}]",
+        f"return [{_names('m', len(system.names))}], [{_names('s', system.size)}], balance, scales",
+    )
+
+
+def _inputs(system: System) -> list[str]:
+    """Return the lines that name what the functions of a system take."""
+    laws = "".join(f"(ld{i}, lc{i}, lb{i}), " for i in range(len(system.examples)))
+    return [
+        f"{_names('k', len(system.names))} = ln_k",
+        f"{laws} = laws",
+        f"{_names('t', system.count)} = totals",
+        f"{_names('x', system.count)} = x",
+    ]
+
+
+def _powers(system: System) -> list[str]:
+    """Return the lines for ln moles of each species, ``p``."""
     count, hydrogen = system.count, system.count - 1
-    powers = []
+    lines = ["root = sqrt(strength) if strength > 1e-14 else 1e-7"]
+    lines += [
+        f"o{i} = ln_kg + ld{i} * root / (1.0 + lc{i} * root) - lb{i} * strength" for i in range(len(system.examples))
+    ]
     for i, (first, second, protons, water, law) in enumerate(system.species_formulas):
         terms = [f"k{i}", *(f"+ x{place}" for place in (first, second) if place < count)]
         terms += [_term(protons, f"x{hydrogen}"), _term(water, "ln_water"), f"+ o{law}"]
-        powers.append(" ".join(filter(None, terms)))
+        lines.append(f"p{i} = {' '.join(filter(None, terms))}")
+    return lines
+
+
+def _moles_and_sums(system: System) -> list[str]:
+    """Return the lines for the moles of each species, ``m``, and their sums, ``s``."""
+    moles = [f"m{i} = exp(p{i})" for i in range(len(system.names))]
+    return moles + [f"s{k} = {_sum_over_species(system, k, 'm')}" for k in range(system.size)]
+
+
+def _scales(system: System) -> list[str]:
+    """Return what the residual of each balance is relative to."""
+    hydrogen = system.count - 1
     gross = ", ".join(_sum([(v, f"m{i}")]) for i, v in enumerate(system.gross_hydrogen) if v)
     acid = f"abs(t{hydrogen}) + abs(s{hydrogen}) + sum(({gross}))"
+    return [*(f"t{k} + s{k}" for k in range(hydrogen)), acid]
+
+
+def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
+    """Return the function that takes Newton steps with these active minerals; see `Newton`.
+
+    None if the minerals are linearly dependent, or if a pivot always vanishes. The text has assignments, ``if`` and
+    one loop, and of functions abs, exp, max, min, sqrt and sum only.
+    """
+    count, size = system.count, system.size
+    strength, water, activity = system.at_strength, system.at_water, system.at_activity
+    places = range(len(active_minerals))
+    unknowns = f"[{_names('x', count)}], strength, ln_kg, ln_water, [{_names('n', len(active_minerals))}]"
+    undetermined = f"return {UNDETERMINED}, step, {unknowns}, [], 0.0"
+    equations = _equations(system, active_minerals, undetermined)
+    if equations is None:
+        return None
+    balances, scales = [f"s{k} - t{k}" for k in range(count)], _scales(system)
+    water_gap = f"s{water} - water_total + mol_water_per_kg * water_kg"
+    for place, m in enumerate(active_minerals):
+        for k, v in system.mineral_parts[m]:
+            balances[k] += f" {_term(v, f'n{place}')}"
+            scales[k] += f" + abs({_sum([(v, f'n{place}')])})"
+        water_gap += f" {_term(system.mineral_water[m], f'n{place}')}"
+    inactive = [m for m in range(len(system.minerals)) if m not in active_minerals]
+    other_minerals = [f"n{place} <= 0.0" for place in places]
+    other_minerals += [f"{_ln_saturation(system, m)} > {MAX_GAP!r}" for m in inactive]
+    are_others = " or ".join(other_minerals) or "0.0 > 1.0"
+    with_others = f"return {OTHER_MINERALS}, step + 1, {unknowns}, [], 0.0"
+    moles = _names("m", len(system.names))
+    residuals = [f"abs(y{k}) / (e{k} if e{k} != 0.0 else 1.0)" for k in range(count)]
+    closed = [
+        f"error < {MAX_RESIDUAL!r}",
+        *(f"abs(y{size + place}) < {MAX_GAP!r}" for place in places),
+        f"abs(y{strength}) <= {MAX_GAP!r} * strength * water_kg",
+        f"abs(y{water}) <= {MAX_GAP!r} * water_kg",
+        f"abs(y{activity}) <= {MAX_GAP!r}",
+    ]
+    not_finite = " + ".join(f"(c{k} - c{k})" for k in range(size + len(active_minerals)))
+    body = [
+        *_powers(system),
+        f"if {_largest('p', len(system.names))} > {MAX_EXPONENT!r}:",
+        f"    {undetermined}",
+        *_moles_and_sums(system),
+        "water_kg = exp(ln_kg)",
+        "activity = exp(ln_water)",
+        *(f"y{k} = -({balance})" for k, balance in enumerate(balances)),
+        f"y{strength} = -(s{strength} - water_kg * strength)",
+        f"y{water} = -({water_gap})",
+        f"y{activity} = -(activity - 1.0 + water_slope * sum(({moles})) / water_kg)",
+        *(f"y{size + place} = -({_ln_saturation(system, m)})" for place, m in enumerate(active_minerals)),
+        *(f"e{k} = {scale}" for k, scale in enumerate(scales)),
+        f"error = max({', '.join(residuals)}, 0.0)",
+        f"if {' and '.join(closed)}:",
+        f"    if {are_others}:",
+        f"        {with_others}",
+        f"    return {CONVERGED}, step, {unknowns}, [{moles}], error",
+        *_derivatives(system),
+        *equations,
+        f"if {not_finite} != 0.0:",
+        f"    {undetermined}",
+        f"longest = max({_largest('c', count)}, -{_smallest('c', count)})",
+        f"if longest > {MAX_STEP!r}:",
+        *(f"    c{k} = min(max(c{k}, {-MAX_STEP!r}), {MAX_STEP!r})" for k in range(count)),
+        *(f"x{k} = x{k} + c{k}" for k in range(count)),
+        f"strength = min(max(strength + c{strength}, 0.2 * strength), 5.0 * strength + 1e-7)",
+        f"ln_kg = ln_kg + min(max(c{water}, {-MAX_WATER_STEP!r}), {MAX_WATER_STEP!r})",
+        f"ln_water = min(max(ln_water + c{activity}, ln_water - 0.5, -3.0), 0.0)",
+        f"if ln_kg < {MIN_LN_KG!r}:",
+        f"    return {TOO_DRY}, step + 1, {unknowns}, [], 0.0",
+        *(f"n{place} = n{place} + c{size + place}" for place in places),
+        f"if longest < 1.0 and ({are_others}):",
+        f"    {with_others}",
+    ]
     return _function(
-        "ln_k, laws, totals, x, strength, ln_kg, ln_water",
-        f"{_names('k', len(powers))} = ln_k",
-        f"{_names('x', count)} = x",
-        f"{_names('t', count)} = totals",
-        "root = sqrt(strength) if strength > 1e-14 else 1e-7",
-        f"{_names('o', len(system.examples))} = "
-        "[ln_kg + d * root / (1.0 + c * root) - b * strength for d, c, b in laws]",
-        f"powers = [{', '.join(powers)}]",
-        f"if max(powers) > {MAX_EXPONENT!r}:",
-        f"    powers = [min(power, {MAX_EXPONENT!r}) for power in powers]",
-        "moles = list(map(exp, powers))",
-        f"{_names('m', len(powers))} = moles",
-        *(f"s{k} = {_sum_over_species(system, k, 'm')}" for k in range(system.size)),
-        f"sums = [{_names('s', system.size)}]",
-        f"balance = [{', '.join(f's{k} - t{k}' for k in range(count))}]",
-        f"scales = [{', '.join([*(f't{k} + s{k}' for k in range(hydrogen)), acid])}]",
-        "return moles, sums, balance, scales",
+        "ln_k, laws, totals, water_total, mineral_ln_k, x, strength, ln_kg, ln_water, solids, steps, water_slope, "
+        "mol_water_per_kg",
+        *_inputs(system),
+        *_unpacked("z", len(system.minerals), "mineral_ln_k"),
+        *_unpacked("n", len(active_minerals), "solids"),
+        "for step in range(steps):",
+        *(f"    {line}" for line in body),
+        f"return {UNDETERMINED}, steps, {unknowns}, [], 0.0",
     )
+
+
+def _ln_saturation(system: System, mineral: int) -> str:
+    """Return ln of ion product over solubility constant of a mineral."""
+    terms = [_term(v, f"x{k}") for k, v in system.mineral_parts[mineral]]
+    water = _sum([(system.mineral_water[mineral], "ln_water")]) if system.mineral_water[mineral] else ""
+    return " ".join([f"{water} - z{mineral}" if water else f"-z{mineral}", *terms])
 
 
 def _jacobian(system: System) -> tuple[dict[str, str], dict[str, str], dict[tuple[int, int], str]]:
@@ -138,37 +262,36 @@ def _jacobian(system: System) -> tuple[dict[str, str], dict[str, str], dict[tupl
     return always, near, cells
 
 
-def _derivatives(system: System) -> str:
-    """Return the function from moles to the entries of the Jacobian."""
+def _derivatives(system: System) -> list[str]:
+    """Return the lines for the entries of the Jacobian."""
     always, near, _ = _jacobian(system)
     diagonal = f"r{system.at_strength}"
-    return _function(
-        "laws, moles, sums, strength, strength_gap, water_kg, activity, water_slope, mol_water_per_kg",
-        f"{_names('m', len(system.names))} = moles",
-        f"{_names('s', system.size)} = sums",
+    return [
+        f"strength_gap = -y{system.at_strength}",
         "if abs(strength_gap) < 0.5 * water_kg * strength:",
-        "    root = sqrt(strength) if strength > 1e-14 else 1e-7",
-        f"    {_names('g', len(system.examples))} = "
-        "[0.5 * d / (root * (below := 1.0 + c * root) * below) - b for d, c, b in laws]",
+        *(
+            f"    g{i} = 0.5 * ld{i} / (root * (1.0 + lc{i} * root) * (1.0 + lc{i} * root)) - lb{i}"
+            for i in range(len(system.examples))
+        ),
         *(f"    h{i} = m{i} * g{law}" for i, law in enumerate(system.law_of)),
         *(f"    {name} = {expression}" for name, expression in near.items()),
         "else:",
-        f"    {' = '.join(name for name in near if name != diagonal)} = 0.0",
+        *(f"    {name} = 0.0" for name in near if name != diagonal),
         f"    {diagonal} = -water_kg",
-        f"return {', '.join([*always.values(), *near])}",
-    )
+        *(f"{name} = {expression}" for name, expression in always.items() if name != expression),
+    ]
 
 
-def _equations(system: System, active_minerals: tuple[int, ...]) -> str | None:
-    """Return the function that solves the equations of a Newton step, from the entries and the right-hand side.
+def _equations(system: System, active_minerals: tuple[int, ...], undetermined: str) -> list[str] | None:
+    """Return the lines that solve the equations of a Newton step for its changes, ``c``.
 
-    None if the minerals are linearly dependent, or if a pivot always vanishes.
+    ``undetermined`` is the line for a pivot that vanishes. None if one always does, or the minerals are dependent.
     """
     plan = system.elimination_plan(active_minerals)
     if plan is None:
         return None
     right = system.size + len(active_minerals)
-    always, near, names = _jacobian(system)
+    _, _, names = _jacobian(system)
     cells: dict[tuple[int, int], Cell] = {**names, **{(row, right): f"y{row}" for row in range(right)}}
     for place, m in enumerate(active_minerals, start=system.size):
         for k, v in (*system.mineral_parts[m], (system.at_activity, system.mineral_water[m])):
@@ -178,7 +301,7 @@ def _equations(system: System, active_minerals: tuple[int, ...]) -> str | None:
         pivot = cells.get((r, c), 0.0)
         least = MIN_MINERAL_PIVOT if r != c else MIN_PIVOT
         if isinstance(pivot, str):
-            lines += [f"if {-least!r} < {pivot} < {least!r}:", "    return None"]
+            lines += [f"if {-least!r} < {pivot} < {least!r}:", f"    {undetermined}"]
         elif abs(pivot) < least:
             return None
         for k in changed_rows:
@@ -202,14 +325,7 @@ def _equations(system: System, active_minerals: tuple[int, ...]) -> str | None:
         value = _difference(0.0, *(product for product in products if product[0] != 0.0))
         value = f"{value} + {cells[r, right]}" if value != "0.0" else f"{cells[r, right]}"
         lines.append(f"c{c} = {value}" if cells[r, c] == 1.0 else f"c{c} = ({value}) / {cells[r, c]}")
-    return _function(
-        "entries, right",
-        f"{', '.join([*always, *near])} = entries",
-        f"{_names('y', right)} = right",
-        *lines,
-        f"answer = [{_names('c', right)}]",
-        "return answer if all(map(isfinite, answer)) else None",
-    )
+    return lines
 
 
 def _difference(start: Cell, *products: tuple[Cell, Cell]) -> str:
@@ -245,6 +361,18 @@ def _sum(terms: Iterable[tuple[float, str]]) -> str:
 def _term(weight: float, name: str) -> str:
     sign = "+" if weight > 0.0 else "-"
     return f"{sign} {name}" if abs(weight) == 1.0 else f"{sign} {abs(weight)!r} * {name}" if weight else ""
+
+
+def _unpacked(letter: str, count: int, given: str) -> list[str]:
+    return [f"{_names(letter, count)} = {given}"] if count else []
+
+
+def _largest(letter: str, count: int) -> str:
+    return f"max({_names(letter, count)})" if count > 1 else f"{letter}0"
+
+
+def _smallest(letter: str, count: int) -> str:
+    return f"min({_names(letter, count)})" if count > 1 else f"{letter}0"
 
 
 def _names(letter: str, count: int) -> str:

@@ -16,7 +16,20 @@ from collections.abc import Mapping, Sequence
 from operator import mul
 
 from feedcalc.chemistry.activity import water_constant
-from feedcalc.chemistry.arithmetic import MAX_EXPONENT, MIN_MINERAL_PIVOT, MIN_PIVOT, arithmetic_of
+from feedcalc.chemistry.arithmetic import (
+    CONVERGED,
+    MAX_EXPONENT,
+    MAX_GAP,
+    MAX_RESIDUAL,
+    MAX_STEP,
+    MAX_WATER_STEP,
+    MIN_LN_KG,
+    MIN_MINERAL_PIVOT,
+    MIN_PIVOT,
+    OTHER_MINERALS,
+    TOO_DRY,
+    arithmetic_of,
+)
 from feedcalc.chemistry.constants import constant_set
 from feedcalc.chemistry.system import Conditions, Plan
 from feedcalc.words.messages import said
@@ -25,12 +38,9 @@ MOL_WATER_PER_KG = 1000.0 / constant_set().water_gram_per_mol
 MAX_STEPS = 60
 MAX_INTERIOR_POINT_STEPS = 150
 
-_MAX_RESIDUAL = 1e-10  # a tenth of the accepted balance error, as a margin for rounding
 _BARRIER_REDUCTIONS = 22  # by a factor of 0.3 each, to about 1e-12
 _NEUTRAL_LN_H = -16.0
 _MAX_STRENGTH = 10.0  # mol/kg, beyond which the activity model has no meaning
-_MAX_STEP = 6.0  # natural-log units
-_MIN_LN_KG = -6.0  # less than 1/400 of the water remains
 
 
 class Search:
@@ -79,11 +89,54 @@ class Search:
         x, strength = list(self.x), self.ionic_strength
         ln_kg, ln_water = math.log(self.water_kg), self.ln_water
         solids, active = list(self.solids), list(self.active)
-        for step in range(max_steps):
+        step = 0
+        while step < max_steps:
+            active_minerals = tuple([m for m, on in enumerate(active) if on])
+            newton = self.arithmetic.newton(active_minerals)
+            if newton is not None:
+                ended, taken, x, strength, ln_kg, ln_water, amounts, moles, error = newton(
+                    self.ln_k,
+                    self.conditions.laws,
+                    self.totals,
+                    self.water_total,
+                    self.mineral_ln_k,
+                    x,
+                    strength,
+                    ln_kg,
+                    ln_water,
+                    [solids[m] for m in active_minerals],
+                    max_steps - step,
+                    water_slope,
+                    MOL_WATER_PER_KG,
+                )
+                step += taken
+                for m, amount in zip(active_minerals, amounts, strict=True):
+                    solids[m] = amount
+                if ended == CONVERGED:
+                    return self._converged(
+                        x=x,
+                        strength=strength,
+                        ln_kg=ln_kg,
+                        ln_water=ln_water,
+                        solids=solids,
+                        active=active,
+                        moles=moles,
+                        error=error,
+                        steps=step,
+                    )
+                if ended == TOO_DRY:
+                    self.water_kg = math.exp(ln_kg)
+                    return False
+                if ended == OTHER_MINERALS:
+                    active = self._active_set(active, solids, x, ln_water)
+                    solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
+                    continue
+                if step == max_steps:
+                    return False
+            step += 1
             water_kg = math.exp(ln_kg)
             activity = math.exp(ln_water)
             moles, sums, balance, scales = self.amounts(x, strength, ln_kg, ln_water)
-            active_minerals = tuple([m for m, on in enumerate(active) if on])
             strength_gap = sums[at_strength] - water_kg * strength
             water_gap = sums[at_water] - self.water_total + MOL_WATER_PER_KG * water_kg
             activity_gap = activity - 1.0 + water_slope * sum(moles) / water_kg
@@ -96,19 +149,25 @@ class Search:
                 water_gap += mineral_water[m] * amount
             error = max([abs(gap) / (whole or 1.0) for gap, whole in zip(balance, scales, strict=True)])
             if (
-                error < _MAX_RESIDUAL
-                and all(abs(gap) < 1e-9 for gap in above)
-                and abs(strength_gap) <= 1e-9 * strength * water_kg
-                and abs(water_gap) <= 1e-9 * water_kg
-                and abs(activity_gap) <= 1e-9
+                error < MAX_RESIDUAL
+                and all(abs(gap) < MAX_GAP for gap in above)
+                and abs(strength_gap) <= MAX_GAP * strength * water_kg
+                and abs(water_gap) <= MAX_GAP * water_kg
+                and abs(activity_gap) <= MAX_GAP
             ):
                 active_set = self._active_set(active, solids, x, ln_water)
                 if active_set == active:
-                    self.x, self.ionic_strength = x, strength
-                    self.water_kg, self.ln_water = water_kg, ln_water
-                    self.solids, self.active, self.moles = solids, active, moles
-                    self.error, self.steps = error, self.steps + step
-                    return True
+                    return self._converged(
+                        x=x,
+                        strength=strength,
+                        ln_kg=ln_kg,
+                        ln_water=ln_water,
+                        solids=solids,
+                        active=active,
+                        moles=moles,
+                        error=error,
+                        steps=step - 1,
+                    )
                 active = active_set
                 solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
                 continue
@@ -125,13 +184,13 @@ class Search:
                 return False
             moves = change[:count]
             longest = max(max(moves), -min(moves))
-            if longest > _MAX_STEP:
-                moves = [min(max(delta, -_MAX_STEP), _MAX_STEP) for delta in moves]
+            if longest > MAX_STEP:
+                moves = [min(max(delta, -MAX_STEP), MAX_STEP) for delta in moves]
             x = [now + delta for now, delta in zip(x, moves, strict=True)]
             strength = min(max(strength + change[at_strength], 0.2 * strength), 5.0 * strength + 1e-7)
-            ln_kg += min(max(change[at_water], -0.7), 0.7)
+            ln_kg += min(max(change[at_water], -MAX_WATER_STEP), MAX_WATER_STEP)
             ln_water = min(max(ln_water + change[at_activity], ln_water - 0.5, -3.0), 0.0)
-            if ln_kg < _MIN_LN_KG:
+            if ln_kg < MIN_LN_KG:
                 self.water_kg = math.exp(ln_kg)
                 return False
             for place, m in enumerate(active_minerals, start=size):
@@ -142,6 +201,25 @@ class Search:
                     active = active_set
                     solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
         return False
+
+    def _converged(
+        self,
+        *,
+        x: list[float],
+        strength: float,
+        ln_kg: float,
+        ln_water: float,
+        solids: list[float],
+        active: list[bool],
+        moles: list[float],
+        error: float,
+        steps: int,
+    ) -> bool:
+        """Take these values for the solution, found in so many steps; return True."""
+        self.x, self.ionic_strength, self.water_kg, self.ln_water = x, strength, math.exp(ln_kg), ln_water
+        self.solids, self.active, self.moles = solids, active, moles
+        self.error, self.steps = error, self.steps + steps
+        return True
 
     def interior_point(self, max_steps: int = MAX_INTERIOR_POINT_STEPS) -> None:
         """Approach the solution from any state by a primal-dual interior-point method, if Newton's method fails.
@@ -266,15 +344,6 @@ class Search:
         system, laws = self.system, self.conditions.laws
         water_slope = water_constant("water_activity_slope")
         strength_gap = -right[system.at_strength]
-        functions = self.arithmetic.equations(active_minerals)
-        if functions is not None:
-            derivatives, equations = functions
-            entries = derivatives(
-                laws, moles, sums, strength, strength_gap, water_kg, activity, water_slope, MOL_WATER_PER_KG
-            )
-            change = equations(entries, right)
-            if change is not None:
-                return change
         root = math.sqrt(strength) if strength > 1e-14 else 1e-7
         by_law = [0.5 * d / (root * (below := 1.0 + c * root) * below) - b for d, c, b in laws]
         strength_slopes = list(map(mul, moles, [by_law[law] for law in system.law_of]))
@@ -339,7 +408,7 @@ class Search:
         self, active: Sequence[bool], solids: Sequence[float], x: Sequence[float], ln_water: float
     ) -> list[bool]:
         """Return the active set for this state: minerals with a positive amount, and supersaturated ones."""
-        return [solids[m] > 0.0 if on else self.ln_saturation(m, x, ln_water) > 1e-9 for m, on in enumerate(active)]
+        return [solids[m] > 0.0 if on else self.ln_saturation(m, x, ln_water) > MAX_GAP for m, on in enumerate(active)]
 
     def reason(self) -> str:
         """Return why there is no solution, as far as the state shows."""

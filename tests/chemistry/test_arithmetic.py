@@ -126,16 +126,16 @@ def test_what_is_solved_often_is_written_out_and_what_is_not_is_not(monkeypatch)
     monkeypatch.setattr(arithmetic_module, "STEPS_BEFORE_COMPILING", STEPS_BEFORE_COMPILING)
     arithmetic = Arithmetic(system_of("chosen", frozenset(LIQUOR), frozenset({"calcite", "brucite"}), False))
     for _ in range(STEPS_BEFORE_COMPILING):
-        assert arithmetic.equations((0,)) is None
+        assert arithmetic.newton((0,)) is None
     assert arithmetic.amounts is None
-    assert arithmetic.equations((0,)) is not None
+    assert arithmetic.newton((0,)) is not None
     assert arithmetic.amounts is not None
-    assert arithmetic.equations((0, 1)) is None
+    assert arithmetic.newton((0, 1)) is None
 
 
 def test_dependent_minerals_are_left_to_the_general_methods():
     phosphates = frozenset({"hydroxyapatite", "amorphous_calcium_phosphate", "brushite", "portlandite"})
     system = system_of("chosen", frozenset(LIQUOR), phosphates, False)
     assert len(system.minerals) == 4  # of three components: Ca++, PO4--- and H+
-    assert Arithmetic(system).equations((0, 1, 2, 3)) is None
-    assert Arithmetic(system).equations((0, 1, 2)) is not None
+    assert Arithmetic(system).newton((0, 1, 2, 3)) is None
+    assert Arithmetic(system).newton((0, 1, 2)) is not None
