@@ -11,9 +11,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable
 from functools import lru_cache
-from math import exp, sqrt
-from typing import Any
 
+from feedcalc.chemistry.machine_code import compiled, machine_newton
 from feedcalc.chemistry.system import System
 
 MAX_EXPONENT = 100.0
@@ -62,9 +61,10 @@ class Arithmetic:
             return None
         system = self._system
         if self.amounts is None:
-            self.amounts = _compiled(_amounts(system))
+            self.amounts = compiled(_amounts(system))
         text = newton_text(system, active_minerals)
-        self._newton[active_minerals] = function = None if text is None else _compiled(text)
+        function = None if text is None else machine_newton(text) or compiled(text)
+        self._newton[active_minerals] = function
         return function
 
 
@@ -72,15 +72,6 @@ class Arithmetic:
 def arithmetic_of(system: System) -> Arithmetic:
     """Return the cached arithmetic of a system."""
     return Arithmetic(system)
-
-
-@lru_cache(maxsize=512)
-def _compiled(text: str) -> Callable[..., Any]:
-    """Return the function with this text."""
-    names: dict[str, Any] = {"exp": exp, "sqrt": sqrt}
-    exec(text, names)
-    function: Callable[..., Any] = names["written_out"]
-    return function
 
 
 def _amounts(system: System) -> str:

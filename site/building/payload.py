@@ -12,6 +12,7 @@ from pathlib import Path
 
 import zstandard
 
+from building import machine_code
 from building.bundle import worker_script
 from building.ingredients import SITE, IngredientMissing, copy_packages
 
@@ -24,6 +25,7 @@ def bake(node: Path, work: Path, requests: list[dict[str, object]]) -> list[str]
     Return the replies to ``requests``.
     """
     copy_packages(work / "packages")
+    machine_code.write(node, work / "packages" / "feedcalc" / "chemistry")
     job = work / "job.json"
     job.write_text(
         json.dumps(

@@ -25,13 +25,20 @@ def answer_once(requests: list[str]) -> list[str]:
 
 
 def free_memory() -> None:
-    """Collect garbage, overwrite freed small blocks with zeros."""
+    """Forget what machine code will do, collect garbage, overwrite freed small blocks with zeros."""
+    from feedcalc.chemistry.machine_code import compiled
+
+    compiled.cache_clear()
     sys.path_importer_cache.clear()
     for _ in range(3):
         gc.collect()
     # CPython hands out small blocks in classes of 16 bytes; a bytes object has 17 bytes of its own here.
     for size in range(32, 513, 16):
         blocks = [bytes(size - 17) for _ in range(2000)]
+        del blocks
+    # Larger ones come from the C library, which gives freed memory out again: largest first, or it would be cut up.
+    for size in (2**16, 2**14, 2**12, 2**10):
+        blocks = [bytes(size - 17) for _ in range(2**21 // size)]
         del blocks
     gc.collect()
     gc.freeze()

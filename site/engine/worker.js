@@ -31,6 +31,7 @@ import { Damaged } from "./payload_reader.js";
 
 const RUNTIME = "https://runtime.invalid/"; // never asked for: both files the runtime fetches are at hand
 const SITE_PACKAGES = "/lib/python3.14/site-packages";
+const MACHINE_CODE = "feedcalc/chemistry/machine_code.wasm"; // of the solver, among the files of the image
 const HEADER_OF_SNAPSHOT = 128; // bytes before the memory itself
 /** @type {any} */
 export let python = null;
@@ -124,11 +125,17 @@ async function start(unpacker) {
   const { wasm, memory } = await nextFrom(unpacker);
   const compiled = WebAssembly.compile(wasm).catch(() => { throw new Damaged("this copy of the page is damaged"); });
   self.fetch = fromMemory(["pyodide.asm.wasm", "python_stdlib.zip"]);
+  /** @type {WebAssembly.Exports} */
+  let exported = {};
   WebAssembly.instantiateStreaming = async (_, imports) => {
     const module = await compiled;
-    return { module, instance: await WebAssembly.instantiate(module, imports) };
+    const instance = await WebAssembly.instantiate(module, imports);
+    exported = instance.exports;
+    return { module, instance };
   };
-  await startPython(memory, nextFrom(unpacker));
+  const image = nextFrom(unpacker);
+  await startPython(memory, image);
+  await connectMachineCode((await image).files, exported);
 }
 
 /** @param {MessagePort} port */
@@ -190,4 +197,17 @@ async function startPython(size, image) {
   python.runPython("import random\nrandom.seed()");
   PythonError = python.ffi.PythonError;
   answerInSteps = python.pyimport("feedcalc.engine").answer_in_steps;
+}
+
+/**
+ * Let the solver work as machine code in Python's memory.
+ * @param {[string, Uint8Array][]} files
+ * @param {WebAssembly.Exports} exported by Python's own machine
+ */
+async function connectMachineCode(files, exported) {
+  const code = /** @type {BufferSource | undefined} */ (files.find(([name]) => name === MACHINE_CODE)?.[1]);
+  const memory = Object.values(exported).find((each) => each instanceof WebAssembly.Memory);
+  if (!code || !memory) throw new Damaged("this copy of the page is damaged");
+  const { instance } = await WebAssembly.instantiate(code, { python: { memory, exp: Math.exp } });
+  python.pyimport("feedcalc.chemistry.machine_code").connect(instance.exports.run);
 }
