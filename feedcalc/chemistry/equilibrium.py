@@ -15,6 +15,7 @@ import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
+from operator import mul
 
 from feedcalc.chemistry.activity import HIGHEST_IONIC_STRENGTH, TRUSTED_IONIC_STRENGTH
 from feedcalc.chemistry.conductivity import conductivity_millisiemens_per_cm
@@ -76,7 +77,7 @@ class Equilibrium:
         pair counted by the ions it releases.
         """
         weights = _alkalinity_weights(self.constants)
-        return sum(weights[name] * molality for name, molality in self.molality.items())
+        return sum(map(mul, map(weights.__getitem__, self.molality), self.molality.values()))
 
     @cached_property
     def litres(self) -> float:
@@ -258,14 +259,10 @@ def _start_from(search: Search, nearby: Equilibrium) -> bool:
     known = nearby.log_activity
     system = search.system
     # A liquor decanted from its minerals is compared by its dissolved amounts.
-    near = any(
-        all(
-            abs(total - amounts.get(element.name, 0.0)) <= _MAX_RELATIVE_DISTANCE * total
-            for element, total in zip(system.elements, search.totals, strict=False)
-        )
-        for amounts in (nearby.totals, nearby.dissolved)
-    )
-    if not near or not all(name in known for name in system.components):
+    totals = {element.name: total for element, total in zip(system.elements, search.totals, strict=False)}
+    if not (_are_near(totals, nearby.totals) or _are_near(totals, nearby.dissolved)):
+        return False
+    if not known.keys() >= set(system.components):
         return False
     hydrogen = known[HYDROGEN_ION]
     if nearby.ph > _NEUTRAL_PH and search.conditions.kelvin != nearby.temperature_kelvin:
@@ -279,6 +276,11 @@ def _start_from(search: Search, nearby: Equilibrium) -> bool:
     search.solids = [nearby.formed.get(name, 0.0) for name in system.minerals]
     search.active = [amount > 0.0 for amount in search.solids]
     return True
+
+
+def _are_near(totals: Mapping[str, float], others: Mapping[str, float]) -> bool:
+    """Return whether no total is further from the other than a solution for it would be of use."""
+    return all(abs(total - others.get(name, 0.0)) <= _MAX_RELATIVE_DISTANCE * total for name, total in totals.items())
 
 
 def _equilibrium(search: Search, given: Mapping[str, float], allowed: Collection[str]) -> Equilibrium:

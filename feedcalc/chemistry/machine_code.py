@@ -12,6 +12,7 @@ from array import array
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from importlib.resources import files
+from itertools import chain
 from math import exp, sqrt
 from typing import Any
 
@@ -69,7 +70,7 @@ def machine_newton(text: str) -> Callable[..., Any] | None:
                 ln_k, laws, totals, water_total, mineral_ln_k, x, strength, ln_kg, ln_water, solids, *more
             )
             return result
-        numbers = [*ln_k, *(number for law in laws for number in law), *totals, water_total, *mineral_ln_k]
+        numbers = [*ln_k, *chain.from_iterable(laws), *totals, water_total, *mineral_ln_k]
         numbers += [*x, strength, ln_kg, ln_water, *solids, *more]
         _memory[: len(numbers)] = array("d", numbers)
         _machines[0](place, _memory.buffer_info()[0])

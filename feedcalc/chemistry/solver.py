@@ -50,10 +50,9 @@ class Search:
         self.conditions = conditions
         self.system = system = conditions.system
         self.arithmetic = arithmetic_of(system)
-        elements = system.elements
-        self.totals = [given[element.name] for element in elements]
-        self.totals.append(sum(element.hydrogen * given[element.name] for element in elements))
-        self.water_total = MOL_WATER_PER_KG + sum(element.water * given[element.name] for element in elements)
+        self.totals = [given[element.name] for element in system.elements]
+        self.water_total = MOL_WATER_PER_KG + sum(map(mul, system.water_of_elements, self.totals))
+        self.totals.append(sum(map(mul, system.hydrogen_of_elements, self.totals)))
         self.ln_k = conditions.ln_k
         self.mineral_ln_k = conditions.mineral_ln_k
         if carbon_dioxide_atm is not None:

@@ -33,6 +33,8 @@ class System:
         self.chosen = chosen
         self.is_open = is_open
         self.elements = tuple(element for name, element in chosen.elements.items() if name in present)
+        self.hydrogen_of_elements = [element.hydrogen for element in self.elements]
+        self.water_of_elements = [element.water for element in self.elements]
         self.components = (*(element.component for element in self.elements), HYDROGEN_ION)
         self.count = len(self.components)
         self.at_strength, self.at_water, self.at_activity = self.count, self.count + 1, self.count + 2
