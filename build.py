@@ -295,6 +295,8 @@ def set_up(lane: str, times: Times) -> list[str]:
         system, page = beside.submit(provide_system_packages), beside.submit(build_page)
         install_for_tests()
         failed = check_sources(times)
+        # What is compiled now, while the page is built, each process of the tests has at hand.
+        run_step("the tests, read once", [PYTHON, "-m", "pytest", "--collect-only", "-qq"])
         page.result()
         system.result()
     provide_browser()

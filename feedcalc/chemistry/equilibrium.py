@@ -77,7 +77,7 @@ class Equilibrium:
         pair counted by the ions it releases.
         """
         weights = _alkalinity_weights(self.constants)
-        return sum(map(mul, map(weights.__getitem__, self.molality), self.molality.values()))
+        return float(sum(map(mul, map(weights.__getitem__, self.molality), self.molality.values())))
 
     @cached_property
     def litres(self) -> float:

@@ -111,8 +111,8 @@ def alert_page(watched_page: Page, quick_file: str) -> Iterator[Page]:
     assert dialogs == []
 
 
-FILL = """(text) => {
-  for (const field of document.querySelectorAll("#batch input, #batch textarea")) {
+FILL = """([text, fields]) => {
+  for (const field of document.querySelectorAll(fields)) {
     if (["checkbox", "radio", "file", "datetime-local", "date"].includes(field.type)) continue;
     field.value = text;
     field.dispatchEvent(new Event("input", { bubbles: true }));
@@ -123,7 +123,7 @@ FILL = """(text) => {
 def test_in_every_field_of_the_batch(alert_page: Page, record_property: Callable[[str, Any], None]) -> None:
     fields = alert_page.locator("#batch input:not([type=checkbox]):not([type=file])").count()
     for text in PLANTED:
-        alert_page.evaluate(FILL, text)
+        alert_page.evaluate(FILL, [text, "#batch input, #batch textarea"])
         answered(alert_page)
         no_trace(alert_page)
     record_property("faults", len(PLANTED) * fields)
@@ -137,9 +137,7 @@ def test_as_plant_name_of_a_batch_and_address_of_a_label(
     page, texts = alert_page, PLANTED[first::2]
     page.locator('[data-wish="code"]').select_option("own")
     for text in texts:
-        page.locator("#batch-name").fill(text.replace("\u0000", ""))
-        page.locator("#plant").fill(text.replace("\u0000", ""))
-        page.locator('[data-wish="address"]').fill(text.replace("\u0000", ""))
+        page.evaluate(FILL, [text, "#batch-name, #plant, [data-wish=address]"])
         answered(page, 350)
         no_trace(page)
     for wanted in ("wall", "sheet"):
