@@ -222,8 +222,9 @@ def cleared_diameter_m(
 
     The inverse of `clearing_time_hours` between 10 nanometres and 1 mm; beyond them the nearer end is returned. By
     steps that Stokes' law makes exact, the time being inverse to the square of the diameter, and by bisection where
-    these leave the bracket. Where one law of hindered settling takes over from another (grains of 0.1 mm) the time jumps,
-    and two diameters 1 % apart may both answer. Raises `ValueError` for a depth or time that is not above zero and as `settling` does.
+    these leave the bracket. Where one law of hindered settling takes over from another (grains of 0.1 mm) the time
+    jumps, and two diameters 1 % apart may both answer. Raises `ValueError` for a depth or time that is not above zero
+    and as `settling` does.
 
     >>> round(cleared_diameter_m(0.25, 24, 2650, 288.15) * 1e6, 2)  # micrometres, a bucket after a day
     1.91
