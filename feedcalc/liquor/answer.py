@@ -54,7 +54,7 @@ OTHER_STATES = {
     "aged": ("fresh", "leached"),
     "leached": ("aged", "fresh"),
 }
-ASHES_A_STEP = 2  # about 10 ms in a browser
+ASHES_A_STEP = 4  # about 10 ms in a browser
 EARLY_ASHES = 12  # the first ranges rest on so many
 
 
