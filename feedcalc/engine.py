@@ -91,7 +91,7 @@ def answer_in_steps(request_json: str, early: Callable[[str], None] | None = Non
 
     >>> steps = answer_in_steps('{"schema": 1, "samples": "10"}')
     >>> next(steps), next(steps)
-    ((2, 10), (4, 10))
+    ((4, 10), (8, 10))
     """
     tongue = "en"
     try:
