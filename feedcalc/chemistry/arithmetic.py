@@ -25,15 +25,16 @@ MAX_WATER_STEP = 0.7
 MIN_LN_KG = -6.0  # less than 1/400 of the water remains
 STEPS_BEFORE_COMPILING = 20  # compiling takes about as long as they do
 
-# Why a run of Newton steps ended.
-CONVERGED, OTHER_MINERALS, TOO_DRY, UNDETERMINED = range(4)
+# Why Newton steps ended: `GOES_ON` where they are used up, `UNDETERMINED` where these equations have no solution.
+CONVERGED, OTHER_MINERALS, TOO_DRY, UNDETERMINED, GOES_ON = range(5)
 
 Amounts = Callable[..., tuple[list[float], list[float], list[float], list[float]]]
+# Why it ended, steps taken, x, strength, ln_kg, ln_water, solids, moles, largest relative residual; the last two have a
+# meaning only where it converged.
+NewtonResult = tuple[int, int, list[float], float, float, float, list[float], list[float], float]
 # Arguments: ln_k, laws, totals, water_total, mineral_ln_k, x, strength, ln_kg, ln_water, solids (of the active
 # minerals), steps, water_slope, mol_water_per_kg.
-# Result: why it ended (`UNDETERMINED` too where the steps are used up), steps taken, x, strength, ln_kg, ln_water,
-# solids, moles, largest relative residual.
-Newton = Callable[..., tuple[int, int, list[float], float, float, float, list[float], list[float], float]]
+Newton = Callable[..., NewtonResult]
 Cell = str | float  # a variable, or a number that is known beforehand
 
 
@@ -81,7 +82,7 @@ def _amounts(system: System) -> str:
         "ln_k, laws, totals, x, strength, ln_kg, ln_water",
         *_inputs(system),
         *_powers(system),
-        f"if {_largest('p', len(system.names))} > {MAX_EXPONENT!r}:",
+        f"if {_extreme('max', 'p', len(system.names))} > {MAX_EXPONENT!r}:",
         f"    {_names('p', len(system.names))} = [min(power, {MAX_EXPONENT!r}) for power in "
         f"({_names('p', len(system.names))})]",
         *_moles_and_sums(system),
@@ -95,10 +96,10 @@ def _inputs(system: System) -> list[str]:
     """Return the lines that name what the functions of a system take."""
     laws = "".join(f"(ld{i}, lc{i}, lb{i}), " for i in range(len(system.examples)))
     return [
-        f"{_names('k', len(system.names))} = ln_k",
+        *_unpacked("k", len(system.names), "ln_k"),
         f"{laws} = laws",
-        f"{_names('t', system.count)} = totals",
-        f"{_names('x', system.count)} = x",
+        *_unpacked("t", system.count, "totals"),
+        *_unpacked("x", system.count, "x"),
     ]
 
 
@@ -168,7 +169,7 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
     not_finite = " + ".join(f"(c{k} - c{k})" for k in range(size + len(active_minerals)))
     body = [
         *_powers(system),
-        f"if {_largest('p', len(system.names))} > {MAX_EXPONENT!r}:",
+        f"if {_extreme('max', 'p', len(system.names))} > {MAX_EXPONENT!r}:",
         f"    {undetermined}",
         *_moles_and_sums(system),
         "water_kg = exp(ln_kg)",
@@ -188,7 +189,7 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
         *equations,
         f"if {not_finite} != 0.0:",
         f"    {undetermined}",
-        f"longest = max({_largest('c', count)}, -{_smallest('c', count)})",
+        f"longest = max({_extreme('max', 'c', count)}, -{_extreme('min', 'c', count)})",
         f"if longest > {MAX_STEP!r}:",
         *(f"    c{k} = min(max(c{k}, {-MAX_STEP!r}), {MAX_STEP!r})" for k in range(count)),
         *(f"x{k} = x{k} + c{k}" for k in range(count)),
@@ -209,7 +210,7 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
         *_unpacked("n", len(active_minerals), "solids"),
         "for step in range(steps):",
         *(f"    {line}" for line in body),
-        f"return {UNDETERMINED}, steps, {unknowns}, [], 0.0",
+        f"return {GOES_ON}, steps, {unknowns}, [], 0.0",
     )
 
 
@@ -358,12 +359,9 @@ def _unpacked(letter: str, count: int, given: str) -> list[str]:
     return [f"{_names(letter, count)} = {given}"] if count else []
 
 
-def _largest(letter: str, count: int) -> str:
-    return f"max({_names(letter, count)})" if count > 1 else f"{letter}0"
-
-
-def _smallest(letter: str, count: int) -> str:
-    return f"min({_names(letter, count)})" if count > 1 else f"{letter}0"
+def _extreme(function: str, letter: str, count: int) -> str:
+    """Return the call of max or min for some names; of a single one, the name."""
+    return f"{function}({_names(letter, count)})" if count > 1 else f"{letter}0"
 
 
 def _names(letter: str, count: int) -> str:

@@ -18,6 +18,7 @@ from operator import mul
 from feedcalc.chemistry.activity import water_constant
 from feedcalc.chemistry.arithmetic import (
     CONVERGED,
+    GOES_ON,
     MAX_EXPONENT,
     MAX_GAP,
     MAX_RESIDUAL,
@@ -28,6 +29,8 @@ from feedcalc.chemistry.arithmetic import (
     MIN_PIVOT,
     OTHER_MINERALS,
     TOO_DRY,
+    UNDETERMINED,
+    NewtonResult,
     arithmetic_of,
 )
 from feedcalc.chemistry.constants import constant_set
@@ -80,20 +83,24 @@ class Search:
 
     def run(self, max_steps: int = MAX_STEPS) -> bool:
         """Take Newton steps from the current state until every balance closes; return whether it converged."""
-        system = self.system
-        count, size = system.count, system.size
-        at_strength, at_water, at_activity = system.at_strength, system.at_water, system.at_activity
-        mineral_parts, mineral_water = system.mineral_parts, system.mineral_water
-        water_slope = water_constant("water_activity_slope")
-        x, strength = list(self.x), self.ionic_strength
-        ln_kg, ln_water = math.log(self.water_kg), self.ln_water
-        solids, active = list(self.solids), list(self.active)
+        x, strength, ln_kg, ln_water = self.x, self.ionic_strength, math.log(self.water_kg), self.ln_water
+        solids = {m: self.solids[m] for m, on in enumerate(self.active) if on}
         step = 0
+        is_determined = True  # as far as the written-out equations go
         while step < max_steps:
-            active_minerals = tuple([m for m, on in enumerate(active) if on])
-            newton = self.arithmetic.newton(active_minerals)
-            if newton is not None:
-                ended, taken, x, strength, ln_kg, ln_water, amounts, moles, error = newton(
+            active_minerals = tuple(solids)
+            newton = self.arithmetic.newton(active_minerals) if is_determined else None
+            if newton is None:
+                result = self._newton_step(
+                    active_minerals=active_minerals,
+                    x=x,
+                    strength=strength,
+                    ln_kg=ln_kg,
+                    ln_water=ln_water,
+                    solids=list(solids.values()),
+                )
+            else:
+                result = newton(
                     self.ln_k,
                     self.conditions.laws,
                     self.totals,
@@ -103,122 +110,93 @@ class Search:
                     strength,
                     ln_kg,
                     ln_water,
-                    [solids[m] for m in active_minerals],
+                    list(solids.values()),
                     max_steps - step,
-                    water_slope,
+                    water_constant("water_activity_slope"),
                     MOL_WATER_PER_KG,
                 )
-                step += taken
-                for m, amount in zip(active_minerals, amounts, strict=True):
-                    solids[m] = amount
-                if ended == CONVERGED:
-                    return self._converged(
-                        x=x,
-                        strength=strength,
-                        ln_kg=ln_kg,
-                        ln_water=ln_water,
-                        solids=solids,
-                        active=active,
-                        moles=moles,
-                        error=error,
-                        steps=step,
-                    )
-                if ended == TOO_DRY:
-                    self.water_kg = math.exp(ln_kg)
-                    return False
-                if ended == OTHER_MINERALS:
-                    active = self._active_set(active, solids, x, ln_water)
-                    solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
-                    continue
-                if step == max_steps:
-                    return False
-            step += 1
-            water_kg = math.exp(ln_kg)
-            activity = math.exp(ln_water)
-            moles, sums, balance, scales = self.amounts(x, strength, ln_kg, ln_water)
-            strength_gap = sums[at_strength] - water_kg * strength
-            water_gap = sums[at_water] - self.water_total + MOL_WATER_PER_KG * water_kg
-            activity_gap = activity - 1.0 + water_slope * sum(moles) / water_kg
-            above = [self.ln_saturation(m, x, ln_water) for m in active_minerals]
-            for m in active_minerals:
-                amount = solids[m]
-                for k, v in mineral_parts[m]:
-                    balance[k] += v * amount
-                    scales[k] += abs(v * amount)
-                water_gap += mineral_water[m] * amount
-            error = max([abs(gap) / (whole or 1.0) for gap, whole in zip(balance, scales, strict=True)])
-            if (
-                error < MAX_RESIDUAL
-                and all(abs(gap) < MAX_GAP for gap in above)
-                and abs(strength_gap) <= MAX_GAP * strength * water_kg
-                and abs(water_gap) <= MAX_GAP * water_kg
-                and abs(activity_gap) <= MAX_GAP
-            ):
-                active_set = self._active_set(active, solids, x, ln_water)
-                if active_set == active:
-                    return self._converged(
-                        x=x,
-                        strength=strength,
-                        ln_kg=ln_kg,
-                        ln_water=ln_water,
-                        solids=solids,
-                        active=active,
-                        moles=moles,
-                        error=error,
-                        steps=step - 1,
-                    )
-                active = active_set
-                solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
-                continue
-            change = self._newton_change(
-                active_minerals=active_minerals,
-                moles=moles,
-                sums=sums,
-                right=[-gap for gap in (*balance, strength_gap, water_gap, activity_gap, *above)],
-                strength=strength,
-                water_kg=water_kg,
-                activity=activity,
-            )
-            if change is None:
-                return False
-            moves = change[:count]
-            longest = max(max(moves), -min(moves))
-            if longest > MAX_STEP:
-                moves = [min(max(delta, -MAX_STEP), MAX_STEP) for delta in moves]
-            x = [now + delta for now, delta in zip(x, moves, strict=True)]
-            strength = min(max(strength + change[at_strength], 0.2 * strength), 5.0 * strength + 1e-7)
-            ln_kg += min(max(change[at_water], -MAX_WATER_STEP), MAX_WATER_STEP)
-            ln_water = min(max(ln_water + change[at_activity], ln_water - 0.5, -3.0), 0.0)
-            if ln_kg < MIN_LN_KG:
+            ended, taken, x, strength, ln_kg, ln_water, amounts, moles, error = result
+            step += taken
+            solids = dict(zip(active_minerals, amounts, strict=True))
+            if ended == CONVERGED:
+                self.x, self.ionic_strength, self.water_kg, self.ln_water = x, strength, math.exp(ln_kg), ln_water
+                self.solids = [solids.get(m, 0.0) for m in range(len(self.solids))]
+                self.active = [m in solids for m in range(len(self.solids))]
+                self.moles, self.error, self.steps = moles, error, self.steps + step
+                return True
+            if ended == TOO_DRY:
                 self.water_kg = math.exp(ln_kg)
                 return False
-            for place, m in enumerate(active_minerals, start=size):
-                solids[m] += change[place]
-            if longest < 1.0:
-                active_set = self._active_set(active, solids, x, ln_water)
-                if active_set != active:
-                    active = active_set
-                    solids = [amount if on else 0.0 for amount, on in zip(solids, active, strict=True)]
+            if ended == UNDETERMINED and newton is None:
+                return False
+            is_determined = ended != UNDETERMINED
+            if ended == OTHER_MINERALS:
+                solids = {m: solids.get(m, 0.0) for m in self._active_set(solids, x, ln_water)}
         return False
 
-    def _converged(
+    def _newton_step(
         self,
         *,
+        active_minerals: tuple[int, ...],
         x: list[float],
         strength: float,
         ln_kg: float,
         ln_water: float,
         solids: list[float],
-        active: list[bool],
-        moles: list[float],
-        error: float,
-        steps: int,
-    ) -> bool:
-        """Take these values for the solution, found in so many steps; return True."""
-        self.x, self.ionic_strength, self.water_kg, self.ln_water = x, strength, math.exp(ln_kg), ln_water
-        self.solids, self.active, self.moles = solids, active, moles
-        self.error, self.steps = error, self.steps + steps
-        return True
+    ) -> NewtonResult:
+        """Take one Newton step by the general methods, with the result of `feedcalc.chemistry.arithmetic.Newton`."""
+        system, count = self.system, self.system.count
+        water_slope = water_constant("water_activity_slope")
+        water_kg, activity = math.exp(ln_kg), math.exp(ln_water)
+        moles, sums, balance, scales = self.amounts(x, strength, ln_kg, ln_water)
+        strength_gap = sums[system.at_strength] - water_kg * strength
+        water_gap = sums[system.at_water] - self.water_total + MOL_WATER_PER_KG * water_kg
+        activity_gap = activity - 1.0 + water_slope * sum(moles) / water_kg
+        above = [self.ln_saturation(m, x, ln_water) for m in active_minerals]
+        for m, amount in zip(active_minerals, solids, strict=True):
+            for k, v in system.mineral_parts[m]:
+                balance[k] += v * amount
+                scales[k] += abs(v * amount)
+            water_gap += system.mineral_water[m] * amount
+        error = max([abs(gap) / (whole or 1.0) for gap, whole in zip(balance, scales, strict=True)])
+        if (
+            error < MAX_RESIDUAL
+            and all(abs(gap) < MAX_GAP for gap in above)
+            and abs(strength_gap) <= MAX_GAP * strength * water_kg
+            and abs(water_gap) <= MAX_GAP * water_kg
+            and abs(activity_gap) <= MAX_GAP
+        ):
+            if self._active_set(dict(zip(active_minerals, solids, strict=True)), x, ln_water) != active_minerals:
+                return OTHER_MINERALS, 1, x, strength, ln_kg, ln_water, solids, moles, error
+            return CONVERGED, 0, x, strength, ln_kg, ln_water, solids, moles, error
+        change = self._newton_change(
+            active_minerals=active_minerals,
+            moles=moles,
+            sums=sums,
+            right=[-gap for gap in (*balance, strength_gap, water_gap, activity_gap, *above)],
+            strength=strength,
+            water_kg=water_kg,
+            activity=activity,
+        )
+        if change is None:
+            return UNDETERMINED, 0, x, strength, ln_kg, ln_water, solids, moles, error
+        moves = change[:count]
+        longest = max(max(moves), -min(moves))
+        if longest > MAX_STEP:
+            moves = [min(max(delta, -MAX_STEP), MAX_STEP) for delta in moves]
+        x = [now + delta for now, delta in zip(x, moves, strict=True)]
+        strength = min(max(strength + change[system.at_strength], 0.2 * strength), 5.0 * strength + 1e-7)
+        ln_kg += min(max(change[system.at_water], -MAX_WATER_STEP), MAX_WATER_STEP)
+        ln_water = min(max(ln_water + change[system.at_activity], ln_water - 0.5, -3.0), 0.0)
+        ended = GOES_ON
+        if ln_kg < MIN_LN_KG:
+            ended = TOO_DRY
+        else:
+            solids = [amount + delta for amount, delta in zip(solids, change[system.size :], strict=True)]
+            amounts = dict(zip(active_minerals, solids, strict=True))
+            if longest < 1.0 and self._active_set(amounts, x, ln_water) != active_minerals:
+                ended = OTHER_MINERALS
+        return ended, 1, x, strength, ln_kg, ln_water, solids, moles, error
 
     def interior_point(self, max_steps: int = MAX_INTERIOR_POINT_STEPS) -> None:
         """Approach the solution from any state by a primal-dual interior-point method, if Newton's method fails.
@@ -403,11 +381,13 @@ class Search:
             row[system.at_activity] = matrix[system.at_water][place] = system.mineral_water[m]
         return slopes, matrix
 
-    def _active_set(
-        self, active: Sequence[bool], solids: Sequence[float], x: Sequence[float], ln_water: float
-    ) -> list[bool]:
-        """Return the active set for this state: minerals with a positive amount, and supersaturated ones."""
-        return [solids[m] > 0.0 if on else self.ln_saturation(m, x, ln_water) > MAX_GAP for m, on in enumerate(active)]
+    def _active_set(self, solids: Mapping[int, float], x: Sequence[float], ln_water: float) -> tuple[int, ...]:
+        """Return the active minerals of this state: those with a positive amount, and others if supersaturated."""
+        return tuple(
+            m
+            for m in range(len(self.system.minerals))
+            if (solids[m] > 0.0 if m in solids else self.ln_saturation(m, x, ln_water) > MAX_GAP)
+        )
 
     def reason(self) -> str:
         """Return why there is no solution, as far as the state shows."""

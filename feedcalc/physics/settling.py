@@ -244,20 +244,21 @@ def cleared_diameter_m(
         return math.log(needed / hours)
 
     too_small, large_enough = math.log(SMALLEST_DIAMETER_M), math.log(LARGEST_DIAMETER_M)
+    excess = ln_excess(too_small)
+    if excess <= 0.0:
+        return SMALLEST_DIAMETER_M
     ln_diameter = too_small
     for _ in range(MAX_SEARCH_STEPS):
+        ln_diameter += excess / 2.0
+        if not too_small < ln_diameter < large_enough:
+            ln_diameter = (too_small + large_enough) / 2.0
         excess = ln_excess(ln_diameter)
-        if excess <= 0.0 and ln_diameter == too_small:
-            return SMALLEST_DIAMETER_M
         if abs(excess) < SEARCH_TOLERANCE:
             return math.exp(ln_diameter)
         if excess > 0.0:
             too_small = ln_diameter
         else:
             large_enough = ln_diameter
-        ln_diameter += excess / 2.0
-        if not too_small < ln_diameter < large_enough:
-            ln_diameter = (too_small + large_enough) / 2.0
     return math.exp(large_enough)
 
 

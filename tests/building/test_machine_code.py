@@ -38,6 +38,16 @@ console.log(JSON.stringify(JSON.parse(calls).map(([place, taken]) => {
 """
 
 
+def run_in_node(code: Path, calls: list[tuple[int, list[float]]]) -> list[list[float]]:
+    """The numbers that each call of a function, by its place, leaves in memory."""
+    taken, script = code.with_name("calls.json"), code.with_name("run.mjs")
+    taken.write_text(json.dumps(calls))
+    script.write_text(RUN)
+    command = [str(path) for path in (ingredients.provide_node(), script, code, taken)]
+    told: list[list[float]] = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+    return told
+
+
 @pytest.fixture(scope="module")
 def searches() -> list[tuple[str, tuple[Any, ...], tuple[Any, ...]]]:
     """What the demo and its like ask of the solver: texts, arguments and results in Python."""
@@ -63,24 +73,16 @@ def searches() -> list[tuple[str, tuple[Any, ...], tuple[Any, ...]]]:
 
 
 def test_machine_code_gives_what_python_gives(searches: list[Any], tmp_path: Path) -> None:
-    node = ingredients.provide_node()
-    building.write(node, tmp_path)
+    building.write(ingredients.provide_node(), tmp_path)
     places = {text: place for place, text in enumerate(building.texts())}
     known = [(text, taken, result) for text, taken, result in searches if text in places]
     assert len({text for text, _, _ in known}) >= 10
-    calls = tmp_path / "calls.json"
-    calls.write_text(json.dumps([(places[text], list(flat(taken))) for text, taken, _ in known]))
-    script = tmp_path / "run.mjs"
-    script.write_text(RUN)
-    command = [str(node), str(script), str(tmp_path / "machine_code.wasm"), str(calls)]
-    told = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+    calls = [(places[text], list(flat(taken))) for text, taken, _ in known]
+    told = run_in_node(tmp_path / "machine_code.wasm", calls)
     for (_, _, result), numbers in zip(known, told, strict=True):
-        expected = list(flat(result))
-        if result[0] != arithmetic.CONVERGED:  # then neither moles nor residual are told
-            expected = expected[:-1]
-        elif len(expected) > 2:
-            assert numbers[len(expected) - 1] < arithmetic.MAX_RESIDUAL
-            expected = expected[:-1]
+        *expected, _ = flat(result)  # moles and residual, which comes last, are told where it converged
+        if result[0] == arithmetic.CONVERGED:
+            assert numbers[len(expected)] < arithmetic.MAX_RESIDUAL
         # Each has an exponential function of its own.
         assert numbers[: len(expected)] == pytest.approx(expected, rel=1e-8, abs=1e-9)
         assert numbers[:2] == expected[:2], "ends as Python does, after as many steps"
@@ -140,10 +142,7 @@ def test_what_is_written_means_what_python_means(tmp_path: Path) -> None:
     program = ingredients.NODE_MODULES / "binaryen" / "bin" / "wasm-as"
     subprocess.run([node, program, words, "-o", tmp_path / "code.wasm"], check=True)
     draws = [[p, 0.7 * p - 1.0, 2.0 - p, 3.0, 0.3 * p, steps] for p in (-3.0, 0.0, 1.5, 8.0) for steps in (0, 1, 6)]
-    (tmp_path / "calls.json").write_text(json.dumps([(0, draw) for draw in draws]))
-    (tmp_path / "run.mjs").write_text(RUN)
-    command = [str(node), *(str(tmp_path / name) for name in ("run.mjs", "code.wasm", "calls.json"))]
-    told = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+    told = run_in_node(tmp_path / "code.wasm", [(0, draw) for draw in draws])
     function = machine_code.compiled(text)
     for draw, numbers in zip(draws, told, strict=True):
         p0, q0, p1, q1, b, steps = draw
