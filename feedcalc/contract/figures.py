@@ -22,6 +22,7 @@ from feedcalc.words.messages import said, said_in
 Figure = dict[str, Any]
 # A figure below this in its unit is written as under this limit.
 SMALLEST_WRITTEN = {"mg/L": 0.1, "g/L": 0.001, "mg": 0.1, "g CaCO3": 0.01, "g": 0.01, "mg/L CaCO3": 1.0}
+_PARTS_OF_A_FIGURE = frozenset({"value", "unit", "low", "high"})
 # Last names of figures that a person measures out or counts: exact, hence written to more than two digits.
 MEASURED_OUT = {
     *("ash_mass", "ash_volume", "water_volume", "liquor_per_can", "water_per_can", "goes", "parts_liquor"),
@@ -70,23 +71,24 @@ def six_digits(value: float) -> float:
     return float(f"{value:.6g}")
 
 
-def flat_figures(values: Mapping[str, Any], start: str = "") -> dict[str, Figure]:
+def flat_figures(values: Mapping[str, Any]) -> dict[str, Figure]:
     """Return every figure of a reply by its dotted path; list indices count from 0.
 
     >>> flat_figures({"a": {"b": {"value": 1.0, "unit": "g", "low": 1.0, "high": 1.0}}})["a.b"]["unit"]
     'g'
     """
     found: dict[str, Figure] = {}
-    for key, value in values.items():
-        path = f"{start}{key}"
-        if isinstance(value, list):
-            value = {str(index): row for index, row in enumerate(value) if isinstance(row, dict)}
-        if isinstance(value, dict):
-            if value.keys() >= {"value", "unit", "low", "high"}:
-                found[path] = value
-            else:
-                found.update(flat_figures(value, path + "."))
+    _note_figures(values, "", found)
     return found
+
+
+def _note_figures(part: Any, start: str, found: dict[str, Figure]) -> None:
+    rows = part.items() if isinstance(part, dict) else enumerate(part)
+    for key, value in rows:
+        if isinstance(value, dict) and value.keys() >= _PARTS_OF_A_FIGURE:
+            found[f"{start}{key}"] = value
+        elif isinstance(value, (dict, list)):
+            _note_figures(value, f"{start}{key}.", found)
 
 
 @dataclass(frozen=True, slots=True)

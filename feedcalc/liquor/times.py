@@ -8,13 +8,15 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from functools import lru_cache
 from math import ceil
 
+from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.garden.feed_limits import practice
 from feedcalc.liquor import vessel as batches
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.instruments import clear_line_seen, clouding_diameter
-from feedcalc.uncertainty.estimates import estimate_of, latin_hypercube
+from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube
 
 FIRST_WAKING_HOUR, LAST_WAKING_HOUR = 8, 20
 # Settling depends on these properties of an ash alone, so few samples suffice.
@@ -45,14 +47,22 @@ def use_by(settled: datetime | None) -> datetime | None:
 
 def slowest_settling(answer: Answer) -> float:
     """Return the hours until the liquor is clear at the slow end of the ashes it may be made of."""
-    plan, unknowns, hours = answer.plan, answer.ash.unknowns, []
+    plan, hours = answer.plan, []
     line = clear_line_seen(answer.request)
-    for row in latin_hypercube(sorted(unknowns), _SAMPLES, _SEED):
-        sample = answer.ash.sample_at({name: row[name] for name in _SETTLING if name in unknowns})
+    for sample in _drawn(tuple(answer.ash.unknowns.items())):
         batch = batches.batch_of(plan.grams_for(sample), plan.water_litres, answer.vessel, sample)
         clouding = clouding_diameter(line, batch, sample, answer.kelvin)
         hours.append(batches.settle_hours(batch, sample, answer.kelvin, clouding))
     return estimate_of(hours, answer.typical.settle_hours).high
+
+
+@lru_cache(maxsize=4)
+def _drawn(known: tuple[tuple[str, Estimate], ...]) -> tuple[AshSample, ...]:
+    """Return ashes that differ in how they settle; what is known of the ash outlasts many a question about it."""
+    ash = Ash("", "", dict(known), ())
+    varied = [name for name in _SETTLING if name in ash.unknowns]
+    rows = latin_hypercube(sorted(ash.unknowns), _SAMPLES, _SEED)
+    return tuple(ash.sample_at({name: row[name] for name in varied}) for row in rows)
 
 
 def waking_time(moment: datetime) -> datetime:

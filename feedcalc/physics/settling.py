@@ -75,7 +75,6 @@ def settling_velocity_stokes(
     return _constant("gravity") * excess * diameter_m**2 / (18.0 * viscosity_pascal_second(temperature_kelvin))
 
 
-@lru_cache(maxsize=1024)
 def settling_velocity_schiller_naumann(
     diameter_m: float,
     particle_density_kg_per_m3: float,
@@ -142,12 +141,15 @@ def hindered_share(volume_fraction: float, reynolds: float, peclet: float) -> fl
     """
     if not 0.0 <= volume_fraction <= MAX_VOLUME_FRACTION:
         raise ValueError(f"grains may fill 0 to {MAX_VOLUME_FRACTION} of the volume, got {volume_fraction!r}")
+    return float((1.0 - volume_fraction) ** _hindered_exponent(reynolds, peclet))
+
+
+@lru_cache(maxsize=1024)
+def _hindered_exponent(reynolds: float, peclet: float) -> float:
     if stokes_holds(reynolds):
-        exponent = next(row.value for row in _law("brzinski_durian") if peclet < row.highest)
-    else:
-        row = next(row for row in _law("richardson_zaki") if reynolds < row.highest)
-        exponent = row.value * reynolds**row.exponent
-    return float((1.0 - volume_fraction) ** exponent)
+        return next(row.value for row in _law("brzinski_durian") if peclet < row.highest)
+    row = next(row for row in _law("richardson_zaki") if reynolds < row.highest)
+    return float(row.value * reynolds**row.exponent)
 
 
 def settling(
@@ -166,11 +168,9 @@ def settling(
     >>> clay.stokes_holds, clay.too_fine
     (True, False)
     """
-    alone = settling_velocity_schiller_naumann(
+    alone, reynolds, peclet = _single_grain(
         diameter_m, particle_density_kg_per_m3, temperature_kelvin, liquid_density_kg_per_m3
     )
-    reynolds = grain_reynolds(diameter_m, alone, temperature_kelvin, liquid_density_kg_per_m3)
-    peclet = grain_peclet(diameter_m, alone, temperature_kelvin)
     return Settling(
         diameter_m=diameter_m,
         velocity_m_per_s=alone * hindered_share(volume_fraction, reynolds, peclet),
@@ -179,6 +179,21 @@ def settling(
         stokes_holds=stokes_holds(reynolds),
         too_fine=diameter_m < _constant("smallest_grain") * 1e-6,
     )
+
+
+@lru_cache(maxsize=1024)
+def _single_grain(
+    diameter_m: float,
+    particle_density_kg_per_m3: float,
+    temperature_kelvin: float,
+    liquid_density_kg_per_m3: float | None,
+) -> tuple[float, float, float]:
+    """Return velocity in m/s, Reynolds and Péclet number of a grain on its own."""
+    alone = settling_velocity_schiller_naumann(
+        diameter_m, particle_density_kg_per_m3, temperature_kelvin, liquid_density_kg_per_m3
+    )
+    reynolds = grain_reynolds(diameter_m, alone, temperature_kelvin, liquid_density_kg_per_m3)
+    return alone, reynolds, grain_peclet(diameter_m, alone, temperature_kelvin)
 
 
 def clearing_time_hours(
@@ -199,14 +214,10 @@ def clearing_time_hours(
     """
     if depth_m < 0.0:
         raise ValueError(f"a depth can't be below zero, got {depth_m!r}")
-    grains = settling(
-        diameter_m,
-        particle_density_kg_per_m3,
-        temperature_kelvin,
-        liquid_density_kg_per_m3=liquid_density_kg_per_m3,
-        volume_fraction=volume_fraction,
+    alone, reynolds, peclet = _single_grain(
+        diameter_m, particle_density_kg_per_m3, temperature_kelvin, liquid_density_kg_per_m3
     )
-    return depth_m / grains.velocity_m_per_s / SECONDS_PER_HOUR
+    return depth_m / (alone * hindered_share(volume_fraction, reynolds, peclet)) / SECONDS_PER_HOUR
 
 
 def cleared_diameter_m(

@@ -47,6 +47,8 @@ _KEEPS_ITS_ORDER = re.compile(
     r"|\d[\d.,]*(?:\s|&nbsp;)*(?:°[A-Z]|[a-zA-Zµ]+(?:/[a-zA-Z]+)?)(?![\w(])"
 )
 _PLACE = re.compile(r"\{\w*\}|%\(\w+\)s")
+# Most of what a reply holds is one of these, which no catalogue changes.
+_WITHOUT_WORDS = frozenset({float, int, bool, type(None), str})
 _LETTER = re.compile(r"[^\W\d_]")
 _EVERY_PLURAL = (1, 2, 0, 3, 11, 100, 1_000_000)  # one number of each plural form of any language (CLDR)
 # Days and months; the catalogues hold CLDR's abbreviated forms for use within a date.
@@ -227,9 +229,9 @@ class Language:
         if isinstance(value, str):
             return self.speak(value)
         if isinstance(value, Mapping):
-            return {key: self.reply(part) for key, part in value.items()}
+            return {key: part if type(part) in _WITHOUT_WORDS else self.reply(part) for key, part in value.items()}
         if isinstance(value, (list, tuple)):
-            return [self.reply(part) for part in value]
+            return [part if type(part) in _WITHOUT_WORDS else self.reply(part) for part in value]
         return value
 
     def _found(self, context: str, message: str) -> str:
