@@ -1,7 +1,9 @@
-"""Builds the page in the checkout it stands in, with a clock a day ahead: ``build_a_day_later.py WORK PAYLOAD TARGET``.
+"""Builds a part of the page in the checkout it stands in, with a clock a day ahead.
 
-Leaves in WORK what goes into the payload, and in TARGET both deliveries around the finished PAYLOAD, because packing
-takes longest and depends on nothing else.
+``build_a_day_later.py runtime WORK`` leaves the pruned runtime in WORK.
+
+``build_a_day_later.py page WORK PAYLOAD`` works with one that is there: it leaves in WORK what goes into the payload,
+and in WORK/dist both deliveries around the finished PAYLOAD, because packing takes longest and depends on nothing else.
 """
 
 from __future__ import annotations
@@ -40,31 +42,34 @@ def set_clocks_ahead(folder: Path) -> None:
     os.environ["NODE_OPTIONS"] = f"--require={json.dumps(str(script))}"
 
 
-def main(work: Path, packed: Path, target: Path) -> None:
-    set_clocks_ahead(work)
+def make_runtime(work: Path) -> None:
+    from building.ingredients import provide_node
+    from building.prune import prune
+
+    prune(provide_node(), work / "runtime")
+
+
+def make_page(work: Path, packed: Path) -> None:
     from building import __main__ as building
     from building import ingredients, words
     from building.assemble import Parts, assemble
     from building.bundle import page_script
     from building.payload import bake, program
-    from building.prune import prune
 
     words.compile_catalogues()
     request = building.demo_request()
-    node = ingredients.provide_node()
-    prune(node, work / "baked" / "runtime")
-    replies = bake(node, work / "baked", [request, *building.other_warm_up_requests()])
-    assemble(
-        Parts(
-            script=page_script(),
-            program=program(work / "baked" / "runtime"),
-            payload=packed.read_bytes(),
-            request=request,
-            reply=json.loads(replies[0]),
-        ),
-        target,
+    replies = bake(ingredients.provide_node(), work, [request, *building.other_warm_up_requests()])
+    parts = Parts(
+        script=page_script(),
+        program=program(work / "runtime"),
+        payload=packed.read_bytes(),
+        request=request,
+        reply=json.loads(replies[0]),
     )
+    assemble(parts, work / "dist")
 
 
 if __name__ == "__main__":
-    main(*map(Path, sys.argv[1:]))
+    part, work, *others = sys.argv[1:]
+    set_clocks_ahead(Path(work))
+    {"runtime": make_runtime, "page": make_page}[part](Path(work), *map(Path, others))

@@ -21,44 +21,60 @@ from tests.building.build_a_day_later import DAY
 DIST = ingredients.ROOT / "dist"
 
 
-@pytest.mark.slow
-def test_another_folder_on_another_day_gives_the_same_bytes(tmp_path: Path) -> None:
+@pytest.fixture
+def elsewhere(tmp_path: Path) -> Path:
+    """A copy of the sources in another folder, a day younger."""
     made_from = (DIST / ".made-from").read_text()
     assert made_from == building.digest_of_sources(), "sources changed since: python3 build.py"
-    packed = next((DIST / "site").glob("payload.*.bin"))
-    elsewhere, work = tmp_path / "another checkout of another length", tmp_path / "work"
-    (work / "baked").mkdir(parents=True)
+    copy = tmp_path / "another checkout of another length"
     for name in ("feedcalc", "site"):
         left_out = shutil.ignore_patterns("node_modules", "__pycache__", "*.mo")
-        shutil.copytree(ingredients.ROOT / name, elsewhere / name, ignore=left_out)
+        shutil.copytree(ingredients.ROOT / name, copy / name, ignore=left_out)
     for name in ("LICENSE", "pyproject.toml"):
-        shutil.copy(ingredients.ROOT / name, elsewhere)
-    (elsewhere / "site" / "node_modules").symlink_to(ingredients.NODE_MODULES)
-    for path in elsewhere.rglob("*"):
+        shutil.copy(ingredients.ROOT / name, copy)
+    (copy / "site" / "node_modules").symlink_to(ingredients.NODE_MODULES)
+    for path in copy.rglob("*"):
         if not path.is_symlink():
             os.utime(path, (path.stat().st_mtime + DAY,) * 2)
-    program = Path(__file__).with_name("build_a_day_later.py")
+    return copy
+
+
+def _build_a_day_later(elsewhere: Path, *arguments: str | Path) -> None:
     subprocess.run(
-        [sys.executable, program, work, packed, work / "dist"],
+        [sys.executable, Path(__file__).with_name("build_a_day_later.py"), *arguments],
         cwd=elsewhere / "site",
         env=os.environ | {"PYTHONPATH": os.pathsep.join(map(str, (elsewhere, elsewhere / "site")))},
         check=True,
     )
+
+
+@pytest.mark.slow
+def test_another_folder_on_another_day_gives_the_same_runtime(elsewhere: Path, tmp_path: Path) -> None:
+    _build_a_day_later(elsewhere, "runtime", tmp_path)
+    assert _digests(tmp_path / "runtime") == _digests(building.WORK / "runtime")
+
+
+@pytest.mark.slow
+def test_another_folder_on_another_day_gives_the_same_bytes(elsewhere: Path, tmp_path: Path) -> None:
+    packed = next((DIST / "site").glob("payload.*.bin"))
+    shutil.copytree(building.WORK / "runtime", tmp_path / "runtime")  # the same, see above
+    _build_a_day_later(elsewhere, "page", tmp_path, packed)
     kept = packed.read_bytes()
     first_frame, second_frame, memory = (int.from_bytes(kept[at : at + 4], "little") for at in (0, 4, 8))
     assert len(kept) == 12 + first_frame + second_frame
-    image = (work / "baked" / "image").read_bytes()
-    wasm = (work / "baked" / "runtime" / "pyodide.asm.wasm").read_bytes()
+    image = (tmp_path / "image").read_bytes()
+    wasm = (tmp_path / "runtime" / "pyodide.asm.wasm").read_bytes()
     assert zstandard.decompress(kept[12 : 12 + first_frame]) == wasm
     assert zstandard.decompress(kept[12 + first_frame :]) == image
     assert f'"length":{memory},'.encode() in image
-    assert _digests(work / "dist") == _digests(DIST)
+    made = tmp_path / "dist"
+    assert _digests(made / "feedcalc.html", made / "site") == _digests(DIST / "feedcalc.html", DIST / "site")
 
 
-def _digests(folder: Path) -> dict[str, str]:
-    """SHA-256 of every file of both deliveries, by path."""
-    files = [folder / "feedcalc.html", *(folder / "site").iterdir()]
-    return {str(file.relative_to(folder)): hashlib.sha256(file.read_bytes()).hexdigest() for file in files}
+def _digests(*places: Path) -> dict[str, str]:
+    """SHA-256 of each file, and of each in a folder, by name."""
+    files = [file for place in places for file in (place.iterdir() if place.is_dir() else [place])]
+    return {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in files}
 
 
 def test_another_release_of_the_runtime_is_not_adapted_blindly(tmp_path: Path) -> None:

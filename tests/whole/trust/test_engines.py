@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -40,28 +41,46 @@ WAYS = [
 ]
 
 
-@pytest.mark.parametrize(("name", "delivery"), WAYS)
-def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Playwright):
+@pytest.fixture(params=WAYS, ids="-".join)
+def way(request: pytest.FixtureRequest) -> tuple[str, str]:
+    """The name of an engine and a delivery."""
+    return request.param
+
+
+@contextmanager
+def _opened(way: tuple[str, str], site: SiteServer, playwright: Playwright) -> Iterator[tuple[Engine, str]]:
+    """An engine with the page awake in it, and the page's address; a phone has memory enough for all that is done."""
+    name, delivery = way
     address = site.address if delivery == "site" else (DIST / "feedcalc.html").as_uri()
     address += "#all" if name == "phone" else ""  # where a narrow screen has every field
     with engine(name, playwright) as browser:
-        if delivery == "site":
-            _a_first_visit_during_a_deployment_is_told_in_words(browser, site)
         browser.open(address)
         _awake(browser)
         if name != "phone":  # there memory is measured, with the usual number of ashes
             browser.ask(f"(() => {{ {FEW_ASHES} return true; }})()")
+        yield browser, address
+        if name == "phone":
+            assert isinstance(browser, ChromiumEngine)
+            assert browser.peak_megabytes() < PHONE_MEGABYTES
+
+
+def test_the_journey(way: tuple[str, str], site: SiteServer, playwright: Playwright):
+    with _opened(way, site, playwright) as (browser, _):
         _a_change_is_answered_as_the_command_line_answers_it(browser)
         _type(browser, '[name="soil.area"]', "7 m2")  # another field, so that what comes next is a step of its own
         _a_fault_is_named_and_what_was_typed_stays(browser)
         _undo_brings_back_what_was_there(browser)
         _text_never_becomes_a_program(browser)
         _a_label_is_laid_out(browser)
-        if name != "phone":  # a wide screen has all of it at once; tests/page/test_bench.py does it on a phone
+        if "phone" not in way:  # a wide screen has all of it at once; tests/page/test_bench.py does it on a phone
             _a_reading_is_answered_steps_are_ticked_and_the_sheet_is_printed(browser)
+
+
+def test_nothing_is_lost_over_a_new_start(way: tuple[str, str], site: SiteServer, playwright: Playwright):
+    with _opened(way, site, playwright) as (browser, address):
         _without_room_and_with_everything_cleared_what_is_typed_stays(browser)
         assert browser.ask("feedcalc.changes.write('bed', 'south', { name: 'South', area: '4 m2' })") is None
-        if delivery == "site":
+        if "site" in way:
             _a_damaged_copy_heals_and_opens_with_the_host_gone(browser, site)
         else:
             browser.open(address)
@@ -69,9 +88,27 @@ def test_the_journey(name: str, delivery: str, site: SiteServer, playwright: Pla
         assert _held(browser, "water.temperature") == "11 °C", "not kept over a new start"
         book = "feedcalc.records.all().map(({ id, fields }) => `${id}: ${fields.area.text}`)"
         wait_until(lambda: browser.ask(book) == ["south: 4 m2"], what="the book over a new start")
-        if name == "phone":
-            assert isinstance(browser, ChromiumEngine)
-            assert browser.peak_megabytes() < PHONE_MEGABYTES
+
+
+@pytest.mark.parametrize("name", [name for name, delivery in WAYS if delivery == "site"])
+def test_a_first_visit_during_a_deployment_is_told_in_words(name: str, site: SiteServer, playwright: Playwright):
+    """The page is of one version and the host has the payload of another."""
+    payload = next(site.folder.glob("payload.*.bin"))
+    away = payload.rename(payload.with_name("away.bin"))
+    with engine(name, playwright) as browser:
+        browser.open(site.address)
+        failed = "document.documentElement.dataset.engine"
+        wait_until(lambda: browser.ask(failed) == "failed", what="the failure is told")
+        why = browser.ask("document.getElementById('state-why').textContent")
+        assert payload.name in why
+        assert "Reload the page" in why
+        # WebKitGTK takes a service worker whose first page is left before that for one that still installs, for ever.
+        told = "document.getElementById('offline-words').textContent"
+        wait_until(lambda: "can't keep the page" in browser.ask(told), what="that nothing is kept is told")
+        away.rename(payload)
+        browser.open(site.address)
+        _awake(browser)
+        wait_until(lambda: not browser.ask(_NOT_WHOLE), what="the page is kept")
 
 
 # Which parts of the kept copy are not those that the service worker names.
@@ -117,21 +154,6 @@ def _a_damaged_copy_heals_and_opens_with_the_host_gone(browser: Engine, site: Si
     site.shut()
     browser.open(site.address)
     _awake(browser)
-
-
-def _a_first_visit_during_a_deployment_is_told_in_words(browser: Engine, site: SiteServer) -> None:
-    """The page is of one version and the host has the payload of another."""
-    payload = next(site.folder.glob("payload.*.bin"))
-    away = payload.rename(payload.with_name("away.bin"))
-    browser.open(site.address)
-    wait_until(lambda: browser.ask("document.documentElement.dataset.engine") == "failed", what="the failure is told")
-    why = browser.ask("document.getElementById('state-why').textContent")
-    assert payload.name in why
-    assert "Reload the page" in why
-    # WebKitGTK takes a service worker whose first page is left before that for one that still installs, for ever.
-    told = "document.getElementById('offline-words').textContent"
-    wait_until(lambda: "can't keep the page" in browser.ask(told), what="that nothing is kept is told")
-    away.rename(payload)
 
 
 _UPDATE = """(async () => {
