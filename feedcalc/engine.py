@@ -9,7 +9,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import asdict, replace
 from functools import cache, lru_cache
 from importlib import resources
@@ -19,7 +19,20 @@ from feedcalc.book.season import SeasonAnswer, season_answer_in_steps
 from feedcalc.book.winter import TABLES_BEHIND_SHARING, WinterAnswer, winter_answer_in_steps
 from feedcalc.book.work import book_work
 from feedcalc.chemistry import equilibrate
-from feedcalc.contract.asks import ASKS, BATCH, BOOK, HAPPENED, JUDGE, LEARN, PAGE_PARTS, SEASON, SHARE, SPREAD, ask_of
+from feedcalc.contract.asks import (
+    ASKS,
+    BATCH,
+    BOOK,
+    HAPPENED,
+    JUDGE,
+    LEARN,
+    PAGE_PARTS,
+    PARTS_WITH_RANGES,
+    SEASON,
+    SHARE,
+    SPREAD,
+    ask_of,
+)
 from feedcalc.contract.fields import REQUEST_FIELDS
 from feedcalc.contract.reply import Refusal, Reply
 from feedcalc.contract.request import Request, SolutionRequest, json_document, read_request, request_of
@@ -87,7 +100,7 @@ def answer_in_steps(request_json: str, early: Callable[[str], None] | None = Non
 
     The caller can show progress or drop the work between two slices. A slice is a few ashes, a batch of a season book
     or a bed. Refusals and answers without sampled ashes take no slices. ``early`` is told two replies on the way to a
-    batch with ranges: one without them, and one with those of the first few ashes.
+    batch with ranges: one without them, and one with those of the first few ashes; neither has the `PARTS_WITH_RANGES`.
 
     >>> steps = answer_in_steps('{"schema": 1, "samples": "10"}')
     >>> next(steps), next(steps)
@@ -104,18 +117,19 @@ def answer_in_steps(request_json: str, early: Callable[[str], None] | None = Non
             kept = yield from kept_ash_in_steps(document)
             return _written(_kept_reply(kept, tongue, document.get("html", True)), tongue)
 
-        def whole(reply: Reply, sheet: AnySheet | None) -> str:
+        def with_html(reply: Reply, sheet: AnySheet | None, but: Collection[str] = ()) -> str:
             wanted = document.get("html", True)
             if sheet and wanted:
-                reply = replace(reply, html=_parts(sheet, tongue, PAGE_PARTS if wanted is True else wanted))
+                names = [name for name in (PAGE_PARTS if wanted is True else wanted) if name not in but]
+                reply = replace(reply, html=_parts(sheet, tongue, names))
             return _written(reply, tongue)
 
         def tell(reply: Reply, sheet: AnySheet | None) -> None:
             if early:
-                early(whole(reply, sheet))
+                early(with_html(reply, sheet, but=PARTS_WITH_RANGES))
 
         reply, sheet = yield from _reply_and_sheet_in_steps(document, tell if early else None)
-        text = whole(reply, sheet)
+        text = with_html(reply, sheet)
         if isinstance(sheet, SeasonSheet):
             yield 1, 1
         return text
@@ -283,7 +297,7 @@ def _batch_reply_in_steps(request: Request, tell: Tell | None = None) -> Steps[t
 def _batch_reply(answer: answers.Answer) -> tuple[Reply, Sheet]:
     request = answer.request
     values, notes = with_reactions(answer, figures.values_of(answer))
-    values["evidence"]["medians"] = figures.medians_taken(values)
+    values["evidence"]["medians"] = figures.medians_taken(values) if answer.others else {}
     sheet = sheet_of(answer, values, _MEANINGS)
     after = {name: values[name] for name in REACTIONS if name in values}
     read_as = _read_as(request)

@@ -13,10 +13,13 @@ from math import ceil
 
 from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.garden.feed_limits import practice
-from feedcalc.liquor import vessel as batches
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.instruments import clear_line_seen, clouding_diameter
+from feedcalc.liquor.planning import Plan
+from feedcalc.liquor.vessel import Vessel, batch_of, settle_hours
 from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube
+
+Known = tuple[tuple[str, Estimate], ...]  # what is known of an ash, by name of each unknown
 
 FIRST_WAKING_HOUR, LAST_WAKING_HOUR = 8, 20
 # Settling depends on these properties of an ash alone, so few samples suffice.
@@ -47,17 +50,23 @@ def use_by(settled: datetime | None) -> datetime | None:
 
 def slowest_settling(answer: Answer) -> float:
     """Return the hours until the liquor is clear at the slow end of the ashes it may be made of."""
-    plan, hours = answer.plan, []
-    line = clear_line_seen(answer.request)
-    for sample in _drawn(tuple(answer.ash.unknowns.items())):
-        batch = batches.batch_of(plan.grams_for(sample), plan.water_litres, answer.vessel, sample)
-        clouding = clouding_diameter(line, batch, sample, answer.kelvin)
-        hours.append(batches.settle_hours(batch, sample, answer.kelvin, clouding))
-    return estimate_of(hours, answer.typical.settle_hours).high
+    known, line = tuple(answer.ash.unknowns.items()), clear_line_seen(answer.request)
+    return _slow_end(known, answer.plan, answer.vessel, line, answer.kelvin, answer.typical.settle_hours)
+
+
+@lru_cache(maxsize=4)  # the replies on the way to an answer ask for the same
+def _slow_end(
+    known: Known, plan: Plan, vessel: Vessel, line: tuple[float, float] | None, kelvin: float, typical_hours: float
+) -> float:
+    hours = []
+    for sample in drawn(known):
+        batch = batch_of(plan.grams_for(sample), plan.water_litres, vessel, sample)
+        hours.append(settle_hours(batch, sample, kelvin, clouding_diameter(line, batch, sample, kelvin)))
+    return estimate_of(hours, typical_hours).high
 
 
 @lru_cache(maxsize=4)
-def _drawn(known: tuple[tuple[str, Estimate], ...]) -> tuple[AshSample, ...]:
+def drawn(known: Known) -> tuple[AshSample, ...]:
     """Return ashes that differ in how they settle; what is known of the ash outlasts many a question about it."""
     ash = Ash("", "", dict(known), ())
     varied = [name for name in _SETTLING if name in ash.unknowns]

@@ -46,7 +46,7 @@ from feedcalc.sheets.paper.wall_layout import WallPaper
 from feedcalc.sheets.season import SeasonSheet, timeline_words
 from feedcalc.sheets.share import ShareSheet
 from feedcalc.sheets.spread import SpreadSheet
-from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language, date_words
+from feedcalc.words.languages import MACHINE_WORDS, USUAL_LOCALE, Language, as_html, date_words
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Said, all_of, any_of, begun_with_capital
 
@@ -57,6 +57,8 @@ MARKDOWN_PARTS = ("short", "sheet", "settle", "ladder", "delivery", "air", "acid
 def page_parts(sheet: Sheet, language: str = "en", names: Sequence[str] = PAGE_PARTS) -> dict[str, str]:
     """Return the HTML of some of `PAGE_PARTS`, by name."""
     context = _context(sheet, language)
+    if "label" in names:
+        context |= {"label": label_of(sheet, language=language), "not_for_food": NOT_FOR_FOOD}
     return {name: _render(f"{name}.html.j2", language, **context) for name in names}
 
 
@@ -203,8 +205,6 @@ def _context(sheet: Sheet, language: str) -> dict[str, Any]:
     return {
         "sheet": sheet,
         "f": sheet.figures,
-        "label": label_of(sheet, language=language),
-        "not_for_food": NOT_FOR_FOOD,
         "number": lambda value: write_number(value, 2, sheet.locale, trim=True),
         "centimetres": lambda metres: roughly(metres * 100, "cm", sheet.own, sheet.locale, trim=True)[0],
         "bars": lambda: range_bars(sheet),
@@ -273,6 +273,11 @@ def _templates(language: str = "en") -> jinja2.Environment:
         extensions=[] if is_compiled else ["jinja2.ext.i18n"],
         finalize=spoken,
     )
+    if not is_compiled:
+        from feedcalc.sheets.html_code import HtmlCodeGenerator
+
+        environment.code_generator_class = HtmlCodeGenerator
+    environment.as_html = lambda value: value if type(value) is markupsafe.Markup else as_html(spoken(value))  # type: ignore
     environment.globals["is_rtl"] = speaker.direction == "rtl"
     environment.globals["has_official_statements"] = has_official_statements(language)
     environment.globals["citation"] = lambda source: published.sources()[source].citation

@@ -14,7 +14,7 @@ import json
 import re
 from collections.abc import Mapping
 from datetime import date, datetime
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
@@ -255,12 +255,27 @@ class Language:
     def _filled(self, found: str, english: str, parts: Mapping[str, Any], in_html: bool) -> str:
         spoken = self._parts(english, parts)
         if in_html:
-            spoken = {name: markupsafe.escape(part) for name, part in spoken.items()}
+            spoken = {name: as_html(part) for name, part in spoken.items()}
         try:
             text = _with_places(self._directed(found), spoken)
         except (KeyError, ValueError, IndexError, AttributeError, TypeError):
             text = _with_places(english, spoken)
         return markupsafe.Markup(text) if in_html else text
+
+
+def as_html(value: Any) -> str:
+    """Return a value as text for HTML: escaped, unless it is markup already.
+
+    >>> as_html("<i>"), as_html(markupsafe.Markup("<i>")), as_html(2.5)
+    ('&lt;i&gt;', Markup('<i>'), '2.5')
+    """
+    return value if isinstance(value, markupsafe.Markup) else _escaped(value if type(value) is str else str(value))
+
+
+@lru_cache(maxsize=4096)
+def _escaped(text: str) -> str:
+    """Return a text without signs that HTML would read as markup; most texts of a sheet are those of the last one."""
+    return str(markupsafe.escape(text))
 
 
 def _with_places(message: str, parts: Mapping[str, Any]) -> str:

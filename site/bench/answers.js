@@ -25,7 +25,6 @@ import * as labels from "./label_choice.js";
 
 const PARTS = all("#answer [data-part]").concat(all("#bar [data-part]")).map(({ dataset }) => dataset.part ?? "");
 const ALWAYS = ["bench", "reading", "bar"]; // small, and in sight with the next tap
-const WITH_RANGES = ["reactions", "label", "trust"]; // what only all ranges tell: till then the last ones stay
 /** @type {Record<string, Words>} */
 const REASONS = { // why an answer was not had, by the name of the error
   TimedOut: () => say("This took too long and was stopped. Change something, or try again."),
@@ -109,9 +108,9 @@ function showRefusal({ errors: { length: count } }) {
   announce(() => sayOf(count, "Correct one field first.", "Correct {count} fields first."));
 }
 
-/** @param {Reply} reply @param {boolean} [whole] */
-function putParts({ html = {} }, whole = false) {
-  for (const [name, markup] of Object.entries(html)) if (whole || !WITH_RANGES.includes(name)) put(name, markup);
+/** Put what came of the answer; what only all ranges tell stays as it was till they come. @param {Reply} reply */
+function putParts({ html = {} }) {
+  for (const [name, markup] of Object.entries(html)) put(name, markup);
 }
 
 /** @param {Reply} reply @param {boolean} [whole] */
@@ -122,7 +121,7 @@ function showReply(reply, whole = false) {
     return;
   }
   const isLast = byId("freshness").dataset.freshness === "last"; // what stands there has ranges, and is confirmed soon
-  if (whole || !isLast) putParts(reply, whole);
+  if (whole || !isLast) putParts(reply);
   answer.setAttribute("aria-busy", String(!whole));
   if (sheet() === "dry") {
     mark("fresh", () => say("For what is typed now."));
@@ -212,7 +211,7 @@ async function askForRest(asked, request, parts) {
   if (!parts.length) return;
   const rest = await askFor(asked, { ...request, html: parts });
   if (!rest?.ok || answered.batch?.text !== textOf(request)) return;
-  putParts(rest, true);
+  putParts(rest);
   answered.batch.parts.push(...parts);
 }
 

@@ -25,10 +25,12 @@ def answer_once(requests: list[str]) -> list[str]:
 
 
 def free_memory() -> None:
-    """Forget what machine code will do, collect garbage, overwrite freed small blocks with zeros."""
+    """Forget what machine code will do and what is drawn quickly, collect garbage, overwrite freed blocks with zeros."""
     from feedcalc.chemistry.machine_code import compiled
+    from feedcalc.liquor.times import drawn
 
     compiled.cache_clear()
+    drawn.cache_clear()
     sys.path_importer_cache.clear()
     for _ in range(3):
         gc.collect()
