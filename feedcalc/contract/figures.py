@@ -55,11 +55,13 @@ def figure(estimate: Estimate, unit: str) -> Figure:
     >>> figure(Estimate(1.0, 2.0, 3.0), "g")
     {'value': 2.0, 'unit': 'g', 'low': 1.0, 'high': 3.0}
     """
+    value = six_digits(estimate.typical)
+    is_exact = estimate.low == estimate.high
     found: Figure = {
-        "value": six_digits(estimate.typical),
+        "value": value,
         "unit": unit,
-        "low": six_digits(estimate.low),
-        "high": six_digits(estimate.high),
+        "low": value if is_exact else six_digits(estimate.low),
+        "high": value if is_exact else six_digits(estimate.high),
     }
     if estimate.median is not None:
         found["median"] = six_digits(estimate.median)

@@ -71,10 +71,11 @@ class OwnUnits:
 METRIC = OwnUnits()
 
 
-def own_units(typed: Iterable[tuple[str, str]], customs: str) -> OwnUnits:
+@lru_cache(maxsize=256)
+def own_units(typed: tuple[tuple[str, str], ...], customs: str) -> OwnUnits:
     """Return the grower's units from pairs of kind and typed unit, the first of each kind counting, and the customs.
 
-    >>> own_units([("volume", "us_gal")], "metric").volume, own_units([], "us").temperature
+    >>> own_units((("volume", "us_gal"),), "metric").volume, own_units((), "us").temperature
     ('us', 'degF')
     """
     found: dict[str, str] = {}
@@ -118,6 +119,7 @@ def _metric(litres: float, locale: str) -> Said:
     return _amount(converted(litres, "L", unit), unit, METRIC, locale, 3, trim=True)
 
 
+@lru_cache(maxsize=256)
 def is_own(unit: str, own: OwnUnits) -> bool:
     """Return whether a unit of the contract is to be written in another unit than the contract's."""
     kind, _ = _KIND_OF_UNIT.get(unit, ("", ""))
@@ -132,7 +134,7 @@ def to_measure(value: float, unit: str, own: OwnUnits, locale: str, close: float
 
     One measure will do where it comes within ``close`` (relative) of the amount.
 
-    >>> us = own_units([], "us")
+    >>> us = own_units((), "us")
     >>> [str(to_measure(litres, "L", us, "en-US")) for litres in (7.5708, 0.946353, 0.58, 0.0444)]
     ['2\\xa0gal', '1\\xa0quart', '2¼\\xa0cups and 3\\xa0tablespoons', '3\\xa0tablespoons']
     >>> to_measure(2.5, "L", METRIC, "de-DE")
@@ -175,7 +177,7 @@ def on_a_square_foot(litres_per_square_metre: float, own: OwnUnits, locale: str)
 def volume_on_ground(litres_per_square_metre: float, own: OwnUnits, locale: str) -> str:
     """Return what a square metre, or a square foot, gets as a clause.
 
-    >>> str(volume_on_ground(3.0, METRIC, "en-GB")), str(volume_on_ground(3.0, own_units([], "us"), "en-US"))
+    >>> str(volume_on_ground(3.0, METRIC, "en-GB")), str(volume_on_ground(3.0, own_units((), "us"), "en-US"))
     ('3\xa0L on a square metre', '1\xa0cup and 3\xa0tablespoons on a square foot')
     """
     if feet := on_a_square_foot(litres_per_square_metre, own, locale):
@@ -187,7 +189,7 @@ def volume_on_ground(litres_per_square_metre: float, own: OwnUnits, locale: str)
 def depth_words(centimetres: float, own: OwnUnits, locale: str) -> str:
     """Return a depth of soil, which nobody knows to the millimetre, in inches where ground is told in feet.
 
-    >>> depth_words(15.0, METRIC, "en-GB"), depth_words(15.0, own_units([], "us"), "en-US")
+    >>> depth_words(15.0, METRIC, "en-GB"), depth_words(15.0, own_units((), "us"), "en-US")
     ('15\xa0cm', '6\xa0inches')
     """
     if own.area != "ft^2":
@@ -206,7 +208,7 @@ def roughly(
 
     ``trim`` drops zeros behind the decimal mark.
 
-    >>> roughly(2.2, "L", own_units([], "us"), "en-US", (2.1, 2.4))
+    >>> roughly(2.2, "L", own_units((), "us"), "en-US", (2.1, 2.4))
     ('2.3\\xa0quarts', ['2.2', '2.5'], 'quarts')
     """
     kind, name = _KIND_OF_UNIT[unit]

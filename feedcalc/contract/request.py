@@ -103,9 +103,10 @@ class Request:
     @cached_property
     def own(self) -> OwnUnits:
         """The units in which the grower reads amounts: those that were typed, else those of the customs."""
-        typed = {path: quantity.typed_unit for path, quantity in self.readings.items() if path not in self.assumed}
-        cans = [("volume", unit) for path, unit in typed.items() if path.startswith("cans.")]
-        return own_units([*cans, *((kind, typed[path]) for kind, path in _TELLING if typed.get(path))], self.customs)
+        cans = (("volume", path) for path in self.readings if path.startswith("cans."))
+        telling = [(kind, path) for kind, path in (*cans, *_TELLING) if path in self.readings]
+        typed = [(kind, self.readings[path].typed_unit) for kind, path in telling if path not in self.assumed]
+        return own_units(tuple(pair for pair in typed if pair[1]), self.customs)
 
     def number(self, path: str) -> float | None:
         """Return the number at a path in the base unit of its kind, or None if it is not known."""
@@ -117,7 +118,8 @@ class Request:
 
     def word(self, path: str) -> str:
         """Return the word at a path, or an empty text if it is not known."""
-        return self.words.get(_checked(path, WORD_PATHS), "")
+        found = self.words.get(path)
+        return found if found is not None else self.words.get(_checked(path, WORD_PATHS), "")
 
     def group(self, path: str) -> dict[str, float]:
         """Return the numbers below a path by the rest of their path: an analysis, or the items of a list."""
@@ -261,7 +263,8 @@ class _RequestReader:
             echoes=self.echoes,
             customs_chosen=self.document.get("customs") is not None,
         )
-        return replace(request, assumed=self.assumed | _in_own_units(request))
+        self.assumed |= _in_own_units(request)
+        return request
 
     def _flattened(self, document: Mapping[str, Any], start: str) -> dict[str, Any]:
         found: dict[str, Any] = {}
@@ -290,6 +293,9 @@ class _RequestReader:
                 return
             given = field.default
             self.assumed[field.path] = given
+            if field.kind == "choice":
+                self.words[field.path] = given
+                return
         try:
             self._keep(field, given)
         except InputError as error:
@@ -301,7 +307,7 @@ class _RequestReader:
             word = self._choice(path, given, field.choices, None)
             if word:
                 self.words[path] = word
-                if plain_words(str(given)) != plain_words(word):
+                if word != given and plain_words(str(given)) != plain_words(word):
                     self.echoes[path] = taken_as(given, word)
         elif field.kind == "ash":
             self.words[path], echo = read_ash_kind(path, given, field.choices)
@@ -356,6 +362,8 @@ class _RequestReader:
             if default is not None:
                 self.assumed[path] = default
             return default or ""
+        if given in choices:
+            return str(given)
         wanted = given.strip().casefold() if isinstance(given, str) else None
         for choice in choices:
             if wanted == choice.casefold():

@@ -37,6 +37,7 @@ from feedcalc.garden.metals import countries, typical_years_to_limit
 from feedcalc.garden.suitability import (
     HOLD,
     WEAKER,
+    Circumstances,
     Verdict,
     soil_target,
     soil_test_error,
@@ -88,11 +89,12 @@ NOTHING_RECEIVED = Received()
 
 @dataclass(frozen=True, slots=True)
 class GroundAnswer:
-    """The verdict on dry ash for one soil, with ``need`` and ``advice`` of ``values.spread``.
+    """The verdict on dry ash for one soil, with ``need`` and ``advice`` of ``values.spread``, and what it is about.
 
     ``need`` is None if the pH of the soil is unknown; ``soil_ph`` is then the lowest that the tables reach.
     """
 
+    circumstances: Circumstances
     verdict: Verdict
     need: Mapping[str, Figure] | None
     advice: Mapping[str, Any]
@@ -182,7 +184,8 @@ def ground_answer(
 
     The ash ``received`` is subtracted from the yearly limit, and its lime counts as having changed the pH already.
     """
-    verdict = verdict_for(circumstances_of(request))
+    circumstances = circumstances_of(request)
+    verdict = verdict_for(circumstances)
     assumed = dict(request.assumed)
     depth = _depth_cm(request, assumed)
     target = _target(request, assumed)
@@ -198,7 +201,13 @@ def ground_answer(
             "tree": None,
         }
         return GroundAnswer(
-            verdict=verdict, need=None, advice=nothing, texture=texture, depth_cm=depth, assumed=assumed
+            circumstances=circumstances,
+            verdict=verdict,
+            need=None,
+            advice=nothing,
+            texture=texture,
+            depth_cm=depth,
+            assumed=assumed,
         )
     cap = cap_for(soil_ph)
     error = soil_test_error(request.word("soil.tested_with"))
@@ -226,7 +235,14 @@ def ground_answer(
     figures["tree_area"] = figure(Estimate.exactly(crown), "m2")
     figures["tree"] = figure(Estimate.exactly(advice.ash * crown), "g") if advice.ash > 0 else None
     return GroundAnswer(
-        verdict=verdict, need=need, advice=figures, texture=texture, depth_cm=depth, assumed=assumed, soil_ph=soil_ph
+        circumstances=circumstances,
+        verdict=verdict,
+        need=need,
+        advice=figures,
+        texture=texture,
+        depth_cm=depth,
+        assumed=assumed,
+        soil_ph=soil_ph,
     )
 
 

@@ -228,21 +228,33 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
         if case.feed.parts < case.feed.parts_within_limits:  # then not even one feed is safe
             return [_reason("soil_unknown_dry")]
         return [_reason("soil_unknown", **_one_safe_feed(case.feed, case))]
-    ph, error, limits = case.soil_ph, soil_test_error(case.tested_with), _limits()
-    words = {"ph": write_number(ph, 2, case.locale), "error": write_number(error, 1, case.locale)}
-    if ph >= limits["soil_stop"]:
-        return [_reason("soil_stop", **words)]
-    if round(ph + error, 6) >= limits["soil_stop"]:
-        return [_reason("soil_in_doubt", **words)]
-    if ph >= limits["soil_ease"]:
-        return [_reason("soil_ease_feed" if case.feed else "soil_ease", **words)]
-    reasons = [_reason("soil_acid", **words)]
+    limits = _limits()
+    reasons = [_reason_of_soil(case.soil_ph, case.tested_with, case.locale, is_of_feed=case.feed is not None)]
+    if reasons[0].id != "soil_acid":
+        return reasons
     if case.tested_years_ago is not None and case.tested_years_ago > limits["test_years"]:
         reasons.append(_reason("soil_test_old", years=_years(case.tested_years_ago, case.locale)))
     # Very acid soil suits plants that get no ash.
-    if ph < limits["soil_very_acid"] and not any(plant.is_barred for plant in plants_named(case.plant)):
-        reasons.append(_reason("soil_very_acid", **words))
+    if case.soil_ph < limits["soil_very_acid"] and not any(plant.is_barred for plant in plants_named(case.plant)):
+        reasons.append(_reason("soil_very_acid", **_words_of_soil(case.soil_ph, case.tested_with, case.locale)))
     return reasons
+
+
+@lru_cache(maxsize=2048)  # in a table of plots many have the same soil
+def _reason_of_soil(ph: float, tested_with: str, locale: str, *, is_of_feed: bool) -> Reason:
+    error, limits = soil_test_error(tested_with), _limits()
+    words = _words_of_soil(ph, tested_with, locale)
+    if ph >= limits["soil_stop"]:
+        return _reason("soil_stop", **words)
+    if round(ph + error, 6) >= limits["soil_stop"]:
+        return _reason("soil_in_doubt", **words)
+    if ph >= limits["soil_ease"]:
+        return _reason("soil_ease_feed" if is_of_feed else "soil_ease", **words)
+    return _reason("soil_acid", **words)
+
+
+def _words_of_soil(ph: float, tested_with: str, locale: str) -> dict[str, str]:
+    return {"ph": write_number(ph, 2, locale), "error": write_number(soil_test_error(tested_with), 1, locale)}
 
 
 def _one_safe_feed(feed: FeedFacts, case: Circumstances) -> dict[str, str]:
@@ -264,24 +276,30 @@ def _plant_reasons(case: Circumstances) -> list[Reason]:
                 said("Did you mean {near}?", near=any_of(near)) if near else "",
             )
         ]
+    return [*_reasons_of_named(case.plant, case.soil_ph, case.tested_with, case.locale)]
+
+
+@lru_cache(maxsize=2048)  # and the same plant
+def _reasons_of_named(text: str, soil_ph: float | None, tested_with: str, locale: str) -> tuple[Reason, ...]:
+    found = plants_named(text)
     reasons = []
     if len(found) > 1:
         names = [plant.names[0] for plant in found]
         more = [said_in("plants", "others")] if len(names) > 6 else []
-        reasons.append(_reason("plant_several", given=case.plant, names=all_of([*names[:6], *more])))
+        reasons.append(_reason("plant_several", given=text, names=all_of([*names[:6], *more])))
     worst = max(PLANT_KINDS.index(plant.kind) for plant in found)
     for plant in [plant for plant in found if PLANT_KINDS.index(plant.kind) == worst][:3]:
-        reasons += _reasons_of(plant, case)
-    return reasons
+        reasons += _reasons_of(plant, soil_ph, tested_with, locale)
+    return tuple(reasons)
 
 
-def _reasons_of(plant: Plant, case: Circumstances) -> list[Reason]:
+def _reasons_of(plant: Plant, soil_ph: float | None, tested_with: str, locale: str) -> list[Reason]:
     source = (plant.source, plant.status)
     name = plant.names[0]
     reasons = [_reason(f"plant_{plant.kind}", source, plant=name, reason=plant.reason)]
     if not plant.ranges:
         return reasons
-    ranges = _written_ranges(plant, case.locale)
+    ranges = _written_ranges(plant, locale)
     tightest = min(plant.ranges, key=lambda given: given.high)
     widest = max(plant.ranges, key=lambda given: given.high)
     tightest_source = (tightest.source, tightest.status)
@@ -293,20 +311,14 @@ def _reasons_of(plant: Plant, case: Circumstances) -> list[Reason]:
         return reasons
     if plant.sources_conflict:
         reasons.append(_reason("plant_conflict", tightest_source, plant=name, ranges=ranges))
-    if case.soil_ph is not None:
-        ph, error = case.soil_ph, soil_test_error(case.tested_with)
-        words = {
-            "ph": write_number(ph, 2, case.locale),
-            "error": write_number(error, 1, case.locale),
-            "plant": name,
-            "ranges": ranges,
-        }
-        if ph > widest.high:
+    if soil_ph is not None:
+        words = {**_words_of_soil(soil_ph, tested_with, locale), "plant": name, "ranges": ranges}
+        if soil_ph > widest.high:
             reasons.append(_reason("plant_above", tightest_source, **words))
-        elif ph > tightest.high or ph + error > widest.high:
+        elif soil_ph > tightest.high or soil_ph + soil_test_error(tested_with) > widest.high:
             reasons.append(_reason("plant_at_top", tightest_source, **words))
-    if "Brassica" in plant.botanical and case.soil_ph is not None and case.soil_ph >= _limits()["soil_stop"]:
-        reasons.append(_reason("soil_clubroot"))
+        if "Brassica" in plant.botanical and soil_ph >= _limits()["soil_stop"]:
+            reasons.append(_reason("soil_clubroot"))
     return reasons
 
 
@@ -342,8 +354,18 @@ def _place_reasons(case: Circumstances) -> list[Reason]:
 
 
 def _feed_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
-    rules = (_strength_reasons, _caustic_reasons, _leaf_reasons, _lime_reasons)
-    return [reason for rule in rules for reason in rule(case, feed)]
+    alone = _reasons_of_feed_alone(feed, case.stage, case.use, case.read_ph, case.has_acid, case.locale)
+    return [*alone, *_lime_reasons(case, feed)]
+
+
+@lru_cache(maxsize=256)  # in a table of plots many get the same feed
+def _reasons_of_feed_alone(
+    feed: FeedFacts, stage: str, use: str, read_ph: float | None, has_acid: bool, locale: str
+) -> tuple[Reason, ...]:
+    """Return the reasons that depend neither on the soil nor on the plant."""
+    case = Circumstances(stage=stage, use=use, read_ph=read_ph, has_acid=has_acid, locale=locale)
+    rules = (_strength_reasons, _caustic_reasons, _leaf_reasons)
+    return tuple(reason for rule in rules for reason in rule(case, feed))
 
 
 def _strength_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
@@ -406,13 +428,16 @@ def _leaf_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
 def _lime_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     if case.place in CONTAINERS or case.soil_ph is None:
         return []
-    shift = expected_shift(feed.lime_per_square_metre, case.texture, DRENCHED_DEPTH_CM, case.soil_ph)
-    words = {
-        "lime": ground_words(feed.lime_per_square_metre.typical, case.locale, case.own),
-        "soil": _SOILS.get(case.texture, case.texture),
-        "depth": depth_words(DRENCHED_DEPTH_CM, case.own, case.locale),
-    }
-    stop = _limits()["soil_stop"]
-    if case.soil_ph < stop <= case.soil_ph + shift.typical:
-        return [_reason("lime_too_much", **words, shift=write_number(shift.typical, 1, case.locale))]
-    return [_reason("lime_added", **words, shift=write_number(shift.typical, 1, case.locale))]
+    return [_reason_of_lime(feed.lime_per_square_metre, case.texture, case.soil_ph, case.own, case.locale)]
+
+
+@lru_cache(maxsize=2048)
+def _reason_of_lime(lime: Estimate, texture: str, soil_ph: float, own: OwnUnits, locale: str) -> Reason:
+    shift = expected_shift(lime, texture, DRENCHED_DEPTH_CM, soil_ph).typical
+    return _reason(
+        "lime_too_much" if soil_ph < _limits()["soil_stop"] <= soil_ph + shift else "lime_added",
+        lime=ground_words(lime.typical, locale, own),
+        soil=_SOILS.get(texture, texture),
+        depth=depth_words(DRENCHED_DEPTH_CM, own, locale),
+        shift=write_number(shift, 1, locale),
+    )

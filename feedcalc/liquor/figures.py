@@ -59,9 +59,9 @@ def values_of(answer: Answer) -> dict[str, Any]:
         "batch": _batch(answer),
         "ladder": [_rung(answer, index, rung) for index, rung in enumerate(answer.typical.ladder)],
         "delivered": {
-            "per_can": _delivered(answer, lambda outcome: outcome.per_can),
-            "per_plant": _delivered(answer, lambda outcome: outcome.per_plant),
-            "per_square_metre": _delivered(answer, lambda outcome: outcome.per_square_metre),
+            "per_can": delivered_figures(answer, lambda outcome: outcome.per_can),
+            "per_plant": delivered_figures(answer, lambda outcome: outcome.per_plant),
+            "per_square_metre": delivered_figures(answer, lambda outcome: outcome.per_square_metre),
         },
         "sludge": _sludge(answer),
         "steeping": {"dissolving": [_dissolving(answer, hours) for hours in DISSOLVING_HOURS]},
@@ -69,7 +69,7 @@ def values_of(answer: Answer) -> dict[str, Any]:
             "cleared_diameter": figure(answer.spread(lambda outcome: outcome.cleared_metres * 1e6), "um"),
             "dissolved_share": figure(answer.spread(lambda outcome: outcome.steep.dissolved_share), "1"),
         },
-        "recommended": {stage: _recommended(answer, stage) for stage in STAGES},
+        "recommended": {stage: recommended(answer, stage) for stage in STAGES},
         "evidence": _evidence(answer),
     }
     if answer.typical.clouding_metres is not None:
@@ -187,7 +187,8 @@ def _ph_25(answer: Answer, index: int, rung: Feed) -> Estimate:
     return Estimate(ph.low + shift, ph.typical + shift, ph.high + shift)
 
 
-def _delivered(answer: Answer, delivered: Callable[[Outcome], Delivered]) -> dict[str, Figure]:
+def delivered_figures(answer: Answer, delivered: Callable[[Outcome], Delivered]) -> dict[str, Figure]:
+    """Return the figures of what a feed supplies to a can, a plant or a square metre."""
     return {
         "volume": figure(answer.spread(lambda outcome: delivered(outcome).litres), "L"),
         "potassium": figure(answer.spread(lambda outcome: delivered(outcome).potassium), "mg"),
@@ -260,7 +261,7 @@ def _share(part: float, whole: float) -> float:
     return min(part / whole, 1.0) if whole > 0 else 0.0
 
 
-def _recommended(answer: Answer, stage: str) -> dict[str, Any] | None:
+def recommended(answer: Answer, stage: str) -> dict[str, Any] | None:
     """Return the parts of water for a stage by the published limits; None where no dilution meets them."""
     if answer.typical.recommended[stage] > WEAKEST_SENSIBLE_PARTS:
         return None

@@ -25,7 +25,7 @@ def answer_once(requests: list[str]) -> list[str]:
 
 
 def free_memory() -> None:
-    """Forget what machine code will do and what is drawn quickly, collect garbage, overwrite freed blocks with zeros."""
+    """Forget what is soon done again or by machine code, collect garbage, overwrite freed small blocks with zeros."""
     from feedcalc.chemistry.machine_code import compiled
     from feedcalc.liquor.times import drawn
 

@@ -20,9 +20,7 @@ const door = /** @type {any} */ (window).trustedTypes?.createPolicy("feedcalc", 
  * @param {string} markup
  */
 export function partsOf(markup) {
-  const holder = document.createElement("template"); // what is in it does nothing yet
-  holder.innerHTML = door.createHTML(markup);
-  return [...holder.content.childNodes];
+  return [...new DOMParser().parseFromString(door.createHTML(markup), "text/html").body.childNodes];
 }
 
 /**

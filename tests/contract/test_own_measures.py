@@ -21,10 +21,10 @@ from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
 from tests.asking import values_of
 
 GROWERS = {
-    "US": own_units([], "us"),
-    "British gallons": own_units([("volume", "uk_gal")], "uk"),
-    "gallons in a metric country": own_units([("volume", "us_gal")], "metric"),
-    "metric": own_units([], "metric"),
+    "US": own_units((), "us"),
+    "British gallons": own_units((("volume", "uk_gal"),), "uk"),
+    "gallons in a metric country": own_units((("volume", "us_gal"),), "metric"),
+    "metric": own_units((), "metric"),
 }
 
 
@@ -44,7 +44,7 @@ def test_an_amount_to_measure_out_can_be_typed_back_in_every_language(own, tongu
     [(0.31, "m", "length", 0.31), (6.0, "m2", "area", 6.0), (12.0, "degC", "temperature", 12)],
 )
 def test_lengths_areas_and_temperatures_can_be_typed_back_in_every_language(tongue, value, unit, kind, base):
-    us, locale = own_units([], "us"), USUAL_LOCALE[tongue]
+    us, locale = own_units((), "us"), USUAL_LOCALE[tongue]
     words = language(tongue).speak(to_measure(value, unit, us, locale))
     assert read_quantity(words, kind, "x", locale, "us").value == pytest.approx(base, rel=0.01)
 
@@ -74,9 +74,9 @@ def test_a_rough_amount_keeps_one_unit_for_its_range():
 
 
 def test_units_typed_are_units_read():
-    assert own_units([("volume", "L")], "us").volume == "metric"
-    assert own_units([("volume", "us_cup")], "metric") == OwnUnits(customs="metric")
-    assert own_units([("area", "yd^2"), ("temperature", "degF")], "metric").area == "ft^2"
+    assert own_units((("volume", "L"),), "us").volume == "metric"
+    assert own_units((("volume", "us_cup"),), "metric") == OwnUnits(customs="metric")
+    assert own_units((("area", "yd^2"), ("temperature", "degF")), "metric").area == "ft^2"
 
 
 def test_a_batch_in_gallons_is_planned_in_measures_of_gallons_and_cups():

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 from feedcalc.command_line.plots.columns import COLUMN_OF_PATH, COLUMNS, PLAN_COLUMNS
@@ -24,13 +24,12 @@ from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import QUANTITY_KINDS, converted
 from feedcalc.garden.ash import ash_of
-from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import AshContent, ash_content, cap_for
 from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.spreading import NOTHING_RECEIVED, GroundAnswer, Received, ground_answer
 from feedcalc.garden.suitability import CONTAINERS, DIRECTIONS, HOLD, FeedFacts, Reason, Verdict, verdict_for
 from feedcalc.liquor.answer import answer_to
-from feedcalc.liquor.figures import values_of
+from feedcalc.liquor.figures import delivered_figures, recommended
 from feedcalc.liquor.verdict import feed_facts
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import InputError, InputErrors
@@ -67,7 +66,7 @@ def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str 
     feed = _feed_for(*words, customs=request.customs, place=place)
     use = choice_meant("use", plot.get("use", ""), _USES)
     dry = _dry_ash_verdict(ground, received, request, is_unknown=bool(unread & {"ash_this_year", "lime_this_year"}))
-    feed_verdict = verdict_for(circumstances_of(request, feed.facts))
+    feed_verdict = verdict_for(replace(ground.circumstances, feed=feed.facts))
     verdict = _more_careful(dry, feed_verdict) if not use else dry if use == DRY_ASH else feed_verdict
     plan: PlanRow = dict.fromkeys(PLAN_COLUMNS, "")
     plan |= {
@@ -122,13 +121,12 @@ def _read(given: Mapping[str, str], today: str) -> Request:
         for name in sorted(bare)
     ]
     document: dict[str, Any] = {"schema": 1, "now": today}
-    for column in COLUMNS:
-        if column.path and given.get(column.name) and column.name not in bare:
-            *groups, last = column.path.split(".")
+    for name, (*groups, last) in _PLACES:
+        if given.get(name) and name not in bare:
             place = document
             for group in groups:
                 place = place.setdefault(group, {})
-            place[last] = given[column.name]
+            place[last] = given[name]
     try:
         request = request_of(document)
     except InputErrors as refusal:
@@ -142,6 +140,7 @@ def _read(given: Mapping[str, str], today: str) -> Request:
     return request
 
 
+@lru_cache(maxsize=4096)
 def _cell_meant(text: str) -> str:
     """Return a cell without words such as about; empty for a dash or another sign that nothing is known.
 
@@ -152,6 +151,7 @@ def _cell_meant(text: str) -> str:
     return "" if plain_words(typed) in _NOT_KNOWN else typed
 
 
+_PLACES = [(column.name, column.path.split(".")) for column in COLUMNS if column.path]  # in a request
 _WITHOUT_GUESS = {"area": "area", "dug_depth": "length"}
 _USES = (DRY_ASH, "drench", "foliar")
 _ABOUT = re.compile(
@@ -245,13 +245,12 @@ def _feed_for(kind: str, state: str, water: str, stage: str, *, customs: str, pl
     ash = {"kind": kind, "state": state}
     document = {"ash": ash, "water": {"kind": water}, "stage": stage, "customs": customs, "place": place}
     answer = answer_to(request_of({"schema": 1, **document}))
-    values = values_of(answer)
-    recommended = values["recommended"][answer.request.word("stage")]
-    square_metre = values["delivered"]["per_square_metre"]
+    known = recommended(answer, answer.request.word("stage"))
+    square_metre = delivered_figures(answer, lambda outcome: outcome.per_square_metre)
     return StageFeed(
         facts=feed_facts(answer),
         dilution=answer.plan.parts_water,
-        parts_water=None if recommended is None else _estimate(recommended["parts_water"]),
+        parts_water=None if known is None else _estimate(known["parts_water"]),
         ph=answer.spread(lambda outcome: outcome.own.liquor.equilibrium.ph),
         potassium=_estimate(square_metre["potassium"]),
         lime_value=_estimate(square_metre["lime_value"]),
@@ -295,7 +294,13 @@ def _more_careful(one: Verdict, other: Verdict) -> Verdict:
 
 
 def _put(plan: PlanRow, name: str, shown: Figure) -> None:
-    plan |= {name: shown["value"], f"{name}_low": shown["low"], f"{name}_high": shown["high"]}
+    low, high = _names_of_ends(name)
+    plan[name], plan[low], plan[high] = shown["value"], shown["low"], shown["high"]
+
+
+@cache
+def _names_of_ends(name: str) -> tuple[str, str]:
+    return f"{name}_low", f"{name}_high"
 
 
 def _put_dry_ash(plan: PlanRow, ground: GroundAnswer, request: Request) -> None:

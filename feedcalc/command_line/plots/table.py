@@ -149,7 +149,8 @@ def plan_chunk(chunk: PlotChunk) -> ChunkPlans:
     for row in chunk.rows:
         plan, reason = _plan_or_reason(row, chunk)
         if reason:
-            rejected.append([str(row.number), str(row.line), reason, *row.cells[chunk.header.earlier_reasons :]])
+            cells = row.cells[chunk.header.earlier_reasons :]
+            rejected.append([str(row.number), str(row.line), *map(guarded, (reason, *cells))])
             continue
         verdicts[str(plan["verdict"])] += 1
         if plan["verdict"] != GO:
@@ -159,7 +160,7 @@ def plan_chunk(chunk: PlotChunk) -> ChunkPlans:
         if plan["dry_ash_verdict"] != HOLD and plan["dry_ash_g"]:
             ash_grams += float(plan["dry_ash_g"])
         left_out += bool(plan["left_out"])
-        kept = [row.cells[index] for index in chunk.header.kept]
+        kept = [guarded(row.cells[index]) for index in chunk.header.kept]
         plans.append([*kept, *(_cell_text(plan[name], chunk.decimal_mark) for name in PLAN_COLUMNS)])
     plans_text, rejected_text = (_table_text(table, chunk.delimiter) for table in (plans, rejected))
     return ChunkPlans(
@@ -338,21 +339,22 @@ def _require_different_files(job: PlanningJob) -> None:
 
 
 def _table_text(rows: Iterable[Iterable[str]], delimiter: str) -> str:
+    """Return rows of cells, of which none may be a formula, as the text of a table."""
     text = io.StringIO(newline="")
-    csv.writer(text, delimiter=delimiter, lineterminator="\n").writerows(map(guarded, row) for row in rows)
+    csv.writer(text, delimiter=delimiter, lineterminator="\n").writerows(rows)
     return text.getvalue()
 
 
 def _header_text(before: Sequence[str], after: Sequence[str], delimiter: str) -> str:
-    return _table_text([(*before, *after)], delimiter)
+    return _table_text([map(guarded, (*before, *after))], delimiter)
 
 
 def _cell_text(cell: Cell, decimal_mark: str = ".") -> str:
-    """Return a cell as text; numbers with a decimal point unless another mark is asked for.
+    """Return a cell as text that is no formula; numbers with a decimal point unless another mark is asked for.
 
     >>> _cell_text(4.0), _cell_text(0.25, ",")
     ('4', '0,25')
     """
     if isinstance(cell, str):
-        return cell
+        return guarded(cell) if cell else cell
     return str(int(cell)) if cell.is_integer() else repr(cell).replace(".", decimal_mark)
