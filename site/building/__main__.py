@@ -15,7 +15,7 @@ from pathlib import Path
 from building import ingredients, words
 from building.assemble import Parts, assemble
 from building.bundle import page_script
-from building.payload import bake, compressed, payload, program
+from building.payload import compile_code, compressed, payload, program, take_snapshot
 from building.prune import prune
 from feedcalc import engine
 
@@ -55,7 +55,8 @@ def main() -> None:
     prune(node, WORK / "runtime")
     with ThreadPoolExecutor() as beside:
         module = beside.submit(compressed, (WORK / "runtime" / "pyodide.asm.wasm").read_bytes())
-        replies = bake(node, WORK, [request, *other_warm_up_requests()])
+        compile_code(node, WORK)
+        replies = take_snapshot(node, WORK, [request, *other_warm_up_requests()])
         print("compressing", flush=True)
         packed = payload(module.result(), WORK)
     worker = program(WORK / "runtime")

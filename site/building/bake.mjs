@@ -1,10 +1,10 @@
-// Compile, warm up and snapshot Python under Node: node bake.mjs JOB.json
+// Compile, or warm up and snapshot, Python under Node: node bake.mjs JOB.json
 //
 // Rules: the same job gives the same bytes, so clocks stand still, "random" bytes are constant and hashing has a
-// fixed seed while the snapshot is made (the worker undoes each of these when it starts). The job names, by
+// fixed seed while the snapshot is made (the worker undoes each of these when it starts). The job names its step, and by
 // absolute path: runtime (the folder of the pyodide package), site, packages (their sources), work (a folder for
-// intermediate files); and requests, which are answered once before the snapshot is taken. Results in work:
-// image (the payload before compression), replies.json.
+// intermediate files). The step "compile" leaves python_stdlib.zip and compiled in work. With these the step "snapshot"
+// answers the job's requests once and leaves image (the payload before compression) and replies.json.
 
 import fs from "node:fs";
 import path from "node:path";
@@ -113,15 +113,18 @@ function pack(files, image) {
   ]);
 }
 
-try {
-  holdStill();
-  const { loadPyodide } = await import(pathToFileURL(path.join(job.runtime, "pyodide.mjs")));
-  await compile(loadPyodide);
+async function answerAndSnapshot(loadPyodide) {
   const packageFiles = filesBelow(path.join(job.work, "compiled"));
   const { replies, image } = await snapshot(loadPyodide, packageFiles);
   const files = packageFiles.filter(([name]) => !name.endsWith(".pyc") || name.startsWith(TEMPLATES));
   fs.writeFileSync(path.join(job.work, "image"), pack(files, image));
   fs.writeFileSync(path.join(job.work, "replies.json"), replies);
+}
+
+try {
+  holdStill();
+  const { loadPyodide } = await import(pathToFileURL(path.join(job.runtime, "pyodide.mjs")));
+  await (job.step === "compile" ? compile : answerAndSnapshot)(loadPyodide);
 } catch (error) {
   console.error(String(error?.message ?? error).slice(-3000)); // the stack would print the whole runtime
   process.exit(1);

@@ -1,9 +1,8 @@
 """Builds a part of the page in the checkout it stands in, with a clock a day ahead.
 
-``build_a_day_later.py runtime WORK`` leaves the pruned runtime in WORK.
-
-``build_a_day_later.py page WORK PAYLOAD`` works with one that is there: it leaves in WORK what goes into the payload,
-and in WORK/dist both deliveries around the finished PAYLOAD, because packing takes longest and depends on nothing else.
+``build_a_day_later.py runtime WORK`` leaves the pruned runtime in WORK, ``code WORK`` adds what it compiles, and ``page
+WORK PAYLOAD`` adds what goes into the payload and, in WORK/dist, both deliveries around the finished PAYLOAD:
+packing takes longest and depends on nothing else.
 """
 
 from __future__ import annotations
@@ -49,16 +48,25 @@ def make_runtime(work: Path) -> None:
     prune(provide_node(), work / "runtime")
 
 
+def make_code(work: Path) -> None:
+    from building.ingredients import provide_node
+    from building.payload import compile_code
+    from building.words import compile_catalogues
+
+    compile_catalogues()
+    compile_code(provide_node(), work)
+
+
 def make_page(work: Path, packed: Path) -> None:
     from building import __main__ as building
     from building import ingredients, words
     from building.assemble import Parts, assemble
     from building.bundle import page_script
-    from building.payload import bake, program
+    from building.payload import program, take_snapshot
 
     words.compile_catalogues()
     request = building.demo_request()
-    replies = bake(ingredients.provide_node(), work, [request, *building.other_warm_up_requests()])
+    replies = take_snapshot(ingredients.provide_node(), work, [request, *building.other_warm_up_requests()])
     parts = Parts(
         script=page_script(),
         program=program(work / "runtime"),
@@ -72,4 +80,4 @@ def make_page(work: Path, packed: Path) -> None:
 if __name__ == "__main__":
     part, work, *others = sys.argv[1:]
     set_clocks_ahead(Path(work))
-    {"runtime": make_runtime, "page": make_page}[part](Path(work), *map(Path, others))
+    {"runtime": make_runtime, "code": make_code, "page": make_page}[part](Path(work), *map(Path, others))

@@ -55,9 +55,19 @@ def test_another_folder_on_another_day_gives_the_same_runtime(elsewhere: Path, t
 
 
 @pytest.mark.slow
+def test_another_folder_on_another_day_gives_the_same_code(elsewhere: Path, tmp_path: Path) -> None:
+    shutil.copytree(building.WORK / "runtime", tmp_path / "runtime")  # the same, see above
+    _build_a_day_later(elsewhere, "code", tmp_path)
+    for made in ("compiled", "python_stdlib.zip"):
+        assert _digests(tmp_path / made) == _digests(building.WORK / made)
+
+
+@pytest.mark.slow
 def test_another_folder_on_another_day_gives_the_same_bytes(elsewhere: Path, tmp_path: Path) -> None:
     packed = next((DIST / "site").glob("payload.*.bin"))
-    shutil.copytree(building.WORK / "runtime", tmp_path / "runtime")  # the same, see above
+    for made in ("runtime", "compiled"):  # the same, see above
+        shutil.copytree(building.WORK / made, tmp_path / made)
+    shutil.copy(building.WORK / "python_stdlib.zip", tmp_path)
     _build_a_day_later(elsewhere, "page", tmp_path, packed)
     kept = packed.read_bytes()
     first_frame, second_frame, memory = (int.from_bytes(kept[at : at + 4], "little") for at in (0, 4, 8))
@@ -72,9 +82,13 @@ def test_another_folder_on_another_day_gives_the_same_bytes(elsewhere: Path, tmp
 
 
 def _digests(*places: Path) -> dict[str, str]:
-    """SHA-256 of each file, and of each in a folder, by name."""
-    files = [file for place in places for file in (place.iterdir() if place.is_dir() else [place])]
-    return {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in files}
+    """SHA-256 of each file, and of each below a folder, by its path there."""
+    files = [(place, file) for place in places for file in (place.rglob("*") if place.is_dir() else [place])]
+    return {
+        str(file.relative_to(place.parent)): hashlib.sha256(file.read_bytes()).hexdigest()
+        for place, file in files
+        if file.is_file()
+    }
 
 
 def test_another_release_of_the_runtime_is_not_adapted_blindly(tmp_path: Path) -> None:

@@ -81,16 +81,33 @@ def test_nothing_is_lost_over_a_new_start(way: tuple[str, str], site: SiteServer
         _without_room_and_with_everything_cleared_what_is_typed_stays(browser)
         assert browser.ask("feedcalc.changes.write('bed', 'south', { name: 'South', area: '4 m2' })") is None
         if "site" in way:
-            _a_damaged_copy_heals_and_opens_with_the_host_gone(browser, site)
-        else:
-            browser.open(address)
-            _awake(browser)
+            _kept_whole(browser)
+            site.shut()
+        browser.open(address)
+        _awake(browser)
         assert _held(browser, "water.temperature") == "11 °C", "not kept over a new start"
         book = "feedcalc.records.all().map(({ id, fields }) => `${id}: ${fields.area.text}`)"
         wait_until(lambda: browser.ask(book) == ["south: 4 m2"], what="the book over a new start")
 
 
-@pytest.mark.parametrize("name", [name for name, delivery in WAYS if delivery == "site"])
+ON_SITE = pytest.mark.parametrize("name", [name for name, delivery in WAYS if delivery == "site"])
+
+
+@ON_SITE
+def test_a_bad_deployment_and_damage_leave_the_version_that_is_kept(
+    name: str, site: SiteServer, playwright: Playwright
+):
+    with _opened((name, "site"), site, playwright) as (browser, address):
+        _kept_whole(browser)
+        _a_bad_deployment_leaves_the_version_that_is_kept(browser, site)
+        assert browser.ask(_SPOIL)
+        assert len(browser.ask(_NOT_WHOLE)) == 4
+        browser.open(address)
+        _awake(browser)
+        wait_until(lambda: not browser.ask(_NOT_WHOLE), what="the kept copy is whole again")
+
+
+@ON_SITE
 def test_a_first_visit_during_a_deployment_is_told_in_words(name: str, site: SiteServer, playwright: Playwright):
     """The page is of one version and the host has the payload of another."""
     payload = next(site.folder.glob("payload.*.bin"))
@@ -142,18 +159,9 @@ _SPOIL = """(async () => {
 })()"""
 
 
-def _a_damaged_copy_heals_and_opens_with_the_host_gone(browser: Engine, site: SiteServer) -> None:
+def _kept_whole(browser: Engine) -> None:
     browser.ask("void feedcalc.offline.watch()")  # looks after the copy, as every opening does
     wait_until(lambda: not browser.ask(_NOT_WHOLE), what="the page is kept")
-    _a_bad_deployment_leaves_the_version_that_is_kept(browser, site)
-    assert browser.ask(_SPOIL)
-    assert len(browser.ask(_NOT_WHOLE)) == 4
-    browser.open(site.address)
-    _awake(browser)
-    wait_until(lambda: not browser.ask(_NOT_WHOLE), what="the kept copy is whole again")
-    site.shut()
-    browser.open(site.address)
-    _awake(browser)
 
 
 _UPDATE = """(async () => {
