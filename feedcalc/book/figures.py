@@ -24,7 +24,7 @@ from feedcalc.book.totals import (
     totals_on,
 )
 from feedcalc.book.verdict import circumstances_of_bed, need_is_met, reasons_now, verdict_of
-from feedcalc.contract.figures import Figure, figure
+from feedcalc.contract.figures import Figure, exact_figure, figure
 from feedcalc.contract.request import Request
 from feedcalc.garden.suitability import HOLD, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
@@ -60,11 +60,11 @@ class BedFigures:
             "cap_source": totals.cap.source,
             **past_year_figures(totals),
             "calendar_year": if_known(totals.calendar_year, area_figures),
-            "target_ph": figure(Estimate.exactly(totals.target_ph), "1"),
+            "target_ph": exact_figure(totals.target_ph, "1"),
             "lime_need": if_known(lime_need(bed, totals), lambda lime: figure(lime, "g CaCO3/m2")),
             "shift": figure(totals.ph_shift, "1"),
-            "room": figure(Estimate.exactly(room), "g/m2"),
-            "room_for_bed": if_known(bed.area, lambda area: figure(Estimate.exactly(room * area), "g")),
+            "room": exact_figure(room, "g/m2"),
+            "room_for_bed": if_known(bed.area, lambda area: exact_figure(room * area, "g")),
             "limited_by": "held back" if totals.advice is None or room == 0 else totals.advice.limited_by,
             "next_earliest": if_known(feed, lambda days: days[0].isoformat()),
             "next_usual": if_known(feed, lambda days: days[1].isoformat()),
@@ -79,7 +79,7 @@ class BedFigures:
                     "date": step.day.isoformat(),
                     "ash": figure(step.ash, "g/m2"),
                     "lime_value": figure(step.lime, "g CaCO3/m2"),
-                    "cap": figure(Estimate.exactly(step.cap), "g/m2"),
+                    "cap": exact_figure(step.cap, "g/m2"),
                 }
                 for step in self.steps
             ],
@@ -90,7 +90,7 @@ class BedFigures:
         return {
             "id": bed.id,
             "name": bed.name,
-            "area": if_known(bed.area, lambda area: figure(Estimate.exactly(area), "m2")),
+            "area": if_known(bed.area, lambda area: exact_figure(area, "m2")),
             "texture": bed.texture,
             "place": bed.place,
             "plant": bed.plant,

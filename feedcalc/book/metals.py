@@ -16,7 +16,7 @@ from feedcalc.book.entries import Bed, Book, Entry, EntryRecord
 from feedcalc.book.figures import if_known
 from feedcalc.book.totals import past_year_total, season_rule
 from feedcalc.book.verdict import season_reason
-from feedcalc.contract.figures import figure
+from feedcalc.contract.figures import exact_figure, figure
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.request import Request
@@ -237,8 +237,8 @@ def _yearly(bed: Bed, solids: Sequence[Entry], today: date) -> Estimate | None:
 def _metal(metal: MetalFigures) -> dict[str, Any]:
     return {
         "metal": metal.metal,
-        "in_ash": if_known(metal.in_ash, lambda value: figure(Estimate.exactly(value), "mg/kg")),
-        "in_soil": if_known(metal.in_soil, lambda value: figure(Estimate.exactly(value), "mg/kg")),
+        "in_ash": if_known(metal.in_ash, lambda value: exact_figure(value, "mg/kg")),
+        "in_soil": if_known(metal.in_soil, lambda value: exact_figure(value, "mg/kg")),
         "per_application": if_known(metal.per_application, lambda value: figure(value, "g/ha")),
         "per_year": if_known(metal.per_year, lambda value: figure(value, "g/ha")),
         "limits": [_compared(each) for each in metal.compared],

@@ -25,10 +25,10 @@ from feedcalc.book.records import LIQUID, SLUDGE, Record
 from feedcalc.book.totals import next_feed_day, retest_day
 from feedcalc.book.winter import BedPlan, winter_answer_in_steps
 from feedcalc.contract.cautions import cautions_for
-from feedcalc.contract.figures import figure, figure_words
+from feedcalc.contract.figures import exact_figure, figure_words
 from feedcalc.contract.request import Request
 from feedcalc.liquor.times import settled_at, use_by
-from feedcalc.uncertainty.estimates import Estimate, run_to_end
+from feedcalc.uncertainty.estimates import run_to_end
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import date_words
 from feedcalc.words.messages import Speak, said
@@ -176,12 +176,12 @@ def _of_share(plan: BedPlan, request: Request) -> list[Reminder]:
     """Return when a bed may get its share of a winter's ash."""
     bed, share, found = _short(plan.bed.name), plan.share, []
     if plan.dry_from:
-        ash = figure_words(figure(Estimate.exactly(share.dry + share.sludge), "g"), request.locale, request.own)
+        ash = figure_words(exact_figure(share.dry + share.sludge, "g"), request.locale, request.own)
         summary = said("Spread at most {ash} of ash or its sludge on {bed}", ash=ash, bed=bed)
         about = tuple(caution.text for caution in cautions_for({"dry"}) if caution.where == "spreading")
         found.append(_reminder("share-ash", plan.bed.id, start=plan.dry_from, summary=summary, description=about))
     if plan.feed_from:
-        feed = figure_words(figure(Estimate.exactly(share.feed / plan.feeds), "L"), request.locale, request.own)
+        feed = figure_words(exact_figure(share.feed / plan.feeds, "L"), request.locale, request.own)
         summary = said("Give {bed} at most {feed} of feed, if its plants grow", bed=bed, feed=feed)
         about = tuple(_cautions("diluting", "applying"))
         found.append(_reminder("share-feed", plan.bed.id, start=plan.feed_from, summary=summary, description=about))

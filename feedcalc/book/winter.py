@@ -26,7 +26,7 @@ from feedcalc.book.sharing import LEAST_SHARE, BedRoom, BedShare, Materials, sha
 from feedcalc.book.totals import BedTotals, lime_need, next_ash_day, next_feed_day, totals_on
 from feedcalc.book.verdict import OVERDONE, circumstances_of_bed, reasons_now, verdict_of
 from feedcalc.contract.cautions import Caution, cautions_for
-from feedcalc.contract.figures import figure
+from feedcalc.contract.figures import exact_figure, figure
 from feedcalc.contract.quantities import Quantity
 from feedcalc.contract.request import Request
 from feedcalc.garden.crop_removal import crop_potassium
@@ -283,7 +283,7 @@ def _values(
     unread: int,
 ) -> dict[str, Any]:
     def grams(value: float) -> dict[str, Any]:
-        return figure(Estimate.exactly(value if value > LEAST_SHARE * ash.typical else 0.0), "g")
+        return exact_figure(value if value > LEAST_SHARE * ash.typical else 0.0, "g")
 
     dry, sludge = (sum(getattr(plan.share, kind) for plan in plans) for kind in ("dry", "sludge"))
     litres = sum(plan.share.feed for plan in plans)
@@ -293,10 +293,10 @@ def _values(
         "is_from_wood": "ash.wood" in request.readings,
         "dry": grams(dry),
         "steeped": grams(steeped),
-        "feed": figure(Estimate.exactly(litres), "L"),
+        "feed": exact_figure(litres, "L"),
         "left": grams(ash.typical - dry - steeped),
         "sludge_left": grams(steeped - sludge),
-        "parts_water": figure(Estimate.exactly(answer.plan.parts_water), "1"),
+        "parts_water": exact_figure(answer.plan.parts_water, "1"),
         "set_aside": len(book.rejected) + sum(len(bed.rejected) for bed in book.beds) + unread,
         "beds": [_bed_values(plan, materials) for plan in plans],
     }
@@ -308,13 +308,13 @@ def _bed_values(plan: BedPlan, materials: Materials) -> dict[str, Any]:
     return {
         "id": bed.id,
         "name": bed.name,
-        "area": if_known(bed.area, lambda value: figure(Estimate.exactly(value), "m2")),
+        "area": if_known(bed.area, lambda value: exact_figure(value, "m2")),
         "plant": bed.plant,
-        "dry": figure(Estimate.exactly(share.dry), "g"),
-        "dry_per_square_metre": figure(Estimate.exactly(share.dry / area), "g/m2"),
-        "sludge": figure(Estimate.exactly(share.sludge), "g"),
-        "feed": figure(Estimate.exactly(share.feed), "L"),
-        "feed_ash": figure(Estimate.exactly(share.feed * materials.steeped), "g"),
+        "dry": exact_figure(share.dry, "g"),
+        "dry_per_square_metre": exact_figure(share.dry / area, "g/m2"),
+        "sludge": exact_figure(share.sludge, "g"),
+        "feed": exact_figure(share.feed, "L"),
+        "feed_ash": exact_figure(share.feed * materials.steeped, "g"),
         "feeds": plan.feeds,
         "dry_from": if_known(plan.dry_from, date.isoformat),
         "feed_from": if_known(plan.feed_from, date.isoformat),

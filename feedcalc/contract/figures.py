@@ -68,6 +68,16 @@ def figure(estimate: Estimate, unit: str) -> Figure:
     return found
 
 
+def exact_figure(value: float, unit: str) -> Figure:
+    """Return a value without uncertainty as a figure of the contract.
+
+    >>> exact_figure(2.0, "g")
+    {'value': 2.0, 'unit': 'g', 'low': 2.0, 'high': 2.0}
+    """
+    written = six_digits(value)
+    return {"value": written, "unit": unit, "low": written, "high": written}
+
+
 def six_digits(value: float) -> float:
     """Return ``value`` to six significant digits."""
     return float(f"{value:.6g}")
@@ -274,7 +284,7 @@ def ground_words(grams_per_square_metre: float, locale: str, own: OwnUnits = MET
     """
     if own.area != "ft^2":
         return f"{write_number(grams_per_square_metre, figures, locale, trim=True)}\u00a0g/m²"
-    return figure_words(figure(Estimate.exactly(grams_per_square_metre), "g/m2"), locale, own)
+    return figure_words(exact_figure(grams_per_square_metre, "g/m2"), locale, own)
 
 
 def figure_words(figure: Figure, locale: str, own: OwnUnits = METRIC) -> str:

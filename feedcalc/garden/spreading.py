@@ -13,7 +13,7 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, cautions_for
-from feedcalc.contract.figures import Figure, figure
+from feedcalc.contract.figures import Figure, exact_figure, figure
 from feedcalc.contract.measures import CLOSE_ENOUGH, measured_out
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import depth_words
@@ -194,12 +194,7 @@ def ground_answer(
         assumed["soil.texture"] = said("unknown: loam, with a range from sand to clay")
     soil_ph = request.number("soil.ph")
     if soil_ph is None:
-        nothing = {
-            "ash": figure(Estimate.exactly(0.0), "g/m2"),
-            "limited_by": "held back",
-            "covers": None,
-            "tree": None,
-        }
+        nothing = {"ash": exact_figure(0.0, "g/m2"), "limited_by": "held back", "covers": None, "tree": None}
         return GroundAnswer(
             circumstances=circumstances,
             verdict=verdict,
@@ -225,15 +220,15 @@ def ground_answer(
         is_held_back=verdict.word == HOLD,
     )
     need = {
-        "target_ph": figure(Estimate.exactly(target), "1"),
+        "target_ph": exact_figure(target, "1"),
         "lime": figure(advice.need, "g CaCO3/m2"),
         "ash": figure(advice.need_in_ash, "g/m2"),
     }
     figures = _advice_figures(advice, content, texture, depth, area=request.number("soil.area"), density=density)
     figures["covers"] = _covered_area(request, advice, density)
     crown = math.pi / 4 * CROWN_METRES**2
-    figures["tree_area"] = figure(Estimate.exactly(crown), "m2")
-    figures["tree"] = figure(Estimate.exactly(advice.ash * crown), "g") if advice.ash > 0 else None
+    figures["tree_area"] = exact_figure(crown, "m2")
+    figures["tree"] = exact_figure(advice.ash * crown, "g") if advice.ash > 0 else None
     return GroundAnswer(
         circumstances=circumstances,
         verdict=verdict,
@@ -319,13 +314,13 @@ def _advice_figures(
 ) -> dict[str, Any]:
     lime = content.lime.scaled(advice.ash)
     return {
-        "ash": figure(Estimate.exactly(advice.ash), "g/m2"),
+        "ash": exact_figure(advice.ash, "g/m2"),
         "limited_by": advice.limited_by,
         "lime_value": figure(lime, "g CaCO3/m2"),
         "potassium": figure(content.potassium.scaled(advice.ash), "g/m2"),
         "shift": figure(expected_shift(lime, texture, depth), "1"),
-        "ash_for_area": None if area is None else figure(Estimate.exactly(advice.ash * area), "g"),
-        "ash_volume": figure(Estimate.exactly(advice.ash * (area or 1.0) / density / 1000), "L"),
+        "ash_for_area": None if area is None else exact_figure(advice.ash * area, "g"),
+        "ash_volume": exact_figure(advice.ash * (area or 1.0) / density / 1000, "L"),
     }
 
 
@@ -335,4 +330,4 @@ def _covered_area(request: Request, advice: Advice, density: float) -> Figure | 
     if reading is None or advice.ash == 0:
         return None
     grams = reading.value if reading.kind == "mass" else reading.value * 1000 * density
-    return figure(Estimate.exactly(grams / advice.ash), "m2")
+    return exact_figure(grams / advice.ash, "m2")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from feedcalc.contract.figures import figure
+from feedcalc.contract.figures import exact_figure, figure
 from feedcalc.garden.crop_removal import (
     crop_potassium,
     oxide_per_potassium,
@@ -17,7 +17,6 @@ from feedcalc.garden.crop_removal import (
 )
 from feedcalc.garden.feed_limits import practice
 from feedcalc.liquor.answer import Answer
-from feedcalc.liquor.figures import exact_figure
 from feedcalc.liquor.traces import boron_sensitive_plant
 from feedcalc.uncertainty.estimates import Estimate
 

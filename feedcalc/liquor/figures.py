@@ -15,7 +15,7 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium
-from feedcalc.contract.figures import Figure, figure, flat_figures, six_digits
+from feedcalc.contract.figures import Figure, exact_figure, figure, flat_figures, six_digits
 from feedcalc.contract.own_measures import by_customs
 from feedcalc.contract.request import Request
 from feedcalc.garden.ash import ELEMENTS
@@ -101,14 +101,9 @@ def _whose_measures(request: Request) -> list[dict[str, str]]:
 def values_of_solution(equilibrium: Equilibrium) -> dict[str, Any]:
     """Return ``values`` of the reply to a request for chemistry alone."""
     liquor = Liquor(equilibrium)
-    solution: dict[str, Any] = {name: figure(Estimate.exactly(of(liquor)), unit) for name, unit, of in SOLUTION_FIGURES}
+    solution: dict[str, Any] = {name: exact_figure(of(liquor), unit) for name, unit, of in SOLUTION_FIGURES}
     solution["minerals"] = {mineral: exact_figure(mol * 1000, "mmol/kg") for mineral, mol in equilibrium.formed.items()}
     return {"solution": solution}
-
-
-def exact_figure(value: float, unit: str) -> Figure:
-    """Return a value without uncertainty as a figure of the contract."""
-    return figure(Estimate.exactly(value), unit)
 
 
 def _dissolving(answer: Answer, hours: float) -> dict[str, Figure]:

@@ -18,7 +18,7 @@ from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.contract.cautions import Caution, Hazard, alkali_percent, cautions_for, hazard_at
-from feedcalc.contract.figures import Figure, figure, ground_words
+from feedcalc.contract.figures import Figure, exact_figure, figure, ground_words
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import roughly, volume_on_ground
 from feedcalc.contract.request import Request, request_of
@@ -33,7 +33,6 @@ from feedcalc.garden.spreading import spread_answer
 from feedcalc.garden.suitability import DIRECTIONS, HOLD, FeedFacts, Reason, Verdict, verdict_for
 from feedcalc.liquor.acid import acids
 from feedcalc.liquor.ash_evidence import ash_of_request
-from feedcalc.liquor.figures import exact_figure
 from feedcalc.liquor.planning import WEAKEST_SENSIBLE_PARTS, BatchInputs, plan_batch
 from feedcalc.liquor.steeping import STEEP_MINERALS, Liquor
 from feedcalc.liquor.vessel import batch_of, rules

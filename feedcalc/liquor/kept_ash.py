@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from feedcalc.contract.fields import MOST_EARLIER, REQUEST_FIELDS, SCHEMA
-from feedcalc.contract.figures import Figure, Shown, figure, shown
+from feedcalc.contract.figures import Figure, Shown, exact_figure, figure, shown
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.text import one_line
 from feedcalc.liquor.air import hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome, Suggestion, answer_in_steps, answer_to
-from feedcalc.liquor.figures import exact_figure, medians_taken
+from feedcalc.liquor.figures import medians_taken
 from feedcalc.uncertainty.estimates import Steps, estimate_of, percentile, within_progress
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import listed, said, said_of

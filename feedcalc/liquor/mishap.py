@@ -14,13 +14,12 @@ from typing import Any
 
 from feedcalc import published
 from feedcalc.contract.cautions import cautions_for
-from feedcalc.contract.figures import figure
+from feedcalc.contract.figures import exact_figure, figure
 from feedcalc.contract.request import Request, request_of
 from feedcalc.garden.dry_ash import cap_for, loosest_cap
 from feedcalc.garden.liming import TABLE_DEPTH_CM, expected_shift, limed_ph, soil_buffer
 from feedcalc.garden.recipe_text import RecipeText, recipe_text
 from feedcalc.garden.suitability import soil_test_error
-from feedcalc.liquor.figures import exact_figure
 from feedcalc.liquor.judging import Judgement, Recipe, items_read
 from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube
 from feedcalc.words.errors import InputError, InputErrors

@@ -9,12 +9,11 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
-from feedcalc.contract.figures import figure, six_digits
+from feedcalc.contract.figures import exact_figure, figure, six_digits
 from feedcalc.liquor.acid import Acid, Neutralisation, acid_dose, acid_for, acids, titration_curve
 from feedcalc.liquor.air import caustic_switch, corrosive_ph, exposure_to_air, hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome
 from feedcalc.liquor.feeding import feeding
-from feedcalc.liquor.figures import exact_figure
 from feedcalc.liquor.haze import haze_in_can
 from feedcalc.liquor.mixing import MINERAL_WORDS, mixing_check, second_things
 from feedcalc.liquor.next_readings import KITCHEN_ASSAY, next_readings
@@ -225,9 +224,9 @@ def _acid(answer: Answer) -> tuple[dict[str, Any], list[str]]:
     values["ph_gas_gone"] = exact_figure(typical.ph_gas_gone, "1")
     values["carbon_dioxide"] = exact_figure(typical.carbon_dioxide_millilitres_per_litre, "mL/L")
     if typical.dose_gas_gone:
-        values["dose_gas_gone"] = figure(Estimate.exactly(typical.dose_gas_gone), acid.unit)
+        values["dose_gas_gone"] = exact_figure(typical.dose_gas_gone, acid.unit)
     if typical.dose_half_ph_past is not None:
-        values["half_ph_past"] = figure(Estimate.exactly(typical.dose_half_ph_past), acid.unit)
+        values["half_ph_past"] = exact_figure(typical.dose_half_ph_past, acid.unit)
     return values, _acid_warnings(typical)
 
 
