@@ -104,9 +104,12 @@ class Request:
     def own(self) -> OwnUnits:
         """The units in which the grower reads amounts: those that were typed, else those of the customs."""
         cans = (("volume", path) for path in self.readings if path.startswith("cans."))
-        telling = [(kind, path) for kind, path in (*cans, *_TELLING) if path in self.readings]
-        typed = [(kind, self.readings[path].typed_unit) for kind, path in telling if path not in self.assumed]
-        return own_units(tuple(pair for pair in typed if pair[1]), self.customs)
+        typed = tuple(
+            (kind, self.readings[path].typed_unit)
+            for kind, path in (*cans, *_TELLING)
+            if path in self.readings and path not in self.assumed and self.readings[path].typed_unit
+        )
+        return own_units(typed, self.customs)
 
     def number(self, path: str) -> float | None:
         """Return the number at a path in the base unit of its kind, or None if it is not known."""

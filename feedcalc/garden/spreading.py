@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from feedcalc import published
@@ -192,18 +192,18 @@ def ground_answer(
     texture = request.word("soil.texture")
     if not texture:
         assumed["soil.texture"] = said("unknown: loam, with a range from sand to clay")
+    without_test = GroundAnswer(
+        circumstances=circumstances,
+        verdict=verdict,
+        need=None,
+        advice={"ash": exact_figure(0.0, "g/m2"), "limited_by": "held back", "covers": None, "tree": None},
+        texture=texture,
+        depth_cm=depth,
+        assumed=assumed,
+    )
     soil_ph = request.number("soil.ph")
     if soil_ph is None:
-        nothing = {"ash": exact_figure(0.0, "g/m2"), "limited_by": "held back", "covers": None, "tree": None}
-        return GroundAnswer(
-            circumstances=circumstances,
-            verdict=verdict,
-            need=None,
-            advice=nothing,
-            texture=texture,
-            depth_cm=depth,
-            assumed=assumed,
-        )
+        return without_test
     cap = cap_for(soil_ph)
     error = soil_test_error(request.word("soil.tested_with"))
     known_ph = limed_ph(soil_ph, error, expected_shift(_lime_received(received, content), texture, depth, soil_ph))
@@ -229,16 +229,7 @@ def ground_answer(
     crown = math.pi / 4 * CROWN_METRES**2
     figures["tree_area"] = exact_figure(crown, "m2")
     figures["tree"] = exact_figure(advice.ash * crown, "g") if advice.ash > 0 else None
-    return GroundAnswer(
-        circumstances=circumstances,
-        verdict=verdict,
-        need=need,
-        advice=figures,
-        texture=texture,
-        depth_cm=depth,
-        assumed=assumed,
-        soil_ph=soil_ph,
-    )
+    return replace(without_test, need=need, advice=figures, soil_ph=soil_ph)
 
 
 def _lime_received(received: Received, content: AshContent) -> Estimate:

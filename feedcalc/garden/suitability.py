@@ -240,7 +240,7 @@ def _soil_reasons(case: Circumstances) -> list[Reason]:
     return reasons
 
 
-@lru_cache(maxsize=2048)  # in a table of plots many have the same soil
+@lru_cache(maxsize=2048)  # many rows of a table of plots have the same soil
 def _reason_of_soil(ph: float, tested_with: str, locale: str, *, is_of_feed: bool) -> Reason:
     error, limits = soil_test_error(tested_with), _limits()
     words = _words_of_soil(ph, tested_with, locale)
@@ -279,7 +279,7 @@ def _plant_reasons(case: Circumstances) -> list[Reason]:
     return [*_reasons_of_named(case.plant, case.soil_ph, case.tested_with, case.locale)]
 
 
-@lru_cache(maxsize=2048)  # and the same plant
+@lru_cache(maxsize=2048)  # many rows have the same plant
 def _reasons_of_named(text: str, soil_ph: float | None, tested_with: str, locale: str) -> tuple[Reason, ...]:
     found = plants_named(text)
     reasons = []
@@ -358,7 +358,7 @@ def _feed_reasons(case: Circumstances, feed: FeedFacts) -> list[Reason]:
     return [*alone, *_lime_reasons(case, feed)]
 
 
-@lru_cache(maxsize=256)  # in a table of plots many get the same feed
+@lru_cache(maxsize=256)  # many rows of a table of plots get the same feed
 def _reasons_of_feed_alone(
     feed: FeedFacts, stage: str, use: str, read_ph: float | None, has_acid: bool, locale: str
 ) -> tuple[Reason, ...]:

@@ -277,7 +277,7 @@ def _templates(language: str = "en") -> jinja2.Environment:
         from feedcalc.sheets.html_code import HtmlCodeGenerator
 
         environment.code_generator_class = HtmlCodeGenerator
-    environment.as_html = lambda value: value if type(value) is markupsafe.Markup else as_html(spoken(value))  # type: ignore
+    environment.as_html = lambda value: as_html(spoken(value))  # type: ignore[attr-defined]
     environment.globals["is_rtl"] = speaker.direction == "rtl"
     environment.globals["has_official_statements"] = has_official_statements(language)
     environment.globals["citation"] = lambda source: published.sources()[source].citation

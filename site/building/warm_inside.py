@@ -25,7 +25,7 @@ def answer_once(requests: list[str]) -> list[str]:
 
 
 def free_memory() -> None:
-    """Forget what is soon done again or by machine code, collect garbage, overwrite freed small blocks with zeros."""
+    """Forget what the first answer soon makes anew, collect garbage, overwrite freed small blocks with zeros."""
     from feedcalc.chemistry.machine_code import compiled
     from feedcalc.liquor.times import drawn
 

@@ -23,7 +23,7 @@ DIST = ingredients.ROOT / "dist"
 
 @pytest.fixture
 def elsewhere(tmp_path: Path) -> Path:
-    """A copy of the sources in another folder, a day younger."""
+    """A copy of the sources in another folder, dated a day later."""
     made_from = (DIST / ".made-from").read_text()
     assert made_from == building.digest_of_sources(), "sources changed since: python3 build.py"
     copy = tmp_path / "another checkout of another length"

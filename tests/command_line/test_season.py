@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import gc
 import io
 import os
 import resource
@@ -345,7 +346,7 @@ def test_memory_does_not_grow_with_the_table(tmp_path):
         job = job_of(tmp_path, table(rows), chunk_rows=25)
         tracemalloc.start()
         try:
-            plan_plots(job, lambda _: None, lambda _: None)
+            plan_plots(job, lambda _: gc.collect(), lambda _: None)  # what is garbage is not kept
             return tracemalloc.get_traced_memory()[1]
         finally:
             tracemalloc.stop()
@@ -353,7 +354,7 @@ def test_memory_does_not_grow_with_the_table(tmp_path):
     planned(job_of(tmp_path, table(1200)))  # what many plots share is worked out once, and kept, before
     small, large = peak(200), peak(1200)
     plans = (tmp_path / "plans.csv").stat().st_size
-    assert large - small < plans / 2, "a run that kept its rows would grow by at least the plans it wrote"
+    assert large - small < plans / 4, "a run that kept its rows would grow by at least the plans it wrote"
 
 
 def test_a_cluster_without_its_packages_says_what_to_install(tmp_path, monkeypatch):

@@ -105,6 +105,9 @@ def test_a_bad_deployment_and_damage_leave_the_version_that_is_kept(
         browser.open(address)
         _awake(browser)
         wait_until(lambda: not browser.ask(_NOT_WHOLE), what="the kept copy is whole again")
+        site.shut()
+        browser.open(address)
+        _awake(browser)
 
 
 @ON_SITE
@@ -125,7 +128,7 @@ def test_a_first_visit_during_a_deployment_is_told_in_words(name: str, site: Sit
         away.rename(payload)
         browser.open(site.address)
         _awake(browser)
-        wait_until(lambda: not browser.ask(_NOT_WHOLE), what="the page is kept")
+        _kept_whole(browser)
 
 
 # Which parts of the kept copy are not those that the service worker names.
