@@ -251,20 +251,24 @@ def test_days_and_months_are_messages():
     assert "⟦May⟧" in brackets.speak(moment_words(when))
 
 
+@pytest.fixture(scope="module")
+def gathered():
+    return catalogues.gathered()
+
+
 @pytest.mark.parametrize("tag", catalogues.TRANSLATED)
-def test_catalogues_contain_every_message_and_the_day_names_of_cldr(tag):
+def test_catalogues_contain_every_message_and_the_day_names_of_cldr(tag, gathered):
     """Babel's names are those of Unicode CLDR."""
     held = catalogues.catalogue(tag)
-    wanted = catalogues.gathered()
-    lacking = [message.id for message in wanted if message.id and held.get(message.id, message.context) is None]
+    lacking = [message.id for message in gathered if message.id and held.get(message.id, message.context) is None]
     assert not lacking, "run `python -m building.words extract` in the folder site"
     names = {message.id: message.string for message in held if (message.context or "").startswith("short name of a")}
     assert names == catalogues.names_in_dates(tag)
 
 
 @pytest.mark.parametrize("tag", catalogues.TRANSLATED)
-def test_no_translation_is_damaged(tag):
-    damaged = [fault for fault in catalogues.faults_in(tag, catalogues.gathered()) if not fault.startswith("missing")]
+def test_no_translation_is_damaged(tag, gathered):
+    damaged = [fault for fault in catalogues.faults_in(tag, gathered) if not fault.startswith("missing")]
     assert not damaged
 
 

@@ -144,11 +144,21 @@ def _screen() -> tuple[subprocess.Popen[str], str]:
 _IN_SIGHT = "document.querySelector({}).scrollIntoView({{block: 'center', behavior: 'instant'}});"
 
 
+# Python's program is compiled once, quickly, as in Chromium; no news are fetched, no processes kept for later.
+FIREFOX_SETTINGS = """
+user_pref("javascript.options.wasm_optimizingjit", false);
+user_pref("dom.ipc.processPrelaunch.enabled", false);
+user_pref("browser.newtabpage.enabled", false);
+user_pref("app.normandy.enabled", false);
+"""
+
+
 class FirefoxEngine:
     """Debian's Firefox by the W3C's WebDriver BiDi."""
 
     def __init__(self) -> None:
         self._folder = tempfile.mkdtemp()
+        Path(self._folder, "user.js").write_text(FIREFOX_SETTINGS)
         self._process = subprocess.Popen(
             ["firefox-esr", "--headless", "--no-remote", "--profile", self._folder, "--remote-debugging-port", "0"],
             stderr=subprocess.PIPE,
