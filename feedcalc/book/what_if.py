@@ -89,15 +89,13 @@ class WhatIf:
         """Return the circumstances of the bed, with the feed of its batch for a liquid feed."""
         case = circumstances_of_bed(self.request, bed, entry.day)
         if record.texts.get("season", "") in SEASONS:
-            case = replace(case, season=record.texts["season"])
+            case = case._replace(season=record.texts["season"])
         batch = batch_of(record)
         if entry.what != LIQUID or not batch:
             return case
         answer = yield from self.batches.answer(batch, record.text("dilution"))
-        return replace(
-            circumstances_of(answer.request, feed_facts(answer)),
-            **{name: getattr(case, name) for name in _OF_THE_BED if name != "season" or case.season},
-        )
+        of_bed = {name: getattr(case, name) for name in _OF_THE_BED if name != "season" or case.season}
+        return circumstances_of(answer.request, feed_facts(answer))._replace(**of_bed)
 
 
 def _values(bed: Bed, entry: Entry, after: BedTotals, verdict: Verdict) -> dict[str, Any]:

@@ -170,7 +170,7 @@ def _bed_room(
     case = circumstances_of_bed(request, bed, today)
     book = reasons_now(bed, totals, request)
     solid = verdict_of(verdict_for(case).reasons, book)
-    on_feed = [reason for reason in verdict_for(replace(case, feed=feed)).reasons if reason.id != "soil_unknown"]
+    on_feed = [reason for reason in verdict_for(case._replace(feed=feed)).reasons if reason.id != "soil_unknown"]
     liquid = verdict_of(on_feed, [reason for reason in book if reason.id in OVERDONE])
     reasons = [reason for each in (solid, liquid) for reason in _weightiest(each.reasons)]
     year = totals.past_year

@@ -9,9 +9,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from functools import lru_cache
 
+from feedcalc.chemistry.code_text import extreme, function_text, numbered, term, unpacked, weighted_sum
 from feedcalc.chemistry.machine_code import compiled, machine_newton
 from feedcalc.chemistry.system import System
 
@@ -78,17 +79,17 @@ def arithmetic_of(system: System) -> Arithmetic:
 def _amounts(system: System) -> str:
     """Return the function from the unknowns to moles, sums, residuals and scales of the balances."""
     count = system.count
-    return _function(
+    return function_text(
         "ln_k, laws, totals, x, strength, ln_kg, ln_water",
         *_inputs(system),
         *_powers(system),
-        f"if {_extreme('max', 'p', len(system.names))} > {MAX_EXPONENT!r}:",
-        f"    {_names('p', len(system.names))} = [min(power, {MAX_EXPONENT!r}) for power in "
-        f"({_names('p', len(system.names))})]",
+        f"if {extreme('max', 'p', len(system.names))} > {MAX_EXPONENT!r}:",
+        f"    {numbered('p', len(system.names))} = [min(power, {MAX_EXPONENT!r}) for power in "
+        f"({numbered('p', len(system.names))})]",
         *_moles_and_sums(system),
         f"balance = [{', '.join(f's{k} - t{k}' for k in range(count))}]",
         f"scales = [{', '.join(_scales(system))}]",
-        f"return [{_names('m', len(system.names))}], [{_names('s', system.size)}], balance, scales",
+        f"return [{numbered('m', len(system.names))}], [{numbered('s', system.size)}], balance, scales",
     )
 
 
@@ -96,10 +97,10 @@ def _inputs(system: System) -> list[str]:
     """Return the lines that name what the functions of a system take."""
     laws = "".join(f"(ld{i}, lc{i}, lb{i}), " for i in range(len(system.examples)))
     return [
-        *_unpacked("k", len(system.names), "ln_k"),
+        *unpacked("k", len(system.names), "ln_k"),
         f"{laws} = laws",
-        *_unpacked("t", system.count, "totals"),
-        *_unpacked("x", system.count, "x"),
+        *unpacked("t", system.count, "totals"),
+        *unpacked("x", system.count, "x"),
     ]
 
 
@@ -112,7 +113,7 @@ def _powers(system: System) -> list[str]:
     ]
     for i, (first, second, protons, water, law) in enumerate(system.species_formulas):
         terms = [f"k{i}", *(f"+ x{place}" for place in (first, second) if place < count)]
-        terms += [_term(protons, f"x{hydrogen}"), _term(water, "ln_water"), f"+ o{law}"]
+        terms += [term(protons, f"x{hydrogen}"), term(water, "ln_water"), f"+ o{law}"]
         lines.append(f"p{i} = {' '.join(filter(None, terms))}")
     return lines
 
@@ -126,7 +127,7 @@ def _moles_and_sums(system: System) -> list[str]:
 def _scales(system: System) -> list[str]:
     """Return what the residual of each balance is relative to."""
     hydrogen = system.count - 1
-    gross = ", ".join(_sum([(v, f"m{i}")]) for i, v in enumerate(system.gross_hydrogen) if v)
+    gross = ", ".join(weighted_sum([(v, f"m{i}")]) for i, v in enumerate(system.gross_hydrogen) if v)
     acid = f"abs(t{hydrogen}) + abs(s{hydrogen}) + sum(({gross}))"
     return [*(f"t{k} + s{k}" for k in range(hydrogen)), acid]
 
@@ -140,7 +141,7 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
     count, size = system.count, system.size
     strength, water, activity = system.at_strength, system.at_water, system.at_activity
     places = range(len(active_minerals))
-    unknowns = f"[{_names('x', count)}], strength, ln_kg, ln_water, [{_names('n', len(active_minerals))}]"
+    unknowns = f"[{numbered('x', count)}], strength, ln_kg, ln_water, [{numbered('n', len(active_minerals))}]"
     undetermined = f"return {UNDETERMINED}, step, {unknowns}, [], 0.0"
     equations = _equations(system, active_minerals, undetermined)
     if equations is None:
@@ -149,15 +150,15 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
     water_gap = f"s{water} - water_total + mol_water_per_kg * water_kg"
     for place, m in enumerate(active_minerals):
         for k, v in system.mineral_parts[m]:
-            balances[k] += f" {_term(v, f'n{place}')}"
-            scales[k] += f" + abs({_sum([(v, f'n{place}')])})"
-        water_gap += f" {_term(system.mineral_water[m], f'n{place}')}"
+            balances[k] += f" {term(v, f'n{place}')}"
+            scales[k] += f" + abs({weighted_sum([(v, f'n{place}')])})"
+        water_gap += f" {term(system.mineral_water[m], f'n{place}')}"
     inactive = [m for m in range(len(system.minerals)) if m not in active_minerals]
     other_minerals = [f"n{place} <= 0.0" for place in places]
     other_minerals += [f"{_ln_saturation(system, m)} > {MAX_GAP!r}" for m in inactive]
     are_others = " or ".join(other_minerals) or "0.0 > 1.0"
     with_others = f"return {OTHER_MINERALS}, step + 1, {unknowns}, [], 0.0"
-    moles = _names("m", len(system.names))
+    moles = numbered("m", len(system.names))
     residuals = [f"abs(y{k}) / (e{k} if e{k} != 0.0 else 1.0)" for k in range(count)]
     closed = [
         f"error < {MAX_RESIDUAL!r}",
@@ -169,7 +170,7 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
     not_finite = " + ".join(f"(c{k} - c{k})" for k in range(size + len(active_minerals)))
     body = [
         *_powers(system),
-        f"if {_extreme('max', 'p', len(system.names))} > {MAX_EXPONENT!r}:",
+        f"if {extreme('max', 'p', len(system.names))} > {MAX_EXPONENT!r}:",
         f"    {undetermined}",
         *_moles_and_sums(system),
         "water_kg = exp(ln_kg)",
@@ -189,7 +190,7 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
         *equations,
         f"if {not_finite} != 0.0:",
         f"    {undetermined}",
-        f"longest = max({_extreme('max', 'c', count)}, -{_extreme('min', 'c', count)})",
+        f"longest = max({extreme('max', 'c', count)}, -{extreme('min', 'c', count)})",
         f"if longest > {MAX_STEP!r}:",
         *(f"    c{k} = min(max(c{k}, {-MAX_STEP!r}), {MAX_STEP!r})" for k in range(count)),
         *(f"x{k} = x{k} + c{k}" for k in range(count)),
@@ -202,12 +203,12 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
         f"if longest < 1.0 and ({are_others}):",
         f"    {with_others}",
     ]
-    return _function(
+    return function_text(
         "ln_k, laws, totals, water_total, mineral_ln_k, x, strength, ln_kg, ln_water, solids, steps, water_slope, "
         "mol_water_per_kg",
         *_inputs(system),
-        *_unpacked("z", len(system.minerals), "mineral_ln_k"),
-        *_unpacked("n", len(active_minerals), "solids"),
+        *unpacked("z", len(system.minerals), "mineral_ln_k"),
+        *unpacked("n", len(active_minerals), "solids"),
         "for step in range(steps):",
         *(f"    {line}" for line in body),
         f"return {GOES_ON}, steps, {unknowns}, [], 0.0",
@@ -216,8 +217,8 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
 
 def _ln_saturation(system: System, mineral: int) -> str:
     """Return ln of ion product over solubility constant of a mineral."""
-    terms = [_term(v, f"x{k}") for k, v in system.mineral_parts[mineral]]
-    water = _sum([(system.mineral_water[mineral], "ln_water")]) if system.mineral_water[mineral] else ""
+    terms = [term(v, f"x{k}") for k, v in system.mineral_parts[mineral]]
+    water = weighted_sum([(system.mineral_water[mineral], "ln_water")]) if system.mineral_water[mineral] else ""
     return " ".join([f"{water} - z{mineral}" if water else f"-z{mineral}", *terms])
 
 
@@ -237,7 +238,7 @@ def _jacobian(system: System) -> tuple[dict[str, str], dict[str, str], dict[tupl
     cells: dict[tuple[int, int], str] = {}
     for (row, column), own_terms in sorted(terms.items()):
         cells[row, column] = name = f"a{row}_{column}"
-        (near if row == strength else always)[name] = _sum(own_terms)
+        (near if row == strength else always)[name] = weighted_sum(own_terms)
         if row < count:
             cells[water if column == activity else column, row] = name
     for k in range(count):
@@ -249,7 +250,7 @@ def _jacobian(system: System) -> tuple[dict[str, str], dict[str, str], dict[tupl
         cells[k, strength], near[f"r{k}"] = f"r{k}", _sum_over_species(system, k, "h")
     near[f"r{strength}"] += " - water_kg"
     cells[strength, water], near["gap"] = "gap", "strength_gap"
-    slopes = _names("h", len(system.names))
+    slopes = numbered("h", len(system.names))
     cells[activity, strength], near["spread"] = "spread", f"water_slope * sum(({slopes})) / water_kg"
     return always, near, cells
 
@@ -283,8 +284,8 @@ def _equations(system: System, active_minerals: tuple[int, ...], undetermined: s
     if plan is None:
         return None
     right = system.size + len(active_minerals)
-    _, _, names = _jacobian(system)
-    cells: dict[tuple[int, int], Cell] = {**names, **{(row, right): f"y{row}" for row in range(right)}}
+    _, _, entries = _jacobian(system)
+    cells: dict[tuple[int, int], Cell] = {**entries, **{(row, right): f"y{row}" for row in range(right)}}
     for place, m in enumerate(active_minerals, start=system.size):
         for k, v in (*system.mineral_parts[m], (system.at_activity, system.mineral_water[m])):
             cells[place, k] = cells[system.at_water if k == system.at_activity else k, place] = v
@@ -337,36 +338,4 @@ def _difference(start: Cell, *products: tuple[Cell, Cell]) -> str:
 
 
 def _sum_over_species(system: System, place: int, letter: str) -> str:
-    return _sum((v, f"{letter}{i}") for i, own in enumerate(system.sums) for k, v in own if k == place)
-
-
-def _sum(terms: Iterable[tuple[float, str]]) -> str:
-    """Return a weighted sum.
-
-    >>> _sum([(-1.0, "a"), (2.0, "b"), (1.0, "c")])
-    '-a + 2.0 * b + c'
-    """
-    text = " ".join(_term(weight, name) for weight, name in terms)
-    return text[2:] if text.startswith("+") else text.replace("- ", "-", 1) or "0.0"
-
-
-def _term(weight: float, name: str) -> str:
-    sign = "+" if weight > 0.0 else "-"
-    return f"{sign} {name}" if abs(weight) == 1.0 else f"{sign} {abs(weight)!r} * {name}" if weight else ""
-
-
-def _unpacked(letter: str, count: int, given: str) -> list[str]:
-    return [f"{_names(letter, count)} = {given}"] if count else []
-
-
-def _extreme(function: str, letter: str, count: int) -> str:
-    """Return the call of max or min for some names; of a single one, the name."""
-    return f"{function}({_names(letter, count)})" if count > 1 else f"{letter}0"
-
-
-def _names(letter: str, count: int) -> str:
-    return "".join(f"{letter}{k}, " for k in range(count))  # a comma after a single name too
-
-
-def _function(arguments: str, *lines: str) -> str:
-    return "\n    ".join([f"def written_out({arguments}):", *lines]) + "\n"
+    return weighted_sum((v, f"{letter}{i}") for i, own in enumerate(system.sums) for k, v in own if k == place)

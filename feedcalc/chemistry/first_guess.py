@@ -1,43 +1,46 @@
 """First guess for the equilibrium solver if there is no nearby solution to start from.
 
-* pH by bisection on the charge balance of free ions and their acids, without ion pairs, at an approximate ionic
-  strength.
+* pH by bisection on the charge balance of free ions, their acids and hydroxides, without other ion pairs, at an
+  approximate ionic strength.
 * Calcite, portlandite and brucite limit their ions in this step, because they determine the pH of ash. Then every
   other supersaturated mineral reduces its scarcest component to saturation.
+* The bisection is written out for each system, as the solver's steps are (`feedcalc.chemistry.arithmetic`).
 * The guess affects the number of solver steps and never the solution.
 """
 
 from __future__ import annotations
 
 import math
-from operator import mul
+from collections.abc import Callable
+from functools import lru_cache
+from itertools import chain
 
+from feedcalc.chemistry.code_text import function_text, numbered, term, unpacked, weighted_sum
 from feedcalc.chemistry.constants import HYDROGEN_ION
+from feedcalc.chemistry.machine_code import machine_guess
 from feedcalc.chemistry.solver import Search
-from feedcalc.chemistry.system import CARBONATE
+from feedcalc.chemistry.system import CARBONATE, System
 
-_BISECTIONS = 7
+_BISECTIONS = 8
 _LOWEST_LN_H, _HIGHEST_LN_H = -35.0, 2.0
 _MAX_FIRST_STRENGTH = 0.7
 _MAX_EXPONENT = 50.0
 _MAX_SHIFT = 3.0
 _MAX_STRENGTH = 3.0  # mol/kg
 
-Protonation = tuple[float, float, int]  # ln of molality per activity of the free ion, hydrogen ions, charge
-
 
 def start_from_totals(search: Search) -> None:
     """Set the state of ``search`` from its totals alone."""
-    guess = _Guess(search)
-    ln_h = guess.ln_h()
-    search.x = [
-        math.log(max(free, 1e-30)) - own[0][0] for free, own in zip(guess.free, guess.protonations, strict=True)
-    ]
+    system = search.system
+    free, ln_free, ln_h, strength = _simplified(system)(
+        search.ln_k, search.conditions.laws, search.totals, search.mineral_ln_k
+    )
+    search.x = [math.log(max(amount, 1e-30)) - own for amount, own in zip(free, ln_free, strict=True)]
     search.x.append(ln_h)
     search.water_kg, search.ln_water = 1.0, 0.0
-    search.solids = [0.0] * len(search.system.minerals)
+    search.solids = [0.0] * len(system.minerals)
     search.active = [_limited_by(search, m) for m in range(len(search.solids))]
-    _include_ion_pairs(search, guess.strength)
+    _include_ion_pairs(search, strength)
 
 
 def _include_ion_pairs(search: Search, strength: float) -> None:
@@ -51,128 +54,6 @@ def _include_ion_pairs(search: Search, strength: float) -> None:
     search.ionic_strength = min(max(sums[system.at_strength], 1e-8), _MAX_STRENGTH)
 
 
-class _Guess:
-    """A simplified solution: free ions, their acids, and the three minerals that determine pH."""
-
-    def __init__(self, search: Search) -> None:
-        system = search.system
-        self.totals = search.totals
-        self.last = system.count - 1
-        self.is_open = system.is_open
-        self.strength = self._approximate_strength(search)
-        root = math.sqrt(self.strength)
-        by_law = [b * self.strength - d * root / (1.0 + c * root) for d, c, b in search.conditions.laws]
-        ln_gamma = [by_law[law] for law in system.law_of]
-        ln_free = [k - g for k, g in zip(search.ln_k, ln_gamma, strict=True)]
-        self.protonations: list[list[Protonation]] = [
-            [(ln_free[i], system.hydrogen[i], system.charge[i]) for i in series] for series in system.acid_series
-        ]
-        self.hydroxide = ln_free[system.position["OH-"]]
-        self.proton = ln_free[system.position[HYDROGEN_ION]]
-        self.carbonates_of_air: list[Protonation] = [
-            (ln_free[i], system.hydrogen[i], system.charge[i])
-            for name, i in system.position.items()
-            if self.is_open and name in (CARBONATE, "HCO3-")
-        ]
-        # Only ions with acids change their charge with pH.
-        self.with_acids = [
-            (place, [(k, n) for k, n, _ in own], [z for _, _, z in own])
-            for place, own in enumerate(self.protonations)
-            if len(own) > 1
-        ]
-        self.free = list(self.totals[: self.last])
-        self.calcium = system.index.get("Ca+2")
-        self.magnesium = system.index.get("Mg+2")
-        self.carbon = None if self.is_open else system.index.get(CARBONATE)
-        ln_k = dict(zip(system.minerals, search.mineral_ln_k, strict=True))
-        ln_double = 0.0 if self.calcium is None else ln_gamma[system.position["Ca+2"]]
-        self.brucite, self.lime = (
-            ln_k[name] - ln_double if name in ln_k else None for name in ("brucite", "portlandite")
-        )
-        self.calcite = ln_k.get("calcite")
-        if self.calcite is not None:
-            self.calcite -= ln_double if self.is_open else 2.0 * ln_double
-        self.fixed_charge = sum(
-            own[0][2] * self.totals[place]
-            for place, own in enumerate(self.protonations)
-            if len(own) == 1 and place not in (self.calcium, self.magnesium)
-        )
-
-    def ln_h(self) -> float:
-        """Return ln of the hydrogen ion activity at charge balance; ``free`` then holds the free amounts."""
-        low, high = _LOWEST_LN_H, _HIGHEST_LN_H
-        for _ in range(_BISECTIONS):
-            middle = 0.5 * (low + high)
-            if self._net_charge(middle) > 0.0:
-                high = middle
-            else:
-                low = middle
-        middle = 0.5 * (low + high)
-        self._net_charge(middle)
-        return middle
-
-    def _approximate_strength(self, search: Search) -> float:
-        index = search.system.index
-        singles = [self.totals[index[name]] for name in ("K+", "Na+", "NH4+", "Cl-") if name in index]
-        return min(_MAX_FIRST_STRENGTH, 1e-7 + sum(singles))
-
-    def _net_charge(self, ln_h: float) -> float:
-        totals, free, exp = self.totals, self.free, math.exp
-        net = self.fixed_charge + exp(ln_h + self.proton) - exp(self.hydroxide - ln_h)
-        charge_of = {}
-        for place, species, charges in self.with_acids:
-            weights = [exp(k + n * ln_h) for k, n in species]
-            free[place] = totals[place] * weights[0] / sum(weights)
-            charge_of[place] = sum(map(mul, charges, weights)) / weights[0]
-        if self.magnesium is not None:
-            free[self.magnesium] = totals[self.magnesium]
-            if self.brucite is not None:
-                free[self.magnesium] = min(free[self.magnesium], _exp(self.brucite + 2.0 * ln_h))
-            net += 2.0 * free[self.magnesium]
-        if self.calcium is not None:
-            self._limit_calcium(ln_h)
-            net += 2.0 * free[self.calcium]
-        for place, charge in charge_of.items():
-            net += charge * free[place]
-        for k, n, z in self.carbonates_of_air:
-            net += z * _exp(k + n * ln_h)
-        return net
-
-    def _limit_calcium(self, ln_h: float) -> None:
-        """Limit calcium by portlandite, a reservoir of it, and by calcite, which binds equal amounts of Ca and C."""
-        assert self.calcium is not None
-        free, store = self.free, self.totals[self.calcium]
-        dissolved = store
-        if self.lime is not None:
-            dissolved = min(dissolved, _exp(self.lime + 2.0 * ln_h))
-        free[self.calcium] = dissolved
-        if self.calcite is None:
-            return
-        if self.is_open:
-            free[self.calcium] = min(dissolved, _exp(self.calcite + 2.0 * ln_h))
-            return
-        if self.carbon is None:
-            return
-        inorganic = self.totals[self.carbon]
-        share = free[self.carbon] / inorganic  # of dissolved carbon that is free carbonate
-        product = _exp(self.calcite) / share
-        if dissolved < store and store - inorganic + product / dissolved > dissolved:
-            left = min(inorganic, product / dissolved)
-        elif store * inorganic <= product:
-            dissolved, left = store, inorganic
-        else:
-            excess = store - inorganic
-            half_root = 0.5 * math.sqrt(excess * excess + 4.0 * product)
-            if excess > 0.0:
-                dissolved = half_root + 0.5 * excess
-                left = product / dissolved
-            else:
-                left = half_root - 0.5 * excess
-                dissolved = product / left
-        free[self.calcium] = dissolved
-        free[self.carbon] = left * share
-
-
 def _limited_by(search: Search, mineral: int) -> bool:
     """Return whether the guess is saturated with a mineral; reduce its scarcest component if supersaturated."""
     above = search.ln_saturation(mineral, search.x, search.ln_water)
@@ -183,5 +64,116 @@ def _limited_by(search: Search, mineral: int) -> bool:
     return above > -0.1
 
 
-def _exp(power: float) -> float:
-    return math.exp(min(power, _MAX_EXPONENT))
+Simplified = Callable[..., tuple[list[float], list[float], float, float]]
+
+
+@lru_cache(maxsize=128)
+def _simplified(system: System) -> Simplified:
+    """Return the function with `guess_text`, compiled."""
+    return machine_guess(guess_text(system))
+
+
+def guess_text(system: System) -> str:
+    """Return the function that solves a simplified system: free ions, their acids, minerals that determine pH.
+
+    It takes ln_k, laws, totals and mineral_ln_k, and returns the free amounts, ln of molality per activity of the free
+    ions, ln of the hydrogen ion activity, and the approximate ionic strength. Names in the text, by species i or
+    component k: k ln K, g ln gamma, f ln of molality per activity, w molality relative to that of the free ion's
+    activity, t total, u free amount, q charge per free ion with its acids; z ln K of a mineral.
+    """
+    ions = range(system.count - 1)
+    series = system.acid_series
+    with_acids = [k for k in ions if len(series[k]) > 1]
+    limits = [_magnesium_limit(system), _calcium_limit(system)]
+    hydrogen, hydroxide = system.position[HYDROGEN_ION], system.position["OH-"]
+    carbonates = _carbonates_of_air(system)
+    needed = {hydrogen, hydroxide, *carbonates, *chain.from_iterable(series)}
+    singles = "".join(f" + t{system.index[name]}" for name in ("K+", "Na+", "NH4+", "Cl-") if name in system.index)
+    powers = [f"f{i} {term(amount, 'middle')}".rstrip() for i, amount in enumerate(system.hydrogen)]
+    charges = [(1.0, f"exp(middle + f{hydrogen})"), (-1.0, f"exp(f{hydroxide} - middle)")]
+    charges += [(1.0, f"q{k} * u{k}") if k in with_acids else (system.charge[series[k][0]], f"u{k}") for k in ions]
+    charges += [(system.charge[i], _exp(powers[i])) for i in carbonates]
+    body = ["middle = 0.5 * (low + high)"]
+    for k in with_acids:
+        first = f"w{series[k][0]}"
+        body += [f"w{i} = exp({powers[i]})" for i in series[k]]
+        body += [f"u{k} = t{k} * {first} / ({' + '.join(f'w{i}' for i in series[k])})"]
+        body += [f"q{k} = ({weighted_sum((system.charge[i], f'w{i}') for i in series[k])}) / {first}"]
+    body += [line for lines in limits for line in lines]
+    body += [f"if {weighted_sum(charges)} > 0.0:", "    high = middle", "else:", "    low = middle"]
+    return function_text(
+        "ln_k, laws, totals, mineral_ln_k",
+        *unpacked("k", len(system.names), "ln_k"),
+        f"{''.join(f'(d{i}, c{i}, b{i}), ' for i in range(len(system.examples)))} = laws",
+        *unpacked("t", system.count, "totals"),
+        *unpacked("z", len(system.minerals), "mineral_ln_k"),
+        f"strength = min(1e-7{singles}, {_MAX_FIRST_STRENGTH!r})",
+        "root = sqrt(strength)",
+        *(f"g{i} = b{i} * strength - d{i} * root / (1.0 + c{i} * root)" for i in range(len(system.examples))),
+        *(f"f{i} = k{i} - g{law}" for i, law in enumerate(system.law_of) if i in needed),
+        *(f"u{k} = t{k}" for k in ions),
+        f"low = {_LOWEST_LN_H!r}",
+        f"high = {_HIGHEST_LN_H!r}",
+        f"bisections = {_BISECTIONS}",
+        "for bisection in range(bisections):",
+        *(f"    {line}" for line in body),
+        f"return [{numbered('u', len(ions))}], [{''.join(f'f{own[0]}, ' for own in series)}], middle, strength",
+    )
+
+
+def _carbonates_of_air(system: System) -> list[int]:
+    return [system.position[name] for name in (CARBONATE, "HCO3-") if system.is_open and name in system.position]
+
+
+def _exp(power: str) -> str:
+    return f"exp(min({power}, {_MAX_EXPONENT!r}))"
+
+
+def _product(system: System, mineral: str, *ions: str, hydrogen: float = 0.0) -> str:
+    """Return the product of the molalities of some ions that a mineral allows, with hydrogen ions on their side."""
+    gammas = "".join(f" - g{system.law_of[system.position[name]]}" for name in ions)
+    return _exp(f"z{system.minerals.index(mineral)}{gammas} {term(hydrogen, 'middle')}".rstrip())
+
+
+def _magnesium_limit(system: System) -> list[str]:
+    """Return the line that limits magnesium by brucite."""
+    if "brucite" not in system.minerals:
+        return []
+    free = f"u{system.index['Mg+2']}"
+    return [f"{free} = min({free}, {_product(system, 'brucite', 'Mg+2', hydrogen=2.0)})"]
+
+
+def _calcium_limit(system: System) -> list[str]:
+    """Return the lines that limit calcium by portlandite, a reservoir, and by calcite, which binds as much carbon."""
+    if "Ca+2" not in system.index:
+        return []
+    place = system.index["Ca+2"]
+    free, store = f"u{place}", f"t{place}"
+    lines = []
+    if "portlandite" in system.minerals:
+        lines += [f"{free} = min({free}, {_product(system, 'portlandite', 'Ca+2', hydrogen=2.0)})"]
+    if "calcite" not in system.minerals:
+        return lines
+    if system.is_open:
+        return [*lines, f"{free} = min({free}, {_product(system, 'calcite', 'Ca+2', hydrogen=2.0)})"]
+    carbonate, carbon = (f"{letter}{system.index[CARBONATE]}" for letter in "ut")
+    return [
+        *lines,
+        f"share = {carbonate} / {carbon}",  # of dissolved carbon that is free carbonate
+        f"product = {_product(system, 'calcite', 'Ca+2', CARBONATE)} / share",
+        f"excess = {store} - {carbon}",
+        f"if {free} < {store} and excess + product / {free} > {free}:",
+        f"    left = min({carbon}, product / {free})",
+        "else:",
+        f"    if {free} * {carbon} <= product:",
+        f"        left = {carbon}",
+        "    else:",
+        "        half_root = 0.5 * sqrt(excess * excess + 4.0 * product)",
+        "        if excess > 0.0:",
+        f"            {free} = half_root + 0.5 * excess",
+        f"            left = product / {free}",
+        "        else:",
+        "            left = half_root - 0.5 * excess",
+        f"            {free} = product / left",
+        f"{carbonate} = left * share",
+    ]

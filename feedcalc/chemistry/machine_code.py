@@ -1,7 +1,8 @@
-"""The solver's search as machine code, where the surroundings bring it; without it `arithmetic` works in Python.
+"""The solver's search as machine code, where the surroundings bring it; without it the same texts work in Python.
 
-The page brings WebAssembly that its build makes of the very texts of `feedcalc.chemistry.arithmetic`. It stands beside
-this module with a list of what it was made from, ``machine_code.json``, and works in this process's memory.
+The page brings WebAssembly that its build makes of the very texts of `feedcalc.chemistry.arithmetic` and
+`feedcalc.chemistry.first_guess`. It stands beside this module with a list of what it was made from,
+``machine_code.json``, and works in this process's memory.
 """
 
 from __future__ import annotations
@@ -71,11 +72,8 @@ def machine_newton(text: str) -> Callable[..., Any] | None:
             )
             return result
         numbers = [*ln_k, *chain.from_iterable(laws), *totals, water_total, *mineral_ln_k]
-        numbers += [*x, strength, ln_kg, ln_water, *solids, *more]
-        _memory[: len(numbers)] = array("d", numbers)
-        _machines[0](place, _memory.buffer_info()[0])
         count, amounts, species = len(x), len(solids), len(ln_k)
-        told = _memory[: count + amounts + species + 6].tolist()
+        told = _run(place, [*numbers, *x, strength, ln_kg, ln_water, *solids, *more], count + amounts + species + 6)
         return (
             int(told[0]),
             int(told[1]),
@@ -87,6 +85,31 @@ def machine_newton(text: str) -> Callable[..., Any] | None:
         )
 
     return newton
+
+
+def machine_guess(text: str) -> Callable[..., Any]:
+    """Return the function of a text from `guess_text`, which works in Python until there is machine code of it."""
+    place, in_python = _places().get(digest(text)), compiled(text)
+
+    def guess(
+        ln_k: Sequence[float], laws: Sequence[Sequence[float]], totals: Sequence[float], mineral_ln_k: Sequence[float]
+    ) -> tuple[Any, ...]:
+        if place is None or not _machines:
+            result: tuple[Any, ...] = in_python(ln_k, laws, totals, mineral_ln_k)
+            return result
+        ions = len(totals) - 1
+        numbers = [*ln_k, *chain.from_iterable(laws), *totals, *mineral_ln_k]
+        told = _run(place, numbers, 2 * ions + 2)
+        return told[:ions], told[ions:-2], told[-2], told[-1]
+
+    return guess
+
+
+def _run(place: int, numbers: list[float], size: int) -> list[float]:
+    """Return the first ``size`` numbers that the machine leaves."""
+    _memory[: len(numbers)] = array("d", numbers)
+    _machines[0](place, _memory.buffer_info()[0])
+    return _memory[:size].tolist()
 
 
 @lru_cache(maxsize=1)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from feedcalc import published
 from feedcalc.contract.measures import measures
@@ -90,6 +91,7 @@ def dry_uses(ash: Ash, customs: str, seed: int = 1) -> tuple[DryUse, ...]:
     return tuple(_dry_use(row, ash.typical(), samples, measures(customs)) for row in published.table("dry_practices"))
 
 
+@lru_cache(maxsize=256)
 def cap_for(soil_ph: float | None) -> Cap:
     """Return the yearly limit at a soil pH; 0 if the pH is unknown.
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
-from typing import Any
+from dataclasses import asdict, dataclass
+from typing import Any, NamedTuple
 
 from feedcalc import published
 from feedcalc.contract.cautions import Caution, cautions_for
@@ -87,8 +87,7 @@ class Received:
 NOTHING_RECEIVED = Received()
 
 
-@dataclass(frozen=True, slots=True)
-class GroundAnswer:
+class GroundAnswer(NamedTuple):
     """The verdict on dry ash for one soil, with ``need`` and ``advice`` of ``values.spread``, and what it is about.
 
     ``need`` is None if the pH of the soil is unknown; ``soil_ph`` is then the lowest that the tables reach.
@@ -229,7 +228,7 @@ def ground_answer(
     crown = math.pi / 4 * CROWN_METRES**2
     figures["tree_area"] = exact_figure(crown, "m2")
     figures["tree"] = exact_figure(advice.ash * crown, "g") if advice.ash > 0 else None
-    return replace(without_test, need=need, advice=figures, soil_ph=soil_ph)
+    return without_test._replace(need=need, advice=figures, soil_ph=soil_ph)
 
 
 def _lime_received(received: Received, content: AshContent) -> Estimate:

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from math import ceil, isfinite, isinf
+from typing import NamedTuple
 
 from feedcalc import published
 from feedcalc.contract.figures import ground_words
@@ -80,8 +81,7 @@ class FeedFacts:
         return half_strength(self.parts_within_limits)
 
 
-@dataclass(frozen=True, slots=True)
-class Circumstances:
+class Circumstances(NamedTuple):
     """Soil, plant, place and feed that a verdict is about; an empty text or None means unknown.
 
     ``tested_with``: laboratory, meter, kit, strip. ``place``: one of `feedcalc.contract.request.PLACES`.

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from statistics import covariance, variance
+from statistics import covariance
 
 from feedcalc.liquor.answer import Answer, Outcome
 from feedcalc.liquor.instruments import Titration, indicator_row, reading_rule, reading_width
@@ -95,15 +95,16 @@ def narrowing(reads: Sequence[tuple[Sequence[float], float]], figure: Sequence[f
     >>> round(narrowing([(values, 0.0)], values), 6), narrowing([(values, 0.0)], [1.0] * 100)
     (1.0, 0.0)
     """
-    spread, count = variance(figure), len(figure)
+    # Of a figure with itself it is the variance, in a tenth of the time of `statistics.variance`, which adds fractions.
+    spread, count = covariance(figure, figure), len(figure)
     if spread < _SMALLEST:
         return 0.0
     with_figure = [covariance(read, figure) for read, _ in reads]
-    first = variance(reads[0][0]) + reads[0][1] ** 2
+    first = covariance(reads[0][0], reads[0][0]) + reads[0][1] ** 2
     if len(reads) == 1:
         explained = with_figure[0] ** 2 / first if first > _SMALLEST else 0.0
     else:
-        second, both = variance(reads[1][0]) + reads[1][1] ** 2, covariance(reads[0][0], reads[1][0])
+        second, both = covariance(reads[1][0], reads[1][0]) + reads[1][1] ** 2, covariance(reads[0][0], reads[1][0])
         (one, other), determinant = with_figure, first * second - both**2
         if determinant < _SMALLEST**2:
             return narrowing(reads[:1], figure)

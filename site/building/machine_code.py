@@ -1,8 +1,8 @@
-"""Machine code of the solver's search: WebAssembly of the texts that `feedcalc.chemistry.arithmetic` writes in Python.
+"""Machine code of the solver: WebAssembly of what `feedcalc.chemistry` writes out in Python, first guesses and steps.
 
 A text has assignments, ``if``, one loop, and abs, exp, max, min, sqrt and sum of floats. Each becomes the instruction
 of the same meaning, in the same order. A function finds what it takes at an address in memory, one number after the
-other, and leaves what it returns at the same address. `machine_newton` of the package calls it so.
+other, and leaves what it returns at the same address. `feedcalc.chemistry.machine_code` calls it so.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from pathlib import Path
 
 from building.ingredients import NODE_MODULES, IngredientMissing
 from feedcalc.chemistry.arithmetic import newton_text
+from feedcalc.chemistry.first_guess import guess_text
 from feedcalc.chemistry.machine_code import digest
 from feedcalc.chemistry.system import system_of
 from feedcalc.liquor.air import AIR_MINERALS
@@ -49,6 +50,7 @@ def texts() -> list[str]:
     found = []
     for elements, allowed, sets in OFTEN:
         system = system_of("chosen", frozenset(elements), frozenset(allowed), is_open=False)
+        found.append(guess_text(system))
         for active in sets:
             text = newton_text(system, tuple(sorted(system.minerals.index(name) for name in active.split())))
             assert text is not None, active

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import json
 import math
+import random
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,6 +16,8 @@ from building import ingredients
 from building import machine_code as building
 
 from feedcalc.chemistry import arithmetic, machine_code
+from feedcalc.chemistry.first_guess import guess_text
+from feedcalc.chemistry.system import conditions_at
 from feedcalc.engine import calculate
 
 REQUESTS: list[dict[str, Any]] = [
@@ -86,6 +89,22 @@ def test_machine_code_gives_what_python_gives(searches: list[Any], tmp_path: Pat
         # Each has an exponential function of its own.
         assert numbers[: len(expected)] == pytest.approx(expected, rel=1e-8, abs=1e-9)
         assert numbers[:2] == expected[:2], "ends as Python does, after as many steps"
+
+
+def test_first_guesses_by_machine_code_are_those_of_python(tmp_path: Path) -> None:
+    building.write(ingredients.provide_node(), tmp_path)
+    texts, draw = building.texts(), random.Random(4)
+    calls, expected = [], []
+    for elements, minerals, _ in building.OFTEN:
+        at = conditions_at("chosen", frozenset(elements), frozenset(minerals), False, 288.15)
+        text = guess_text(at.system)
+        for _ in range(25):
+            totals = [10.0 ** draw.uniform(-5.0, 0.0) for _ in at.system.elements]
+            taken = (at.ln_k, at.laws, [*totals, 0.0], at.mineral_ln_k)
+            calls.append((texts.index(text), list(flat(taken))))
+            expected.append(list(flat(machine_code.compiled(text)(*taken))))
+    for numbers, guess in zip(run_in_node(tmp_path / "machine_code.wasm", calls), expected, strict=True):
+        assert numbers[: len(guess)] == pytest.approx(guess, rel=1e-8)
 
 
 def test_nearly_all_steps_are_taken_by_machine_code(searches: list[Any]) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache, lru_cache
 from typing import Any
@@ -66,7 +66,7 @@ def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str 
     feed = _feed_for(*words, customs=request.customs, place=place)
     use = choice_meant("use", plot.get("use", ""), _USES)
     dry = _dry_ash_verdict(ground, received, request, is_unknown=bool(unread & {"ash_this_year", "lime_this_year"}))
-    feed_verdict = verdict_for(replace(ground.circumstances, feed=feed.facts))
+    feed_verdict = verdict_for(ground.circumstances._replace(feed=feed.facts))
     verdict = _more_careful(dry, feed_verdict) if not use else dry if use == DRY_ASH else feed_verdict
     plan: PlanRow = dict.fromkeys(PLAN_COLUMNS, "")
     plan |= {
