@@ -7,10 +7,12 @@ import time
 import pytest
 
 from feedcalc.chemistry import equilibrate
+from feedcalc.chemistry.constants import LN10
 from feedcalc.chemistry.first_guess import start_from_totals
 from feedcalc.chemistry.solver import Search
 from feedcalc.chemistry.system import conditions_at
 from feedcalc.words.errors import NoSolution
+from tests.chemistry.test_reference import ash_grid
 
 KELVIN = 298.15
 MINERALS = ("calcite", "portlandite", "brucite", "gypsum")
@@ -126,6 +128,21 @@ def test_the_solver_takes_no_more_steps_than_allowed():
     start_from_totals(search)
     assert not search.run(max_steps=1)
     assert search.run(max_steps=20)
+
+
+def test_the_first_guess_of_ph_is_near_the_solution(monkeypatch):
+    guesses = []
+
+    def watched(search):
+        start_from_totals(search)
+        guesses.append(-search.x[-1] / LN10)
+
+    monkeypatch.setattr("feedcalc.chemistry.equilibrium.start_from_totals", watched)
+    solved = [
+        equilibrate(case.totals, case.celsius + 273.15, case.minerals, case.carbon_dioxide_atm, None, case.constants).ph
+        for case in ash_grid()
+    ]
+    assert guesses == pytest.approx(solved, abs=0.3)
 
 
 def test_a_refusal_for_strength_says_so():
