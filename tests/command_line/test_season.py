@@ -344,12 +344,14 @@ def test_no_more_chunks_are_submitted_than_allowed():
 def test_memory_does_not_grow_with_the_table(tmp_path):
     def peak(rows: int) -> int:
         job = job_of(tmp_path, table(rows), chunk_rows=25)
+        gc.freeze()  # looking for garbage among all that other tests left would take twenty times as long
         tracemalloc.start()
         try:
             plan_plots(job, lambda _: gc.collect(), lambda _: None)  # what is garbage is not kept
             return tracemalloc.get_traced_memory()[1]
         finally:
             tracemalloc.stop()
+            gc.unfreeze()
 
     planned(job_of(tmp_path, table(1200)))  # what many plots share is worked out once, and kept, before
     small, large = peak(200), peak(1200)
