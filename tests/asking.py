@@ -32,7 +32,7 @@ def reply_to(*parts: Mapping[str, Any], ranges: str = "off", **more: Any) -> Rep
 
 def values_of(*parts: Mapping[str, Any], ranges: str = "off", **more: Any) -> dict[str, Any]:
     """Return ``values`` of an answered request, for which no page is written."""
-    reply = reply_to(*parts, ranges=ranges, **{"html": False, **more})
+    reply = reply_to(*parts, ranges=ranges, html=False, **more)
     assert reply["ok"], reply["errors"]
     values: dict[str, Any] = reply["values"]
     return values

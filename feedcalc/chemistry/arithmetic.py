@@ -81,7 +81,8 @@ def _amounts(system: System) -> str:
     count = system.count
     return function_text(
         "ln_k, laws, totals, x, strength, ln_kg, ln_water",
-        *_inputs(system),
+        *inputs(system),
+        *unpacked("x", system.count, "x"),
         *_powers(system),
         f"if {extreme('max', 'p', len(system.names))} > {MAX_EXPONENT!r}:",
         f"    {numbered('p', len(system.names))} = [min(power, {MAX_EXPONENT!r}) for power in "
@@ -93,15 +94,10 @@ def _amounts(system: System) -> str:
     )
 
 
-def _inputs(system: System) -> list[str]:
-    """Return the lines that name what the functions of a system take."""
+def inputs(system: System) -> list[str]:
+    """Return the lines that name the ln K of a system's species, its activity laws and its totals: k, ld lc lb, t."""
     laws = "".join(f"(ld{i}, lc{i}, lb{i}), " for i in range(len(system.examples)))
-    return [
-        *unpacked("k", len(system.names), "ln_k"),
-        f"{laws} = laws",
-        *unpacked("t", system.count, "totals"),
-        *unpacked("x", system.count, "x"),
-    ]
+    return [*unpacked("k", len(system.names), "ln_k"), f"{laws} = laws", *unpacked("t", system.count, "totals")]
 
 
 def _powers(system: System) -> list[str]:
@@ -206,7 +202,8 @@ def newton_text(system: System, active_minerals: tuple[int, ...]) -> str | None:
     return function_text(
         "ln_k, laws, totals, water_total, mineral_ln_k, x, strength, ln_kg, ln_water, solids, steps, water_slope, "
         "mol_water_per_kg",
-        *_inputs(system),
+        *inputs(system),
+        *unpacked("x", system.count, "x"),
         *unpacked("z", len(system.minerals), "mineral_ln_k"),
         *unpacked("n", len(active_minerals), "solids"),
         "for step in range(steps):",

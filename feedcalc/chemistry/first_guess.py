@@ -15,6 +15,7 @@ from collections.abc import Callable
 from functools import lru_cache
 from itertools import chain
 
+from feedcalc.chemistry.arithmetic import inputs
 from feedcalc.chemistry.code_text import function_text, numbered, term, unpacked, weighted_sum
 from feedcalc.chemistry.constants import HYDROGEN_ION
 from feedcalc.chemistry.machine_code import machine_guess
@@ -27,6 +28,8 @@ _MAX_FIRST_STRENGTH = 0.7
 _MAX_EXPONENT = 50.0
 _MAX_SHIFT = 3.0
 _MAX_STRENGTH = 3.0  # mol/kg
+
+Simplified = Callable[..., tuple[list[float], list[float], float, float]]  # see `guess_text`
 
 
 def start_from_totals(search: Search) -> None:
@@ -62,9 +65,6 @@ def _limited_by(search: Search, mineral: int) -> bool:
         place, amount = min(parts, key=lambda part: search.totals[part[0]] / part[1])
         search.x[place] -= above / amount
     return above > -0.1
-
-
-Simplified = Callable[..., tuple[list[float], list[float], float, float]]
 
 
 @lru_cache(maxsize=128)
@@ -103,13 +103,11 @@ def guess_text(system: System) -> str:
     body += [f"if {weighted_sum(charges)} > 0.0:", "    high = middle", "else:", "    low = middle"]
     return function_text(
         "ln_k, laws, totals, mineral_ln_k",
-        *unpacked("k", len(system.names), "ln_k"),
-        f"{''.join(f'(d{i}, c{i}, b{i}), ' for i in range(len(system.examples)))} = laws",
-        *unpacked("t", system.count, "totals"),
+        *inputs(system),
         *unpacked("z", len(system.minerals), "mineral_ln_k"),
         f"strength = min(1e-7{singles}, {_MAX_FIRST_STRENGTH!r})",
         "root = sqrt(strength)",
-        *(f"g{i} = b{i} * strength - d{i} * root / (1.0 + c{i} * root)" for i in range(len(system.examples))),
+        *(f"g{i} = lb{i} * strength - ld{i} * root / (1.0 + lc{i} * root)" for i in range(len(system.examples))),
         *(f"f{i} = k{i} - g{law}" for i, law in enumerate(system.law_of) if i in needed),
         *(f"u{k} = t{k}" for k in ions),
         f"low = {_LOWEST_LN_H!r}",

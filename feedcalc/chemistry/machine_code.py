@@ -88,14 +88,19 @@ def machine_newton(text: str) -> Callable[..., Any] | None:
 
 
 def machine_guess(text: str) -> Callable[..., Any]:
-    """Return the function of a text from `guess_text`, which works in Python until there is machine code of it."""
-    place, in_python = _places().get(digest(text)), compiled(text)
+    """Return the function of a text from `guess_text`, as machine code if some was made of it.
+
+    It works in Python until a machine is connected.
+    """
+    place = _places().get(digest(text))
+    if place is None:
+        return compiled(text)
 
     def guess(
         ln_k: Sequence[float], laws: Sequence[Sequence[float]], totals: Sequence[float], mineral_ln_k: Sequence[float]
     ) -> tuple[Any, ...]:
-        if place is None or not _machines:
-            result: tuple[Any, ...] = in_python(ln_k, laws, totals, mineral_ln_k)
+        if not _machines:
+            result: tuple[Any, ...] = compiled(text)(ln_k, laws, totals, mineral_ln_k)
             return result
         ions = len(totals) - 1
         numbers = [*ln_k, *chain.from_iterable(laws), *totals, *mineral_ln_k]

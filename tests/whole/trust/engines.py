@@ -144,7 +144,7 @@ def _screen() -> tuple[subprocess.Popen[str], str]:
 _IN_SIGHT = "document.querySelector({}).scrollIntoView({{block: 'center', behavior: 'instant'}});"
 
 
-# Python's program is compiled once, quickly, as in Chromium; no news are fetched, no processes kept for later.
+# Python's program is compiled once, quickly, as in Chromium; no news is fetched, no processes kept for later.
 FIREFOX_SETTINGS = """
 user_pref("javascript.options.wasm_optimizingjit", false);
 user_pref("dom.ipc.processPrelaunch.enabled", false);
