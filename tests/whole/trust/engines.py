@@ -143,6 +143,18 @@ def _screen() -> tuple[subprocess.Popen[str], str]:
 
 _IN_SIGHT = "document.querySelector({}).scrollIntoView({{block: 'center', behavior: 'instant'}});"
 
+# The next click reaches the element or nothing; ``window.hit`` comes to tell which, false too where none comes at all.
+_HITS_OR_NOTHING = """((element) => {{
+  window.hit = new Promise((resolve) => {{
+    window.addEventListener("click", (event) => {{
+      const isHit = element.contains(event.target);
+      if (!isHit) {{ event.stopImmediatePropagation(); event.preventDefault(); }}
+      resolve(isHit);
+    }}, {{ capture: true, once: true }});
+    setTimeout(resolve, 1000, false);
+  }});
+}})(document.querySelector({}))"""
+
 
 # Python's program is compiled once, quickly, as in Chromium; no news is fetched, no processes kept for later.
 FIREFOX_SETTINGS = """
@@ -201,17 +213,20 @@ class FirefoxEngine:
         self._send("input.performActions", context=self._window, actions=list(sources))
 
     def press(self, selector: str) -> None:
-        """Click; again where an answer that came meanwhile moved the page away under the pointer."""
+        """Click; again where the page moved away under the pointer, for an answer or back to the field typed in."""
         for _ in range(50):
             try:
-                return self._press(selector)
+                if self._press(selector):
+                    return
             except AssertionError as refused:
                 if "out of bounds" not in str(refused):
                     raise
         raise AssertionError(f"never holds still: {selector}")
 
-    def _press(self, selector: str) -> None:
+    def _press(self, selector: str) -> bool:
+        """Click, and return whether it hit; a click that misses does nothing."""
         self.ask(f"void {_IN_SIGHT.format(json.dumps(selector)).rstrip(';')}")
+        self.ask(f"void {_HITS_OR_NOTHING.format(json.dumps(selector))}")
         x, y = self.ask(
             f"(({{x, y, width, height}}) => [Math.round(x + width / 2), Math.round(y + height / 2)])"
             f"(document.querySelector({json.dumps(selector)}).getBoundingClientRect())"
@@ -222,6 +237,7 @@ class FirefoxEngine:
             {"type": "pointerUp", "button": 0},
         ]
         self._act({"type": "pointer", "id": "mouse", "actions": moves})
+        return bool(self.ask("window.hit"))
 
     def type(self, selector: str, text: str) -> None:
         self.ask(f"((field) => (field.focus(), field.select(), true))(document.querySelector({json.dumps(selector)}))")
