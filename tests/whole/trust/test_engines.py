@@ -94,12 +94,16 @@ ON_SITE = pytest.mark.parametrize("name", [name for name, delivery in WAYS if de
 
 
 @ON_SITE
-def test_a_bad_deployment_and_damage_leave_the_version_that_is_kept(
-    name: str, site: SiteServer, playwright: Playwright
-):
-    with _opened((name, "site"), site, playwright) as (browser, address):
+def test_a_bad_deployment_leaves_the_version_that_is_kept(name: str, site: SiteServer, playwright: Playwright):
+    with _opened((name, "site"), site, playwright) as (browser, _):
         _kept_whole(browser)
         _a_bad_deployment_leaves_the_version_that_is_kept(browser, site)
+
+
+@ON_SITE
+def test_a_damaged_copy_is_made_whole_and_opens_with_the_host_gone(name: str, site: SiteServer, playwright: Playwright):
+    with _opened((name, "site"), site, playwright) as (browser, address):
+        _kept_whole(browser)
         assert browser.ask(_SPOIL)
         assert len(browser.ask(_NOT_WHOLE)) == 4
         browser.open(address)
