@@ -20,6 +20,8 @@ const NO_PAGE = `<!DOCTYPE html><meta charset="utf-8"><title>feedcalc</title>
 this page anew. If that does not help, <a href="retire.html">start afresh</a>. Batches and the season book stay.</p>`;
 const addressOf = (path) => new URL(path, self.registration.scope).href;
 
+let mended = Promise.resolve(); // checks are made one after another: two at once would fetch a missing part twice
+
 self.addEventListener("install", (event) => event.waitUntil(store()));
 self.addEventListener("activate", (event) => event.waitUntil(takeOver()));
 self.addEventListener("fetch", (event) => {
@@ -29,7 +31,8 @@ self.addEventListener("fetch", (event) => {
 self.addEventListener("message", (event) => {
   if (event.data === "take over") self.skipWaiting();
   if (event.data === "check") {
-    event.waitUntil(mend().then((missing) => {
+    mended = mended.then(mend, mend);
+    event.waitUntil(mended.then((missing) => {
       event.ports[0].postMessage({ version: VERSION, complete: !missing.length, missing });
     }));
   }

@@ -294,7 +294,14 @@ def ready_page(watched_page: Page, one_file: str) -> Page:
 
 
 class _QuietHandler(http.server.SimpleHTTPRequestHandler):
-    def log_message(self, *arguments: object) -> None:
+    def __init__(self, *arguments: Any, asked: list[str], **options: Any) -> None:
+        self._asked = asked
+        super().__init__(*arguments, **options)
+
+    def log_request(self, *arguments: object) -> None:
+        self._asked.append(self.path)
+
+    def log_error(self, *arguments: object) -> None:
         pass
 
     def end_headers(self) -> None:
@@ -308,10 +315,14 @@ class _QuietServer(http.server.ThreadingHTTPServer):
 
 
 class SiteServer:
-    """A static host on the loopback range that can be shut and opened again at the same address."""
+    """A static host on the loopback range that can be shut and opened again at the same address.
+
+    ``asked`` holds the paths it was asked for, in order.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.asked: list[str] = []
         self._server: _QuietServer | None = None
         self._port = 0
         self.open()
@@ -321,7 +332,7 @@ class SiteServer:
         return f"http://127.0.0.1:{self._port}/"
 
     def open(self) -> None:
-        handler = functools.partial(_QuietHandler, directory=str(self.folder))
+        handler = functools.partial(_QuietHandler, directory=str(self.folder), asked=self.asked)
         self._server = _QuietServer(("127.0.0.1", self._port), handler)
         self._port = self._server.server_address[1]
         threading.Thread(target=self._server.serve_forever, daemon=True).start()
@@ -331,6 +342,15 @@ class SiteServer:
             self._server.shutdown()
             self._server.server_close()
             self._server = None
+
+
+# All checks of the kept copy that were asked for before this one are done: they are made one after another. What is
+# spoilt after that stays spoilt until the page is opened anew.
+COPY_AT_REST = """navigator.serviceWorker.ready.then(({ active }) => new Promise((resolve) => {
+  const { port1, port2 } = new MessageChannel();
+  port1.onmessage = ({ data }) => resolve(data.complete);
+  active.postMessage("check", [port2]);
+}))"""
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ import pytest
 from building.words import page_words
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.page.conftest import SPY, WITHOUT_RANGES, SiteServer, wait_for_engine, wait_until
+from tests.page.conftest import COPY_AT_REST, SPY, WITHOUT_RANGES, SiteServer, wait_for_engine, wait_until
 
 FRESHNESS = "document.getElementById('freshness').dataset.freshness"
 BATCHES = """() => Object.fromEntries(feedcalc.batches.open().map(({ name, request }) =>
@@ -568,6 +568,7 @@ def test_a_kept_copy_that_lost_a_file_is_told_where_there_is_no_network(
     page = opened(address=site_server.address)
     wait_until(lambda: page.evaluate(KEPT) == "activated", what="the page is kept")
     temperature(page, "25 °C")
+    assert page.evaluate(COPY_AT_REST)
     page.evaluate(
         """async () => {
           const cache = await caches.open((await caches.keys())[0]);
@@ -605,6 +606,7 @@ def test_a_copy_without_its_page_says_what_is_missing_and_the_way_out(
 ) -> None:
     page = opened(address=site_server.address)
     wait_until(lambda: page.evaluate(KEPT) == "activated", what="the page is kept")
+    assert page.evaluate(COPY_AT_REST)
     page.evaluate(
         """async () => {
           const cache = await caches.open((await caches.keys())[0]);

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page
 
-from tests.page.conftest import SiteServer, ask, wait_for_engine, wait_until
+from tests.page.conftest import COPY_AT_REST, SiteServer, ask, wait_for_engine, wait_until
 
 pytestmark = pytest.mark.usefixtures("without_ranges")
 
@@ -76,6 +76,15 @@ def test_opens_again_with_the_host_gone(page: Page, site_server: SiteServer) -> 
     page.reload()
     wait_for_engine(page)
     assert ask(page, {"schema": 1})["ok"] is True
+
+
+def test_checks_at_the_same_time_fetch_a_missing_part_once(page: Page, site_server: SiteServer) -> None:
+    visit(page, site_server)
+    assert page.evaluate(COPY_AT_REST)
+    page.evaluate("caches.keys().then(([name]) => caches.open(name)).then((cache) => cache.delete('icon.svg'))")
+    before = site_server.asked.count("/icon.svg")
+    assert page.evaluate(f"Promise.all([{COPY_AT_REST}, {COPY_AT_REST}])") == [True, True]
+    assert site_server.asked.count("/icon.svg") == before + 1
 
 
 def test_is_not_ready_offline_where_a_byte_is_wrong(page: Page, site_server: SiteServer) -> None:

@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Playwright
 
 from feedcalc.engine import calculate
-from tests.page.conftest import FEW_ASHES, SiteServer, wait_until
+from tests.page.conftest import COPY_AT_REST, FEW_ASHES, SiteServer, wait_until
 from tests.whole.trust.engines import ChromiumEngine, Engine, engine
 
 pytestmark = pytest.mark.slow
@@ -167,8 +167,10 @@ _SPOIL = """(async () => {
 
 
 def _kept_whole(browser: Engine) -> None:
-    browser.ask("void feedcalc.offline.watch()")  # looks after the copy, as every opening does
+    """Wait until all of the page is kept, and nothing is at work on what is kept."""
+    browser.ask("feedcalc.offline.watch().then(() => true)")  # looks after the copy, as every opening does
     wait_until(lambda: not browser.ask(_NOT_WHOLE), what="the page is kept")
+    assert browser.ask(COPY_AT_REST)
 
 
 _UPDATE = """(async () => {
