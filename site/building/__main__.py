@@ -14,7 +14,7 @@ from pathlib import Path
 
 from building import ingredients, words
 from building.assemble import Parts, assemble
-from building.bundle import page_script
+from building.bundle import page_scripts
 from building.payload import compile_code, compressed, payload, program, take_snapshot
 from building.prune import prune
 from feedcalc import engine
@@ -60,7 +60,7 @@ def main() -> None:
         print("compressing", flush=True)
         packed = payload(module.result(), WORK)
     worker = program(WORK / "runtime")
-    parts = Parts(script=page_script(), program=worker, payload=packed, request=request, reply=json.loads(replies[0]))
+    parts = Parts(scripts=page_scripts(), program=worker, payload=packed, request=request, reply=json.loads(replies[0]))
     assemble(parts, TARGET)
     STAMP.write_text(wanted)
     for path in (TARGET / "feedcalc.html", TARGET / "site"):

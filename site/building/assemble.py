@@ -2,9 +2,10 @@
 
 Rules: page.html.j2 is the only template of the page. It is given
 
-* ``policy``, ``styles``, ``engine``: markup for the head (policy first), the head, the end of the body;
-  ``engine`` holds the worker's program, the words, the script that main.js and its modules are bundled into, then the
-  payload: the script runs while the payload is still being read, so it finds all of the page but that;
+* ``policy``, ``head``, ``end``: markup for the head (policy first) and the end of the body. ``head`` holds the styles, the
+  worker's program, the address of a payload that is fetched, and the script that begins to wake Python; ``end`` the words,
+  the script of all the rest, and the payload of the one file: that script runs while the payload is still being read, so
+  it finds all of the page but that;
 * ``made``: what the engine of this page is known by;
 * ``installable``: True for the site (``<html data-installable>``, link to the manifest);
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
@@ -21,11 +22,12 @@ attribute works. Names of the site's files carry their own hash, but for those t
 from __future__ import annotations
 
 import base64
+import codecs
 import gzip
 import hashlib
 import json
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
@@ -52,15 +54,15 @@ STYLES = ("styles/page.css", "styles/label_choice.css", "styles/book.css")
 ICONS = ("icon.svg", "icon-192.png", "icon-512.png")
 
 
-PART_OF_PAYLOAD = 1 << 18  # bytes in one element of the page
-_PAYLOAD = "@@PAYLOAD@@"  # stands for it until the page is bytes
+PART_OF_PAYLOAD = 1 << 19  # bytes in one element of the page
+_PAYLOAD = "@@PAYLOAD@@"  # stands for it in the rendered page
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """What both deliveries are made of: the page's script, the worker's program, its payload, the demo."""
+    """What both deliveries are made of: the page's scripts, the worker's program, its payload, the demo."""
 
-    script: str
+    scripts: tuple[str, str]
     program: str
     payload: bytes
     request: dict[str, Any]
@@ -70,11 +72,10 @@ class Parts:
 def assemble(parts: Parts, target: Path) -> None:
     """Write both deliveries into the folder ``target``."""
     target.mkdir(parents=True, exist_ok=True)
-    packed = base64.b64encode(gzip.compress(parts.program.encode(), 9, mtime=0)).decode()
-    program = _element("engine-program", parts.program.encode(), text=packed)
-    payload = _element("engine-payload", parts.payload, text=_PAYLOAD)
-    page = _page(parts, program, payload, installable=False)
-    (target / "feedcalc.html").write_bytes(page.replace(_PAYLOAD.encode(), _in_elements(parts.payload)))
+    page = _page(parts, _element("engine-payload", parts.payload, text=_PAYLOAD), installable=False)
+    # UTF-16 holds two bytes of the payload in a character; the mark at its beginning is how a browser knows it.
+    whole = codecs.BOM_UTF16_LE + page.replace(_PAYLOAD, _in_elements(parts.payload)).encode("utf-16-le")
+    (target / "feedcalc.html").write_bytes(whole)
     site = target / "site"
     shutil.rmtree(site, ignore_errors=True)
     site.mkdir()
@@ -82,26 +83,20 @@ def assemble(parts: Parts, target: Path) -> None:
         (site / name).write_bytes(content)
 
 
-def _in_elements(payload: bytes) -> bytes:
+def _in_elements(payload: bytes) -> str:
     """Return the payload as the text of several elements, without the first start tag and the last end tag.
 
     A browser adds to the text of a long element piece by piece as it reads, and WebKit copies all of it each time.
     """
     parts = (as_text(payload[start : start + PART_OF_PAYLOAD]) for start in range(0, len(payload), PART_OF_PAYLOAD))
-    return b'</script>\n<script type="text/plain" data-payload>'.join(parts)
+    return '</script>\n<script type="text/plain" data-payload>'.join(parts)
 
 
 def _files_of_site(parts: Parts) -> dict[str, bytes]:
-    program, payload = parts.program.encode(), parts.payload
-    program_name, payload_name = f"program.{_digest(program)[:16]}.js", f"payload.{_digest(payload)[:16]}.bin"
-    page = _page(
-        parts,
-        _element("engine-program", program, address=program_name),
-        _element("engine-payload", payload, address=payload_name),
-        installable=True,
-    )
+    payload_name = f"payload.{_digest(parts.payload)[:16]}.bin"
+    page = _page(parts, _element("engine-payload", parts.payload, address=payload_name), installable=True)
     kept = {name: (SITE / name).read_bytes() for name in ("manifest.webmanifest", *ICONS)}
-    kept |= {"index.html": page, program_name: program, payload_name: payload}
+    kept |= {"index.html": page.encode(), payload_name: parts.payload}
     digests = {name: _digest(content) for name, content in sorted(kept.items())}
     version = _digest(json.dumps(digests).encode())[:16]
     service_worker = (
@@ -129,24 +124,24 @@ def _element(identity: str, content: bytes, text: str = "", address: str = "") -
 def page_without_engine() -> str:
     """The page as people read it before anything is worked out, without scripts: for gathering its words."""
     reply = {"html": dict.fromkeys(PAGE_PARTS, "")}
-    parts = Parts(script="", program="", payload=b"", request=json.loads(engine.demo_request()), reply=reply)
+    parts = Parts(scripts=("", ""), program="", payload=b"", request=json.loads(engine.demo_request()), reply=reply)
     return _rendered(parts, Markup(), Markup(), Markup(), "", installable=False)
 
 
-def _page(parts: Parts, program: Markup, payload: Markup, *, installable: bool) -> bytes:
-    """Return the page; the one file is in windows-1252, for its payload, and has nothing but ASCII besides."""
+def _page(parts: Parts, payload: Markup, *, installable: bool) -> str:
     styles = [(SITE / name).read_text(encoding="utf-8") for name in STYLES]
-    "".join((parts.script, *styles)).encode("ascii")  # an error where not: what is written otherwise has another hash
-    policy = _policy(parts.script, styles, installable=installable)
-    script = Markup(f"<script>{parts.script}</script>\n")
+    packed = base64.b64encode(gzip.compress(parts.program.encode(), 9, mtime=0)).decode()
+    program = _element("engine-program", parts.program.encode(), text=packed)
+    policy = _policy(parts.scripts, styles, installable=installable)
+    early, main = (Markup(f"<script>{text}</script>\n") for text in parts.scripts)
     looks = Markup("").join(Markup(f"<style>{text}</style>\n") for text in styles)
-    engine_markup = program + _page_words() + script + payload
-    page = _rendered(parts, policy, looks, engine_markup, licences(), installable=installable)
-    return page.encode() if installable else page.encode("ascii", "xmlcharrefreplace")
+    first, last = (payload, Markup()) if installable else (Markup(), payload)
+    head, end = looks + program + first + early, _page_words() + main + last
+    return _rendered(parts, policy, head, end, licences(), installable=installable)
 
 
 def _rendered(
-    parts: Parts, policy: Markup, styles: Markup, scripts: Markup, licence_texts: str, *, installable: bool
+    parts: Parts, policy: Markup, head: Markup, end: Markup, licence_texts: str, *, installable: bool
 ) -> str:
     template = Environment(
         loader=FileSystemLoader(SITE), undefined=StrictUndefined, autoescape=True, trim_blocks=True, lstrip_blocks=True
@@ -154,8 +149,8 @@ def _rendered(
     return template.render(
         policy=policy,
         made=_digest(parts.payload)[:16],
-        styles=styles,
-        engine=scripts,
+        head=head,
+        end=end,
         installable=installable,
         languages=LANGUAGES,
         request=parts.request,
@@ -221,10 +216,10 @@ def _with_markup(reply: dict[str, Any]) -> dict[str, Any]:
     return reply | {"html": {name: Markup(text) for name, text in reply.get("html", {}).items()}}
 
 
-def _policy(script: str, styles: list[str], *, installable: bool) -> Markup:
+def _policy(scripts: Sequence[str], styles: Sequence[str], *, installable: bool) -> Markup:
     rules = [
         "default-src 'none'",
-        f"script-src {_source(script)} 'wasm-unsafe-eval'",
+        f"script-src {' '.join(map(_source, scripts))} 'wasm-unsafe-eval'",
         f"style-src {' '.join(map(_source, styles))}",
         f"worker-src blob:{' ' + _SELF if installable else ''}",
         f"img-src data: blob:{' ' + _SELF if installable else ''}",

@@ -97,13 +97,12 @@ function runsOfFullPages(image) { // [first page, number of pages] of every stre
 function pack(files, image) {
   const wasm = fs.readFileSync(path.join(job.runtime, "pyodide.asm.wasm"));
   const heapAt = new Uint32Array(image.buffer, image.byteOffset, 2)[1];
-  const stored = image.slice();
-  if (heapAt !== 128) throw new Error("engine/worker.js reckons with a header of 128 bytes");
-  xorStaticData(stored.subarray(heapAt), wasm);
+  const stored = image.slice(heapAt);
+  xorStaticData(stored, wasm);
   const pages = runsOfFullPages(stored);
   const index = Buffer.from(JSON.stringify({
     files: files.map(([name, content]) => [name, content.length]),
-    snapshot: { length: stored.length, heapAt, page: PAGE, pages },
+    snapshot: { header: [...image.subarray(0, heapAt)], length: stored.length, page: PAGE, pages },
   }));
   const length = Buffer.alloc(4);
   length.writeUInt32LE(index.length);

@@ -15,8 +15,9 @@ from building.ingredients import SITE, IngredientMissing, provide_node
 
 ROOMS = ("common", "engine", "store", "bench", "book", "offline")
 ENTRY = SITE / "main.js"
+EARLY = SITE / "engine" / "early.js"
 UNPACKER = SITE / "engine" / "unpacker.js"
-PAGE_NAME, WORKER_NAME = "feedcalc", "feedcalcWorker"
+PAGE_NAME, EARLY_NAME, WORKER_NAME = "feedcalc", "feedcalcEarly", "feedcalcWorker"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +48,9 @@ def bundled(entry: Path, name: str, *, minify: bool = False) -> Bundle:
     return Bundle(**json.loads(done.stdout))
 
 
-def page_script() -> str:
-    """Return the one script of the page, in ASCII, as the one file and the hash in its policy need it."""
-    script = bundled(ENTRY, PAGE_NAME, minify=True).script
-    # esbuild escapes strings but leaves regular expressions as they are written.
-    return "".join(mark if mark.isascii() else f"\\u{ord(mark):04x}" for mark in script)
+def page_scripts() -> tuple[str, str]:
+    """Return the scripts of the page: the one that begins to wake Python, and that of all the rest."""
+    return bundled(EARLY, EARLY_NAME, minify=True).script, bundled(ENTRY, PAGE_NAME, minify=True).script
 
 
 def worker_script() -> str:

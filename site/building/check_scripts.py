@@ -11,7 +11,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import PurePosixPath
 
-from building.bundle import ENTRY, PAGE_NAME, ROOMS, bundled
+from building.bundle import EARLY, EARLY_NAME, ENTRY, PAGE_NAME, ROOMS, bundled
 from building.ingredients import NODE_MODULES, SITE, IngredientMissing, provide_node, provide_runtime, run_npm
 
 # A module may import from its own room and from those before it, but the two screens do not know each other.
@@ -39,7 +39,7 @@ def main() -> None:
     for title, (program, *options) in TOOLS.items():
         if subprocess.run([node, NODE_MODULES / program, *options], cwd=SITE, check=False).returncode:
             failed.append(title)
-    if faults := list(faults_in_imports(bundled(ENTRY, PAGE_NAME).imports)):
+    if faults := list(faults_in_imports(bundled(ENTRY, PAGE_NAME).imports | bundled(EARLY, EARLY_NAME).imports)):
         print(*faults, sep="\n")
         failed.append("imports")
     if failed:

@@ -7,6 +7,7 @@ program must hit exactly once, so that another release of it can't slip through 
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 from collections.abc import Sequence
 from pathlib import Path
@@ -62,20 +63,20 @@ def payload(module: bytes, work: Path) -> bytes:
     return b"".join((*(length.to_bytes(4, "little") for length in (*map(len, frames), memory)), *frames))
 
 
-# What can't stand in a page in windows-1252 as it is: a page loses noughts and carriage returns, and "<" might end the
-# element. "=" and the sign 64 further on stand for them; "=" itself comes first.
-ESCAPED = b"=\x00\r<"
+# Units of UTF-16 that can't stand in a page as they are: a page loses noughts and carriage returns, "<" might end the
+# element, and surrogates count only in pairs. "=" and the unit `FURTHER_ON` stand for them; and for "=", which does so.
+_ESCAPED = re.compile("[=\0\r<\ud800-\udfff]")
+FURTHER_ON = 0x2000
 
 
-def as_text(content: bytes) -> bytes:
-    """Return bytes as text for a page in windows-1252, in which each byte is a sign, with few that need two.
+def as_text(content: bytes) -> str:
+    """Return bytes as text for a page in UTF-16, two in a character; an odd last one is followed by a nought.
 
-    >>> as_text(b"a<\\x00=") == b"a=|=@=}"
+    >>> as_text(b"ab=\\0<").encode("utf-16-le") == b"ab=\\0=\\x20=\\0<\\x20"
     True
     """
-    for byte in ESCAPED:
-        content = content.replace(bytes([byte]), bytes([ESCAPED[0], byte + 64]))
-    return content
+    units = memoryview(content + bytes(len(content) % 2)).cast("H")
+    return _ESCAPED.sub(lambda unit: "=" + chr((ord(unit[0]) + FURTHER_ON) % 0x10000), "".join(map(chr, units)))
 
 
 def compressed(content: bytes) -> bytes:

@@ -7,9 +7,8 @@
 // started anew and asked it once more. Whoever knows what such a question is made of may find the part that kills
 // (`mendDeadly`); meanwhile nothing else is asked.
 
-import { worker as workerOf } from "../common/markup.js";
 import { language } from "../common/words.js";
-import { canHash, isWhole, partsOfPayload, programOfWorker, whatIsLacking } from "./loading.js";
+import { addressOfPayload, canHash, isWhole, partsOfPayload, whatIsLacking } from "./loading.js";
 
 /**
  * @typedef {import("../types").Progress} Progress
@@ -55,6 +54,8 @@ let lastId = 0;
 let silence = 0; // timer of a starting worker
 let generation = 0; // counts workers, so that a late message of an ended one is known
 let whole = Promise.resolve(true); // whether the payload of this worker is what the build made
+/** @type {(isWhole: Promise<boolean> | boolean) => void} the first word counts */
+let tellWhole = () => {};
 /** @type {Mend} */
 let mend = async () => null;
 let isMending = false;
@@ -96,7 +97,7 @@ export function mendDeadly(given) {
 async function launch() {
   endWorker();
   const mine = ++generation;
-  whole = Promise.resolve(true);
+  whole = canHash() ? new Promise((resolve) => { tellWhole = resolve; }) : Promise.resolve(true);
   mark("starting");
   const lacking = whatIsLacking();
   if (lacking) return fail(lacking, lacking);
@@ -110,35 +111,26 @@ async function launch() {
 
 /** @param {number} mine the generation of this worker */
 async function wake(mine) {
-  const { port1, port2 } = new MessageChannel();
-  unpacker = listenedTo(UNPACKER_PROGRAM, mine);
-  unpacker.postMessage({ start: { hashed: canHash(), port: port1 } }, [port1]);
-  const fed = feed(unpacker, mine);
-  fed.catch(() => {}); // heard below; the program may fail before
-  const program = await programOfWorker(anew);
-  if (mine !== generation) return;
-  worker = listenedTo(program, mine);
-  worker.postMessage({ start: port2 }, [port2]);
+  const begun = window.feedcalcEarly.begun(anew);
+  unpacker = begun.unpacker;
+  begun.listen((said) => {
+    if (mine !== generation) return;
+    if ("crash" in said) crashed(said.crash);
+    else heard(said.data);
+  });
+  const fed = addressOfPayload() ? null : feed(unpacker, mine);
+  fed?.catch(() => {}); // heard below; the program may fail before
+  const python = await begun.python;
+  if (mine === generation) worker = python;
+  else python.terminate();
   await fed;
-}
-
-/** @param {string} program @param {number} mine */
-function listenedTo(program, mine) {
-  const started = workerOf(program);
-  started.onmessage = ({ data }) => { if (mine === generation) heard(data); };
-  started.onerror = (event) => {
-    event.preventDefault();
-    if (mine === generation) crashed(event.message || "the worker stopped");
-  };
-  return started;
 }
 
 /** @param {Worker} to @param {number} mine */
 async function feed(to, mine) {
-  const tell = (/** @type {Progress} */ far) => { if (mine === generation) settings.onStage({ name: "fetching", ...far }); };
-  for await (const part of partsOfPayload(anew, tell)) {
+  for await (const part of partsOfPayload()) {
     if (mine !== generation) return;
-    to.postMessage({ part }, typeof part === "string" ? [] : [part.buffer]);
+    to.postMessage({ part });
     awaitSign();
   }
   to.postMessage({ part: null });
@@ -184,10 +176,10 @@ function heard(message) {
   }
 }
 
-/** @param {ArrayBuffer} payload */
+/** @param {Uint8Array<ArrayBuffer>} payload */
 async function holdToHash(payload) {
   const mine = generation;
-  whole = isWhole("engine-payload", payload);
+  tellWhole(isWhole("engine-payload", payload));
   if (!await whole && mine === generation) fail("the payload has another hash", "damaged");
 }
 
@@ -207,6 +199,7 @@ async function awake() {
 async function startFailed(message, damaged = false) {
   const mine = generation;
   clearTimeout(silence);
+  tellWhole(true); // where no hash is known by now, none will be
   if (await whole && mine === generation) fail(message, damaged ? "damaged" : "");
 }
 

@@ -1,8 +1,8 @@
-// The program of the worker and its payload, out of the page or from its site, and whether they are whole.
+// The program of the worker and its payload, as they stand in the page, and whether they are whole.
 //
-// Rules: both stand in the elements #engine-program and #engine-payload, as text (one file; the payload goes on in the
-// elements after it) or as an address to fetch (site), with the SHA-256 of what is in them once it is unpacked. Where the
-// browser gives no hashes (an address without encryption) lengths and the checksums of gzip and zstd are left.
+// Rules: they stand in the elements #engine-program and #engine-payload as text, which goes on in the elements after it;
+// or the latter says where the payload is fetched from (site). Both have the SHA-256 of what is in them once it is
+// unpacked. Where the browser gives no hashes (an address without encryption) the checksums of gzip and zstd are left.
 
 /** Of the page or its payload some is missing or changed. */
 export class Damaged extends Error {
@@ -17,14 +17,13 @@ export const canHash = () => Boolean(window.crypto?.subtle);
 
 /** Return the name of what the engine needs and this browser has not, or "". */
 export function whatIsLacking() {
-  const packed = !document.getElementById("engine-program")?.dataset.address;
-  return ["WebAssembly", "Worker", ...(packed ? ["DecompressionStream"] : [])].find((name) => !(name in window) || !(/** @type {any} */ (window)[name])) ?? "";
+  return ["WebAssembly", "Worker", "DecompressionStream"].find((name) => !(name in window) || !(/** @type {any} */ (window)[name])) ?? "";
 }
 
 /**
  * Return whether the bytes that were in an element are those the build made; true where this browser can't tell.
  * @param {string} name
- * @param {ArrayBuffer} bytes
+ * @param {BufferSource} bytes
  */
 export async function isWhole(name, bytes) {
   if (!canHash()) return true;
@@ -33,34 +32,19 @@ export async function isWhole(name, bytes) {
   return digits === document.getElementById(name)?.dataset.sha256;
 }
 
-/**
- * Return the text of the worker's program. Throws `Damaged` where it is not what the build made.
- * @param {boolean} anew past the browser's own copies
- */
-export async function programOfWorker(anew) {
+/** Return the text of the worker's program. Throws `Damaged` where it is not what the build made. */
+export async function programOfWorker() {
   const element = document.getElementById("engine-program");
   if (!element) throw new Damaged("the page has no program");
-  const program = await (element.dataset.address ? fetched(element, anew) : unpacked(element.textContent ?? ""));
+  const program = await unpacked(element.textContent ?? "");
   if (!await isWhole("engine-program", program)) throw new Damaged("the program has another hash");
   return new TextDecoder().decode(program);
 }
 
-/**
- * Yield the parts of the payload, one after the other: texts that stand in the page, or bytes from an address. They come
- * last in the page, and Python wakes while they are read.
- * @param {boolean} anew
- * @param {(far: import("../types").Progress) => void} onProgress
- * @returns {AsyncGenerator<string | Uint8Array<ArrayBuffer>>}
- */
-export async function* partsOfPayload(anew, onProgress) {
-  if (!document.documentElement.hasAttribute("data-installable")) {
-    yield* partsInPage();
-    return;
-  }
-  await whenRead();
-  const element = document.getElementById("engine-payload");
-  if (!element) throw new Damaged("the page ends before the payload");
-  yield* partsOfFile(element, anew, onProgress);
+/** Return where the payload is fetched from, and how many bytes it has; null where it stands in the page. */
+export function addressOfPayload() {
+  const { address, bytes } = document.getElementById("engine-payload")?.dataset ?? {};
+  return address ? { address, base: location.href, size: Number(bytes) } : null;
 }
 
 const isRead = () => document.readyState !== "loading";
@@ -69,8 +53,11 @@ async function whenRead() {
   if (!isRead()) await new Promise((resolve) => { document.addEventListener("DOMContentLoaded", resolve, { once: true }); });
 }
 
-/** Yield the texts of the payload's elements; each is whole as soon as there is another behind it. */
-async function* partsInPage() {
+/**
+ * Yield the texts of the payload's elements, one after the other: each is whole as soon as there is another behind it. They
+ * come last in the page, and Python wakes while they are read.
+ */
+export async function* partsOfPayload() {
   for (let count = 0; ;) {
     const isLast = isRead();
     const elements = document.querySelectorAll("#engine-payload, [data-payload]");
@@ -105,40 +92,4 @@ async function unpacked(text) {
   } catch (error) {
     throw new Damaged(`the program can't be unpacked: ${error instanceof Error ? error.message : error}`);
   }
-}
-
-/**
- * Yield the bytes behind the address an element names, part by part.
- * @param {HTMLElement} element
- * @param {boolean} anew
- * @param {(far: import("../types").Progress) => void} [onProgress]
- */
-async function* partsOfFile({ dataset: { address = "", bytes: size } }, anew, onProgress) {
-  const response = await fetch(address, { cache: anew ? "reload" : "default" });
-  if (!response.ok || !response.body) throw new Error(`${address}: ${response.status}`);
-  const total = Number(size);
-  const reader = response.body.getReader();
-  let done = 0;
-  try {
-    for (let part = await reader.read(); !part.done; part = await reader.read()) {
-      done += part.value.length;
-      if (done > total) throw new Damaged(`${address}, too long`);
-      onProgress?.({ done, total });
-      yield part.value;
-    }
-  } finally {
-    reader.cancel().catch(() => {}); // nobody may want the rest any longer
-  }
-  if (done !== total) throw new Damaged(`${address}, ${done} of ${total} bytes`);
-}
-
-/**
- * Return the bytes behind the address an element names.
- * @param {HTMLElement} element
- * @param {boolean} anew
- */
-async function fetched(element, anew) {
-  const parts = [];
-  for await (const part of partsOfFile(element, anew)) parts.push(part);
-  return new Blob(parts).arrayBuffer();
 }

@@ -10,26 +10,19 @@ export class Damaged extends Error {}
 
 const LENGTHS = 12; // bytes
 const ESCAPE = 0x3d; // "=", see payload.py
-const FURTHER_ON = 64;
-
-/** Return a table of the byte that each character is in windows-1252, by its code. */
-function bytesOfSigns() {
-  const signs = new TextDecoder("windows-1252").decode(Uint8Array.from({ length: 256 }, (_, byte) => byte));
-  const byteOf = new Uint8Array(65536);
-  for (let byte = 0; byte < 256; byte++) byteOf[signs.charCodeAt(byte)] = byte;
-  return byteOf;
-}
+const FURTHER_ON = 0x2000;
 
 /** The payload as it arrives, piece by piece: its beginning can be used before the rest is there. */
 export class Payload {
   #bytes = new Uint8Array(LENGTHS);
   #length = 0;
   #isEnded = false;
-  #byteOf = bytesOfSigns();
   #more = () => {};
+  /** @type {unknown} */
+  #fault = null;
 
   /**
-   * Add a piece: bytes, or text whose characters stand for bytes as in windows-1252; null says that it was the last.
+   * Add a piece: bytes, or text whose characters stand for two bytes each; null says that it was the last.
    * @param {Uint8Array | string | null} piece
    */
   add(piece) {
@@ -37,6 +30,15 @@ export class Payload {
     else if (typeof piece === "string") this.#addText(piece);
     else this.#addBytes(piece);
     this.#more();
+  }
+
+  /**
+   * No more will come: say why to whoever waits for it.
+   * @param {unknown} fault
+   */
+  fail(fault) {
+    this.#fault = fault;
+    this.add(null);
   }
 
   /** @param {Uint8Array} bytes */
@@ -47,13 +49,13 @@ export class Payload {
 
   /** @param {string} text */
   #addText(text) {
-    const bytes = this.#room(text.length);
-    let length = this.#length;
+    const units = new Uint16Array(this.#room(2 * text.length).buffer);
+    let length = this.#length / 2; // a text follows texts, and only the last may have stood for an odd number of bytes
     for (let place = 0; place < text.length; place++) {
       const code = text.charCodeAt(place);
-      bytes[length++] = code === ESCAPE ? text.charCodeAt(++place) - FURTHER_ON : this.#byteOf[code] ?? 0;
+      units[length++] = code === ESCAPE ? text.charCodeAt(++place) - FURTHER_ON : code;
     }
-    this.#length = length;
+    this.#length = 2 * length;
   }
 
   /**
@@ -71,13 +73,14 @@ export class Payload {
   }
 
   /**
-   * Return a promise of the bytes from one place to another. It is rejected with `Damaged` where the payload ends before.
+   * Return a promise of the bytes from one place to another. It is rejected where the payload ends before: with what
+   * `fail` was told, else with `Damaged`.
    * @param {number} start
    * @param {number} end
    */
   async bytes(start, end) {
     while (this.#length < end) {
-      if (this.#isEnded) throw new Damaged("this copy of the page is incomplete: the end of it is missing");
+      if (this.#isEnded) throw this.#fault ?? new Damaged("this copy of the page is incomplete: the end of it is missing");
       await new Promise((resolve) => { this.#more = () => resolve(null); });
     }
     return this.#bytes.subarray(start, end);
@@ -92,25 +95,31 @@ export class Payload {
 }
 
 /**
- * Write the memory in an image over one that has noughts, and return the files in it, each in memory of its own so that
- * the image itself can go.
+ * Open an image: the files in it, each in memory of its own, the header of the snapshot, and what writes the snapshot's
+ * memory over that of a machine that was just made from `wasm`. Throws `Damaged` where it is none.
  * @param {Uint8Array} image
  * @param {Uint8Array} wasm
- * @param {Uint8Array} memory
  */
-export function unpack(image, wasm, memory) {
-  let at = 4 + new DataView(image.buffer, image.byteOffset).getUint32(0, true);
-  const index = JSON.parse(new TextDecoder().decode(image.subarray(4, at)));
+export function opened(image, wasm) {
+  let at = 4;
   /** @param {number} length */
-  const next = (length) => image.slice(at, (at += length));
-  /** @type {[string, Uint8Array][]} */
-  const files = index.files.map((/** @type {[string, number]} */ [name, length]) => [name, next(length)]);
-  const { length, heapAt, page, pages } = index.snapshot;
-  for (const [first, count] of pages) {
-    const size = Math.min(count * page, length - first * page);
-    memory.set(image.subarray(at, at + size), first * page);
-    at += size;
+  const next = (length) => image.subarray(at, (at += length));
+  try {
+    const { files: named, snapshot: { header, page, pages } } = JSON.parse(new TextDecoder().decode(next(new DataView(image.buffer).getUint32(0, true))));
+    /** @type {[string, Uint8Array][]} */
+    const files = named.map((/** @type {[string, number]} */ [name, length]) => [name, next(length).slice()]);
+    const restore = (/** @type {Uint8Array} */ memory) => {
+      let end = 0;
+      for (const [first, count] of pages) {
+        memory.fill(0, end, first * page);
+        memory.set(next(count * page), first * page);
+        end = (first + count) * page;
+      }
+      memory.fill(0, end);
+      xorStaticData(memory, wasm);
+    };
+    return { files, header: Uint8Array.from(header), restore };
+  } catch {
+    throw new Damaged("this copy of the page is damaged");
   }
-  xorStaticData(memory.subarray(heapAt), wasm);
-  return files;
 }

@@ -19,7 +19,7 @@
 /* global loadPyodide, _createPyodideModule, RUNTIME_INFO -- the runtime, which stands before this program */
 
 import { placeOfTrampoline } from "./memory_image.js";
-import { Damaged } from "./payload_reader.js";
+import { Damaged, opened } from "./payload_reader.js";
 
 /**
  * @typedef {object} Asked
@@ -32,7 +32,6 @@ import { Damaged } from "./payload_reader.js";
 const RUNTIME = "https://runtime.invalid/"; // never asked for: both files the runtime fetches are at hand
 const SITE_PACKAGES = "/lib/python3.14/site-packages";
 const MACHINE_CODE = "feedcalc/chemistry/machine_code.wasm"; // of the solver, among the files of the image
-const HEADER_OF_SNAPSHOT = 128; // bytes before the memory itself
 /** @type {any} */
 export let python = null;
 /** @type {any} */
@@ -133,7 +132,8 @@ async function start(unpacker) {
     exported = instance.exports;
     return { module, instance };
   };
-  const image = nextFrom(unpacker);
+  const image = nextFrom(unpacker).then((message) => opened(message.image, wasm));
+  image.catch(() => {}); // heard where it is waited for
   await startPython(memory, image);
   await connectMachineCode((await image).files, exported);
 }
@@ -160,8 +160,8 @@ function fromMemory(files) {
 }
 
 /**
- * @param {number} size of the snapshot in bytes
- * @param {Promise<{ files: [string, Uint8Array][], snapshot: Uint8Array }>} image
+ * @param {number} size of the snapshot's memory in bytes
+ * @param {Promise<ReturnType<typeof opened>>} image
  */
 async function startPython(size, image) {
   let trampoline = 0;
@@ -170,15 +170,17 @@ async function startPython(size, image) {
     packageBaseUrl: RUNTIME,
     createPyodideModule: async (/** @type {any} */ settings) => {
       const module = await _createPyodideModule(settings);
-      const missing = size - module.HEAPU8.length;
-      // The runtime restores into the memory it starts with, which may be less than it had when the image was made.
-      if (missing > HEADER_OF_SNAPSHOT && !module._emscripten_resize_heap(size)) {
+      // The runtime starts with less memory than it had when the image was made.
+      if (size > module.HEAPU8.length && !module._emscripten_resize_heap(size)) {
         throw new Error("this browser has too little memory for the snapshot");
       }
       trampoline = module.HEAP32[placeOfTrampoline(module)];
-      const { snapshot } = await image;
-      const restore = module.API.restoreSnapshot;
-      module.API.restoreSnapshot = () => restore(snapshot);
+      const { header, restore } = await image;
+      const read = module.API.restoreSnapshot;
+      module.API.restoreSnapshot = () => { // itself it would want all of the memory once more, beside the header
+        restore(module.HEAPU8);
+        return read(header);
+      };
       return module;
     },
     lockFileContents: { info: RUNTIME_INFO, packages: {} },
@@ -190,7 +192,7 @@ async function startPython(size, image) {
         FS.writeFile(path, content, { canOwn: true });
       }
     },
-    _loadSnapshot: new Uint8Array(size), // only its length counts: it is restored from the one that comes
+    _loadSnapshot: new Uint8Array(1), // that there is one; what comes is restored
   });
   // A snapshot brings back the abilities and the random state of the machine that made it.
   python._module.HEAP32[placeOfTrampoline(python._module)] = trampoline;

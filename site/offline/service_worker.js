@@ -3,8 +3,8 @@
 // Rules: the build puts VERSION (a hash over all files) and FILES (path relative to this file -> SHA-256 in hexadecimal)
 // before this text. A version is stored as a whole, in a cache of its own, or not at all. A new version waits until the
 // page says the person agreed. A part that is missing or is not what the build made is fetched, held to its hash and put
-// back: when it is asked for, and when the page has all of them checked. The page holds its program and payload to their
-// hashes itself and asks for them anew, past what is kept. retire.html is never answered from here: it is the way out if
+// back: when it is asked for, and when the page has all of them checked. The page holds its payload to its hash itself and
+// asks for it anew, past what is kept. retire.html is never answered from here: it is the way out if
 // anything in here is ever wrong.
 //
 // Messages in, each with a port to answer on: "check" -> {version, complete, missing: paths}; "take over" -> no answer.
@@ -14,7 +14,7 @@
 const OURS = `feedcalc ${self.registration.scope} `; // other copies on the same host keep their own
 const CACHE = OURS + VERSION;
 const PAGE = "index.html";
-const HELD_BY_PAGE = /^(payload|program)\./;
+const HELD_BY_PAGE = /^payload\./;
 const NO_PAGE = `<!DOCTYPE html><meta charset="utf-8"><title>feedcalc</title>
 <p>The copy of feedcalc in this browser lost a part: index.html. It is fetched again once there is a network: then load
 this page anew. If that does not help, <a href="retire.html">start afresh</a>. Batches and the season book stay.</p>`;

@@ -61,14 +61,14 @@ def make_page(work: Path, packed: Path) -> None:
     from building import __main__ as building
     from building import ingredients, words
     from building.assemble import Parts, assemble
-    from building.bundle import page_script
+    from building.bundle import page_scripts
     from building.payload import program, take_snapshot
 
     words.compile_catalogues()
     request = building.demo_request()
     replies = take_snapshot(ingredients.provide_node(), work, [request, *building.other_warm_up_requests()])
     parts = Parts(
-        script=page_script(),
+        scripts=page_scripts(),
         program=program(work / "runtime"),
         payload=packed.read_bytes(),
         request=request,

@@ -7,6 +7,7 @@ asks again and again instead.
 from __future__ import annotations
 
 import functools
+import hashlib
 import http.server
 import re
 import shutil
@@ -28,7 +29,8 @@ from tests.page.installed_browser import light_browser
 PATIENCE = 120
 expect.set_options(timeout=PATIENCE * 1000)
 
-PAYLOAD = re.compile(rb'(id="engine-payload">).*(?=</script>)', re.S)  # nothing stands behind it
+# Nothing stands behind it.
+PAYLOAD = re.compile(r'(<script type="text/plain" data-sha256="\w+" id="engine-payload">).*(?=</script>)', re.S)
 DIST = Path(__file__).resolve().parents[2] / "dist"
 QUIET = [
     "--disable-background-networking",
@@ -61,6 +63,9 @@ if (window.Worker) {
 # For tests of what lies around an answer: how Python starts and dies, and where the page is kept.
 WITHOUT_RANGES = "window.withoutRanges = true;"
 
+# As at an address without encryption.
+NO_HASHES = "Object.defineProperty(Crypto.prototype, 'subtle', { value: undefined });"
+
 # In a page marked so, a worker that has this process's Python answer: same engine, a fraction of the start.
 OUTSIDE = """
 const InPage = window.Worker;
@@ -76,9 +81,11 @@ window.Worker = !InPage ? InPage : function (address) {
   return Object.assign(worker, {
     terminate() { worker.isEnded = true; },
     async postMessage(message) {
-      const { start, part, drop, id, request, early } = withFewAshes(message);
-      if (start?.port || part !== undefined) return; // there is nothing to unpack
-      if (start) return say({ ready: true });
+      const { start, hashed, part, drop, id, request, early } = withFewAshes(message);
+      if (part === null && worker.isHashed) return say({ payload: new Uint8Array() }); // there is nothing to unpack
+      if (part !== undefined) return;
+      worker.isHashed ??= hashed;
+      if (start) return hashed === undefined && say({ ready: true });
       if (drop !== undefined) return dropped.add(drop);
       for (const each of await window.answerOutside(request, early)) if (!dropped.has(id)) say({ id, ...each });
       if (dropped.has(id)) say({ id, dropped: true });
@@ -240,8 +247,12 @@ def one_file(dist: Path) -> str:
 def quick_file(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
     """Address of the one file with its Python in this process, for tests that don't ask how a browser runs it."""
     copy = tmp_path_factory.mktemp("quick") / "feedcalc.html"
-    text = PAYLOAD.sub(rb"\1", (dist / "feedcalc.html").read_bytes(), count=1)
-    copy.write_bytes(text.replace(b"<html ", b"<html data-python-outside ", 1))
+    text = PAYLOAD.sub(
+        rf'<script type="text/plain" data-sha256="{hashlib.sha256(b"").hexdigest()}" id="engine-payload">',
+        (dist / "feedcalc.html").read_text("utf-16"),
+        count=1,
+    )
+    copy.write_text(text.replace("<html ", "<html data-python-outside ", 1), "utf-16")
     return copy.as_uri()
 
 
@@ -263,9 +274,9 @@ def one_page(browser: Browser, address: str, **look: Any) -> Iterator[Page]:
 def asleep(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
     """Address of the one file without its Python: what is typed must be kept whether that wakes or not."""
     copy = tmp_path_factory.mktemp("asleep") / "feedcalc.html"
-    text, found = PAYLOAD.subn(rb"\1", (dist / "feedcalc.html").read_bytes())
+    text, found = PAYLOAD.subn(r"\1", (dist / "feedcalc.html").read_text("utf-16"))
     assert found == 1
-    copy.write_bytes(text)
+    copy.write_text(text, "utf-16")
     return copy.as_uri()
 
 

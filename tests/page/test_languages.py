@@ -13,8 +13,8 @@ from playwright.sync_api import Browser, Page, expect
 from feedcalc.words.languages import LANGUAGES
 from tests.page.conftest import PAYLOAD, wait_for_engine, wait_until
 
-WORDS = re.compile(rb'(<script type="application/json" id="page-words">)(.*?)(</script>)', re.S)
-GERMAN = re.compile(rb'(<script type="application/json" id="words-de">)(.*?)(</script>)', re.S)
+WORDS = re.compile(r'(<script type="application/json" id="page-words">)(.*?)(</script>)', re.S)
+GERMAN = re.compile(r'(<script type="application/json" id="words-de">)(.*?)(</script>)', re.S)
 # Visible texts with a word in them that stand outside brackets; what the engine says is its own tests' matter.
 OUTSIDE = """() => {
   const found = new Set();
@@ -37,14 +37,14 @@ ALL_TEXT = """() => [...document.querySelectorAll("label, legend, summary, butto
 @pytest.fixture(scope="module")
 def bracketed(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
     """Address of the one file without its Python, with a made-up German that puts each message into brackets."""
-    text = (dist / "feedcalc.html").read_bytes()
+    text = (dist / "feedcalc.html").read_text("utf-16")
     carried, german = WORDS.search(text), GERMAN.search(text)
     assert carried
     assert german
     words = [f"⟦{message.rpartition(chr(4))[2]}⟧" for message in json.loads(carried[2])["messages"]]
-    made_up = json.dumps(json.loads(german[2]) | {"words": words}).replace("<", "\\u003c").encode()
+    made_up = json.dumps(json.loads(german[2]) | {"words": words}).replace("<", "\\u003c")
     copy = tmp_path_factory.mktemp("bracketed") / "feedcalc.html"
-    copy.write_bytes(PAYLOAD.sub(rb"\1", GERMAN.sub(lambda found: found[1] + made_up + found[3], text)))
+    copy.write_text(PAYLOAD.sub(r"\1", GERMAN.sub(lambda found: found[1] + made_up + found[3], text)), "utf-16")
     return copy.as_uri()
 
 

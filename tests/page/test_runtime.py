@@ -16,7 +16,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from feedcalc.engine import calculate
-from tests.page.conftest import PATIENCE, SPY, WITHOUT_RANGES, ask, one_page, wait_for_engine, wait_until
+from tests.page.conftest import NO_HASHES, PATIENCE, SPY, WITHOUT_RANGES, ask, one_page, wait_for_engine, wait_until
 
 REQUESTS: list[dict[str, Any]] = [
     {"schema": 1, "samples": "40"},
@@ -210,18 +210,18 @@ def test_a_start_that_never_ends_is_given_up(page: Page, one_file: str) -> None:
 
 
 def test_a_python_that_is_awake_before_all_is_read_is_not_given_up_later(page: Page, quick_file: str) -> None:
-    whole = Path(url2pathname(urlsplit(quick_file).path)).read_bytes()
-    end = whole.rindex(b"<script", 0, whole.index(b'id="engine-payload"'))
+    whole = Path(url2pathname(urlsplit(quick_file).path)).read_text("utf-16")
+    end = whole.rindex("<script", 0, whole.index('id="engine-payload"'))
     rest_may_come = threading.Event()
 
     class Slowly(http.server.BaseHTTPRequestHandler):
         def do_GET(self) -> None:
             self.send_response(200)
-            self.send_header("Content-Type", "text/html; charset=windows-1252")
+            self.send_header("Content-Type", "text/html; charset=utf-8")
             self.end_headers()
-            self.wfile.write(whole[:end])
+            self.wfile.write(whole[:end].encode())
             rest_may_come.wait(PATIENCE)
-            self.wfile.write(whole[end:])
+            self.wfile.write(whole[end:].encode())
 
         def log_message(self, *arguments: object) -> None:
             pass
@@ -229,6 +229,7 @@ def test_a_python_that_is_awake_before_all_is_read_is_not_given_up_later(page: P
     with http.server.HTTPServer(("127.0.0.1", 0), Slowly) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
         page.clock.install()
+        page.add_init_script(NO_HASHES)  # with them all of the payload is waited for
         page.goto(f"http://127.0.0.1:{server.server_port}/", wait_until="commit")
         wait_for_engine(page)
         rest_may_come.set()
