@@ -2,10 +2,10 @@
 
 Rules: page.html.j2 is the only template of the page. It is given
 
-* ``policy``, ``head``, ``end``: markup for the head (policy first) and the end of the body. ``head`` holds the styles, the
-  worker's program, the address of a payload that is fetched, and the script that begins to wake Python; ``end`` the words,
-  the script of all the rest, and the payload of the one file: that script runs while the payload is still being read, so
-  it finds all of the page but that;
+* ``policy``, ``head``, ``end``: markup for the head (policy first) and the end of the body. ``head`` holds the styles,
+  the worker's program, the address of a payload that is fetched, and the script that begins to wake Python; ``end`` the
+  words, the script of all the rest, and the payload of the one file: that script runs while the payload is still being
+  read, so it finds all of the page but that;
 * ``made``: what the engine of this page is known by;
 * ``installable``: True for the site (``<html data-installable>``, link to the manifest);
 * ``request``, ``reply``: the demo, as sent to and returned by `feedcalc.engine.calculate`;
@@ -140,9 +140,7 @@ def _page(parts: Parts, payload: Markup, *, installable: bool) -> str:
     return _rendered(parts, policy, head, end, licences(), installable=installable)
 
 
-def _rendered(
-    parts: Parts, policy: Markup, head: Markup, end: Markup, licence_texts: str, *, installable: bool
-) -> str:
+def _rendered(parts: Parts, policy: Markup, head: Markup, end: Markup, licence_texts: str, *, installable: bool) -> str:
     template = Environment(
         loader=FileSystemLoader(SITE), undefined=StrictUndefined, autoescape=True, trim_blocks=True, lstrip_blocks=True
     ).get_template("page.html.j2")

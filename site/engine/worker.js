@@ -196,7 +196,7 @@ async function startPython(size, image) {
   });
   // A snapshot brings back the abilities and the random state of the machine that made it.
   python._module.HEAP32[placeOfTrampoline(python._module)] = trampoline;
-  python.runPython("import random\nrandom.seed()");
+  python.pyimport("random").seed();
   PythonError = python.ffi.PythonError;
   answerInSteps = python.pyimport("feedcalc.engine").answer_in_steps;
 }

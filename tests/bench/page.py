@@ -1,7 +1,8 @@
 """How soon the page is ready, beside a bare start of the same runtime in the same browser in the same run.
 
 Rules: everything is served from this machine; each start is in a fresh browser context (nothing cached), in
-turn, so that a busy moment falls on all alike. Medians in milliseconds since navigation, but for
+turn, so that a busy moment falls on all alike. First starts are driven by `QuietBrowser`, all else by Playwright.
+Medians in milliseconds since navigation, but for
 
 * ``first_answer_ms``: the sheet rendered at build time is on screen (first contentful paint, one file);
 * ``first_computed_ms``: a sheet computed here and now is on the page (one file);
@@ -25,6 +26,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from tests.bench.quiet_browser import QuietBrowser
 from tests.page.conftest import DIST, QUIET, SiteServer, wait_until
 from tests.page.installed_browser import installed_browser
 
@@ -110,15 +112,17 @@ def page() -> dict[str, float]:
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         bare, site = SiteServer(_bare_site(Path(folder))), SiteServer(DIST / "site")
         browser = playwright.chromium.launch(executable_path=installed_browser(), args=QUIET)
+        starts = QuietBrowser()
         for _ in range(RUNS):
-            _visit(browser, bare.address, lambda there: note("bare_start_ms", _moment(there, "readyAt")))
-            _visit(browser, site.address, lambda there: note("served_start_ms", _moment(there, "readyAt")))
-            _visit(browser, one_file.as_uri(), lambda there: note("one_file_start_ms", _moment(there, "readyAt")))
-            _visit(browser, one_file.as_uri(), lambda there: note("first_computed_ms", _moment(there, "computedAt")))
-            _visit(browser, one_file.as_uri(), lambda there: note("first_ranges_ms", _moment(there, "rangesAt")))
+            note("bare_start_ms", starts.moment(bare.address, WATCH, "readyAt"))
+            note("served_start_ms", starts.moment(site.address, WATCH, "readyAt"))
+            note("one_file_start_ms", starts.moment(one_file.as_uri(), WATCH, "readyAt"))
+            note("first_computed_ms", starts.moment(one_file.as_uri(), WATCH, "computedAt"))
+            note("first_ranges_ms", starts.moment(one_file.as_uri(), WATCH, "rangesAt"))
             _visit(browser, site.address, lambda there: note("served_second_ms", _moment(_again(there), "readyAt")))
             _visit(browser, one_file.as_uri(), lambda there: note("second_visit_ms", _moment(_own(there), "lastAt")))
             _visit(browser, one_file.as_uri(), lambda there: note("first_answer_ms", _first_paint(there)))
+        starts.close()
         _visit(browser, one_file.as_uri(), lambda there: _type_and_ask(_at_rest(there), note))
         _visit(browser, one_file.as_uri(), lambda there: _type_on_a_phone(_at_rest(there), note))
         browser.close()
