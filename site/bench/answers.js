@@ -36,6 +36,7 @@ const EXAMPLE = () => say("An example. Tap it to make it yours.");
 const LAST = () => say("From last time; it is being confirmed…");
 const answer = byId("answer");
 let frame = 0;
+const UNNOTICED = 150; // milliseconds
 let question = 0; // counts changes, so that an answer to an older one is known
 /** @type {Record<string, { text: string, reply: Reply, parts: string[] } | undefined>} */
 let answered = {}; // by place: the request whose whole answer is shown there, and in which parts
@@ -141,14 +142,20 @@ function showReply(reply, whole = false) {
 }
 
 /**
- * Say how the sheet that is shown stands to what is typed.
+ * Say how the sheet that is shown stands to what is typed. Figures that are out of date are underlined and framed: at
+ * once where nothing comes in their place, else only if that takes longer than an eye notices, or they would flicker
+ * with every key.
  * @param {string} freshness
  * @param {Words} words
+ * @param {boolean} [isSoonOver]
  */
-export function mark(freshness, words) {
+export function mark(freshness, words, isSoonOver = false) {
   const line = byId(sheet() === "dry" ? "dry-freshness" : "freshness");
+  const mayStay = () => { line.toggleAttribute("data-out-of-date", line.dataset.freshness === "stale"); };
   line.dataset.freshness = freshness;
   show(line, words);
+  if (isSoonOver) setTimeout(mayStay, UNNOTICED);
+  else mayStay();
 }
 
 /** @param {Progress | null} far */
@@ -175,7 +182,7 @@ export function recalculate() {
   tellFollowers("request");
   tellProgress(null);
   answer.setAttribute("aria-busy", "true");
-  if (sheet() === "dry" || byId("freshness").dataset.freshness !== "example") mark("stale", () => say("Being worked out again…"));
+  if (sheet() === "dry" || byId("freshness").dataset.freshness !== "example") mark("stale", () => say("Being worked out again…"), true);
   cancelAnimationFrame(frame);
   frame = inNextFrame(() => { if (asked === question) (sheet() === "dry" ? askDry : askBatch)(asked); });
 }
