@@ -16,6 +16,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import chain, islice
 from pathlib import Path
 from typing import IO
@@ -349,6 +350,9 @@ def _header_text(before: Sequence[str], after: Sequence[str], delimiter: str) ->
     return _table_text([map(guarded, (*before, *after))], delimiter)
 
 
+_guarded = lru_cache(maxsize=4096)(guarded)  # verdicts, reasons and amounts come again and again
+
+
 def _cell_text(cell: Cell, decimal_mark: str = ".") -> str:
     """Return a cell as text that is no formula; numbers with a decimal point unless another mark is asked for.
 
@@ -356,5 +360,6 @@ def _cell_text(cell: Cell, decimal_mark: str = ".") -> str:
     ('4', '0,25')
     """
     if isinstance(cell, str):
-        return guarded(cell) if cell else cell
-    return str(int(cell)) if cell.is_integer() else repr(cell).replace(".", decimal_mark)
+        return _guarded(cell) if cell else cell
+    written = repr(cell).removesuffix(".0")
+    return written if decimal_mark == "." else written.replace(".", decimal_mark)
