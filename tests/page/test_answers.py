@@ -221,7 +221,7 @@ def test_text_from_people_stays_text(page: Page) -> None:
     wait_until(lambda: page.locator("#error-summary").is_visible())
     assert page.locator("#error-summary img, #error-summary b, main img").count() == 0
     page.locator("#batch-name").fill("<b>mine</b>")
-    assert page.locator("#batch-choice option").first.inner_text() == "<b>mine</b>"
+    assert page.locator("#batch-choice option").first.text_content() == "<b>mine</b>"
 
 
 def test_recalculating_leaves_ticks_and_focus_alone(page: Page) -> None:
