@@ -35,8 +35,8 @@ const EXAMPLE = () => say("An example. Tap it to make it yours.");
 /** @type {Words} */
 const LAST = () => say("From last time; it is being confirmed…");
 const answer = byId("answer");
-let frame = 0;
 const UNNOTICED = 150; // milliseconds
+let frame = 0;
 let question = 0; // counts changes, so that an answer to an older one is known
 /** @type {Record<string, { text: string, reply: Reply, parts: string[] } | undefined>} */
 let answered = {}; // by place: the request whose whole answer is shown there, and in which parts

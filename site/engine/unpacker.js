@@ -1,5 +1,5 @@
 // Unpacks the payload as it arrives, in a worker beside the one that runs Python. It is ended once Python is awake, and
-// its memory is free again. Its whole program stands in the page's script.
+// its memory is free again. Its whole program stands in early.js.
 //
 // Messages in:   {start: MessagePort, hashed: boolean}            the port leads to the worker that Python runs in
 //                {part: text, or null at the end}                 of the payload, one after the other; or
