@@ -58,6 +58,9 @@ class Equilibrium:
     balance_error: float
     steps: int
 
+    def __hash__(self) -> int:
+        return hash((self.temperature_kelvin, self.ph, self.ionic_strength, self.water_kg))
+
     @cached_property
     def dissolved(self) -> Mapping[str, float]:
         """Dissolved mol by element, over all its species."""

@@ -10,11 +10,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 from math import inf
+from typing import Any, TypeVar
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
@@ -32,6 +33,7 @@ from feedcalc.physics.gas_uptake import (
 )
 from feedcalc.uncertainty.estimates import Estimate
 
+Item = TypeVar("Item")
 SECONDS_PER_DAY = 86400.0
 # Minerals that can precipitate from clear liquor as it takes up carbon dioxide.
 AIR_MINERALS = ("calcite", "brucite")
@@ -95,23 +97,13 @@ def exposure_to_air(
     Under a cover air reaches the surface slowly or not at all. ``carbon_dioxide_atm`` is the partial pressure in the
     air, by default that outdoors. Raises `ValueError` unless surface and volume are positive and no day is negative.
     """
-    if not (surface_m2 > 0.0 and litres > 0.0):
-        raise ValueError(f"surface and volume must be above 0, got {surface_m2!r} m2 and {litres!r} L")
     if any(day < 0.0 for day in days):
         raise ValueError("days cannot lie before the start")
     air = outdoor_carbon_dioxide() if carbon_dioxide_atm is None else carbon_dioxide_atm
-    # Liquor is judged by its pH at 25 degC, so the chemistry is that of 25 degC; the rates follow the temperature.
-    path = _path(liquor, JUDGED_AT_KELVIN, air)
-    kilograms_per_m2 = litres / liquor.equilibrium.litres / surface_m2
-    in_water, in_air = water_velocity(temperature_kelvin), air_velocity(is_covered)
-    slow, typical, fast = (
-        _times(path, kilograms_per_m2, air, water=water, above=above, kelvin=temperature_kelvin)
-        for water, above in (
-            (in_water.low, in_air.low),
-            (in_water.typical, in_air.typical),
-            (in_water.high, in_air.high),
-        )
-    )
+    end = liquor_in_equilibrium_with_air(liquor, JUDGED_AT_KELVIN, air)
+    path = list(_path(liquor, end))
+    courses = _at_three_rates(path, liquor, surface_m2, litres, temperature_kelvin, air, is_covered)
+    slow, typical, fast = (list(course) for course in courses)
     ph = [state.ph for _, state in path]
     alkalinity = [Liquor(state).alkalinity for _, state in path]
     rates = (slow, typical, fast)
@@ -119,11 +111,41 @@ def exposure_to_air(
     return AirExposure(
         rows=tuple(DayInAir(day, _range(ph, rates, day), _range(alkalinity, rates, day)) for day in days),
         ph_at_first=ph[0],
-        ph_in_the_end=liquor_in_equilibrium_with_air(liquor, JUDGED_AT_KELVIN, air).equilibrium.ph,
+        ph_in_the_end=end.equilibrium.ph,
         slow=traces[0],
         typical=traces[1],
         fast=traces[2],
     )
+
+
+def days_in_air_until(
+    liquor: Liquor, ph: float, surface_m2: float, litres: float, temperature_kelvin: float
+) -> tuple[float | None, float | None, float | None]:
+    """Return `AirExposure.days_until` of a pH for an open vessel outdoors, without the course after it."""
+    air = outdoor_carbon_dioxide()
+    path = _OnDemand(_STEPS, _path(liquor, liquor_in_equilibrium_with_air(liquor, JUDGED_AT_KELVIN, air)))
+    slow, typical, fast = (
+        _days_until(zip(course, (state.ph for _, state in path), strict=True), ph)
+        for course in _at_three_rates(path, liquor, surface_m2, litres, temperature_kelvin, air)
+    )
+    return fast, typical, slow
+
+
+class _OnDemand(Sequence[Item]):
+    """A sequence of known length, whose items are worked out in order, each when it is first asked for."""
+
+    def __init__(self, length: int, items: Iterator[Item]) -> None:
+        self._length, self._items = length, items
+        self._known: list[Item] = []
+
+    def __len__(self) -> int:
+        return self._length
+
+    def __getitem__(self, place: Any) -> Any:
+        wanted = range(self._length)[place]
+        while len(self._known) <= wanted:
+            self._known.append(next(self._items))
+        return self._known[wanted]
 
 
 def hydroxide_share(liquor: Liquor) -> float:
@@ -187,23 +209,39 @@ def liquor_in_equilibrium_with_air(liquor: Liquor, kelvin: float, carbon_dioxide
     return Liquor(equilibrate(liquor.equilibrium.dissolved, kelvin, AIR_MINERALS, carbon_dioxide_atm))
 
 
-def _path(liquor: Liquor, kelvin: float, air: float) -> list[tuple[float, Equilibrium]]:
-    """Return (total carbon in mol per kg of water, equilibrium) from the start towards the equilibrium with air.
+def _path(liquor: Liquor, end: Liquor) -> Iterator[tuple[float, Equilibrium]]:
+    """Yield (total carbon in mol per kg of water, equilibrium) from the start towards the equilibrium with air.
 
-    The end is approached but never reached, so the steps shrink towards it.
+    The end is approached but never reached, so the `_STEPS` steps shrink towards it. Liquor is judged by its pH at
+    25 degC, so the chemistry is that of 25 degC; the rates follow the temperature.
     """
     totals = dict(liquor.equilibrium.dissolved)
     first = max(totals["carbon"], _LEAST_CARBON)
-    end = liquor_in_equilibrium_with_air(liquor, kelvin, air).equilibrium
-    last = end.dissolved["carbon"] + end.formed["calcite"]
-    path: list[tuple[float, Equilibrium]] = []
+    last = end.equilibrium.dissolved["carbon"] + end.equilibrium.formed["calcite"]
     nearby = liquor.equilibrium
     for step in range(_STEPS):
         left = (1.0 - step / _STEPS) ** 2
         carbon = last + (first - last) * left
-        nearby = equilibrate({**totals, "carbon": carbon}, kelvin, AIR_MINERALS, nearby=nearby)
-        path.append((carbon, nearby))
-    return path
+        nearby = equilibrate({**totals, "carbon": carbon}, JUDGED_AT_KELVIN, AIR_MINERALS, nearby=nearby)
+        yield carbon, nearby
+
+
+def _at_three_rates(
+    path: Sequence[tuple[float, Equilibrium]],
+    liquor: Liquor,
+    surface_m2: float,
+    litres: float,
+    temperature_kelvin: float,
+    air: float,
+    is_covered: bool = False,
+) -> Iterator[Iterator[float]]:
+    """Yield the `_times` of a path where carbon dioxide is taken up slowly, as is typical, and fast."""
+    if not (surface_m2 > 0.0 and litres > 0.0):
+        raise ValueError(f"surface and volume must be above 0, got {surface_m2!r} m2 and {litres!r} L")
+    kilograms_per_m2 = litres / liquor.equilibrium.litres / surface_m2
+    in_water, in_air = water_velocity(temperature_kelvin), air_velocity(is_covered)
+    for water, above in ((in_water.low, in_air.low), (in_water.typical, in_air.typical), (in_water.high, in_air.high)):
+        yield _times(path, kilograms_per_m2, air, water=water, above=above, kelvin=temperature_kelvin)
 
 
 def _times(
@@ -213,23 +251,25 @@ def _times(
     water: float,
     above: float,
     kelvin: float,
-) -> list[float]:
-    """Return the days at which each state of ``path`` is reached; infinite where no CO2 is taken up.
+) -> Iterator[float]:
+    """Yield the days at which each state of ``path`` is reached; infinite where no CO2 is taken up.
 
     ``water`` and ``above`` are transfer velocities in the water and in the air above it.
     """
-    at_surface = [uptake_mol_per_m2_second(_surface(state), air, water, above, kelvin) for _, state in path]
-    carbon = [amount / state.litres * LITRES_PER_M3 for amount, state in path]
+    at_surface = _OnDemand(
+        len(path), (uptake_mol_per_m2_second(_surface(state), air, water, above, kelvin) for _, state in path)
+    )
+    carbon = _OnDemand(len(path), (amount / state.litres * LITRES_PER_M3 for amount, state in path))
     speeds = uptake_past_the_film(carbon, at_surface, water)
-    days = [0.0]
+    day = 0.0
+    yield day
     for ((earlier, _), (later, _)), (before, after) in zip(pairwise(path), pairwise(speeds), strict=True):
         if before * (later - earlier) <= 0.0 or after * (later - earlier) <= 0.0:
-            days.append(inf)
-            continue
-        # Trapezoidal rule for the integral of d(carbon) / uptake.
-        seconds = (later - earlier) * kilograms_per_m2 * (1.0 / before + 1.0 / after) / 2
-        days.append(days[-1] + seconds / SECONDS_PER_DAY)
-    return days
+            day = inf
+        else:
+            # Trapezoidal rule for the integral of d(carbon) / uptake.
+            day += (later - earlier) * kilograms_per_m2 * (1.0 / before + 1.0 / after) / 2 / SECONDS_PER_DAY
+        yield day
 
 
 def _surface(state: Equilibrium) -> Surface:
@@ -256,12 +296,10 @@ def _value_at(values: Sequence[float], times: Sequence[float], day: float) -> fl
     return values[-1]
 
 
-def _days_until(trace: Sequence[tuple[float, float]], ph: float) -> float | None:
-    if trace[0][1] <= ph:
-        return 0.0
-    for (before, higher), (after, lower) in pairwise(trace):
+def _days_until(trace: Iterable[tuple[float, float]], ph: float) -> float | None:
+    for place, ((before, higher), (after, lower)) in enumerate(pairwise(trace)):
+        if place == 0 and higher <= ph:
+            return 0.0
         if lower <= ph:
-            if after == inf:
-                return None
-            return before + (higher - ph) / (higher - lower) * (after - before)
+            return None if after == inf else before + (higher - ph) / (higher - lower) * (after - before)
     return None

@@ -156,16 +156,26 @@ def answer_in_steps(request: Request, early: Callable[[Answer], None] | None = N
     # Several fills of a measure scatter less than one, and the plan says how many there are.
     ash = ash_of_request(request, planned.plan.ash_millilitres)
     count = round(request.known("samples")) if request.word("ranges") == "on" else 0
+    quick = None
     if early and count:
-        early((yield from _answered(inputs, ash, planned, 0)))
+        quick = yield from _answered(inputs, ash, planned, 0)
+        early(quick)
         yield 0, count
-    return (yield from _answered(inputs, ash, planned, count, early))
+    return (yield from _answered(inputs, ash, planned, count, early, quick))
 
 
 def _answered(
-    inputs: BatchInputs, ash: Ash, planned: Planned, count: int, early: Callable[[Answer], None] | None = None
+    inputs: BatchInputs,
+    ash: Ash,
+    planned: Planned,
+    count: int,
+    early: Callable[[Answer], None] | None = None,
+    quick: Answer | None = None,
 ) -> Steps[Answer]:
-    """Return the answer for a plan with the ranges of ``count`` ashes; ``early`` is told that of the first of them."""
+    """Return the answer for a plan with the ranges of ``count`` ashes; ``early`` is told that of the first of them.
+
+    ``quick`` is the same answer without ranges, where it is known. Readings make the typical ash of the two differ.
+    """
     request = inputs.request
     warnings = [*inputs.water.doubts]
     if inputs.dilution_water is not inputs.water:
@@ -179,7 +189,10 @@ def _answered(
             is_rough_ph_alone = not learned.batches and {*learned.used} <= _rough_readings(request)
             planned = plan_after_readings(inputs, planned, learned.typical, is_rough_ph_alone)
     plan = planned.plan
-    typical = _outcome(inputs, plan, learned.typical if learned else ash.typical())
+    if quick and not learned:
+        typical = quick.typical
+    else:
+        typical = _outcome(inputs, plan, learned.typical if learned else ash.typical())
     quantiles = latin_hypercube(sorted(ash.unknowns), count, round(request.known("seed")))
     samples = (learned.samples if learned else ()) or [ash.sample_at(row) for row in quantiles]
     before = SAMPLES_EXPECTED if learned and count else 0

@@ -9,6 +9,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 from math import ceil, floor, isfinite
 from typing import Any
 
@@ -20,7 +21,7 @@ from feedcalc.garden.liming import expected_shift
 from feedcalc.garden.suitability import DRENCHED_DEPTH_CM, GO, HALF_STRENGTH, Verdict, half_strength, suitability_limit
 from feedcalc.garden.water import water_of_kind
 from feedcalc.liquor.acid import acid_dose, acids
-from feedcalc.liquor.air import corrosive_ph, exposure_to_air
+from feedcalc.liquor.air import corrosive_ph, days_in_air_until
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.dilution import feed_at, is_within
 from feedcalc.liquor.planning import WEAKEST_SENSIBLE_PARTS, BatchInputs, plan_batch
@@ -122,8 +123,8 @@ def _less_tap_water(answer: Answer) -> list[Way]:
 
 def _vinegar(answer: Answer, target_ph: float) -> list[Way]:
     """Vinegar for one can, to a pH; nothing where the feed is there already or vinegar can't bring it there."""
-    vinegar, can = acids()["vinegar"], answer.plan.cans[0].litres
-    dose = acid_dose(answer.typical.own.liquor, vinegar, vinegar.strengths[1], target_ph, answer.kelvin)
+    can = answer.plan.cans[0].litres
+    dose = _vinegar_dose(answer.typical.own.liquor, target_ph, answer.kelvin)
     if not dose:
         return []
     millilitres = dose * can
@@ -134,6 +135,20 @@ def _vinegar(answer: Answer, target_ph: float) -> list[Way]:
         ph=_number(answer, target_ph),
     )
     return [_way("acid", text, "acid_volume", Estimate.exactly(millilitres), "mL")]
+
+
+# A batch is answered three times, of which the typical feed is the same: its dose and its days are kept.
+@lru_cache(maxsize=2)
+def _vinegar_dose(liquor: Liquor, target_ph: float, kelvin: float) -> float | None:
+    vinegar = acids()["vinegar"]
+    return acid_dose(liquor, vinegar, vinegar.strengths[1], target_ph, kelvin)
+
+
+@lru_cache(maxsize=1)
+def _days_in_open_tub(
+    liquor: Liquor, ph: float, area: float, litres: float, kelvin: float
+) -> tuple[float | None, float | None, float | None]:
+    return days_in_air_until(liquor, ph, area, litres, kelvin)
 
 
 def _more_ground(answer: Answer) -> list[Way]:
@@ -197,8 +212,8 @@ def _time_in_the_air(answer: Answer, limit: float) -> list[Way]:
     """Days that the feed stands in an open tub as wide as the bucket and filled as the cans ask, at most to its rim."""
     feed = sum(can.litres * can.count for can in answer.plan.cans)
     litres = min(feed, answer.vessel.usable)
-    standing = exposure_to_air(answer.typical.own.liquor, answer.vessel.area, litres, answer.kelvin, ())
-    soonest, usual, latest = standing.days_until(limit)
+    feed_liquor = answer.typical.own.liquor
+    soonest, usual, latest = _days_in_open_tub(feed_liquor, limit, answer.vessel.area, litres, answer.kelvin)
     if soonest is None or not usual or latest is None or not isfinite(latest):
         return []
     days = Estimate(float(ceil(soonest)), float(ceil(usual)), float(ceil(latest)))

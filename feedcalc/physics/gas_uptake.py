@@ -11,7 +11,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -142,16 +142,14 @@ def uptake_mol_per_m2_second(
 
 def uptake_past_the_film(
     carbon_mol_per_m3: Sequence[float], at_surface: Sequence[Uptake], water_velocity_m_per_s: float
-) -> list[float]:
-    """Return the flux in mol/(m2 s) for a bulk in each state of ``carbon_mol_per_m3``, negative if gas escapes.
+) -> Iterator[float]:
+    """Yield the flux in mol/(m2 s) for a bulk in each state of ``carbon_mol_per_m3``, negative if gas escapes.
 
     The products of the reaction must diffuse through the liquid film, so the surface is ahead of the bulk on the same
     sequence of states: k_w (c_surface - c_bulk) = reacted flux. ``at_surface`` holds the flux of a surface in each
-    state; between states the solution is interpolated linearly.
+    state; between states the solution is interpolated linearly. No state beyond that of the surface is looked at.
     """
-    fluxes = []
     for bulk, carbon in enumerate(carbon_mol_per_m3):
-        flux = at_surface[-1].total
         previous_gap = -abs(at_surface[bulk].reacted)
         for ahead in range(bulk + 1, len(at_surface)):
             transported = water_velocity_m_per_s * abs(carbon_mol_per_m3[ahead] - carbon)
@@ -159,11 +157,11 @@ def uptake_past_the_film(
             if gap >= 0.0:
                 share = 0.0 if gap == previous_gap else -previous_gap / (gap - previous_gap)
                 previous, current = at_surface[ahead - 1].total, at_surface[ahead].total
-                flux = previous + share * (current - previous)
+                yield previous + share * (current - previous)
                 break
             previous_gap = gap
-        fluxes.append(flux)
-    return fluxes
+        else:
+            yield at_surface[-1].total
 
 
 @cache

@@ -12,7 +12,13 @@ from feedcalc.garden.ash import ash_of
 from feedcalc.garden.water import water_of_kind
 from feedcalc.liquor import air as standing
 from feedcalc.liquor.acid import acid_for, acids
-from feedcalc.liquor.air import caustic_switch, exposure_to_air, hydroxide_share, liquor_in_equilibrium_with_air
+from feedcalc.liquor.air import (
+    caustic_switch,
+    days_in_air_until,
+    exposure_to_air,
+    hydroxide_share,
+    liquor_in_equilibrium_with_air,
+)
 from feedcalc.liquor.steeping import JUDGED_AT_KELVIN, Liquor, steep
 
 KELVIN = 288.15
@@ -45,6 +51,13 @@ def test_the_ph_only_falls_and_its_range_holds_the_typical_value(fresh, aged):
             assert after.ph.low <= before.ph.low
             assert after.ph.typical <= before.ph.typical
             assert after.ph.high <= before.ph.high
+
+
+@pytest.mark.parametrize("ph", [13.0, 11.5, 10.0, 5.0])
+def test_days_until_a_ph_are_those_of_the_whole_course(fresh, aged, ph):
+    for liquor in (fresh, aged):
+        course = exposure_to_air(liquor, 0.06, 10.0, KELVIN, ())
+        assert days_in_air_until(liquor, ph, 0.06, 10.0, KELVIN) == course.days_until(ph)
 
 
 def test_an_open_bucket_takes_days_to_weeks_not_hours_or_years(aged):

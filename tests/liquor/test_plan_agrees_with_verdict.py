@@ -65,7 +65,7 @@ def worked_out_once(work: Callable[..., Any], liquor_of: Callable[[Any], Any]) -
 
 @pytest.fixture(autouse=True)
 def chemistry_of_the_ways_is_worked_out_once_for_a_feed(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("acid_dose", "exposure_to_air"):
+    for name in ("acid_dose", "days_in_air_until"):
         monkeypatch.setattr(ways, name, worked_out_once(getattr(ways, name), lambda liquor: liquor))
     fed = worked_out_once(ways._fed, lambda answer: answer.typical.steep.liquor)
     monkeypatch.setattr(ways, "_fed", fed)

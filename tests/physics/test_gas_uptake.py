@@ -77,8 +77,8 @@ def test_transport_through_the_liquid_film_limits_uptake_by_still_water():
         uptake_mol_per_m2_second(Surface(h, 0.0, HENRY, 0.0), AIR, 1e-6, 1e3, KELVIN)
         for h in (4e-3, 3e-3, 2e-3, 1e-3, 1e-5)
     ]
-    still = uptake_past_the_film(carbon, at_surface, 1e-6)
-    stirred = uptake_past_the_film(carbon, at_surface, 1.0)
+    still = list(uptake_past_the_film(carbon, at_surface, 1e-6))
+    stirred = list(uptake_past_the_film(carbon, at_surface, 1.0))
     assert all(slow < fast for slow, fast in zip(still[:-1], stirred[:-1], strict=True))
     assert stirred[0] == pytest.approx(at_surface[0].total, rel=0.001)
 
