@@ -9,7 +9,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, replace
 from functools import cache, lru_cache
 from importlib import resources
@@ -27,6 +27,7 @@ from feedcalc.contract.asks import (
     JUDGE,
     LEARN,
     PAGE_PARTS,
+    PARTS_FIRST,
     PARTS_WITH_RANGES,
     SEASON,
     SHARE,
@@ -69,7 +70,7 @@ from feedcalc.words.languages import LANGUAGES, language
 from feedcalc.words.messages import any_of, said, said_in
 
 AnySheet = Sheet | SpreadSheet | SeasonSheet | ShareSheet | AdviceSheet
-Tell = Callable[[Reply, Sheet], None]
+Tell = Callable[[Reply, Sheet, bool], None]
 # The last answered batch by its request, whatever parts of its HTML were wanted.
 _ANSWERED: dict[str, tuple[Reply, AnySheet | None]] = {}
 _SHOWN_ON_SHEETS = (BATCH, SPREAD, SEASON, BOOK, SHARE, JUDGE, HAPPENED)
@@ -100,7 +101,8 @@ def answer_in_steps(request_json: str, early: Callable[[str], None] | None = Non
 
     The caller can show progress or drop the work between two slices. A slice is a few ashes, a batch of a season book
     or a bed. Refusals and answers without sampled ashes take no slices. ``early`` is told two replies on the way to a
-    batch with ranges: one without them, and one with those of the first few ashes; neither has the `PARTS_WITH_RANGES`.
+    batch with ranges: one without them, which has of the HTML the `PARTS_FIRST` alone, and one with those of the first
+    few ashes; neither has the `PARTS_WITH_RANGES`. The first says ``"more": true`` where the second brings other parts.
 
     >>> steps = answer_in_steps('{"schema": 1, "samples": "10"}')
     >>> next(steps), next(steps)
@@ -117,19 +119,18 @@ def answer_in_steps(request_json: str, early: Callable[[str], None] | None = Non
             kept = yield from kept_ash_in_steps(document)
             return _written(_kept_reply(kept, tongue, document.get("html", True)), tongue)
 
-        def with_html(reply: Reply, sheet: AnySheet | None, but: Collection[str] = ()) -> str:
-            wanted = document.get("html", True)
-            if sheet and wanted:
-                names = [name for name in (PAGE_PARTS if wanted is True else wanted) if name not in but]
-                reply = replace(reply, html=_parts(sheet, tongue, names))
-            return _written(reply, tongue)
+        def written(reply: Reply, sheet: AnySheet | None, names: Sequence[str]) -> str:
+            html = _parts(sheet, tongue, names) if sheet and names else {}
+            return _written(replace(reply, html=html) if html else reply, tongue)
 
-        def tell(reply: Reply, sheet: AnySheet | None) -> None:
+        def tell(reply: Reply, sheet: Sheet, has_ranges: bool) -> None:
+            names = [name for name in _names_wanted(document) if name not in PARTS_WITH_RANGES]
+            told = names if has_ranges else [name for name in names if name in PARTS_FIRST]
             if early:
-                early(with_html(reply, sheet, but=PARTS_WITH_RANGES))
+                early(written(replace(reply, more=len(told) < len(names) or None), sheet, told))
 
         reply, sheet = yield from _reply_and_sheet_in_steps(document, tell if early else None)
-        text = with_html(reply, sheet)
+        text = written(reply, sheet, _names_wanted(document))
         if isinstance(sheet, SeasonSheet):
             yield 1, 1
         return text
@@ -193,8 +194,8 @@ def _reply_and_sheet_in_steps(
 ) -> Steps[tuple[Reply, AnySheet | None]]:
     """Return the reply without its HTML, and the sheet that shows it; raise if the request is refused.
 
-    ``tell`` is given the same of earlier answers on the way. The last answer is kept: other parts of its HTML may be
-    wanted next.
+    ``tell`` is given the same of earlier answers on the way, and whether they have ranges. The last answer is kept:
+    other parts of its HTML may be wanted next.
     """
     request = request_of(document)
     ask = ASKS[request.word("ask") or BATCH.name]
@@ -250,6 +251,11 @@ def _written(reply: Reply | Refusal, tongue: str) -> str:
     return json.dumps(spoken, ensure_ascii=False, allow_nan=False).encode("utf-8", "replace").decode("utf-8")
 
 
+def _names_wanted(document: Mapping[str, Any]) -> Sequence[str]:
+    wanted = document.get("html", True)
+    return PAGE_PARTS if wanted is True else wanted or ()
+
+
 def _parts(sheet: AnySheet, tongue: str, names: Sequence[str]) -> dict[str, str]:
     if isinstance(sheet, SpreadSheet):
         return {"spread": spread_html(sheet, tongue)}
@@ -289,7 +295,7 @@ def _batch_reply_in_steps(request: Request, tell: Tell | None = None) -> Steps[t
     def early(answer: answers.Answer) -> None:
         if tell:  # what takes long and only all ranges show is left to the last answer
             quick = replace(request, words={**request.words, "ranges": "off"})
-            tell(*_batch_reply(replace(answer, request=quick)))
+            tell(*_batch_reply(replace(answer, request=quick)), bool(answer.others))
 
     return _batch_reply((yield from answers.answer_in_steps(request, early if tell else None)))
 

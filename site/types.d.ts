@@ -22,6 +22,8 @@ export interface Reply {
   assumed: Record<string, string>;
   read_as: Record<string, string>;
   print: { pages: { width: number; height: number }[] };
+  /** Whether the next reply brings parts that this one lacks. */
+  more?: boolean;
 }
 
 export interface Batch {

@@ -12,7 +12,10 @@ from feedcalc.words.errors import InputError
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """An answer. ``read_as`` and ``print`` are left out of the JSON object where they are None."""
+    """An answer. ``read_as``, ``print`` and ``more`` are left out of the JSON object where they are None.
+
+    ``more`` is true where the next reply to the same request brings parts of its HTML that this one lacks.
+    """
 
     values: Mapping[str, Any]
     assumed: Mapping[str, str] = field(default_factory=dict)
@@ -22,6 +25,7 @@ class Reply:
     sources: Sequence[Mapping[str, Any]] = ()
     html: Mapping[str, str] = field(default_factory=dict)
     print: Mapping[str, Any] | None = None
+    more: bool | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the reply with the keys of the contract, in their order."""
@@ -36,6 +40,7 @@ class Reply:
             "sources": list(self.sources),
             "html": dict(self.html),
             "print": self.print,
+            "more": self.more,
         }
         return {name: part for name, part in parts.items() if part is not None}
 

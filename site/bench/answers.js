@@ -114,27 +114,28 @@ function putParts({ html = {} }) {
   for (const [name, markup] of Object.entries(html)) put(name, markup);
 }
 
-/** @param {Reply} reply @param {boolean} [whole] */
-function showReply(reply, whole = false) {
+/** @param {Reply} reply @param {"quick" | "early" | "fresh"} [stage] without ranges, with those of a few ashes, or whole */
+function showReply(reply, stage = "fresh") {
   notes.tell(reply);
   if (!reply.ok) {
     showRefusal(reply);
     return;
   }
   const isLast = byId("freshness").dataset.freshness === "last"; // what stands there has ranges, and is confirmed soon
-  if (whole || !isLast) putParts(reply);
-  answer.setAttribute("aria-busy", String(!whole));
+  if (stage === "fresh" || !isLast) putParts(reply);
+  if (reply.more) return; // the other parts are still of an older question
+  answer.setAttribute("aria-busy", String(stage !== "fresh"));
   if (sheet() === "dry") {
     mark("fresh", () => say("For what is typed now."));
     announce(() => say("Sheet for dry ash worked out."));
-  } else if (whole) {
+  } else if (stage === "fresh") {
     tellProgress(null);
     labels.refresh();
     mark("fresh", isExample() ? EXAMPLE : () => say("For what is typed now."));
     announce(() => say("Sheet worked out: {answer}", { answer: first('[data-part="bar"]').textContent?.replaceAll(/\s+/g, " ").trim() }));
   } else if (isLast) {
     mark("last", LAST);
-  } else if (byId("freshness").dataset.freshness === "quick") {
+  } else if (stage === "early") {
     mark("early", () => say("First ranges, from twelve ashes; the final ones are being worked out…"));
   } else {
     mark("quick", () => say("Typical figures for now. The likely ranges come next."));
@@ -201,9 +202,13 @@ async function askBatch(asked) {
   const request = asking();
   const parts = partsInSight();
   tellProgress({ done: 0, total: 1 });
-  const whole = await askFor(asked, { ...request, html: parts }, (early) => showReply(early));
+  let isFirst = true;
+  const whole = await askFor(asked, { ...request, html: parts }, (early) => {
+    showReply(early, isFirst ? "quick" : "early");
+    isFirst = false;
+  });
   if (!whole) return;
-  showReply(whole, true);
+  showReply(whole);
   answered.batch = { text: textOf(request), reply: whole, parts };
   if (whole.ok) askForRest(asked, request, PARTS.filter((name) => !parts.includes(name)));
 }

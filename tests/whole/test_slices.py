@@ -135,7 +135,7 @@ def test_an_answer_can_be_dropped_for_another():
 
 def test_early_replies_have_the_final_figures_first_without_and_then_with_the_ranges_of_some_ashes():
     early: list[str] = []
-    text = json.dumps({"schema": 1, "samples": "20", "seed": 5, "html": ["bench", "label"]})
+    text = json.dumps({"schema": 1, "samples": "20", "seed": 5, "html": ["bench", "ladder", "label"]})
     final = json.loads(run_to_end(answer_in_steps(text, early.append)))
     first, second = map(json.loads, early)
     assert final == json.loads(calculate(text))
@@ -143,7 +143,19 @@ def test_early_replies_have_the_final_figures_first_without_and_then_with_the_ra
         potassium = reply["values"]["liquor"]["potassium"]
         assert potassium["value"] == final["values"]["liquor"]["potassium"]["value"]
         assert (potassium["low"] < potassium["high"]) == (reply is not first)
-        assert reply["html"].keys() == ({"bench", "label"} if reply is final else {"bench"})
+    assert [list(reply["html"]) for reply in (first, second, final)] == [
+        ["bench"],
+        ["bench", "ladder"],
+        ["bench", "ladder", "label"],
+    ]
+    assert [reply.get("more") for reply in (first, second, final)] == [True, None, None]
+
+
+def test_the_first_reply_lacks_nothing_where_only_the_first_parts_are_wanted():
+    early: list[str] = []
+    run_to_end(answer_in_steps(json.dumps({"schema": 1, "samples": "20", "html": ["bench", "bar"]}), early.append))
+    assert [list(json.loads(reply)["html"]) for reply in early] == 2 * [["bench", "bar"]]
+    assert not any("more" in json.loads(reply) for reply in early)
 
 
 def test_the_first_ashes_lie_all_over_the_range_of_each_unknown():
