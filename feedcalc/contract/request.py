@@ -159,6 +159,24 @@ def request_of(document: Mapping[str, Any]) -> Request:
     return _RequestReader(document).request()
 
 
+def with_fields(request: Request, given: Mapping[str, str]) -> Request:
+    """Return a request with further amounts and texts, as plain text by path, as if all had been read together.
+
+    Raises `InputError` for one that can't be read.
+    """
+    numbers, words, readings = dict(request.numbers), dict(request.words), dict(request.readings)
+    for path, text in given.items():
+        if FIELD_OF_PATH[path].kind == "text":
+            words[path] = one_line(path, text)
+        else:
+            readings[path] = _quantity_in_text(path, text, request.locale, request.customs)
+            numbers[path] = readings[path].value
+    assumed = dict(request.assumed)
+    found = replace(request, numbers=numbers, words=words, readings=readings, assumed=assumed)
+    assumed |= _in_own_units(found)
+    return found
+
+
 def json_document(request_json: str) -> dict[str, Any]:
     """Return the JSON object in a text; raise `InputErrors` for a repeated key, too much depth or too much text."""
 
@@ -587,11 +605,14 @@ class _RequestReader:
 
 
 def _in_own_units(request: Request) -> dict[str, str]:
-    """Return the defaults that a grower reads in other units than they are written in."""
+    """Return the defaults that a grower may read in other units than they are written in, in the grower's own."""
     own = request.own
     found: dict[str, str] = {}
     for path, unit in (("water.temperature", "degC"), ("vessel.depth", "cm"), ("vessel.capacity", "L")):
-        if path in request.assumed and is_own(unit, own):
+        if path not in request.assumed:
+            continue
+        found[path] = str(FIELD_OF_PATH[path].default)
+        if is_own(unit, own):
             reading = request.readings[path]
             amount = converted(reading.value, reading.unit, unit)
             found[path] = roughly(amount, unit, own, request.locale, trim=True)[0]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from feedcalc.command_line.plots.columns import COLUMNS, PLAN_COLUMNS, header_of
-from feedcalc.command_line.plots.plan import REASON_SEPARATOR, plan_of
+from feedcalc.command_line.plots.plan import REASON_SEPARATOR, _shared, plan_of
 from feedcalc.words.errors import InputErrors
 from tests.asking import rung, values_of
 
@@ -93,6 +93,33 @@ def test_the_feed_of_a_plan_equals_the_batch_sheet(plot):
     assert (plan["feed_parts_water"], plan["feed_parts_water_low"]) == (parts["value"], parts["low"])
     own = rung(values, float(str(plan["feed_dilution"]).removeprefix("1:")))
     assert [plan["feed_ph"], plan["feed_ph_low"]] == pytest.approx([own["ph"]["value"], own["ph"]["low"]], rel=1e-5)
+
+
+def test_a_plot_is_planned_the_same_after_others_that_share_most_of_it_as_alone():
+    plots = [
+        plot | own
+        for plot in (
+            LOAM,
+            {"ash_kind": "bark", "locale": "de-DE", "stage": "young"},
+            {"customs": "us", "use": "foliar"},
+        )
+        for own in (
+            {"area": "12 m2", "soil_ph": "5.4", "plant": "leek"},
+            {"area": "3,5 ar", "soil_ph": "6,1"},
+            {"area": "400 sq ft", "soil_ph": "acid", "plant": "no such plant"},
+            {"area": "7", "soil_ph": "19", "plant": "potato"},
+            {"soil_ph": "6.6"},
+        )
+    ]
+
+    def planned(plot: dict[str, str]) -> dict:
+        return plan_of(plot, TODAY)
+
+    in_turn = list(map(planned, plots))
+    for plot, plan in zip(reversed(plots), reversed(in_turn), strict=True):
+        _shared.cache_clear()
+        assert planned(plot) == plan, plot
+    assert len({plan["dry_ash_g_per_m2"] for plan in in_turn}) > 3
 
 
 def test_the_sample_has_plots_with_and_without_permission():

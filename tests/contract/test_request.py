@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from feedcalc.contract.fields import REQUEST_FIELDS, WORD_PATHS
-from feedcalc.contract.request import Request, read_request, request_of
+from feedcalc.contract.request import Request, read_request, request_of, with_fields
 from feedcalc.contract.units import QUANTITY_KINDS
-from feedcalc.words.errors import InputErrors
+from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LOCALES
 
 
@@ -29,6 +29,24 @@ def test_each_field_has_a_meaning_and_a_known_kind():
         assert field.kind in QUANTITY_KINDS or field.kind in ("choice", "ash", "text", "passage", "moment", "masses")
         assert field.kind != "choice" or field.choices
         assert field.default is None or not field.choices or field.default in field.choices
+
+
+@pytest.mark.parametrize("area", ["120 m2", "0.5 ha", "1 acre", "400 sq ft", "3 hectares"])
+@pytest.mark.parametrize("asked", [{}, {"customs": "us"}, {"locale": "en-US"}, {"locale": "de-DE", "customs": "uk"}])
+def test_fields_that_are_added_make_the_request_that_has_them_from_the_start(area, asked):
+    base = read(**asked, ash={"kind": "hardwood"}, soil={"texture": "clay"})
+    added = with_fields(base, {"soil.area": area, "soil.ph": "6.2", "plant": " leek "})
+    whole = read(**asked, ash={"kind": "hardwood"}, soil={"texture": "clay", "area": area, "ph": "6.2"}, plant=" leek ")
+    assert added == whole
+    assert added.own == whole.own
+    assert base == read(**asked, ash={"kind": "hardwood"}, soil={"texture": "clay"})
+
+
+@pytest.mark.parametrize(("path", "text"), [("soil.area", "some"), ("soil.ph", "15"), ("plant", "leek\x07")])
+def test_a_field_that_is_added_is_refused_as_any(path, text):
+    with pytest.raises(InputError) as refusal:
+        with_fields(read(), {path: text})
+    assert refusal.value.field == path
 
 
 def test_defaults_are_read_like_typed_text_and_listed_as_assumed():

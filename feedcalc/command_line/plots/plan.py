@@ -20,7 +20,7 @@ from feedcalc.contract.choice_words import choice_meant
 from feedcalc.contract.dates import read_date
 from feedcalc.contract.figures import Figure, figure
 from feedcalc.contract.quantities import Quantity, read_quantity, read_rate, write_quantity
-from feedcalc.contract.request import Request, request_of
+from feedcalc.contract.request import Request, request_of, with_fields
 from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import QUANTITY_KINDS, converted
 from feedcalc.garden.ash import ash_of
@@ -95,7 +95,7 @@ def plan_of(plot: Mapping[str, str], today: str, customs: str = "", locale: str 
 
 def _request_of(plot: Mapping[str, str], today: str, customs: str, locale: str, left_out: list[InputError]) -> Request:
     """Return the plot as a request, and note the cells that were left out because they can't be read."""
-    given = {name: _cell_meant(text) for name, text in plot.items()}
+    given = {name: _cell_meant(text) for name, text in plot.items() if name in _PATHS}
     given = {"customs": customs, "locale": locale} | {name: text for name, text in given.items() if text}
     if is_refused(given.get("ash_kind", "")):
         _read(given, today)  # raises with the reason
@@ -114,6 +114,21 @@ def _request_of(plot: Mapping[str, str], today: str, customs: str, locale: str, 
 
 
 def _read(given: Mapping[str, str], today: str) -> Request:
+    """Return these cells as a request. What many plots share is read once."""
+    own = {name: given[name] for name, plain in _OWN.items() if plain.fullmatch(given.get(name, ""))}
+    shared = tuple(cell for cell in given.items() if cell[0] not in own)
+    try:
+        return with_fields(_shared(shared, today), {_PATHS[name]: text for name, text in own.items()})
+    except (InputError, InputErrors):
+        return _read_as_a_whole(given, today)  # which names every fault
+
+
+@lru_cache(maxsize=2048)
+def _shared(cells: tuple[tuple[str, str], ...], today: str) -> Request:
+    return _read_as_a_whole(dict(cells), today)
+
+
+def _read_as_a_whole(given: Mapping[str, str], today: str) -> Request:
     """Return these cells as a request. No unit is guessed: the area of a field may be in square metres or hectares."""
     bare = {name for name in _WITHOUT_GUESS if re.fullmatch(r"[\d\s.,]+", given.get(name, ""))}
     faults = [
@@ -121,9 +136,9 @@ def _read(given: Mapping[str, str], today: str) -> Request:
         for name in sorted(bare)
     ]
     document: dict[str, Any] = {"schema": 1, "now": today}
-    for name, (*groups, last) in _PLACES:
+    for name, path in _PATHS.items():
         if given.get(name) and name not in bare:
-            place = document
+            place, (*groups, last) = document, path.split(".")
             for group in groups:
                 place = place.setdefault(group, {})
             place[last] = given[name]
@@ -151,7 +166,13 @@ def _cell_meant(text: str) -> str:
     return "" if plain_words(typed) in _NOT_KNOWN else typed
 
 
-_PLACES = [(column.name, column.path.split(".")) for column in COLUMNS if column.path]  # in a request
+_PATHS = {column.name: column.path for column in COLUMNS if column.path}  # in a request
+# Cells that differ from plot to plot, and how they are written if nothing else of the request hangs on them.
+_OWN = {
+    "area": re.compile(r"\d+(?:\.\d+)? ?[a-zA-Z][\w²^]*"),
+    "soil_ph": re.compile(r"\d+(?:\.\d+)?"),
+    "plant": re.compile(r".+"),
+}
 _WITHOUT_GUESS = {"area": "area", "dug_depth": "length"}
 _USES = (DRY_ASH, "drench", "foliar")
 _ABOUT = re.compile(
