@@ -101,8 +101,8 @@ def answer_in_steps(request_json: str, early: Callable[[str], None] | None = Non
 
     The caller can show progress or drop the work between two slices. A slice is a few ashes, a batch of a season book
     or a bed. Refusals and answers without sampled ashes take no slices. ``early`` is told two replies on the way to a
-    batch with ranges: one without them, which has of the HTML the `PARTS_FIRST` alone, and one with those of the first
-    few ashes; neither has the `PARTS_WITH_RANGES`. The first says ``"more": true`` where the second brings other parts.
+    batch with ranges. The first has no ranges, and no HTML but the `PARTS_FIRST`; it says ``"more": true`` where other
+    parts are wanted. The second has these too, with the ranges of the first few ashes. Neither has `PARTS_WITH_RANGES`.
 
     >>> steps = answer_in_steps('{"schema": 1, "samples": "10"}')
     >>> next(steps), next(steps)
@@ -121,7 +121,7 @@ def answer_in_steps(request_json: str, early: Callable[[str], None] | None = Non
 
         def written(reply: Reply, sheet: AnySheet | None, names: Sequence[str]) -> str:
             html = _parts(sheet, tongue, names) if sheet and names else {}
-            return _written(replace(reply, html=html) if html else reply, tongue)
+            return _written(replace(reply, html=html), tongue)
 
         def tell(reply: Reply, sheet: Sheet, has_ranges: bool) -> None:
             names = [name for name in _names_wanted(document) if name not in PARTS_WITH_RANGES]

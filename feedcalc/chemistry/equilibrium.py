@@ -59,6 +59,7 @@ class Equilibrium:
     steps: int
 
     def __hash__(self) -> int:
+        """Return a hash of four numbers that tell states apart, since mappings have none."""
         return hash((self.temperature_kelvin, self.ph, self.ionic_strength, self.water_kg))
 
     @cached_property

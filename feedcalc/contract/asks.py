@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 # Names of the parts of a batch in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("bench", "reading", "sheet", "liquor", "ladder", "delivery", "label", "reactions", "trust", "bar")
-# Those a grower reads first: the first reply on the way to an answer with ranges has these alone.
+# Those a grower reads first. The first reply on the way to an answer with ranges has only these.
 PARTS_FIRST = frozenset({"bench", "reading", "bar"})
 # Those that only all ranges fill: replies on the way to these lack them.
 PARTS_WITH_RANGES = frozenset({"label", "reactions", "trust"})

@@ -160,9 +160,10 @@ def request_of(document: Mapping[str, Any]) -> Request:
 
 
 def with_fields(request: Request, given: Mapping[str, str]) -> Request:
-    """Return a request with further amounts and texts, as plain text by path, as if all had been read together.
+    """Return a request with more fields, the same as if all of them had been read together.
 
-    Raises `InputError` for one that can't be read.
+    ``given`` holds the text of each new field by its path: an amount, or a line of text. Raises `InputError` for a text
+    that can't be read, and for a soil pH in words.
     """
     numbers, words, readings = dict(request.numbers), dict(request.words), dict(request.readings)
     for path, text in given.items():

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 from math import inf
 from typing import Any, TypeVar
@@ -118,10 +118,14 @@ def exposure_to_air(
     )
 
 
+@lru_cache(maxsize=1)  # the three replies to a batch ask for the same feed
 def days_in_air_until(
     liquor: Liquor, ph: float, surface_m2: float, litres: float, temperature_kelvin: float
 ) -> tuple[float | None, float | None, float | None]:
-    """Return `AirExposure.days_until` of a pH for an open vessel outdoors, without the course after it."""
+    """Return `AirExposure.days_until` for an open vessel outdoors; the course is not worked out further than that.
+
+    Raises `ValueError` unless surface and volume are positive.
+    """
     air = outdoor_carbon_dioxide()
     path = _OnDemand(_STEPS, _path(liquor, liquor_in_equilibrium_with_air(liquor, JUDGED_AT_KELVIN, air)))
     slow, typical, fast = (
@@ -297,8 +301,8 @@ def _value_at(values: Sequence[float], times: Sequence[float], day: float) -> fl
 
 
 def _days_until(trace: Iterable[tuple[float, float]], ph: float) -> float | None:
-    for place, ((before, higher), (after, lower)) in enumerate(pairwise(trace)):
-        if place == 0 and higher <= ph:
+    for (before, higher), (after, lower) in pairwise(trace):
+        if higher <= ph:  # from the start
             return 0.0
         if lower <= ph:
             return None if after == inf else before + (higher - ph) / (higher - lower) * (after - before)

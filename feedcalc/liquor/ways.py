@@ -137,18 +137,10 @@ def _vinegar(answer: Answer, target_ph: float) -> list[Way]:
     return [_way("acid", text, "acid_volume", Estimate.exactly(millilitres), "mL")]
 
 
-# A batch is answered three times, of which the typical feed is the same: its dose and its days are kept.
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=2)  # the three replies to a batch ask for the same feed
 def _vinegar_dose(liquor: Liquor, target_ph: float, kelvin: float) -> float | None:
     vinegar = acids()["vinegar"]
     return acid_dose(liquor, vinegar, vinegar.strengths[1], target_ph, kelvin)
-
-
-@lru_cache(maxsize=1)
-def _days_in_open_tub(
-    liquor: Liquor, ph: float, area: float, litres: float, kelvin: float
-) -> tuple[float | None, float | None, float | None]:
-    return days_in_air_until(liquor, ph, area, litres, kelvin)
 
 
 def _more_ground(answer: Answer) -> list[Way]:
@@ -213,7 +205,7 @@ def _time_in_the_air(answer: Answer, limit: float) -> list[Way]:
     feed = sum(can.litres * can.count for can in answer.plan.cans)
     litres = min(feed, answer.vessel.usable)
     feed_liquor = answer.typical.own.liquor
-    soonest, usual, latest = _days_in_open_tub(feed_liquor, limit, answer.vessel.area, litres, answer.kelvin)
+    soonest, usual, latest = days_in_air_until(feed_liquor, limit, answer.vessel.area, litres, answer.kelvin)
     if soonest is None or not usual or latest is None or not isfinite(latest):
         return []
     days = Estimate(float(ceil(soonest)), float(ceil(usual)), float(ceil(latest)))

@@ -114,7 +114,7 @@ def _request_of(plot: Mapping[str, str], today: str, customs: str, locale: str, 
 
 
 def _read(given: Mapping[str, str], today: str) -> Request:
-    """Return these cells as a request. What many plots share is read once."""
+    """Return these cells as a request: those that many plots share are read once, and the plot's own are added."""
     own = {name: given[name] for name, plain in _OWN.items() if plain.fullmatch(given.get(name, ""))}
     shared = tuple(cell for cell in given.items() if cell[0] not in own)
     try:
@@ -167,7 +167,7 @@ def _cell_meant(text: str) -> str:
 
 
 _PATHS = {column.name: column.path for column in COLUMNS if column.path}  # in a request
-# Cells that differ from plot to plot, and how they are written if nothing else of the request hangs on them.
+# Cells that differ from plot to plot. Written like this, each can be read by itself and added to a shared request.
 _OWN = {
     "area": re.compile(r"\d+(?:\.\d+)? ?[a-zA-Z][\w²^]*"),
     "soil_ph": re.compile(r"\d+(?:\.\d+)?"),
