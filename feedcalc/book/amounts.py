@@ -11,12 +11,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import lru_cache
 
 from feedcalc import published
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.contract.quantities import Quantity
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube
 
@@ -27,7 +28,7 @@ NOTHING = Estimate.exactly(0.0)
 OWN_FIGURES = ("potassium", "calcium", "magnesium", "lime_value")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NutrientAmounts:
     """Potassium, calcium, magnesium and lime value (as CaCO3), and the equivalent ash, in grams."""
 
@@ -90,7 +91,7 @@ def _product(one: Estimate, other: Estimate) -> Estimate:
     return Estimate(one.low * other.low, one.typical * other.typical, one.high * other.high)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SampledAsh:
     """An ash with its most likely composition, and equally weighted samples of what it may be."""
 

@@ -11,12 +11,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import wraps
 from typing import TypeVar
 
 from feedcalc.book.amounts import NutrientAmounts, SampledAsh, sampled_ash
 from feedcalc.contract.request import read_request
+from feedcalc.frozen import frozen
 from feedcalc.liquor.answer import Answer, Outcome, answer_in_steps
 from feedcalc.liquor.ash_evidence import ash_of_request
 from feedcalc.liquor.figures import sludge_grams, sludge_lime
@@ -43,7 +43,7 @@ def cached_steps(most: int) -> Callable[[Callable[..., Steps[Result]]], Callable
     return decorate
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AnsweredBatches:
     """The amounts of batches by their requests (JSON text); ``ranges`` is ``off`` for typical figures alone."""
 

@@ -8,18 +8,19 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 
 from feedcalc.book.amounts import NOTHING, NutrientAmounts, difference_of, total_of
 from feedcalc.book.records import REMOVED, Record
+from feedcalc.frozen import frozen
 from feedcalc.garden.liming import limed_ph
 from feedcalc.garden.suitability import soil_test_error
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import InputError
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class EntryRecord:
     """The parts of a season-book record that the totals depend on: its id, its kind and its current texts by field."""
 
@@ -42,7 +43,7 @@ def entry_records(records: Iterable[Record]) -> tuple[EntryRecord, ...]:
     return tuple(EntryRecord(record.id, record.kind, record.texts()) for record in records)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SoilTest:
     """A soil test: its day, the pH and the method, empty if not known."""
 
@@ -56,7 +57,7 @@ class SoilTest:
         return limed_ph(self.ph, soil_test_error(self.tested_with), shift)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entry:
     """Something a bed received: ``amounts`` in grams on ``area`` m2 of ground (None if not known).
 
@@ -112,7 +113,7 @@ class RunningTotals:
         return found
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RejectedRecord:
     """A record that could not be read and is not counted, with the reason."""
 
@@ -121,7 +122,7 @@ class RejectedRecord:
     error: InputError
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bed:
     """A bed with its soil tests and entries, sorted by day, and its records that could not be read."""
 
@@ -146,7 +147,7 @@ class Bed:
         return max(found, key=lambda test: (test.day, test.ph)) if found else None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Book:
     """All beds of a book, the rejected records that belong to none of them, and the names of its ashes by id."""
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Protocol
 
 from feedcalc import published
@@ -31,6 +31,7 @@ from feedcalc.book.records import COMPOST, DRY, LIME, LIQUID, SLUDGE
 from feedcalc.contract.choice_words import choice_meant, choices_listed
 from feedcalc.contract.quantities import Quantity, read_quantity, read_rate
 from feedcalc.contract.units import CUSTOMS
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import ash_of
 from feedcalc.uncertainty.estimates import Estimate, Steps
 from feedcalc.words.errors import InputError
@@ -56,7 +57,7 @@ class Batches(Protocol):
         """Return a kept ash by the evidence of its record (JSON text)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class EntryAmounts:
     """Computes the amounts of entries; ``ashes`` are the ash records of the book by id, ``area`` the m2 covered."""
 

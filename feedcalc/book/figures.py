@@ -7,7 +7,7 @@ in the order of the reply.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 
@@ -26,13 +26,14 @@ from feedcalc.book.totals import (
 from feedcalc.book.verdict import circumstances_of_bed, need_is_met, reasons_now, verdict_of
 from feedcalc.contract.figures import Figure, exact_figure, figure
 from feedcalc.contract.request import Request
+from feedcalc.frozen import frozen
 from feedcalc.garden.suitability import HOLD, verdict_for
 from feedcalc.uncertainty.estimates import Estimate
 
 _UNITS = dict.fromkeys(QUANTITIES, "g/m2") | {"lime_value": "g CaCO3/m2"}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BedFigures:
     """The figures of a bed on a day; ``ash_lime`` is the lime value in g/g of the available ash."""
 

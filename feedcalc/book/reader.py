@@ -19,6 +19,7 @@ from feedcalc.contract.choice_words import BY_WORD, choices_listed, soil_ph_mean
 from feedcalc.contract.fields import PLACES
 from feedcalc.contract.quantities import Quantity, read_quantity
 from feedcalc.contract.units import CUSTOMS
+from feedcalc.frozen import frozen
 from feedcalc.uncertainty.estimates import Steps, run_to_end, within_progress
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import date_words
@@ -51,7 +52,7 @@ class _BedContents:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reader:
     """Reads what people typed in a book in their locale and customs; ``batches`` gives the amounts of liquor."""
 

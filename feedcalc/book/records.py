@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from feedcalc.frozen import frozen
 from feedcalc.garden.metals import METALS
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import any_of, said, said_in
@@ -73,7 +74,7 @@ class FieldVersion:
         return Version(self.at, self.by, self.text)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Record:
     """A bed, soil test, entry, ash or metals: the current version of each field, and all earlier ones, sorted."""
 

@@ -13,7 +13,7 @@ import json
 import uuid
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
@@ -27,6 +27,7 @@ from feedcalc.book.winter import BedPlan, winter_answer_in_steps
 from feedcalc.contract.cautions import cautions_for
 from feedcalc.contract.figures import exact_figure, figure_words
 from feedcalc.contract.request import Request
+from feedcalc.frozen import frozen
 from feedcalc.liquor.times import settled_at, use_by
 from feedcalc.uncertainty.estimates import run_to_end
 from feedcalc.words.errors import InputError, InputErrors
@@ -40,7 +41,7 @@ MORNING = timedelta(hours=9)
 LONGEST_NAME = 80
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reminder:
     """A reminder; ``start`` is a `date` for a whole day, a `datetime` without a zone for a local time."""
 

@@ -7,7 +7,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -22,6 +21,7 @@ from feedcalc.book.totals import TimelineStep, a_year_before, timeline
 from feedcalc.book.what_if import WhatIf, amount_read_as, error_under
 from feedcalc.contract.cautions import Caution, cautions_for
 from feedcalc.contract.request import Request
+from feedcalc.frozen import frozen
 from feedcalc.garden.dry_ash import ash_content
 from feedcalc.garden.spreading import asked_ash
 from feedcalc.uncertainty.estimates import Steps, within_progress
@@ -49,7 +49,7 @@ TABLES_BEHIND_A_SEASON = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SeasonAnswer:
     """``values`` of the reply, and the timeline of each bed by its id.
 

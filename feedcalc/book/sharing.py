@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 
 from feedcalc.book.amounts import NutrientAmounts
 from feedcalc.book.entries import Bed
+from feedcalc.frozen import frozen
 from feedcalc.uncertainty.linear_programme import best_amounts
 
 # How much more a gram counts on the bed that needs lime most, so that beds that gain alike have an order.
@@ -25,7 +26,7 @@ MET = 1e-6
 LEAST_SHARE = 1e-6
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Materials:
     """A gram of dry ash, the sludge of a gram of ash, and a litre of feed; ``steeped`` is the ash in g for a litre.
 
@@ -38,7 +39,7 @@ class Materials:
     steeped: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BedRoom:
     """What a bed may still receive in all, in g or L; None where nothing limits it.
 
@@ -57,7 +58,7 @@ class BedRoom:
     feed: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BedShare:
     """The share of a bed: g of dry ash, of sludge (as the ash it came from), litres of feed, and what ended it."""
 

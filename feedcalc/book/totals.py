@@ -8,7 +8,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
 
@@ -16,6 +16,7 @@ from feedcalc import published
 from feedcalc.book.amounts import NOTHING, NutrientAmounts, greatest_of, total_of
 from feedcalc.book.entries import Bed, Entry, SoilTest
 from feedcalc.book.records import DRY, LIQUID, SLUDGE
+from feedcalc.frozen import frozen
 from feedcalc.garden.circumstances import DAYS_PER_YEAR
 from feedcalc.garden.dry_ash import Advice, Cap, advised_ash, cap_for
 from feedcalc.garden.liming import TABLE_DEPTH_CM, expected_shift, lime_requirement
@@ -26,7 +27,7 @@ from feedcalc.uncertainty.estimates import Estimate
 ROUNDING = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BedTotals:
     """The totals of a bed on a day, in g/m2 of its most loaded part; None where an area is not known.
 
@@ -223,7 +224,7 @@ def retest_day(bed: Bed, today: date) -> date | None:
     return due
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TimelineStep:
     """Ash and lime value (g/m2) of the past twelve months from a day on, and the cap from then on."""
 

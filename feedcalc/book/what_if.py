@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from datetime import date
 from typing import Any
 
@@ -24,6 +24,7 @@ from feedcalc.book.verdict import circumstances_of_bed, reasons_with, suitabilit
 from feedcalc.contract.figures import figure
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.request import Request
+from feedcalc.frozen import frozen
 from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.suitability import Circumstances, Verdict
 from feedcalc.liquor.verdict import feed_facts
@@ -37,7 +38,7 @@ WHAT_IF_ID = "what-if"
 _OF_THE_BED = ("soil_ph", "tested_with", "tested_years_ago", "texture", "plant", "place", "season", "locale", "own")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WhatIf:
     """A book on a day in which an entry is planned; ``ash_lime`` is the lime value in g/g of the available ash."""
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from datetime import date
 from typing import Any
 
@@ -29,6 +29,7 @@ from feedcalc.contract.cautions import Caution, cautions_for
 from feedcalc.contract.figures import exact_figure, figure
 from feedcalc.contract.quantities import Quantity
 from feedcalc.contract.request import Request
+from feedcalc.frozen import frozen
 from feedcalc.garden.crop_removal import crop_potassium
 from feedcalc.garden.feed_limits import practice
 from feedcalc.garden.liming import TABLE_DEPTH_CM, soil_buffer
@@ -46,7 +47,7 @@ CAN = "10 L"
 TABLES_BEHIND_SHARING = ("wood_burnt", "share_limits", "crop_removal", "metal_limits", "ash_metals")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BedPlan:
     """The share of a bed in words: why it gets no solids or no feed, what ended it, and from when on.
 
@@ -67,7 +68,7 @@ class BedPlan:
         return self.share.dry + self.share.sludge + self.share.feed > 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WinterAnswer:
     """A shared-out winter's ash: ``values`` of the reply and the plan of each bed."""
 

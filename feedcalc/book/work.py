@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from feedcalc.book.batches import AnsweredBatches
 from feedcalc.book.book_file import book_text, read_book, read_document
@@ -30,12 +30,13 @@ from feedcalc.book.records import (
 )
 from feedcalc.book.reminders import Reminder, calendar_text, reminders_of
 from feedcalc.contract.request import Request
+from feedcalc.frozen import frozen
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import language
 from feedcalc.words.messages import any_of, said, said_in
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Work:
     """The result of work on a book: records to store, what could not be read, the text of a file, reminders."""
 

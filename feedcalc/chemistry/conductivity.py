@@ -13,16 +13,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache, lru_cache
 
 from feedcalc import published
 from feedcalc.chemistry.activity import debye_huckel_slopes, water_constant
 from feedcalc.chemistry.constants import REFERENCE_KELVIN, constant_set
+from feedcalc.frozen import frozen
 from feedcalc.physics.water import ZERO_CELSIUS_KELVIN, viscosity_pascal_second
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Ion:
     name: str
     charge: int

@@ -13,10 +13,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache, lru_cache
 
 from feedcalc import published
+from feedcalc.frozen import frozen
 from feedcalc.words.errors import PublishedDataError
 
 CONSTANT_SETS = ("chosen", "database")
@@ -29,7 +29,7 @@ LN10 = math.log(10.0)
 _TERM = re.compile(r"\s*(?:([+-])\s+)?(?:(\d+)\s+)?(\S+)")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reaction:
     """A reaction: stoichiometric amounts of the components, and the coefficients of log10 K(T)."""
 
@@ -43,7 +43,7 @@ class Reaction:
         return a1 + a2 * kelvin + a3 / kelvin + a4 * math.log10(kelvin) + a5 / kelvin**2 + a6 * kelvin**2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Species:
     """A dissolved species, its formation from the components, and the parameters of its activity coefficient."""
 
@@ -54,7 +54,7 @@ class Species:
     linear_term: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Element:
     """An element: its component, and the hydrogen ions and water that its neutral oxide or acid adds with it."""
 
@@ -66,7 +66,7 @@ class Element:
     gram_per_mol: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ConstantSet:
     """Species, minerals and gases of one set; ``minerals`` and ``gases`` hold dissolution reactions."""
 

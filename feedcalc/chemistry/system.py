@@ -8,11 +8,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 from feedcalc.chemistry.activity import ActivityLaw, activity_law
 from feedcalc.chemistry.constants import HYDROGEN_ION, LN10, WATER, ConstantSet, constant_set
+from feedcalc.frozen import frozen
 
 CARBONATE = "CO3-2"
 
@@ -190,7 +190,7 @@ class System:
         return tuple((row * self.size + column, value) for (row, column), value in cells.items())
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Conditions:
     """A system at one temperature: ln K of its species and minerals, and its activity laws."""
 

@@ -9,16 +9,16 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import click
 
 from feedcalc.command_line.files import read_stream
+from feedcalc.frozen import frozen
 from feedcalc.words.json_text import json_object
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BatchOption:
     """An option: its flag, its path in the request, the group it is listed in, and its help."""
 

@@ -6,7 +6,8 @@ The field ``ask`` of a request names a row; a request without it asks for a batc
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from feedcalc.frozen import frozen
 
 # Names of the parts of a batch in the reply's ``html``, in reading order; `bar` is the answer in one line.
 PAGE_PARTS = ("bench", "reading", "sheet", "liquor", "ladder", "delivery", "label", "reactions", "trust", "bar")
@@ -16,7 +17,7 @@ PARTS_FIRST = frozenset({"bench", "reading", "bar"})
 PARTS_WITH_RANGES = frozenset({"label", "reactions", "trust"})
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ask:
     """One thing to ask for: ``carries_book`` with a season book in the request, ``is_printed`` on paper."""
 

@@ -10,15 +10,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Set
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from feedcalc import published
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, formula_grams_per_mol
+from feedcalc.frozen import frozen
 
 MOST_PRECAUTIONS = 6  # on a label: Regulation (EC) No 1272/2008, Article 28
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Caution:
     """One caution: ``where`` is the step it belongs to, ``when`` its condition, ``text`` its wording.
 
@@ -34,7 +35,7 @@ class Caution:
     weight: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hazard:
     """A hazard class with its signal word, its statements as (code, text), and the rule that decided it.
 

@@ -7,10 +7,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from feedcalc import published
 from feedcalc.contract.asks import ASKS
+from feedcalc.frozen import frozen
 from feedcalc.words.messages import said, said_in
 
 SCHEMA = 1
@@ -30,7 +29,7 @@ PLACES = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Field:
     """One field of a request.
 

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import CLOSE_ENOUGH, METRIC, NO_RECIPE, OwnUnits, is_own, roughly, to_measure
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.contract.units import converted
+from feedcalc.frozen import frozen
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import said, said_in
 
@@ -103,7 +103,7 @@ def _note_figures(part: Any, start: str, found: dict[str, Figure]) -> None:
             _note_figures(value, f"{start}{key}.", found)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shown:
     """A figure as text: ``text`` is the number with its unit, ``range`` the likely range (empty if it is exact).
 

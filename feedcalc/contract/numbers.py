@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
+from feedcalc.frozen import frozen
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import DECIMAL_COMMA, LOCALES
 from feedcalc.words.messages import said
@@ -116,7 +116,7 @@ def write_decimals(value: float, decimals: int, locale: str = "en-GB") -> str:
     return f"{value:.{decimals}f}".replace(".", decimal_mark(locale))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NumberRead:
     """A number read from text; ``ambiguous`` if another reading was possible, so that this one should be echoed."""
 

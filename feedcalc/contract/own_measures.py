@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 
 from feedcalc.contract.numbers import write_number, write_quarters
 from feedcalc.contract.units import CUSTOMARY_UNITS, CUSTOMS, HAND_MEASURES, WRITTEN_UNITS, converted, unit_name
+from feedcalc.frozen import frozen
 from feedcalc.words.messages import Said, said, said_in
 
 # Fewer measures are written where they come this close to the amount (relative).
@@ -49,7 +49,7 @@ _KIND_OF_UNIT = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OwnUnits:
     """The grower's units: the system of volumes (``metric``, ``us``, ``uk``), whether the other kinds are imperial.
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 
 from feedcalc import published
@@ -46,6 +46,7 @@ from feedcalc.contract.units import (
     unit_name,
     words_beside_units,
 )
+from feedcalc.frozen import frozen
 from feedcalc.words.errors import InputError
 from feedcalc.words.languages import LANGUAGES, language
 from feedcalc.words.messages import PAIR, Said, said, said_in
@@ -63,7 +64,7 @@ _LIKELY_UNITS = {
 MOST_MILLISIEMENS = 50  # a larger conductivity without a unit is in µS/cm, as a pen shows it
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Quantity:
     """A quantity: ``value`` in ``unit``, the base unit of ``kind``; ``text`` as typed.
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from feedcalc.contract.fields import SCHEMA
+from feedcalc.frozen import frozen
 from feedcalc.words.errors import InputError
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reply:
     """An answer. ``read_as``, ``print`` and ``more`` are left out of the JSON object where they are None.
 
@@ -45,7 +46,7 @@ class Reply:
         return {name: part for name, part in parts.items() if part is not None}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Refusal:
     """A refusal with every fault of the request."""
 

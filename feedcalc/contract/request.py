@@ -43,13 +43,14 @@ from feedcalc.contract.own_measures import OwnUnits, by_customs, is_own, own_uni
 from feedcalc.contract.quantities import Quantity, read_dilution, read_quantity, read_with_likely_unit, write_quantity
 from feedcalc.contract.text import one_line, passage, plain_words, snippet
 from feedcalc.contract.units import CUSTOMS, HAND_MEASURES, converted
+from feedcalc.frozen import frozen
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import NestedTooDeep, RepeatedKey, parse_json
 from feedcalc.words.languages import LANGUAGES, LOCALES, USUAL_LOCALE
 from feedcalc.words.messages import any_of, said, said_in
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Can:
     """A size of watering can or bottle in litres, and how many there are."""
 
@@ -57,7 +58,7 @@ class Can:
     count: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SolutionRequest:
     """Chemistry alone: totals in mol per kg of water, minerals that may form, CO2 pressure (None: closed)."""
 

@@ -12,7 +12,6 @@ import math
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
 from importlib import resources
@@ -21,10 +20,11 @@ from types import MappingProxyType
 
 from feedcalc import published
 from feedcalc.contract.numbers import MINUS
+from feedcalc.frozen import frozen
 from feedcalc.words.messages import Said, said, said_in, said_of
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Kind:
     """A kind of quantity: its base unit, the accepted units with their spellings, and its bounds.
 
@@ -48,7 +48,7 @@ class Kind:
         return self.base_unit == "1"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Customs:
     """The units that a bare cup, spoon, pint or gallon means by local customs; None if the word is ambiguous there."""
 
@@ -448,7 +448,7 @@ def converted(value: float, unit: str, to_unit: str) -> float:
     return value * factor + shift
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Scale:
     """A unit in base units: its size, where its zero lies, and its dimension as an exponent of each base unit."""
 

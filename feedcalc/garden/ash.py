@@ -10,11 +10,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 
 from feedcalc import published
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.frozen import frozen
 from feedcalc.uncertainty.estimates import Estimate, Mixture, SkewedEstimate
 from feedcalc.words.messages import said
 
@@ -27,7 +28,7 @@ GRAMS_IN_A_KILOGRAM = 1000
 CALCIUM_PER_PHOSPHORUS = 5 / 3  # mol in hydroxyapatite, Ca5(PO4)3OH
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AshSample:
     """One ash that the grower's may be, every property a single number.
 
@@ -88,7 +89,7 @@ class AshSample:
         return max(equivalents, 0.0) / GRAMS_IN_A_KILOGRAM * calcium_carbonate_grams_per_mol() / 2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ash:
     """What is known of the grower's ash: an `Estimate` of each property by name, and the elements analysed."""
 

@@ -9,11 +9,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 
 from feedcalc import published
 from feedcalc.contract.measures import measures
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.garden.liming import ash_that_meets, lime_requirement, soil_buffer
 from feedcalc.uncertainty.estimates import Estimate, estimate_of, latin_hypercube
@@ -25,7 +25,7 @@ LEAST_LIME = 0.01
 LIMITS = ("cap", "need", "stop", "held back")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AshContent:
     """Lime value (g of CaCO3) and potassium (g) per gram of an ash."""
 
@@ -33,7 +33,7 @@ class AshContent:
     potassium: Estimate
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DryUse:
     """A common practice with the grower's ash: g of ash per square metre at a time and in a year.
 
@@ -51,7 +51,7 @@ class DryUse:
     note: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cap:
     """The yearly limit of ash at a soil pH, g per square metre, as the range of the sources; 0 if none is allowed."""
 
@@ -62,7 +62,7 @@ class Cap:
     status: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Advice:
     """Ash for a year in g per square metre, and which of `LIMITS` determines it.
 

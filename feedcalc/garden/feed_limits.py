@@ -8,10 +8,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 
 from feedcalc import published
+from feedcalc.frozen import frozen
 from feedcalc.uncertainty.estimates import Estimate
 
 LIMITED_QUANTITIES = ("alkalinity", "ec", "potassium")
@@ -22,7 +23,7 @@ _LITRES_PER_UNIT = {"mL": 0.001, "L": 1.0, "L/m2": 1.0}
 _IN_THE_GROUND = ("open ground", "raised bed", "near pond or drain", "greenhouse")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FeedLimit:
     """A published upper limit for what is poured on plants of a stage: quantity, unit, low to high, and its row."""
 

@@ -12,12 +12,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache, lru_cache
 
 from feedcalc import published
 from feedcalc.contract.figures import ground_words
 from feedcalc.contract.own_measures import METRIC, OwnUnits, depth_words
+from feedcalc.frozen import frozen
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.messages import Sentence, said
 
@@ -27,7 +27,7 @@ TABLE_DEPTH_CM = 15.0
 LOWEST_PH, HIGHEST_PH = 4.5, 7.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class UndoNote:
     """A measure for ground that has received too much lime or was never tested, with its source."""
 

@@ -12,9 +12,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from feedcalc import published
+from feedcalc.frozen import frozen
 from feedcalc.uncertainty.estimates import Estimate
 
 METALS = ("cadmium", "lead", "zinc", "copper", "nickel", "chromium", "arsenic", "mercury")
@@ -23,7 +23,7 @@ MATERIAL, SOIL, LOAD, LOAD_TOTAL = "material", "soil", "load", "load_total"
 HECTARE_FACTOR = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Limit:
     """A country's limit for a metal, as a range.
 
@@ -43,7 +43,7 @@ class Limit:
     note: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Compared:
     """A value compared with a limit; the verdict is ``within``, ``may be above`` or ``above``."""
 
@@ -52,7 +52,7 @@ class Compared:
     verdict: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MetalFigures:
     """One metal: mg/kg in ash and soil, g/ha by the heaviest single entry and in twelve months, and the limits.
 

@@ -11,10 +11,10 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import cache, lru_cache
 
 from feedcalc import published
+from feedcalc.frozen import frozen
 
 # From the most tolerant of lime to the least.
 PLANT_KINDS = ("lime-tolerant", "ordinary", "caution", "block", "acid-loving")
@@ -34,7 +34,7 @@ _SIMILARITY = 0.78  # least ratio of `difflib.SequenceMatcher` for a name to be 
 _Words = tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SoilRange:
     """The range of soil pH that one source gives for a plant."""
 
@@ -44,7 +44,7 @@ class SoilRange:
     status: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Plant:
     """A plant of the list.
 

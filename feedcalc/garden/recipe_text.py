@@ -21,6 +21,7 @@ from feedcalc.contract.numbers import leading_number
 from feedcalc.contract.quantities import Quantity, dilution_words, read_quantity
 from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import HAND_MEASURES, spellings, unit_key
+from feedcalc.frozen import frozen
 from feedcalc.garden.plants import plants_in
 from feedcalc.words.errors import InputError, InputErrors
 
@@ -44,7 +45,7 @@ _WORDS_ABOUT_ASH = 3  # words before or behind it that may say what was burnt
 _OF = frozenset({"of", "from", "de", "d", "du", "des", "del", "da", "do", "mit", "von", "aus", "com", "con"})
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Amount:
     """An amount in a text. ``kind`` is mass (g), volume (L), time (h), area (m2), part or times.
 
@@ -66,7 +67,7 @@ class Amount:
         return self.kind in ("mass", "volume", "part")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Token:
     """A piece of the text: the part it plays, the text itself, and its amount if it is one."""
 
@@ -75,7 +76,7 @@ class Token:
     amount: Amount | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RecipeText:
     """What a text says of a recipe or a mishap. What it does not say is None, empty or false.
 

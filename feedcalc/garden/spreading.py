@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any, NamedTuple
 
 from feedcalc import published
@@ -19,6 +19,7 @@ from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import depth_words
 from feedcalc.contract.request import Request
 from feedcalc.contract.units import converted
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import Ash, ash_of
 from feedcalc.garden.circumstances import circumstances_of
 from feedcalc.garden.dry_ash import (
@@ -76,7 +77,7 @@ TABLES_BEHIND_SPREADING = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Received:
     """Ash (g) and lime besides ash (g of CaCO3) that a square metre has received since the soil test."""
 
@@ -103,7 +104,7 @@ class GroundAnswer(NamedTuple):
     soil_ph: float = LOWEST_PH
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpreadAnswer:
     """``values`` of the reply, the assumptions and the verdict behind them, and the cautions about dry ash."""
 

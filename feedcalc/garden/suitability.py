@@ -11,7 +11,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, lru_cache
 from math import ceil, isfinite, isinf
 from typing import NamedTuple
@@ -20,6 +20,7 @@ from feedcalc import published
 from feedcalc.contract.figures import ground_words
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import METRIC, OwnUnits, depth_words, volume_on_ground
+from feedcalc.frozen import frozen
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.garden.liming import expected_shift
 from feedcalc.garden.plants import PLANT_KINDS, Plant, plants_named, plants_spelt_like
@@ -53,7 +54,7 @@ HALF_STRENGTH = frozenset({"plant_caution", "plant_not_listed", "plant_at_top", 
 _NO_AMOUNT = Estimate.exactly(0.0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FeedFacts:
     """The diluted feed: pH at 25 degC, alkalinity (mg/L as CaCO3), conductivity (mS/cm) and potassium (mg/L).
 
@@ -108,7 +109,7 @@ class Circumstances(NamedTuple):
     own: OwnUnits = METRIC
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reason:
     """A reason: its id, its text, the verdict it calls for (one of `DIRECTIONS`), and its source."""
 
@@ -119,7 +120,7 @@ class Reason:
     status: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Verdict:
     """``go``, ``go weaker`` or ``hold back``, with the reasons, the most careful first."""
 

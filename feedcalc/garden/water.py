@@ -11,13 +11,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
 from feedcalc.contract.numbers import write_decimals
+from feedcalc.frozen import frozen
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said
 
@@ -31,7 +32,7 @@ DOUBTFUL_PH = 0.1
 _REFERENCE_KELVIN = 298.15
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ion:
     """An ion of a water report: its name there, its element, charge and molar mass in g/mol."""
 
@@ -41,7 +42,7 @@ class Ion:
     grams_per_mol: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Water:
     """Element totals of a water in mol per kilogram (as oxides and acids), and doubts about its report.
 

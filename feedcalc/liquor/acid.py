@@ -19,6 +19,7 @@ from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.constants import HYDROGEN_ION, constant_set
 from feedcalc.chemistry.formulas import formula_grams_per_mol
 from feedcalc.contract.numbers import write_decimals, write_number
+from feedcalc.frozen import frozen
 from feedcalc.liquor.air import outdoor_carbon_dioxide
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.physics.gas_uptake import litres_of_gas_per_mol
@@ -40,7 +41,7 @@ _MOST_CURVE_POINTS = 60
 _GUESS_ERROR = 0.03  # usual relative error of the first guess of a dose
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Acid:
     """A row of ``acids.csv``; ``strengths`` are low, typical and high as sold, as shares (0.05 for 5 %)."""
 
@@ -63,7 +64,7 @@ class Acid:
         return "mL/L" if self.is_liquid else "g/L"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Neutralisation:
     """How to bring a feed to ``target_ph``.
 

@@ -11,7 +11,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, lru_cache
 from itertools import pairwise
 from math import inf
@@ -19,6 +19,7 @@ from typing import Any, TypeVar
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import AshSample
 from feedcalc.garden.water import Water
 from feedcalc.liquor.steeping import JUDGED_AT_KELVIN, Liquor, steep
@@ -41,7 +42,7 @@ _STEPS = 48  # along the carbon; doubling them changes no time by more than 1 %
 _LEAST_CARBON = 1e-9  # mol/kg: so that an exhausted caustic liquor still has a carbon dioxide pressure
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DayInAir:
     """Days since the liquor was poured off, with its pH and its alkalinity in mg/L as CaCO3."""
 
@@ -50,7 +51,7 @@ class DayInAir:
     alkalinity: Estimate
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AirExposure:
     """A liquor exposed to air: ``rows`` by day, and the pH at the start and in equilibrium with the air.
 
@@ -69,7 +70,7 @@ class AirExposure:
         return (_days_until(self.fast, ph), _days_until(self.typical, ph), _days_until(self.slow, ph))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CausticSwitch:
     """The effect of free lime on a liquor of a given strength.
 

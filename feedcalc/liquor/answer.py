@@ -9,10 +9,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.contract.request import Request
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.garden.circumstances import stage_of
 from feedcalc.garden.feed_limits import PLANT_VOLUMES, FeedLimit, practice
@@ -58,7 +59,7 @@ ASHES_A_STEP = 4  # about 10 ms in a browser
 EARLY_ASHES = 12  # the first ranges rest on so many
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outcome:
     """What the plan gives if the ash is one given sample.
 
@@ -83,7 +84,7 @@ class Outcome:
     clouding_metres: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Suggestion:
     """A field that a reading contradicts, the value that fits it, and why. The answer was computed with that value."""
 
@@ -92,7 +93,7 @@ class Suggestion:
     because: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Answer:
     """An answered request: the plan, the typical outcome and those of the sample (``others``, empty without ranges).
 

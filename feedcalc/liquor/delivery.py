@@ -5,14 +5,13 @@ Clear liquor delivers potassium and alkalinity but hardly any calcium, which sta
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from feedcalc.frozen import frozen
 from feedcalc.liquor.steeping import Liquor
 
 DELIVERED_ELEMENTS = ("potassium", "calcium", "magnesium")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Delivered:
     """What some litres of a feed contain: K, Ca and Mg in mg, and lime value in g CaCO3."""
 

@@ -8,13 +8,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import chain, pairwise
 from math import ceil, inf
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, formula_grams_per_mol
+from feedcalc.frozen import frozen
 from feedcalc.garden.feed_limits import FeedLimit
 from feedcalc.garden.water import Water
 from feedcalc.liquor.steeping import Liquor
@@ -24,7 +24,7 @@ ROUNDING = 1e-6
 FEED_MINERALS = ("calcite", "portlandite", "brucite", "nesquehonite", "gypsum")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Feed:
     """Liquor mixed with ``parts_water`` parts of water; ``lime_haze`` is the precipitate in mg/L."""
 

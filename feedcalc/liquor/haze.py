@@ -9,10 +9,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 
 from feedcalc import published
+from feedcalc.frozen import frozen
 from feedcalc.liquor.dilution import Feed
 from feedcalc.physics.settling import clearing_time_hours
 from feedcalc.uncertainty.estimates import Estimate
@@ -23,7 +23,7 @@ CAN_DEPTH_M = 0.25
 _MICROMETRE = 1e-6
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OpeningRisk:
     """The effect of haze on one opening.
 
@@ -42,7 +42,7 @@ class OpeningRisk:
     status: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Haze:
     """Lime haze in one can. ``is_visible`` says whether a glass of it looks cloudy.
 

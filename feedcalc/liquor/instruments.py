@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from statistics import NormalDist
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.contract.request import Request
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import AshSample
 from feedcalc.liquor.acid import acid_dose, acids
 from feedcalc.liquor.steeping import Liquor
@@ -104,7 +104,7 @@ def ph_shows(equilibrium: Equilibrium, celsius: float) -> float:
     return equilibrate(equilibrium.dissolved, kelvin, (), nearby=equilibrium).ph
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Titration:
     """A linear model of the vinegar that a liquor takes to an end point, fitted to one full equilibrium.
 

@@ -11,7 +11,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from typing import Any
 
 from feedcalc import published
@@ -23,6 +23,7 @@ from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import roughly, volume_on_ground
 from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.units import HAND_MEASURES, WRITTEN_UNITS, converted
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.garden.circumstances import circumstances_of, stage_of
 from feedcalc.garden.dry_ash import cap_for, loosest_cap
@@ -74,7 +75,7 @@ _DONE = said("what is done")
 TABLES_BEHIND_JUDGING = ("recipe_notes", "hand_measures", "ash_caps", "ash_spreading", "dry_practices")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Portion:
     """What a plant or a square metre gets at once: potassium (mg), lime value (g of CaCO3), whole ash (g)."""
 
@@ -83,7 +84,7 @@ class Portion:
     ash: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Judged:
     """What a recipe makes if the ash is one given sample; ``strength`` in g of ash to a litre of water.
 
@@ -101,7 +102,7 @@ class Judged:
     factor: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Judgement:
     """An answered recipe: the values of the reply, what was assumed, and the cautions that belong to it."""
 
@@ -148,7 +149,7 @@ def _refuse_what_is_missing(typed: str, text: RecipeText) -> None:
         raise InputErrors(faults)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Recipe:
     """A recipe with everything that it leaves open filled in."""
 
@@ -346,7 +347,7 @@ def _vinegar_mol_per_litre() -> float:
     return vinegar.strengths[1] * 1000 / vinegar.grams_per_mol
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Answer:
     """A recipe with its outcomes, for the values of the reply."""
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from feedcalc.contract.fields import MOST_EARLIER, REQUEST_FIELDS, SCHEMA
@@ -18,6 +18,7 @@ from feedcalc.contract.figures import Figure, Shown, exact_figure, figure, shown
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.request import Request, request_of
 from feedcalc.contract.text import one_line
+from feedcalc.frozen import frozen
 from feedcalc.liquor.air import hydroxide_share
 from feedcalc.liquor.answer import Answer, Outcome, Suggestion, answer_in_steps, answer_to
 from feedcalc.liquor.figures import medians_taken
@@ -36,7 +37,7 @@ _COMPARED: Mapping[str, Any] = {"water": {"kind": "rain", "amount": "5 L"}, "dil
 _COMPARED_AMOUNT = "100 g"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KeptAsh:
     """An ash with its evidence: ``text`` is the JSON text that a record keeps, of ``batches`` batches."""
 

@@ -10,10 +10,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from feedcalc import published
 from feedcalc.contract.numbers import write_number
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import Ash, AshSample
 from feedcalc.liquor.observations import MODEL_ERRORS, FreeLimeDrift, LiquorBatch, Observation, earlier_batches
 from feedcalc.uncertainty.bayes import (
@@ -49,7 +50,7 @@ _MOST_REMEMBERED = 8
 _RANKED_SAMPLES = 400  # of equal weight, to rank the unknowns
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Influence:
     """An unknown of the ash and the share (0 to 1) of the spread of three figures that it explains.
 
@@ -70,7 +71,7 @@ class Influence:
         return max(self.potassium, self.ph, self.lime_value)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LearnedAsh:
     """The ash after the readings: a typical sample and equally likely samples around it.
 
@@ -88,7 +89,7 @@ class LearnedAsh:
     batches: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Evidence:
     """All observations of an ash, that of the present batch first if it was read."""
 

@@ -10,13 +10,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 
 from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.formulas import formula_grams_per_mol
 from feedcalc.contract.numbers import write_decimals, write_number
+from feedcalc.frozen import frozen
 from feedcalc.liquor.steeping import Liquor
 from feedcalc.words.errors import NoSolution
 from feedcalc.words.messages import all_of, said, said_in
@@ -63,7 +64,7 @@ _LEAST_PRECIPITATE = 0.5  # mg/L: less counts as none
 _PPM_PER_ATM = 1e6
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SecondThing:
     """A row of ``second_things.csv``. ``brings`` is mol of each element per gram, empty without data.
 
@@ -82,7 +83,7 @@ class SecondThing:
     note: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MixingCheck:
     """The result of mixing liquor with a second thing.
 
@@ -225,7 +226,7 @@ def _rounded(value: float, locale: str) -> str:
     return write_decimals(float(f"{value:.2g}"), 0, locale) if value >= 1 else write_number(value, 1, locale)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Limit:
     value: float
     verdict: str

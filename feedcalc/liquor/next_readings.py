@@ -12,9 +12,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from statistics import covariance
 
+from feedcalc.frozen import frozen
 from feedcalc.liquor.answer import Answer, Outcome
 from feedcalc.liquor.instruments import Titration, indicator_row, reading_rule, reading_width
 from feedcalc.uncertainty.estimates import Estimate
@@ -33,7 +33,7 @@ _WORDS: Mapping[tuple[str, ...], str] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NextReading:
     """One or two readings that could be taken: fields, what they are called, by how much they would narrow ranges."""
 

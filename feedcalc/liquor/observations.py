@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from statistics import NormalDist
 
 from feedcalc.contract.request import Request
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import Ash, AshSample, ash_of
 from feedcalc.liquor.ash_evidence import fills_of_measure, waters_of
 from feedcalc.liquor.dilution import feed_at
@@ -39,7 +40,7 @@ _READ_VALUES = ("measured.ec", "measured.ph", "measured.ph_width", "measured.aci
 _NORMAL = NormalDist()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LiquorBatch:
     """A batch that may have been read: its liquor for an ash after some hours, and the feed made of a liquor.
 
@@ -75,7 +76,7 @@ def _earlier_batch(request: Request) -> LiquorBatch:
     return LiquorBatch(request=request, liquor_after=liquor_after, fed=fed, kelvin=kelvin, cache_key="")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Observation:
     """A batch with its readings, read ``hours`` after the start of the steep. ``ash`` is the ash as it was then."""
 
@@ -162,7 +163,7 @@ def _with_width(readings: Sequence[Reading], width: float) -> tuple[Reading, ...
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FreeLimeDrift:
     """How the free lime of an ash may have differed when each of several batches was made.
 

@@ -11,7 +11,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import chain
 from math import ceil, floor, inf
 
@@ -20,6 +20,7 @@ from feedcalc.contract.measures import measured_out, measures, poured, weighed
 from feedcalc.contract.numbers import write_decimals, write_number
 from feedcalc.contract.own_measures import OwnUnits, roughly, to_measure
 from feedcalc.contract.request import Can, Request
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import AshSample
 from feedcalc.garden.circumstances import circumstances_of, stage_of
 from feedcalc.garden.feed_limits import FeedLimit, limits_for, practice, strongest_parts
@@ -48,7 +49,7 @@ _USUAL_CAN_LITRES = 9.0
 _MOST_ROUNDS = 4  # of planning, each for a weaker dilution
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Plan:
     """What the grower is advised to do: the same for every ash that it might turn out to be.
 
@@ -81,7 +82,7 @@ class Plan:
         return self.grams_for(sample) / self.water_litres
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Planned:
     """A plan, the assumptions made for it by field of the request, and the warnings to show with it."""
 
@@ -90,7 +91,7 @@ class Planned:
     warnings: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BatchInputs:
     """Everything besides the ash that a plan and its outcomes depend on. ``kelvin`` is the temperature of the steep."""
 

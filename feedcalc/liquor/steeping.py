@@ -9,11 +9,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from math import exp
 
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import ELEMENTS, AshSample
 from feedcalc.garden.water import Water
 
@@ -27,7 +28,7 @@ JUDGED_AT_KELVIN = 298.15
 SALTS = ("potassium", "sodium", "sulfur", "chloride")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Liquor:
     """A clear liquor: an equilibrium per kilogram of water, with concentrations per litre of liquor."""
 
@@ -58,7 +59,7 @@ class Liquor:
         return {element: amount / self.equilibrium.litres for element, amount in self.equilibrium.dissolved.items()}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sludge:
     """The solids that stay behind, per gram of ash that went in, without the liquor held between grains.
 
@@ -69,7 +70,7 @@ class Sludge:
     lime_value: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Steep:
     """The outcome of one steep; ``dissolved_share`` is the share of the soluble salts that had time to dissolve."""
 
@@ -103,7 +104,7 @@ def steep(sample: AshSample, grams_per_kilogram: float, water: Water, temperatur
     return Steep(liquor, _sludge(sample, water, liquor, grams_per_kilogram), share)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SteepMemory:
     """Steeps in one water at one temperature, each computed only once."""
 

@@ -8,12 +8,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil
 
 from feedcalc import published
 from feedcalc.contract.measures import jugged
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import AshSample
 from feedcalc.physics import settling, water
 
@@ -30,7 +30,7 @@ def _headroom_share() -> float:
     return next(float(row["typical"]) for row in published.table("ash_settling") if row["quantity"] == "headroom_share")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Vessel:
     """A bucket: inside height in metres and capacity in litres to the brim."""
 
@@ -48,7 +48,7 @@ class Vessel:
         return self.capacity * (1.0 - _headroom_share())
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Batch:
     """One batch, made in ``goes`` equal bucketfuls.
 

@@ -12,10 +12,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache
 
 from feedcalc import published
+from feedcalc.frozen import frozen
 from feedcalc.physics.water import density_kg_per_m3, viscosity_pascal_second
 from feedcalc.uncertainty.estimates import Estimate
 
@@ -23,7 +23,7 @@ SECONDS_PER_HOUR = 3600.0
 LITRES_PER_M3 = 1000.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Surface:
     """The state of the water at the surface: [OH-] and [CO2] in mol/L, and Henry's constant in mol/(L atm).
 
@@ -36,7 +36,7 @@ class Surface:
     bound_ratio: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Uptake:
     """Flux of carbon dioxide into the water in mol/(m2 s), negative if it escapes.
 

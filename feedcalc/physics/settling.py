@@ -13,10 +13,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache, lru_cache
 
 from feedcalc import published
+from feedcalc.frozen import frozen
 from feedcalc.physics.water import density_kg_per_m3, viscosity_pascal_second
 
 SECONDS_PER_HOUR = 3600.0
@@ -27,7 +27,7 @@ MAX_SEARCH_STEPS = 100
 SEARCH_TOLERANCE = 1e-13  # of the logarithm of the time
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Settling:
     """Settling of one grain size in a suspension.
 
@@ -44,7 +44,7 @@ class Settling:
     too_fine: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ClearingTrace:
     """Depth below the surface that is free of one grain size, at each of some times."""
 
@@ -320,7 +320,7 @@ def grain_sizes_m() -> Mapping[str, float]:
     return {row["id"]: float(row["micrometre"]) / 1e6 for row in published.table("grain_sizes")}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Law:
     value: float
     exponent: float

@@ -10,10 +10,10 @@ from __future__ import annotations
 import csv
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
+from feedcalc.frozen import frozen
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import PublishedDataError
 from feedcalc.words.messages import Said, is_short, said, said_in
@@ -62,7 +62,7 @@ TRANSLATED_COLUMNS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Source:
     """One citation with its DOI, its licence and the errors found in it."""
 

@@ -6,12 +6,12 @@ Nothing is calculated here. ``words`` holds the text of each figure by its path 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import Figure, figure_words, flat_figures, shown
 from feedcalc.contract.own_measures import volume_on_ground
+from feedcalc.frozen import frozen
 from feedcalc.liquor.judging import Judgement
 
 _SOIL_UNITS = frozenset({"a", "g/m2", "g CaCO3/m2"})
@@ -19,7 +19,7 @@ _WASHED_OUT = ("happened.leach.half_of_salt", "happened.leach.most_of_salt")
 _WEIGHED_OUT = ("judge.safe.ash_mass", "judge.per_square_metre.ash", "judge.per_plant.ash")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AdviceSheet:
     """Everything that the template ``name`` prints: the values below that name, and each figure in words by path."""
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from itertools import groupby
 
 from feedcalc.contract.figures import Shown
 from feedcalc.contract.numbers import write_number
+from feedcalc.frozen import frozen
 from feedcalc.sheets.batch import Help, Sheet
 from feedcalc.words.messages import said, said_in
 
@@ -27,7 +27,7 @@ _ROUND_ENDS = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 TEXT_WIDTH = 33
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RangeBar:
     """A named figure, and the positions of its low, typical and high value on a scale from ``start`` to ``end``."""
 
@@ -63,7 +63,7 @@ class RangeBar:
         return "".join(marks)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Doubt:
     """The unknowns that cause most of one figure's spread, largest share first."""
 

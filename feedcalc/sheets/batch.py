@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import ChainMap
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime, timedelta
 from typing import Any, cast
 
@@ -21,6 +21,7 @@ from feedcalc.contract.measures import measure_words
 from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import OwnUnits, is_own, on_a_square_foot, to_measure
 from feedcalc.contract.quantities import write_quantity
+from feedcalc.frozen import frozen
 from feedcalc.garden.feed_limits import FeedLimit, practice
 from feedcalc.liquor.answer import Answer
 from feedcalc.liquor.instruments import ph_shows, reading_celsius
@@ -46,7 +47,7 @@ _FIGURES_WITH_HELP = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Assumption:
     """A request field that was left empty, its meaning in words, and the value assumed for it."""
 
@@ -55,7 +56,7 @@ class Assumption:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StageAdvice:
     """The dilution for a growth stage: parts of water (None if no dilution meets the limits), the limits, the habit."""
 
@@ -65,7 +66,7 @@ class StageAdvice:
     practice_parts: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Trace:
     """The depth that is clear of grains of one size against time, as points of (hours, metres)."""
 
@@ -73,7 +74,7 @@ class Trace:
     points: tuple[tuple[float, float], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Help:
     """An unknown that causes much of a figure's spread, and what to do to narrow it.
 
@@ -86,7 +87,7 @@ class Help:
     remedy: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sheet:
     """Everything the batch templates print.
 

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 from typing import Any
 
 from feedcalc.book.totals import TimelineStep
+from feedcalc.frozen import frozen
 from feedcalc.liquor.air import corrosive_ph
 from feedcalc.sheets.batch import Sheet
 from feedcalc.words.messages import said, said_in
@@ -23,7 +23,7 @@ _STAGES = ("seedling", "young", "established")
 _TICKS = 5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BucketDrawing:
     """The whole bucket on the left, and its contents enlarged on the right (``close_``).
 
@@ -44,7 +44,7 @@ class BucketDrawing:
     labels: tuple[float, float, float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Curve:
     """Clear depth against time for one grain size: ``points`` is the value of that SVG attribute."""
 
@@ -52,7 +52,7 @@ class Curve:
     points: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SettlingDrawing:
     """Clear depth against time; ``wait_x`` is the x of the chosen wait, ``ticks`` are pairs of x and hours."""
 
@@ -62,7 +62,7 @@ class SettlingDrawing:
     ticks: tuple[tuple[float, float], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bar:
     """The bar of one dilution; ``within`` says whether it is within the limits for the chosen stage."""
 
@@ -73,7 +73,7 @@ class Bar:
     within: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LadderDrawing:
     """Alkalinity of each dilution; ``limits`` are stage, x and mg/L; ``height`` is that of all bars."""
 
@@ -168,7 +168,7 @@ def ladder_drawing(sheet: Sheet, left: float, right: float, top: float, row: flo
     return LadderDrawing(bars, marks, row * len(rows))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PhCurve:
     """A curve of pH: ``line`` and the ``band`` of its range are values of the SVG attribute ``points``.
 
@@ -241,7 +241,7 @@ SHAPES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Mark:
     """An entry on a timeline: its place, the shape of its kind (`SHAPES`) and its letter in the list of entries."""
 
@@ -251,7 +251,7 @@ class Mark:
     letter: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TimelineDrawing:
     """Running totals of twelve months against days: ``ash``, ``lime`` and ``cap`` are SVG paths of step functions.
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from feedcalc import published
+from feedcalc.frozen import frozen
 from feedcalc.words.messages import said, said_in
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Move:
     """Words for a button, and the request fields it sets, as JSON; an empty value asks the grower for that field."""
 

@@ -7,7 +7,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.book.season import SeasonAnswer
@@ -16,6 +15,7 @@ from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
 from feedcalc.contract.own_measures import OwnUnits
 from feedcalc.contract.units import converted
+from feedcalc.frozen import frozen
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said, said_in
 
@@ -23,7 +23,7 @@ from feedcalc.words.messages import said, said_in
 SPOKEN: Mapping[str, str] = {**MACHINE_WORDS, "lime_value": said_in("element or figure", "lime value")}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SeasonSheet:
     """Everything the season templates print; ``words`` by figure path, ``steps`` the timeline of each bed by its id."""
 

@@ -7,16 +7,16 @@ from, on one scale for all beds.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.book.winter import WinterAnswer
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import Figure, figure_words, flat_figures
 from feedcalc.contract.own_measures import OwnUnits
+from feedcalc.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShareSheet:
     """Everything the sharing templates print: ``words`` by figure path, ``bars`` a bar of parts for each bed.
 

@@ -7,17 +7,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
 from feedcalc.contract.measures import measure_words
 from feedcalc.contract.own_measures import OwnUnits
+from feedcalc.frozen import frozen
 from feedcalc.garden.spreading import SpreadAnswer
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpreadSheet:
     """Everything the spreading templates print: the values of the contract and each figure in words by its path."""
 

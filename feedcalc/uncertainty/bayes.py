@@ -18,10 +18,11 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from operator import mul
 from statistics import NormalDist
 
+from feedcalc.frozen import frozen
 from feedcalc.uncertainty.estimates import Steps, latin_hypercube, run_to_end
 
 Quantiles = Mapping[str, float]
@@ -60,7 +61,7 @@ _BISECTIONS = 15
 _NORMAL = NormalDist()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reading:
     """One instrument reading with the standard deviation of its error, in the unit of the value or relative to it.
 
@@ -83,7 +84,7 @@ class Reading:
         return math.log(max(predicted, 1e-12) / max(self.value, 1e-12)) / self.standard_deviation
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Posterior:
     """The result of an update: weighted ``samples`` with the model's ``figures`` for each, and a point estimate.
 
@@ -121,7 +122,7 @@ class Posterior:
         return chosen + [ordered[-1]] * (count - len(chosen))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Prior:
     """Samples of the unknowns ``names`` before any reading, with the model's figures for each.
 
@@ -220,7 +221,7 @@ def _correlation(left: Sequence[float], right: Sequence[float]) -> float:
     return both / spread if spread > 0 else 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _LinearModel:
     """A linear model of the residuals: their values at the scores ``center``, and their slopes, for each reading.
 
@@ -274,7 +275,7 @@ class _LinearModel:
         }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Proposal:
     """The Gaussian posterior of a linear model as a proposal density; ``variances`` are those of the readings."""
 

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Generator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 from math import log
 from statistics import NormalDist
 from typing import TypeVar
+
+from feedcalc.frozen import frozen
 
 Key = TypeVar("Key")
 Result = TypeVar("Result")
@@ -25,7 +27,7 @@ NORMAL = NormalDist()
 _SCORE_OF_END = NORMAL.inv_cdf(1.0 - TAIL)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Estimate:
     """An uncertain quantity, ``low <= typical <= high``, in a unit that its owner names.
 
@@ -102,7 +104,7 @@ class Estimate:
         return TAIL + (1.0 - 2.0 * TAIL) * (self.typical - self.low) / width if width else 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SkewedEstimate(Estimate):
     """An estimate whose ``typical`` value is the median: for what is known by factors, such as 0.03 to 0.12 to 0.6.
 
@@ -145,7 +147,7 @@ class SkewedEstimate(Estimate):
         return 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Mixture(Estimate):
     """A value that follows one of several estimates, and nobody knows which: each has its weight.
 

@@ -8,15 +8,15 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from feedcalc.contract.quantities import read_quantity
 from feedcalc.contract.text import plain_words
+from feedcalc.frozen import frozen
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.messages import all_of, any_of, said
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Column:
     """A column of a table of plots: its usual name, its path in a request (or none) and what it means."""
 
@@ -168,7 +168,7 @@ PLAN_COLUMNS: tuple[str, ...] = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Header:
     """A table's header: for each cell its column (or none), and warnings about what may be a mistake.
 

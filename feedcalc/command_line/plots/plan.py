@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache, lru_cache
 from typing import Any
@@ -23,6 +22,7 @@ from feedcalc.contract.quantities import Quantity, read_quantity, read_rate, wri
 from feedcalc.contract.request import Request, request_of, with_fields
 from feedcalc.contract.text import plain_words
 from feedcalc.contract.units import QUANTITY_KINDS, converted
+from feedcalc.frozen import frozen
 from feedcalc.garden.ash import ash_of
 from feedcalc.garden.dry_ash import AshContent, ash_content, cap_for
 from feedcalc.garden.feed_limits import practice
@@ -241,7 +241,7 @@ def _last_fed(plot: Mapping[str, str], today: str, locale: str, left_out: list[I
 # -- what many plots share ----------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StageFeed:
     """The feed for a stage, as on its own sheet: the facts that are judged, its dilution and what 1 m² receives."""
 

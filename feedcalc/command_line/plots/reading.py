@@ -12,12 +12,12 @@ import io
 import re
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
 from io import BufferedReader
 from pathlib import Path
 
 from feedcalc.command_line.plots.failures import PlanningFailed
 from feedcalc.command_line.plots.workbook import as_csv
+from feedcalc.frozen import frozen
 from feedcalc.words.messages import said
 
 LONGEST_CELL = 20_000
@@ -26,7 +26,7 @@ STANDARD = Path("-")  # standard input or output
 DELIMITERS = ",;\t|"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TableRow:
     """A row of a table: its number (1 below the header), its first line, its cells and why it can't be used, if so."""
 

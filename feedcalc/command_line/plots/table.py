@@ -37,6 +37,7 @@ from feedcalc.command_line.plots.reading import (
 from feedcalc.command_line.plots.workbook import is_workbook, require_workbooks, write_workbook
 from feedcalc.command_line.plots.workers import hold_interrupts, map_in_order, worker_pool
 from feedcalc.contract.spreadsheet import guarded
+from feedcalc.frozen import frozen
 from feedcalc.garden.suitability import GO, HOLD
 from feedcalc.words.errors import FeedcalcError, InputError, InputErrors, NoSolution
 from feedcalc.words.messages import said
@@ -56,7 +57,7 @@ class PlanningStopped(FeedcalcError):
         super().__init__(said("Stopped. What was planned so far is kept in {path}.", path=str(kept)))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlotChunk:
     """Some rows of a table and everything needed to plan them."""
 
@@ -69,7 +70,7 @@ class PlotChunk:
     decimal_mark: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ChunkPlans:
     """The plans of a chunk and its rejected rows, both as the text of a table, and what the summary counts.
 
@@ -122,7 +123,7 @@ class Progress:
         self.rows += done.rows
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlanningJob:
     """The files and options of a run. ``processes`` 1 is this process; ``cluster`` is ``local`` or an address."""
 

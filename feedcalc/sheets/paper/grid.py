@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from feedcalc.frozen import frozen
 
 _MARK_LENGTH = 4.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Grid:
     """The cells of a sheet: ``margins`` top, right, bottom, left; ``gaps`` between columns and between rows."""
 

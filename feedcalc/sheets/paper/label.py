@@ -13,13 +13,13 @@ import json
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from ipaddress import IPv6Address
 from urllib.parse import urlsplit
 
 from feedcalc.contract.cautions import Hazard, hazard_at, hazard_in, with_weightiest
 from feedcalc.contract.figures import Shown
+from feedcalc.frozen import frozen
 from feedcalc.sheets.batch import Sheet
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import date_words
@@ -36,7 +36,7 @@ BATCHES_FORMAT, BATCHES_VERSION = "feedcalc batches", 1
 NOT_FOR_FOOD = said("Not for food containers. Not a drink.")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Label:
     """The words of a label. An empty date or name is a blank to fill in.
 
@@ -190,7 +190,7 @@ def _is_sound(address: str) -> bool:
     return is_host and port != 0 and "@" not in parts.netloc
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NamedRequest:
     """A batch: the name that the grower gave it, and its request as JSON text."""
 

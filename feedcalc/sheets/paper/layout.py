@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from functools import lru_cache, partial
 
 from feedcalc import published
 from feedcalc.contract.figures import Shown
+from feedcalc.frozen import frozen
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, Label, can_words
 from feedcalc.sheets.paper.typesetting import HEADING, Column, StyledText, TextRun, label_rule, largest_layout
 from feedcalc.words.errors import InputError
@@ -34,7 +34,7 @@ OPTIONAL = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Paper:
     """A label ready to draw, in mm.
 
@@ -166,7 +166,7 @@ def _text_sizes() -> tuple[float, ...]:
     return tuple(smallest_text() + step * _STEP for step in range(count + 1))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _LabelText:
     """The paragraphs of a label in its language."""
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from feedcalc import published
 from feedcalc.contract.numbers import read_number
 from feedcalc.contract.quantities import read_quantity
+from feedcalc.frozen import frozen
 from feedcalc.sheets.paper.grid import Grid
 from feedcalc.sheets.paper.label import has_hidden_characters, printable
 from feedcalc.words.errors import InputError, InputErrors
@@ -28,7 +28,7 @@ HIDDEN = said("This name holds characters that can't be seen, or that turn the d
 _YES = {"yes": True, "no": False}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LabelOptions:
     """Whether to print on a label of ``size``, or into the cells of ``grid`` beginning with ``start`` (from 0)."""
 
@@ -42,7 +42,7 @@ class LabelOptions:
     is_of_can: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WallOptions:
     """The paper of the wall sheet and the name of the batch."""
 

@@ -8,8 +8,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from feedcalc.frozen import frozen
 from feedcalc.sheets.paper.grid import Grid
 from feedcalc.sheets.paper.label import Label
 from feedcalc.sheets.paper.layout import Paper, holds, paper_in, paper_of
@@ -22,7 +23,7 @@ MAX_LABELS = 1000
 _MIN_CELL = 20.0  # mm; no smaller cell holds a bottle's cautions in letters that are large enough
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PrintedPage:
     """Labels on one page, in mm, each with its left and top; ``marks`` are cut marks as (x, y, to x, to y)."""
 

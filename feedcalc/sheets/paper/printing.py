@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from feedcalc.contract.asks import ASKS
 from feedcalc.contract.quantities import write_quantity
+from feedcalc.frozen import frozen
 from feedcalc.sheets.batch import Sheet
 from feedcalc.sheets.paper.label import LONGEST_BATCH_NAME, NamedRequest, batch_link, batches_in, label_of, printable
 from feedcalc.sheets.paper.layout import OPTIONAL, Paper
@@ -32,7 +32,7 @@ _SHORTENED = said("A name was longer than {most} characters and was shortened.",
 SheetOf = Callable[[str], Sheet]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Printed:
     """Printed pages, each with width and height in mm and its SVG, and the same as plain text.
 

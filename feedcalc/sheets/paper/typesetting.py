@@ -11,11 +11,11 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Protocol, TypeVar
 
 from feedcalc import published
+from feedcalc.frozen import frozen
 
 # Distances in text sizes: from the top of a line to its baseline, between paragraphs, and from a name to its blank.
 ASCENT = 0.95
@@ -25,7 +25,7 @@ _NAME_GAP = 0.4
 StyledText = Sequence[tuple[str, bool]]  # pairs of text and whether it is bold
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TextRun:
     """Text on one line in one style: left end, baseline, text size and width in mm."""
 

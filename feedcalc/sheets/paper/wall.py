@@ -8,7 +8,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
@@ -16,6 +15,7 @@ from feedcalc import published
 from feedcalc.contract.cautions import Hazard, hazard_in
 from feedcalc.contract.figures import Shown
 from feedcalc.contract.numbers import write_number
+from feedcalc.frozen import frozen
 from feedcalc.sheets.batch import Sheet
 from feedcalc.sheets.paper.label import (
     FIRST_AID,
@@ -35,7 +35,7 @@ _STAGES = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WallStep:
     """One step: what to do, more about it, and its cautions as pairs of id and text."""
 
@@ -45,7 +45,7 @@ class WallStep:
     cautions: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rung:
     """One dilution, and the most sensitive plants that it suits."""
 
@@ -56,7 +56,7 @@ class Rung:
     chosen: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WallSheet:
     """A wall sheet in words. ``heights`` are in metres above the bottom of the bucket, ``levels`` the same in words."""
 

@@ -11,12 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import NamedTuple
 
 from feedcalc import published
 from feedcalc.contract.figures import Shown
+from feedcalc.frozen import frozen
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD, printable
 from feedcalc.sheets.paper.typesetting import HEADING, Column, TextRun, label_rule, largest_layout
 from feedcalc.sheets.paper.wall import Rung, WallSheet, WallStep, wall_sizes
@@ -35,7 +36,7 @@ _LADDER_HEAD = said(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WallPaper:
     """A wall sheet ready to draw, in mm.
 
