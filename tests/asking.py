@@ -65,7 +65,7 @@ def faults(*parts: Mapping[str, Any], **more: Any) -> dict[str, dict[str, str]]:
 def sheet_of_text(text: str) -> Sheet:
     """Return the sheet that the engine passes to its templates for an answered request."""
     handed: list[Sheet] = []
-    with mock.patch("feedcalc.engine.markdown", lambda part, sheet, *_: handed.append(sheet) or ""):
+    with mock.patch("feedcalc.replies.batch.markdown", lambda part, sheet, *_: handed.append(sheet) or ""):
         reply, _ = calculate_markdown(text, "sheet")
     assert reply["ok"], reply["errors"]
     return handed[0]

@@ -12,7 +12,7 @@ import click
 from feedcalc.command_line.environment import usual_language
 from feedcalc.command_line.terminal import print_width, set_markdown
 from feedcalc.garden.plants import plants, plants_named, plants_spelt_like
-from feedcalc.sheets.render import plant_list_markdown
+from feedcalc.sheets.plants import plant_list_markdown
 from feedcalc.words.languages import LANGUAGES
 
 

@@ -13,7 +13,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from feedcalc import published
 from feedcalc.chemistry import Equilibrium
 from feedcalc.contract.figures import Figure, exact_figure, figure, flat_figures, six_digits
 from feedcalc.contract.own_measures import by_customs
@@ -321,12 +320,3 @@ TABLES_BEHIND_CHEMISTRY = (
     "chem_volume",
     "chem_conductivity",
 )
-
-
-def sources_behind(tables: tuple[str, ...]) -> list[dict[str, str]]:
-    """Return the citations of the rows of some tables, each once, in the order of their ids."""
-    ids = {row["source"] for name in tables for row in published.table(name)}
-    return [
-        {"id": source.id, "citation": source.citation, "doi": source.doi, "errata": source.errata}
-        for source in (published.sources()[source_id] for source_id in sorted(ids))
-    ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from importlib import resources
 
@@ -106,6 +106,24 @@ def table(name: str) -> tuple[Mapping[str, str], ...]:
             cells[column] = message_of(name, column, cells[column])
         rows.append(cells)
     return tuple(rows)
+
+
+def sources_behind(tables: Iterable[str]) -> list[dict[str, str]]:
+    """Return the citations of the rows of some tables, each once, in the order of their ids."""
+    ids = {row["source"] for name in tables for row in table(name)}
+    return [
+        {"id": source.id, "citation": source.citation, "doi": source.doi, "errata": source.errata}
+        for source in (sources()[source_id] for source_id in sorted(ids))
+    ]
+
+
+def status_words(status: str) -> str:
+    """Return the meaning of a status of the published tables.
+
+    >>> status_words("practice")
+    'often done; no source found'
+    """
+    return STATUSES[status]
 
 
 def message_of(table_name: str, column: str, cell: str) -> Said:

@@ -13,6 +13,7 @@ from feedcalc.contract.figures import Figure, figure_words, flat_figures, shown
 from feedcalc.contract.own_measures import volume_on_ground
 from feedcalc.frozen import frozen
 from feedcalc.liquor.judging import Judgement
+from feedcalc.sheets.render import render, render_text
 
 _SOIL_UNITS = frozenset({"a", "g/m2", "g CaCO3/m2"})
 _WASHED_OUT = ("happened.leach.half_of_salt", "happened.leach.most_of_salt")
@@ -50,3 +51,13 @@ def advice_sheet(name: str, judgement: Judgement, meanings: Mapping[str, str]) -
         cautions=judgement.cautions,
         in_feet=request.own.area == "ft^2",
     )
+
+
+def advice_html(sheet: AdviceSheet, language: str = "en") -> str:
+    """Return a judged recipe or a mishap as HTML."""
+    return render(f"{sheet.name}.html.j2", language, sheet=sheet, v=sheet.values, w=sheet.words)
+
+
+def advice_markdown(sheet: AdviceSheet, language: str = "en") -> str:
+    """Return a judged recipe or a mishap as Markdown that also reads well as plain text."""
+    return render_text(f"{sheet.name}.md.j2", language, sheet=sheet, v=sheet.values, w=sheet.words)

@@ -418,7 +418,11 @@ def _limit_sources(answer: Answer) -> tuple[tuple[str, str, str], ...]:
     for limits in answer.limits.values():
         for limit in limits:
             source = published.sources()[limit.row["source"]]
-            found[(source.id, limit.row["status"])] = (source.id, source.citation, status_words(limit.row["status"]))
+            found[(source.id, limit.row["status"])] = (
+                source.id,
+                source.citation,
+                published.status_words(limit.row["status"]),
+            )
     return tuple(found.values())
 
 
@@ -457,12 +461,3 @@ def _traces(answer: Answer) -> tuple[Trace, ...]:
     return tuple(
         Trace(trace.diameter_m * 1e6, tuple(zip(trace.hours, trace.clear_depth_m, strict=True))) for trace in found
     )
-
-
-def status_words(status: str) -> str:
-    """Return the meaning of a status of the published tables.
-
-    >>> status_words("practice")
-    'often done; no source found'
-    """
-    return published.STATUSES[status]

@@ -9,13 +9,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import markupsafe
+
 from feedcalc.book.season import SeasonAnswer
 from feedcalc.book.totals import TimelineStep
 from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import figure_words, flat_figures
+from feedcalc.contract.numbers import write_number
 from feedcalc.contract.own_measures import OwnUnits
 from feedcalc.contract.units import converted
 from feedcalc.frozen import frozen
+from feedcalc.sheets.render import render, render_text
+from feedcalc.sheets.season_drawing import letter_of, timeline_drawing
 from feedcalc.words.languages import MACHINE_WORDS
 from feedcalc.words.messages import said, said_in
 
@@ -78,3 +83,42 @@ def timeline_words(bed: Mapping[str, Any], words: Mapping[str, str], at: str) ->
             "Square: dry ash. Diamond: sludge. Triangle: compost; pointing down: lime. Cross: other."
         ),
     }
+
+
+def season_html(sheet: SeasonSheet, language: str = "en") -> dict[str, str]:
+    """Return the HTML parts of a season book: all beds, the chosen bed, and the effect of a planned entry."""
+    context = _season_context(sheet)
+    parts = {"season": render("season.html.j2", language, **context)}
+    for place, bed in enumerate(sheet.values["season"]["beds"]):
+        if bed["id"] == sheet.bed:
+            own = {"bed": bed, "at": f"season.beds.{place}.", "picture": _timeline(sheet, bed, place, language)}
+            parts["season_bed"] = render("season_bed.html.j2", language, **context, **own)
+    if sheet.values["season"]["what_if"]:
+        parts["what_if"] = render("season_what_if.html.j2", language, **context)
+    return parts
+
+
+def season_markdown(sheet: SeasonSheet, language: str = "en") -> str:
+    """Return the chosen bed of a season book, or all beds, as Markdown that also reads well as plain text."""
+    return render_text("season.md.j2", language, **_season_context(sheet))
+
+
+def _season_context(sheet: SeasonSheet) -> dict[str, Any]:
+    return {
+        "sheet": sheet,
+        "w": sheet.words,
+        "letter": letter_of,
+        "places": {bed["id"]: f"season.beds.{at}." for at, bed in enumerate(sheet.values["season"]["beds"])},
+        "number": lambda value: write_number(value, 2, sheet.locale, trim=True),
+    }
+
+
+def _timeline(sheet: SeasonSheet, bed: Mapping[str, Any], place: int, language: str) -> str:
+    """Return the timeline of a bed as SVG; empty if the bed's area is unknown."""
+    steps = sheet.steps[sheet.bed]
+    drawing = timeline_drawing(steps, bed["entries"], left=40.0, right=348.0, top=20.0, bottom=184.0)
+    if drawing is None:
+        return ""
+    own = {"t": drawing, "place": place, "first": steps[0].day, "last": steps[-1].day}
+    words = timeline_words(bed, sheet.words, f"season.beds.{place}.")
+    return markupsafe.Markup(render("season_timeline.svg.j2", language, **_season_context(sheet), **own, **words))

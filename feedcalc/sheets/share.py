@@ -14,6 +14,7 @@ from feedcalc.contract.cautions import Caution
 from feedcalc.contract.figures import Figure, figure_words, flat_figures
 from feedcalc.contract.own_measures import OwnUnits
 from feedcalc.frozen import frozen
+from feedcalc.sheets.render import render, render_text
 
 
 @frozen
@@ -61,3 +62,13 @@ def _bar(bed: Mapping[str, float], longest: float) -> tuple[tuple[str, float, fl
             parts.append((kind, start, grams / longest))
             start += grams / longest
     return tuple(parts)
+
+
+def share_html(sheet: ShareSheet, language: str = "en") -> str:
+    """Return a winter's ash shared out over the beds as HTML."""
+    return render("share.html.j2", language, sheet=sheet, w=sheet.words)
+
+
+def share_markdown(sheet: ShareSheet, language: str = "en") -> str:
+    """Return a winter's ash shared out over the beds as Markdown that also reads well as plain text."""
+    return render_text("share.md.j2", language, sheet=sheet, w=sheet.words)

@@ -15,6 +15,7 @@ from feedcalc.contract.measures import measure_words
 from feedcalc.contract.own_measures import OwnUnits
 from feedcalc.frozen import frozen
 from feedcalc.garden.spreading import SpreadAnswer
+from feedcalc.sheets.render import render, render_text
 
 
 @frozen
@@ -43,3 +44,13 @@ def spread_sheet(answer: SpreadAnswer, locale: str, own: OwnUnits) -> SpreadShee
         level_measures=measure_words(answer.level_measures, locale) if answer.level_measures else "",
         in_feet=own.area == "ft^2",
     )
+
+
+def spread_html(sheet: SpreadSheet, language: str = "en") -> str:
+    """Return the advice on dry ash as HTML."""
+    return render("spread.html.j2", language, sheet=sheet, w=sheet.words)
+
+
+def spread_markdown(sheet: SpreadSheet, language: str = "en") -> str:
+    """Return the advice on dry ash as Markdown that also reads well as plain text."""
+    return render_text("spread.md.j2", language, sheet=sheet, w=sheet.words)

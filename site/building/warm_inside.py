@@ -10,6 +10,7 @@ from __future__ import annotations
 import gc
 import importlib
 import json
+import pkgutil
 import random
 import sys
 import types
@@ -25,6 +26,13 @@ def answer_once(requests: list[str]) -> list[str]:
     from feedcalc.engine import calculate
 
     return [calculate(request) for request in requests]
+
+
+def modules_of_replies() -> list[str]:
+    """Names of the modules that answer the asks: the door imports each when it is asked for."""
+    from feedcalc import replies
+
+    return [found.name for found in pkgutil.iter_modules(replies.__path__, f"{replies.__name__}.")]
 
 
 def free_memory() -> None:
@@ -52,7 +60,7 @@ def free_memory() -> None:
 def warm_up(requests_json: str) -> str:
     """Answer the JSON array of requests, tidy up; the replies as a JSON array."""
     sys.modules[LEFT_OUT] = types.ModuleType(LEFT_OUT)
-    for name in IMPORTED_LATE:
+    for name in (*IMPORTED_LATE, *modules_of_replies()):
         importlib.import_module(name)
     random.seed(0)  # known bytes in the snapshot; the worker seeds it anew when it starts
     replies = answer_once([json.dumps(request) for request in json.loads(requests_json)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pkgutil
 import subprocess
 import sys
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 import click
 import pytest
 
+from feedcalc import replies
 from feedcalc.command_line.main import VERBS, main
 
 DATA = Path(__file__).parent.parent / "data"
@@ -18,6 +20,9 @@ OPTIONAL = {"babel", "dask", "distributed", "numpy", "openpyxl", "scipy"}
 FOR_ONE_USE = {"icalendar", "rich", "segno"}
 NEVER = OPTIONAL | FOR_ONE_USE | {"pint"}
 NOTHING = NEVER | ENGINE | CHEMISTRY | {"jinja2", "sqlite3"}
+REPLIES = {f"feedcalc.replies.{found.name}" for found in pkgutil.iter_modules(replies.__path__)}
+BOOK_AND_PAPER = {"feedcalc.book.season", "feedcalc.book.work", "feedcalc.sheets.season", "feedcalc.sheets.paper.label"}
+OTHER_ASKS = BOOK_AND_PAPER | (REPLIES - {"feedcalc.replies.answered", "feedcalc.replies.batch"})
 RANGES_OFF = '{"schema": 1, "ranges": "off"}'
 
 
@@ -32,12 +37,12 @@ RANGES_OFF = '{"schema": 1, "ranges": "off"}'
         ("season PLOTS --out OUT --processes 1", NEVER | ENGINE | {"jinja2", "sqlite3"}),
         ("plants leek", NEVER | ENGINE | {"sqlite3"}),
         *(
-            (f"{verb} --from -", NEVER | {"sqlite3"})
+            (f"{verb} --from -", NEVER | OTHER_ASKS | {"sqlite3"})
             for verb in ("sheet", "settle", "ladder", "delivery", "air", "mix")
         ),
-        ("neutralise --from - --acid vinegar --target-ph 7", NEVER | {"sqlite3"}),
-        ("spread --from -", NEVER | {"sqlite3"}),
-        ("calculate", NEVER | {"sqlite3"}),
+        ("neutralise --from - --acid vinegar --target-ph 7", NEVER | OTHER_ASKS | {"sqlite3"}),
+        ("spread --from -", NEVER | {"feedcalc.replies.batch", "feedcalc.book.season", "sqlite3"}),
+        ("calculate", NEVER | {"feedcalc.book.season", "sqlite3"}),
         ("label -", NEVER | {"sqlite3"}),
         ("label - --address https://example.org/", (NEVER | {"sqlite3"}) - {"segno"}),
         ("wall -", NEVER | {"sqlite3"}),

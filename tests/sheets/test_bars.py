@@ -9,7 +9,7 @@ import pytest
 
 from feedcalc.sheets.bars import TEXT_WIDTH, best_remedy, doubts, range_bars
 from feedcalc.sheets.batch import Help
-from feedcalc.sheets.render import markdown, page_parts
+from feedcalc.sheets.parts import markdown, page_parts
 from tests.asking import sheet_of_text
 
 ASKED = {"schema": 1, "ash": {"amount": "1 us_cup"}, "water": {"amount": "5 L"}, "dilution": "1:10"}

@@ -9,7 +9,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from feedcalc.sheets.render import _templates, page_parts
+from feedcalc.sheets.parts import page_parts
+from feedcalc.sheets.render import _templates
 from tests.asking import sheet_of_text
 
 # What stands in a drawing, at its longest.

@@ -11,7 +11,8 @@ import pytest
 
 from feedcalc.contract.asks import PAGE_PARTS
 from feedcalc.engine import calculate_markdown, demo_request
-from feedcalc.sheets.render import MARKDOWN_PARTS, plain
+from feedcalc.sheets.parts import MARKDOWN_PARTS
+from feedcalc.sheets.render import plain
 from tests.asking import WEIGHED, reply_to, reply_to_text
 
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)>"

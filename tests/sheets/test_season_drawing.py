@@ -10,7 +10,7 @@ import pytest
 
 from feedcalc.book.records import ENTRY_KINDS
 from feedcalc.book.totals import TimelineStep
-from feedcalc.sheets.drawing import SHAPES, letter_of, timeline_drawing
+from feedcalc.sheets.season_drawing import SHAPES, letter_of, timeline_drawing
 from feedcalc.uncertainty.estimates import Estimate
 
 EDGES = (40.0, 340.0, 20.0, 180.0)

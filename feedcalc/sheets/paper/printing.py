@@ -12,17 +12,28 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+import markupsafe
+
 from feedcalc.contract.asks import ASKS
 from feedcalc.contract.quantities import write_quantity
 from feedcalc.frozen import frozen
 from feedcalc.sheets.batch import Sheet
-from feedcalc.sheets.paper.label import LONGEST_BATCH_NAME, NamedRequest, batch_link, batches_in, label_of, printable
+from feedcalc.sheets.paper.label import (
+    LONGEST_BATCH_NAME,
+    NOT_FOR_FOOD,
+    Label,
+    NamedRequest,
+    batch_link,
+    batches_in,
+    label_of,
+    printable,
+)
 from feedcalc.sheets.paper.layout import OPTIONAL, Paper
 from feedcalc.sheets.paper.options import label_options, wall_options
-from feedcalc.sheets.paper.pages import pages_of
-from feedcalc.sheets.paper.wall import wall_sheet_of
-from feedcalc.sheets.paper.wall_layout import wall_pages_of
-from feedcalc.sheets.render import label_page_svg, label_text, pages_html, wall_svg, wall_text
+from feedcalc.sheets.paper.pages import PrintedPage, pages_of
+from feedcalc.sheets.paper.wall import WallSheet, wall_sheet_of
+from feedcalc.sheets.paper.wall_layout import WallPaper, wall_pages_of
+from feedcalc.sheets.render import render, render_text
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.languages import LANGUAGES, USUAL_LOCALE, language
 from feedcalc.words.messages import any_of, said
@@ -164,3 +175,37 @@ def _suits(papers: Sequence[Paper], locale: str) -> tuple[str, ...]:
 
 def _figure(value: float, unit: str) -> dict[str, Any]:
     return {"value": value, "unit": unit, "low": value, "high": value}
+
+
+def label_page_svg(page: PrintedPage, language: str = "en") -> str:
+    """Return a page of labels as an SVG image in its true size."""
+    return render("label_page.svg.j2", language, page=page)
+
+
+def pages_html(drawings: Sequence[str], sizes: Sequence[tuple[float, float]], title: str, tag: str) -> str:
+    """Return an HTML document that prints each drawing on paper of its own size (width and height in mm)."""
+    return render(
+        "label_pages.html.j2",
+        tag,
+        pages=[{"width": width, "height": height} for width, height in sizes],
+        drawings=[markupsafe.Markup(drawing) for drawing in drawings],
+        title=title,
+        language=tag,
+        direction=language(tag).direction,
+        same_size=len(set(sizes)) == 1,
+    )
+
+
+def label_text(label: Label, link: str, language: str = "en") -> str:
+    """Return a label as plain text, to copy by hand; ``link`` opens the batch in the page."""
+    return render_text("label.txt.j2", language, label=label, link=link, not_for_food=NOT_FOR_FOOD)
+
+
+def wall_svg(paper: WallPaper, language: str = "en") -> str:
+    """Return a wall sheet as an SVG image in its true size."""
+    return render("wall.svg.j2", language, paper=paper)
+
+
+def wall_text(wall: WallSheet, language: str = "en") -> str:
+    """Return a wall sheet as plain text."""
+    return render_text("wall.txt.j2", language, wall=wall, not_for_food=NOT_FOR_FOOD)

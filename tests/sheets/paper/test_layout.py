@@ -23,11 +23,10 @@ from feedcalc.engine import calculate_print, demo_request
 from feedcalc.sheets.paper.label import Label, batch_link, label_of, printable
 from feedcalc.sheets.paper.layout import Paper, paper_of, sizes
 from feedcalc.sheets.paper.pages import PrintedPage
-from feedcalc.sheets.paper.printing import Printed
+from feedcalc.sheets.paper.printing import Printed, label_page_svg, label_text, pages_html
 from feedcalc.sheets.paper.typesetting import text_width
 from feedcalc.sheets.paper.wall import wall_sheet_of
 from feedcalc.sheets.paper.wall_layout import wall_pages_of
-from feedcalc.sheets.render import label_page_svg, label_text, pages_html
 from feedcalc.words.errors import InputError
 from feedcalc.words.messages import Said
 from tests.asking import listed_in, sheet_of_text

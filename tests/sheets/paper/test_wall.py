@@ -14,9 +14,9 @@ import pytest
 from feedcalc.contract.cautions import hazard_at
 from feedcalc.engine import calculate_print, demo_request
 from feedcalc.sheets.paper.label import NOT_FOR_FOOD
+from feedcalc.sheets.paper.printing import wall_svg
 from feedcalc.sheets.paper.wall import WallSheet, wall_sheet_of, wall_sizes
 from feedcalc.sheets.paper.wall_layout import WallPaper, wall_pages_of, wall_text_sizes
-from feedcalc.sheets.render import wall_svg
 from feedcalc.words.errors import InputError
 from tests.asking import listed_in, sheet_of_text
 
