@@ -49,7 +49,7 @@ def set_markdown(text: str, width: int, is_screen: bool) -> str:
 
 def text_width(text: str) -> int:
     """Return the columns that a text takes: marks above and below letters take none, wide letters two."""
-    return sum(map(_columns, text))
+    return len(text) if text.isascii() else sum(map(_columns, text))
 
 
 def _columns(letter: str) -> int:

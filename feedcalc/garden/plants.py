@@ -118,6 +118,8 @@ def plants_named(text: str) -> tuple[Plant, ...]:
     >>> [plant.id for plant in plants_named("hydrangeas")]
     ['hydrangea_blue', 'hydrangea_pink']
     """
+    if not text.strip():
+        return ()
     groups = ("en",), tuple(_ENDINGS)
     for matches in (_full_name_matches, _group_matches, _part_of_name_matches, _name_in_text_matches):
         for languages in groups:

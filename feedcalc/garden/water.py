@@ -17,6 +17,7 @@ from functools import lru_cache
 from feedcalc import published
 from feedcalc.chemistry import equilibrate
 from feedcalc.chemistry.formulas import calcium_carbonate_grams_per_mol, molar_masses
+from feedcalc.chemistry.roots import falling_root
 from feedcalc.contract.numbers import write_decimals
 from feedcalc.frozen import frozen
 from feedcalc.words.languages import MACHINE_WORDS
@@ -30,6 +31,7 @@ MOST_SALTIER = 5.0
 DOUBTFUL_CONDUCTIVITY = 0.30
 DOUBTFUL_PH = 0.1
 _REFERENCE_KELVIN = 298.15
+_PH_TOLERANCE = 1e-9  # of the water's pH, so that the CO2 is known to seven digits
 
 
 @frozen
@@ -262,26 +264,15 @@ def _balanced(milliequivalents: dict[str, float], alkalinity: float, doubts: lis
 
 
 def _carbon_for_ph(totals: Mapping[str, float], alkalinity: float, ph: float) -> float:
-    """Return the mol of CO2 per kilogram that gives the stated pH at 25 degC, by bisection.
+    """Return the mol of CO2 per kilogram that gives the stated pH at 25 degC.
 
-    pH falls monotonically with added CO2, so the bracket holds. The result is 0 if the pH is out of reach without CO2.
+    pH falls monotonically with added CO2. The result is 0 if the pH is out of reach without CO2.
     """
 
-    def ph_with(carbon: float) -> float:
-        return equilibrate({**totals, "carbon": carbon}, _REFERENCE_KELVIN).ph
+    def above(carbon: float) -> float:
+        return equilibrate({**totals, "carbon": carbon}, _REFERENCE_KELVIN).ph - ph
 
-    low, high = 0.0, 4.0 * alkalinity + 1e-2
-    if ph_with(low) <= ph:
-        return low
-    for _ in range(50):
-        middle = (low + high) / 2
-        if ph_with(middle) > ph:
-            low = middle
-        else:
-            high = middle
-        if high - low < 1e-7 * high:
-            break
-    return (low + high) / 2
+    return falling_root(above, 0.0, 4.0 * alkalinity + 1e-2, _PH_TOLERANCE)
 
 
 def _with_conductivity_check(water: Water, stated: float, locale: str) -> Water:

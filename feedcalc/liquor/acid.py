@@ -18,6 +18,7 @@ from feedcalc import published
 from feedcalc.chemistry import Equilibrium, equilibrate
 from feedcalc.chemistry.constants import HYDROGEN_ION, constant_set
 from feedcalc.chemistry.formulas import formula_grams_per_mol
+from feedcalc.chemistry.roots import falling_root
 from feedcalc.contract.numbers import write_decimals, write_number
 from feedcalc.frozen import frozen
 from feedcalc.liquor.air import outdoor_carbon_dioxide
@@ -298,8 +299,7 @@ class _Mixing:
     def dose_to_reach(self, target_ph: float, state: Callable[[float], Equilibrium]) -> float | None:
         """Return the dose at which ``state`` has ``target_ph``: 0 if it needs no acid, None if out of reach.
 
-        The pH falls monotonically with the dose, so a bracket around a guess is closed by inverse quadratic
-        interpolation or bisection (Chandrupatla 1997).
+        The pH falls monotonically with the dose, so a bracket around a guess is closed on the root.
         """
         if state(0.0).ph <= target_ph + PH_TOLERANCE:
             return 0.0
@@ -323,7 +323,7 @@ class _Mixing:
                 if high >= most:
                     return None
                 low, high = high, min(high * 2, most)
-        return _falling_root(lambda dose: state(dose).ph - target_ph, low, high)
+        return falling_root(lambda dose: state(dose).ph - target_ph, low, high, PH_TOLERANCE)
 
     def why_no_acid(self, dose: float | None, locale: str) -> str:
         """Return why there is nothing to add, empty where there is something."""
@@ -371,29 +371,6 @@ def _protons_released(element: str, ph: float, kelvin: float) -> float:
             share = exp((species.formation.log_k(kelvin) - protons * ph) * log(10.0))
             held, weight, most = held + protons * share, weight + share, max(most, protons)
     return float(max(most - held / weight, 0.01))
-
-
-def _falling_root(function: Callable[[float], float], low: float, high: float) -> float:
-    """Return where a falling function is zero between ``low`` and ``high``, to `PH_TOLERANCE` of its value."""
-    a, b = high, low
-    fa, fb = function(a), function(b)
-    share = 0.5
-    for _ in range(60):
-        middle = a + share * (b - a)
-        value = function(middle)
-        if abs(value) <= PH_TOLERANCE:
-            return middle
-        if (value > 0.0) == (fa > 0.0):
-            c, fc = a, fa
-        else:
-            c, fc, b, fb = b, fb, a, fa
-        a, fa = middle, value
-        ratio, slope = (a - b) / (c - b), (fa - fb) / (fc - fb)
-        share = 0.5
-        if slope**2 < ratio and (1.0 - slope) ** 2 < 1.0 - ratio:
-            share = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
-            share = min(max(share, 1e-6), 1.0 - 1e-6)
-    return a
 
 
 def _grams_per_mol(element: str) -> float:
