@@ -12,12 +12,12 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from feedcalc.contract.asks import ASKS, BATCH, LEARN, PAGE_PARTS, PARTS_FIRST, PARTS_WITH_RANGES, SEASON, ask_of
 from feedcalc.contract.reply import Refusal, Reply
 from feedcalc.contract.request import json_document, request_of
+from feedcalc.package_files import package_file
 from feedcalc.replies import SHOWN_ON_SHEETS, answers_to
 from feedcalc.replies.answered import Answered, Tell
 from feedcalc.uncertainty.estimates import Steps, recalled, run_to_end
@@ -118,7 +118,7 @@ def calculate_print(request_json: str) -> tuple[list[dict[str, str]], Printed | 
 @cache
 def demo_request() -> str:
     """Return the example request: two ten-litre cans for tomatoes, from the ash of a stove that burns oak."""
-    return (resources.files("feedcalc.contract") / "demo.json").read_text(encoding="utf-8")
+    return package_file("feedcalc.contract", "demo.json").decode("utf-8")
 
 
 # -- what is asked ----------------------------------------------------------------------------------------------

@@ -14,13 +14,13 @@ import unicodedata
 from collections.abc import Mapping
 from fractions import Fraction
 from functools import cache, lru_cache
-from importlib import resources
 from operator import sub
 from types import MappingProxyType
 
 from feedcalc import published
 from feedcalc.contract.numbers import MINUS
 from feedcalc.frozen import frozen
+from feedcalc.package_files import package_file
 from feedcalc.words.messages import Said, said, said_in, said_of
 
 
@@ -480,7 +480,7 @@ def _scale(unit: str) -> Scale | None:
 @cache
 def _scales() -> Mapping[str, Scale]:
     """Return the scale of every unit by its name."""
-    lines = (resources.files("feedcalc.contract") / "unit_scales.csv").read_text(encoding="utf-8").splitlines()
+    lines = package_file("feedcalc.contract", "unit_scales.csv").decode("utf-8").splitlines()
     return {
         unit: Scale(Fraction(size), Fraction(zero), tuple(map(int, exponents)))
         for unit, _, size, zero, *exponents in csv.reader(lines[1:])
@@ -508,14 +508,18 @@ def words_beside_units(role: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(word.casefold() for row in rows for word in row["words"].split("|")))
 
 
+_SIGNS = str.maketrans("\u00ba\u02da\u2033\u2032\u201d\u201c\u2019", '°°"\'""\'')
+_LETTERS = str.maketrans(f"\u03bc{MINUS}", "u-")
+_INVERSE = re.compile(r"[\s\u00b7\u22c5]+(l|kg|m|cm|ml)\s*\^?\s*-\s*1\b")
+_PER = re.compile(r"\s*\bper\b(?!\s*cent)\s*")
+_BETWEEN = re.compile(r"[\s._^]+")
+
+
 @lru_cache(maxsize=2048)
 def unit_key(typed: str) -> str:
     """Return one form for all ways to type a unit: case, dots, spaces, superscripts and ``per`` do not matter."""
-    text = typed.replace("\u00ba", "°").replace("\u02da", "°").replace("\u2033", '"').replace("\u2032", "'")
-    text = text.replace("\u201d", '"').replace("\u201c", '"').replace("\u2019", "'")
-    text = unicodedata.normalize("NFKC", text).casefold().replace("\u03bc", "u").replace(MINUS, "-")
-    text = re.sub(r"[\s\u00b7\u22c5]+(l|kg|m|cm|ml)\s*\^?\s*-\s*1\b", r"/\1", text)
-    text = re.sub(r"\s*\bper\b(?!\s*cent)\s*", "/", text)
-    text = re.sub(r"[\s._^]+", "", text)
+    text = unicodedata.normalize("NFKC", typed.translate(_SIGNS)).casefold().translate(_LETTERS)
+    text = _PER.sub("/", _INVERSE.sub(r"/\1", text))
+    text = _BETWEEN.sub("", text)
     whole, slash, part = text.partition("/")
     return whole + slash + {"litre": "l", "liter": "l", "litres": "l", "liters": "l", "kilogram": "kg"}.get(part, part)

@@ -1,6 +1,6 @@
 """Published numbers, each with its source and with how it reached us. See README.md for how to add rows.
 
-* A table is a CSV file. Column ``source`` holds an id of ``sources.toml``, column ``status`` a key of `STATUSES`.
+* A table is a CSV file. Column ``source`` holds an id of ``sources.csv``, column ``status`` a key of `STATUSES`.
 * Lines that start with ``#`` are comments. Numbers are written with a decimal point.
 * No number comes from the package's own output.
 """
@@ -8,12 +8,11 @@
 from __future__ import annotations
 
 import csv
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
-from importlib import resources
 
 from feedcalc.frozen import frozen
+from feedcalc.package_files import package_file
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import PublishedDataError
 from feedcalc.words.messages import Said, is_short, said, said_in
@@ -75,14 +74,12 @@ class Source:
 
 @cache
 def sources() -> Mapping[str, Source]:
-    """Return every source by its id; raise `PublishedDataError` for an entry without a citation."""
+    """Return every source by its id; raise `PublishedDataError` for a row without a citation."""
     found: dict[str, Source] = {}
-    for key, entry in tomllib.loads(_text("sources.toml")).items():
-        if not entry.get("citation"):
-            raise PublishedDataError(f"sources.toml: {key} has no citation")
-        found[key] = Source(
-            key, entry["citation"], entry.get("doi", ""), entry.get("licence", ""), entry.get("errata", "")
-        )
+    for number, row in _rows("sources.csv"):
+        if not row["citation"]:
+            raise PublishedDataError(f"sources.csv, row {number}: {row['id']} has no citation")
+        found[row["id"]] = Source(**row)
     return found
 
 
@@ -92,19 +89,16 @@ def table(name: str) -> tuple[Mapping[str, str], ...]:
 
     Raises `PublishedDataError` for a row without a known source or status.
     """
-    lines = [line for line in _text(f"{name}.csv").splitlines() if line.strip() and not line.startswith("#")]
     rows: list[Mapping[str, str]] = []
-    for number, row in enumerate(csv.DictReader(lines), start=2):
-        if None in row or None in row.values():
-            raise PublishedDataError(f"{name}.csv, row {number}: wrong number of columns")
-        cells = {column: cell.strip() for column, cell in row.items()}
-        if cells.get("source") not in sources():
-            raise PublishedDataError(f"{name}.csv, row {number}: unknown source {cells.get('source')!r}")
-        if cells.get("status") not in STATUSES:
-            raise PublishedDataError(f"{name}.csv, row {number}: unknown status {cells.get('status')!r}")
-        for column in TRANSLATED_COLUMNS.get(name, ()):
-            cells[column] = message_of(name, column, cells[column])
-        rows.append(cells)
+    translated = TRANSLATED_COLUMNS.get(name, ())
+    for number, row in _rows(f"{name}.csv"):
+        if row.get("source") not in sources():
+            raise PublishedDataError(f"{name}.csv, row {number}: unknown source {row.get('source')!r}")
+        if row.get("status") not in STATUSES:
+            raise PublishedDataError(f"{name}.csv, row {number}: unknown status {row.get('status')!r}")
+        for column in translated:
+            row[column] = message_of(name, column, row[column])
+        rows.append(row)
     return tuple(rows)
 
 
@@ -153,5 +147,15 @@ def estimate(row: Mapping[str, str]) -> Estimate:
     return Estimate(float(row["low"]), float(row["typical"]), float(row["high"]))
 
 
+def _rows(file_name: str) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield the number of each row, that of the columns' names being 1, and its cells by column."""
+    lines = [line for line in _text(file_name).splitlines() if line.strip() and not line.startswith("#")]
+    columns, *rows = csv.reader(lines)
+    for number, row in enumerate(rows, start=2):
+        if len(row) != len(columns):
+            raise PublishedDataError(f"{file_name}, row {number}: wrong number of columns")
+        yield number, dict(zip(columns, map(str.strip, row), strict=True))
+
+
 def _text(file_name: str) -> str:
-    return (resources.files(__package__) / file_name).read_text(encoding="utf-8")
+    return package_file(__name__, file_name).decode("utf-8")

@@ -10,25 +10,34 @@
 from __future__ import annotations
 
 import gettext
+import io
 import json
 import re
 from collections.abc import Mapping
 from datetime import date, datetime
 from functools import cache, lru_cache
-from importlib import resources
 from typing import Any
 
 import markupsafe
 
+from feedcalc.package_files import package_file
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import json_object
 from feedcalc.words.messages import Said, said, said_in
 
 
+def _installed(file_name: str) -> bytes | None:
+    """Return a file of the catalogues, None where it is not installed."""
+    try:
+        return package_file("feedcalc.words", f"catalogues/{file_name}")
+    except OSError:
+        return None
+
+
 def _listed() -> Mapping[str, Mapping[str, str]]:
     """Return what the build listed of each catalogue: ``name``, ``locale``, ``direction``, ``decimal``."""
-    file = resources.files("feedcalc.words") / "catalogues" / "languages.json"
-    return json.loads(file.read_text(encoding="utf-8")) if file.is_file() else {}
+    listed = _installed("languages.json")
+    return json.loads(listed) if listed else {}
 
 
 _CATALOGUES = _listed()
@@ -293,11 +302,10 @@ def language(tag: str) -> Language:
     """
     if tag == "en" or tag not in LANGUAGES:
         return Language("en", gettext.NullTranslations())
-    file = resources.files("feedcalc.words") / "catalogues" / f"{tag}.mo"
-    if not file.is_file():
+    catalogue = _installed(f"{tag}.mo")
+    if catalogue is None:
         raise InputErrors([InputError("language", tag, "This installation lacks the words of this language.", "en")])
-    with file.open("rb") as stream:
-        return Language(tag, gettext.GNUTranslations(stream))
+    return Language(tag, gettext.GNUTranslations(io.BytesIO(catalogue)))
 
 
 def language_asked(request: str) -> Language:

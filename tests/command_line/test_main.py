@@ -9,7 +9,6 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -335,7 +334,7 @@ def test_a_file_that_is_not_text_ends_with_2(tmp_path):
 @pytest.fixture
 def no_catalogues(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """An installation without the catalogues of messages."""
-    monkeypatch.setattr(languages, "resources", SimpleNamespace(files=lambda package: tmp_path))
+    monkeypatch.setattr(languages, "_installed", lambda file_name: None)
     languages.language.cache_clear()
     render._templates.cache_clear()
     yield

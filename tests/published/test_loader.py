@@ -39,7 +39,7 @@ def test_a_row_without_a_known_source_and_status_is_refused(monkeypatch, damage,
 
 
 def test_a_source_without_a_citation_is_refused(monkeypatch):
-    monkeypatch.setattr(published, "_text", lambda file_name: '[hearsay]\ndoi = "10.1/x"\n')
+    monkeypatch.setattr(published, "_text", lambda file_name: "id,citation,doi,licence,errata\nhearsay,,10.1/x,,\n")
     with pytest.raises(PublishedDataError, match="hearsay has no citation"):
         published.sources.__wrapped__()
 
