@@ -1,6 +1,7 @@
 """The solver's Newton iterations for one system, written out without loops over its species, and compiled.
 
-* A system and its active minerals are compiled once they have been solved so often that it pays.
+* A system and its active minerals are compiled once they have been solved so often that it pays. The wheel brings what
+  is solved often (`feedcalc.chemistry.prepared`).
 * Every sum has the terms of `feedcalc.chemistry.solver` in the same order, so results agree to the last bit. Terms
   that are always zero are left out.
 * The solver's general methods serve what is rarely solved, and equations with a vanishing pivot.
@@ -14,6 +15,7 @@ from functools import lru_cache
 
 from feedcalc.chemistry.code_text import extreme, function_text, numbered, term, unpacked, weighted_sum
 from feedcalc.chemistry.machine_code import compiled, machine_newton
+from feedcalc.chemistry.prepared import prepared
 from feedcalc.chemistry.system import System
 
 MAX_EXPONENT = 100.0
@@ -42,11 +44,12 @@ Cell = str | float  # a variable, or a number that is known beforehand
 class Arithmetic:
     """The compiled functions of a system.
 
-    ``amounts`` takes the place of `Search.amounts`; None until Newton steps of the system are compiled.
+    ``amounts`` takes the place of `Search.amounts`; None until Newton steps of the system are compiled, unless the
+    wheel brought it.
     """
 
     def __init__(self, system: System) -> None:
-        self.amounts: Amounts | None = None
+        self.amounts: Amounts | None = prepared("amounts", system)
         self._system = system
         self._newton: dict[tuple[int, ...], Newton | None] = {}
         self._asked = Counter[tuple[int, ...]]()
@@ -58,14 +61,16 @@ class Arithmetic:
         """
         if active_minerals in self._newton:
             return self._newton[active_minerals]
-        self._asked[active_minerals] += 1
-        if self._asked[active_minerals] <= STEPS_BEFORE_COMPILING:
-            return None
         system = self._system
+        function: Newton | None = prepared("newton", system, active_minerals)
+        if function is None:
+            self._asked[active_minerals] += 1
+            if self._asked[active_minerals] <= STEPS_BEFORE_COMPILING:
+                return None
+            text = newton_text(system, active_minerals)
+            function = None if text is None else machine_newton(text) or compiled(text)
         if self.amounts is None:
-            self.amounts = compiled(_amounts(system))
-        text = newton_text(system, active_minerals)
-        function = None if text is None else machine_newton(text) or compiled(text)
+            self.amounts = compiled(amounts_text(system))
         self._newton[active_minerals] = function
         return function
 
@@ -76,7 +81,7 @@ def arithmetic_of(system: System) -> Arithmetic:
     return Arithmetic(system)
 
 
-def _amounts(system: System) -> str:
+def amounts_text(system: System) -> str:
     """Return the function from the unknowns to moles, sums, residuals and scales of the balances."""
     count = system.count
     return function_text(

@@ -19,6 +19,7 @@ from feedcalc.chemistry.arithmetic import inputs
 from feedcalc.chemistry.code_text import function_text, numbered, term, unpacked, weighted_sum
 from feedcalc.chemistry.constants import HYDROGEN_ION
 from feedcalc.chemistry.machine_code import machine_guess
+from feedcalc.chemistry.prepared import prepared
 from feedcalc.chemistry.solver import Search
 from feedcalc.chemistry.system import CARBONATE, System
 
@@ -70,7 +71,7 @@ def _limited_by(search: Search, mineral: int) -> bool:
 @lru_cache(maxsize=128)
 def _simplified(system: System) -> Simplified:
     """Return the function with `guess_text`, compiled."""
-    return machine_guess(guess_text(system))
+    return prepared("guess", system) or machine_guess(guess_text(system))
 
 
 def guess_text(system: System) -> str:

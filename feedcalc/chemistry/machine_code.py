@@ -12,10 +12,11 @@ import json
 from array import array
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
-from importlib.resources import files
 from itertools import chain
 from math import exp, sqrt
 from typing import Any
+
+from feedcalc.package_files import package_file
 
 # Takes the place of a function and the address of its numbers in memory; leaves the result at that address.
 Machine = Callable[[int, int], object]
@@ -120,5 +121,8 @@ def _run(place: int, numbers: list[float], size: int) -> list[float]:
 @lru_cache(maxsize=1)
 def _places() -> Mapping[str, int]:
     """Return the places of the functions by the digests of their texts."""
-    made_from = files("feedcalc.chemistry").joinpath("machine_code.json")
-    return {name: place for place, name in enumerate(json.loads(made_from.read_text()))} if made_from.is_file() else {}
+    try:
+        made_from = package_file("feedcalc.chemistry", "machine_code.json")
+    except OSError:
+        return {}
+    return {name: place for place, name in enumerate(json.loads(made_from))}

@@ -12,11 +12,11 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import jinja2
+from jinja2.bccache import bc_version
 
 from feedcalc import published
 from feedcalc.contract.cautions import has_official_statements
@@ -24,7 +24,8 @@ from feedcalc.words.languages import MACHINE_WORDS, Language, as_html, date_word
 from feedcalc.words.languages import language as language_of
 from feedcalc.words.messages import Said, all_of, any_of, begun_with_capital
 
-COMPILED = "compiled"
+# The folder of compiled templates. Another release of Jinja that compiles in another way leaves it aside.
+COMPILED = f"compiled_{bc_version}"
 
 
 def plain(text: str) -> str:
@@ -56,23 +57,29 @@ def render_text(template: str, language: str, /, **context: Any) -> str:
     return re.sub(r"\n{3,}", "\n\n", render(template, language, **context)).strip() + "\n"
 
 
-def compile_templates(folder: Path) -> None:
-    """Write the templates of the page as Python modules into a folder, which replaces the sources as `COMPILED`.
+def compile_templates(folder: Path, has_markdown: bool = True) -> None:
+    """Write the templates as Python modules into a folder, which is used in place of the sources as `COMPILED`.
 
     They are the same for every language. Where they are, Jinja's own compiler is not needed. The page has no Markdown.
     """
-    _templates().compile_templates(folder, zip=None, filter_func=lambda name: not name.endswith(".md.j2"))
+    _templates().compile_templates(
+        folder, zip=None, filter_func=lambda name: has_markdown or not name.endswith(".md.j2")
+    )
 
 
 @cache
 def _templates(language: str = "en") -> jinja2.Environment:
     """Return the template environment of a language."""
     speaker = language_of(language)
-    compiled = resources.files("feedcalc.sheets") / COMPILED
+    compiled = Path(__file__).with_name(COMPILED)
     is_compiled = compiled.is_dir()
 
     def spoken(value: Any) -> Any:
         return speaker.speak(value) if isinstance(value, Said) else value
+
+    @jinja2.pass_context  # so that Jinja works out nothing while it compiles, in another language than it is read in
+    def finalize(_context: Any, value: Any) -> Any:
+        return spoken(value)
 
     environment = jinja2.Environment(
         loader=jinja2.ModuleLoader(str(compiled)) if is_compiled else jinja2.PackageLoader("feedcalc.sheets"),
@@ -82,7 +89,8 @@ def _templates(language: str = "en") -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         extensions=[] if is_compiled else ["jinja2.ext.i18n"],
-        finalize=spoken,
+        finalize=finalize,
+        optimized=False,  # for the same reason
     )
     if not is_compiled:
         from feedcalc.sheets.html_code import HtmlCodeGenerator

@@ -14,7 +14,7 @@ const job = JSON.parse(fs.readFileSync(process.argv[2], "utf8"));
 const here = path.dirname(fileURLToPath(import.meta.url));
 const { placeOfTrampoline, xorStaticData } = await import(pathToFileURL(path.join(job.site, "engine", "memory_image.js")));
 const PAGE = 4096; // granularity at which empty memory is left out
-const TEMPLATES = "feedcalc/sheets/compiled/"; // read when an answer is first written with them; other modules are in the snapshot
+const TEMPLATES = "feedcalc/sheets/compiled_"; // read when an answer is first written with them; other modules are in the snapshot
 
 function holdStill() {
   const noon = Date.UTC(2026, 0, 1, 12);

@@ -11,6 +11,9 @@ from __future__ import annotations
 import io
 import json
 import re
+import subprocess
+import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -89,13 +92,24 @@ class _Undated:
         return iter(self._messages)
 
 
-class CataloguesHook(BuildHookInterface[Any]):
-    """Compiles the catalogues and takes the built page along, before hatchling collects the files of the package."""
+class PackageHook(BuildHookInterface[Any]):
+    """Compiles the catalogues before hatchling collects the package's files, and adds to a wheel what was built."""
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Called by hatchling before each target is built."""
         compile_catalogues(Path(self.root, "feedcalc", "words", "catalogues"))
+        if self.target_name != "wheel" or version == "editable":
+            return
         page = Path(self.root, "dist", "feedcalc.html")
         # An installed wheel opens the page as well; a wheel made before the page was built says where to get it.
-        if self.target_name == "wheel" and version != "editable" and page.is_file():
+        if page.is_file():
             build_data["force_include"][str(page)] = "feedcalc/command_line/feedcalc.html"
+        self._made = tempfile.TemporaryDirectory()
+        script = Path(self.root, "site", "building", "wheel_parts.py")
+        subprocess.run([sys.executable, script, self.root, self._made.name], check=True)
+        build_data["force_include"][str(Path(self._made.name, "feedcalc"))] = "feedcalc"
+
+    def finalize(self, version: str, build_data: dict[str, Any], artifact_path: str) -> None:
+        """Called by hatchling after each target was built."""
+        if self.target_name == "wheel" and version != "editable":
+            self._made.cleanup()

@@ -120,7 +120,7 @@ def copy_packages(target: Path) -> None:
             shutil.copy(origin, target / origin.name)
     sheets = target / "feedcalc" / "sheets"
     shutil.rmtree(sheets / "templates")
-    compile_templates(sheets / COMPILED)
+    compile_templates(sheets / COMPILED, has_markdown=False)
     for name, content in WITHOUT_COMPILER.items():
         (target / "jinja2" / name).write_text(content)
     for name in NOT_WITHOUT_COMPILER:

@@ -17,42 +17,16 @@ from building.ingredients import NODE_MODULES, IngredientMissing
 from feedcalc.chemistry.arithmetic import newton_text
 from feedcalc.chemistry.first_guess import guess_text
 from feedcalc.chemistry.machine_code import digest
-from feedcalc.chemistry.system import system_of
-from feedcalc.liquor.air import AIR_MINERALS
-from feedcalc.liquor.dilution import FEED_MINERALS
-from feedcalc.liquor.steeping import STEEP_MINERALS
-
-LIQUOR = ("potassium", "sodium", "chloride", "magnesium", "calcium", "sulfur", "phosphorus", "carbon")
-YOUNG = tuple("amorphous_calcium_phosphate" if name == "hydroxyapatite" else name for name in STEEP_MINERALS)
-# What nearly all steps are taken with: elements, minerals that may form, sets of those that do. Others stay in Python.
-OFTEN: tuple[tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]], ...] = (
-    (LIQUOR, (), ("",)),
-    (tuple(name for name in LIQUOR if name != "phosphorus"), (), ("",)),
-    ((*LIQUOR, "acetate"), (), ("",)),
-    ((*LIQUOR, "citrate"), (), ("",)),
-    (LIQUOR, AIR_MINERALS, ("", "calcite")),
-    (LIQUOR, FEED_MINERALS, ("", "calcite", "brucite", "calcite brucite")),
-    (LIQUOR, STEEP_MINERALS, ("calcite brucite hydroxyapatite", "calcite portlandite brucite hydroxyapatite")),
-    (
-        LIQUOR,
-        YOUNG,
-        (
-            "calcite brucite",
-            "calcite brucite amorphous_calcium_phosphate",
-            "calcite portlandite brucite amorphous_calcium_phosphate",
-        ),
-    ),
-)
+from feedcalc.liquor.often_solved import often_solved
 
 
 def texts() -> list[str]:
-    """The texts that machine code is made of."""
+    """The texts that machine code is made of; others stay in Python."""
     found = []
-    for elements, allowed, sets in OFTEN:
-        system = system_of("chosen", frozenset(elements), frozenset(allowed), is_open=False)
+    for system, sets in often_solved():
         found.append(guess_text(system))
         for active in sets:
-            text = newton_text(system, tuple(sorted(system.minerals.index(name) for name in active.split())))
+            text = newton_text(system, active)
             assert text is not None, active
             found.append(text)
     return found

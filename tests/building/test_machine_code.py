@@ -19,6 +19,7 @@ from feedcalc.chemistry import arithmetic, machine_code
 from feedcalc.chemistry.first_guess import guess_text
 from feedcalc.chemistry.system import conditions_at
 from feedcalc.engine import calculate
+from feedcalc.liquor.often_solved import often_solved
 
 REQUESTS: list[dict[str, Any]] = [
     {},
@@ -95,8 +96,9 @@ def test_first_guesses_by_machine_code_are_those_of_python(tmp_path: Path) -> No
     building.write(ingredients.provide_node(), tmp_path)
     texts, draw = building.texts(), random.Random(4)
     calls, expected = [], []
-    for elements, minerals, _ in building.OFTEN:
-        at = conditions_at("chosen", frozenset(elements), frozenset(minerals), False, 288.15)
+    for system, _ in often_solved():
+        elements = frozenset(element.name for element in system.elements)
+        at = conditions_at("chosen", elements, frozenset(system.minerals), False, 288.15)
         text = guess_text(at.system)
         for _ in range(25):
             totals = [10.0 ** draw.uniform(-5.0, 0.0) for _ in at.system.elements]

@@ -11,8 +11,9 @@ import pytest
 
 from feedcalc.contract.asks import PAGE_PARTS
 from feedcalc.engine import calculate_markdown, demo_request
+from feedcalc.sheets import render
 from feedcalc.sheets.parts import MARKDOWN_PARTS
-from feedcalc.sheets.render import plain
+from feedcalc.sheets.render import _templates, plain
 from tests.asking import WEIGHED, reply_to, reply_to_text
 
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(1)>"
@@ -181,3 +182,14 @@ def test_how_long_it_keeps_agrees_with_letting_it_stand():
     text = markdown_of("sheet", **WEIGHED, now="2026-05-01T09:00")
     assert "Under a lid it keeps for days to months, open to the air for about a week." in text
     assert "Use by" not in text
+
+
+def test_compiled_templates_hold_no_words_of_the_language_they_were_compiled_in(tmp_path, monkeypatch):
+    made = {}
+    for tag in ("en", "de", "ar"):
+        environment = _templates(tag)
+        monkeypatch.setattr(render, "_templates", lambda environment=environment: environment)
+        render.compile_templates(tmp_path / tag)
+        made[tag] = {file.name: file.read_text("utf-8") for file in (tmp_path / tag).iterdir()}
+    assert len(made["en"]) > 40
+    assert made["en"] == made["de"] == made["ar"]
