@@ -43,6 +43,8 @@ RANGES_OFF = '{"schema": 1, "ranges": "off"}'
         ("neutralise --from - --acid vinegar --target-ph 7", NEVER | OTHER_ASKS | {"sqlite3"}),
         ("spread --from -", NEVER | {"feedcalc.replies.batch", "feedcalc.book.season", "sqlite3"}),
         ("calculate", NEVER | {"feedcalc.book.season", "sqlite3"}),
+        ("judge ASH", NEVER | BOOK_AND_PAPER | {"feedcalc.replies.batch", "sqlite3"}),
+        ("happened LEAVES", NEVER | BOOK_AND_PAPER | {"feedcalc.replies.batch", "sqlite3"}),
         ("label -", NEVER | {"sqlite3"}),
         ("label - --address https://example.org/", (NEVER | {"sqlite3"}) - {"segno"}),
         ("wall -", NEVER | {"sqlite3"}),
@@ -54,6 +56,7 @@ RANGES_OFF = '{"schema": 1, "ranges": "off"}'
 def test_a_verb_imports_no_package_that_it_does_not_need(tmp_path, monkeypatch, arguments, absent):
     monkeypatch.setenv("FEEDCALC_BOOK", str(tmp_path / "book.sqlite"))
     files = {"PLOTS": DATA / "plots.csv", "OUT": tmp_path / "plans.csv", "CALENDAR": tmp_path / "calendar.ics"}
+    files |= {"ASH": "1 glass of ash to 10 litres", "LEAVES": "leaves scorched"}
     words = [str(files.get(word, word)) for word in arguments.split()]
     code = (
         "import atexit, sys\n"

@@ -303,7 +303,10 @@ class KillableBrowser:
         self._browser = playwright.chromium.connect_over_cdp(line.split()[-1])
         self.page = self._browser.contexts[0].new_page()
         self.page.goto(address)
-        self.page.evaluate("feedcalcBookKeeping.open()")
+        # The database may be in the hands of a process of the killed browser for a while; the book is in memory then.
+        wait_until(
+            lambda: self.page.evaluate("feedcalcBookKeeping.open()")["place"] == "browser", what="the database opens"
+        )
 
     def kill(self) -> None:
         os.killpg(self._process.pid, signal.SIGKILL)
