@@ -185,7 +185,7 @@ class Sheet:
         shown_here, judged = self.figures[f"{path}.ph"], self.figures[f"{path}.ph_25"]
         if abs(shown_here.value - judged.value) < _SAME_PH:
             return ""
-        return said("A meter will show about {ph} at {temperature}.", ph=shown_here.text, temperature=self.temperature)
+        return said("A meter will show about {ph} at {temperature}.", ph=shown_here.full, temperature=self.temperature)
 
     @property
     def calcium_is_scarce(self) -> bool:

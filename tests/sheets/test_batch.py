@@ -218,7 +218,11 @@ def test_what_the_feed_is_called_follows_its_typical_figure():
 
 
 def test_a_meter_in_a_cold_shed_is_spoken_of_apart_from_the_danger():
-    cold = sheet(**DATED, water={"amount": "5 L", "temperature": "8 degC"})
+    cold = sheet_of_text(
+        json.dumps({"schema": 1, **DATED, "samples": "10", "water": {"amount": "5 L", "temperature": "8 degC"}})
+    )
     assert cold.figures["liquor.ph"].value > cold.figures["liquor.ph_25"].value + 0.3
-    assert cold.meter_shows("liquor") == (f"A meter will show about {cold.figures['liquor.ph'].text} at 8\u00a0°C.")
+    ph = cold.figures["liquor.ph"]
+    assert ph.range
+    assert cold.meter_shows("liquor") == f"A meter will show about {ph.text} (likely {ph.range}) at 8\u00a0°C."
     assert sheet(**DATED, water={"amount": "5 L", "temperature": "25 degC"}).meter_shows("liquor") == ""
