@@ -3,7 +3,7 @@
 * The command line and the page call the same functions, so they cannot disagree.
 * No exception leaves the door for anything a person can type. A refusal is a reply with ``"ok": false`` that lists
   every faulty field.
-* `feedcalc.contract.asks` lists what may be asked; each entry has its branch in `answer_in_steps`.
+* `feedcalc.contract.asks` lists what may be asked; each has its module in `feedcalc.replies`, imported when asked.
 """
 
 from __future__ import annotations
