@@ -16,9 +16,9 @@ Made = TypeVar("Made", bound=type)
 
 @dataclass_transform(frozen_default=True, field_specifiers=(field,))
 def frozen(made: Made) -> Made:
-    """Return a class as a dataclass with slots, equality, hash and ``repr`` that nothing changes once it is made.
+    """Return a class as a dataclass with slots, equality, hash and ``repr``, whose objects must not be changed.
 
-    mypy refuses an assignment to a field of it. Nothing does at run time, which makes an object in half the time.
+    mypy refuses an assignment to a field. Nothing refuses it at run time, so that an object is made in half the time.
     A method that the class defines itself is kept.
 
     >>> @frozen

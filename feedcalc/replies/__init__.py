@@ -1,6 +1,6 @@
 """What is replied to each ask: a module for each, with the figures of the answer, its HTML and its Markdown.
 
-The door imports a module when it is asked for, so that a verb starts quickly that needs one of them.
+The door imports a module when it is asked for, so that a verb that needs one of them starts quickly.
 """
 
 from __future__ import annotations
