@@ -17,13 +17,13 @@ from typing import TYPE_CHECKING, Any
 from feedcalc.contract.asks import ASKS, BATCH, LEARN, PAGE_PARTS, PARTS_FIRST, PARTS_WITH_RANGES, SEASON, ask_of
 from feedcalc.contract.reply import Refusal, Reply
 from feedcalc.contract.request import json_document, request_of
-from feedcalc.package_files import package_file
 from feedcalc.replies import SHOWN_ON_SHEETS, answers_to
 from feedcalc.replies.answered import Answered, Tell
 from feedcalc.uncertainty.estimates import Steps, recalled, run_to_end
 from feedcalc.words.errors import InputError, InputErrors, NoSolution
 from feedcalc.words.languages import LANGUAGES, language
 from feedcalc.words.messages import any_of, said
+from feedcalc.words.package_files import package_file
 
 if TYPE_CHECKING:
     from feedcalc.sheets.paper.printing import Printed

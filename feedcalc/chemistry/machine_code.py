@@ -16,7 +16,7 @@ from itertools import chain
 from math import exp, sqrt
 from typing import Any
 
-from feedcalc.package_files import package_file
+from feedcalc.words.package_files import package_file
 
 # Takes the place of a function and the address of its numbers in memory; leaves the result at that address.
 Machine = Callable[[int, int], object]

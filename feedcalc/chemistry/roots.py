@@ -1,4 +1,4 @@
-"""The root of a function of one variable, such as the pH in dependence on a dose."""
+"""The root of a function of one variable, such as the dose at which a pH is reached."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from collections.abc import Callable
 def falling_root(function: Callable[[float], float], low: float, high: float, tolerance: float) -> float:
     """Return where a falling function is zero between ``low`` and ``high``, to ``tolerance`` of its value.
 
-    Where it is zero nowhere there, the end at which it is nearest to zero.
-    By inverse quadratic interpolation or bisection: T. R. Chandrupatla, A new hybrid quadratic/bisection algorithm for
-    finding the zero of a nonlinear function without using derivatives, Advances in Engineering Software 28 (1997) 145,
+    If it has no zero there, return the end where it is nearest to zero. The method is inverse quadratic interpolation
+    or bisection: T. R. Chandrupatla, A new hybrid quadratic/bisection algorithm for finding the zero of a nonlinear
+    function without using derivatives, Advances in Engineering Software 28 (1997) 145,
     doi:10.1016/S0965-9978(96)00051-8.
 
     >>> round(falling_root(lambda x: 2.0 - x * x, 0.0, 2.0, 1e-9), 6)

@@ -20,8 +20,8 @@ from types import MappingProxyType
 from feedcalc import published
 from feedcalc.contract.numbers import MINUS
 from feedcalc.frozen import frozen
-from feedcalc.package_files import package_file
 from feedcalc.words.messages import Said, said, said_in, said_of
+from feedcalc.words.package_files import package_file
 
 
 @frozen

@@ -5,6 +5,10 @@ The page's machine code and the wheel's compiled functions are made of these whe
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from feedcalc.chemistry.arithmetic import amounts_text, newton_text
+from feedcalc.chemistry.first_guess import guess_text
 from feedcalc.chemistry.system import System, system_of
 from feedcalc.liquor.air import AIR_MINERALS
 from feedcalc.liquor.dilution import FEED_MINERALS
@@ -31,6 +35,17 @@ _OFTEN: tuple[tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]], ...] = (
         ),
     ),
 )
+
+
+def texts_often_needed() -> Iterator[tuple[str, System, tuple[int, ...], str]]:
+    """Yield kind, system, active minerals and text of each function that the solver often needs."""
+    for system, sets in often_solved():
+        yield "guess", system, (), guess_text(system)
+        yield "amounts", system, (), amounts_text(system)
+        for active in sets:
+            text = newton_text(system, active)
+            assert text is not None, active
+            yield "newton", system, active, text
 
 
 def often_solved() -> list[tuple[System, list[tuple[int, ...]]]]:

@@ -12,10 +12,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 
 from feedcalc.frozen import frozen
-from feedcalc.package_files import package_file
 from feedcalc.uncertainty.estimates import Estimate
 from feedcalc.words.errors import PublishedDataError
 from feedcalc.words.messages import Said, is_short, said, said_in
+from feedcalc.words.package_files import package_file
 
 STATUSES = {
     "seen": said("read in the source, or in a part of it"),

@@ -8,7 +8,7 @@ from typing import Any
 from feedcalc import published
 from feedcalc.contract.reply import Reply
 from feedcalc.liquor.figures import TABLES_BEHIND_A_BATCH
-from feedcalc.liquor.kept_ash import KeptAsh, kept_ash_in_steps, values_of_kept
+from feedcalc.liquor.kept_ash import kept_ash_in_steps, values_of_kept
 from feedcalc.replies.answered import Answered
 from feedcalc.sheets.render import render
 from feedcalc.uncertainty.estimates import Steps
@@ -22,9 +22,4 @@ def answered_in_steps(document: Mapping[str, Any]) -> Steps[Answered]:
         warnings=kept.warnings,
         sources=published.sources_behind(TABLES_BEHIND_A_BATCH),
     )
-    return Answered(reply, html=lambda language, names: {"ash": kept_ash_html(kept, language)})
-
-
-def kept_ash_html(kept: KeptAsh, language: str = "en") -> str:
-    """Return what is known of a kept ash as HTML."""
-    return render("kept_ash.html.j2", language, kept=kept)
+    return Answered(reply, html=lambda language, names: {"ash": render("kept_ash.html.j2", language, kept=kept)})

@@ -20,10 +20,10 @@ from typing import Any
 
 import markupsafe
 
-from feedcalc.package_files import package_file
 from feedcalc.words.errors import InputError, InputErrors
 from feedcalc.words.json_text import json_object
 from feedcalc.words.messages import Said, said, said_in
+from feedcalc.words.package_files import package_file
 
 
 def _installed(file_name: str) -> bytes | None:

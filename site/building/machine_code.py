@@ -14,22 +14,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from building.ingredients import NODE_MODULES, IngredientMissing
-from feedcalc.chemistry.arithmetic import newton_text
-from feedcalc.chemistry.first_guess import guess_text
 from feedcalc.chemistry.machine_code import digest
-from feedcalc.liquor.often_solved import often_solved
+from feedcalc.liquor.often_solved import texts_often_needed
 
 
 def texts() -> list[str]:
-    """The texts that machine code is made of; others stay in Python."""
-    found = []
-    for system, sets in often_solved():
-        found.append(guess_text(system))
-        for active in sets:
-            text = newton_text(system, active)
-            assert text is not None, active
-            found.append(text)
-    return found
+    """The texts that machine code is made of: first guesses and steps. The rest stays in Python."""
+    return [text for kind, _, _, text in texts_often_needed() if kind != "amounts"]
 
 
 def write(node: Path, folder: Path) -> None:

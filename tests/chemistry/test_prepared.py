@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import pytest
-from building.wheel_parts import solver_texts
 
 from feedcalc.chemistry import arithmetic, equilibrate, first_guess, machine_code, prepared
 from feedcalc.liquor.dilution import FEED_MINERALS
+from feedcalc.liquor.often_solved import texts_often_needed
 
 LIQUOR = ("potassium", "sodium", "chloride", "magnesium", "calcium", "sulfur", "phosphorus", "carbon")
 WATER = dict.fromkeys(LIQUOR, 0.005)
@@ -26,7 +26,7 @@ def brought(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[], None]]:
 
     def install() -> None:
         names: dict[str, Any] = {}
-        exec(prepared.module_text(solver_texts()), names)
+        exec(prepared.module_text(texts_often_needed()), names)
         functions: Mapping[str, Callable[..., Any]] = names["FUNCTIONS"]
         monkeypatch.setattr(prepared, "_functions", lambda: functions)
         forget()
